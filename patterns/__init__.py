@@ -1,0 +1,1 @@
+"""Evenhold: clips that show how evenly a screen holds the frames of a video."""

@@ -1,0 +1,1 @@
+"""The `evenhold` command."""

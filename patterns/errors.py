@@ -1,0 +1,50 @@
+"""Every mistake and failure that Evenhold reports, with the exit code it earns.
+
+    EvenholdError               (1) base: catch this to catch all of them
+    ├── RequestError            (2) what was asked cannot be: value, name, combination
+    ├── OutputError             (1) the disk: missing folder, no permission, full, exists
+    ├── EncoderError            (1) the encoder is missing, failed or was killed
+    ├── InputError              (1) a file given to be read cannot be read
+    └── DeviceError             (1) a port, a browser or another device failed
+
+A message is one line that says what was wrong, what is allowed and what to try.
+"""
+
+from __future__ import annotations
+
+__all__ = [
+    "DeviceError",
+    "EncoderError",
+    "EvenholdError",
+    "InputError",
+    "OutputError",
+    "RequestError",
+]
+
+
+class EvenholdError(Exception):
+    """Base of all errors raised on purpose; its text is one line for a person."""
+
+    exit_code = 1
+
+
+class RequestError(EvenholdError):
+    """What was asked for is not possible: a value, a name or a combination."""
+
+    exit_code = 2
+
+
+class OutputError(EvenholdError):
+    """A result cannot be written where it was wanted."""
+
+
+class EncoderError(EvenholdError):
+    """The video encoder is missing, failed, or ended before its time."""
+
+
+class InputError(EvenholdError):
+    """A file that was given to be read is missing, damaged or not what it must be."""
+
+
+class DeviceError(EvenholdError):
+    """A network port, a browser or another device did not do its part."""

@@ -1,0 +1,191 @@
+"""How long a display holds each frame of a clip: the cadence.
+
+On a display at fixed refresh R, frame n of a clip at rate F is due at n/F and comes on
+at refresh k_n = ceil(n R/F - phase); it is held for h_n = k_(n+1) - k_n refreshes. With
+R/F = p/q in lowest terms the holds repeat every q frames and add up to p refreshes;
+each is floor(p/q) or ceil(p/q), 0 being a frame that never shows. The error of frame n
+is k_n/R - n/F less its mean over a period. On a variable-refresh display a rate inside
+its range is held evenly, one below it by a whole multiple.
+
+Closed forms (tested against the definition): span (1 - 1/q)/R, RMS
+sqrt((1 - 1/q^2)/12)/R. The odd holds come at |R - n F| a second, n = round(R/F), as in
+Poynton, *Digital Video and HDTV* (2003), "2-3 pulldown" (24 on 75: three a second).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import groupby
+from math import ceil, sqrt
+
+from patterns.errors import RequestError
+from patterns.timing.rates import format_decimal, parse_rate
+
+__all__ = [
+    "Cadence",
+    "Display",
+    "cadence",
+    "frame_starts",
+    "hold_run_lengths",
+    "holds",
+    "parse_display",
+]
+
+MAX_REFRESH = Fraction(1000)
+
+
+@dataclass(frozen=True)
+class Display:
+    """A display: a fixed refresh (`lowest_hz == highest_hz`) or a variable range, in hertz."""
+
+    lowest_hz: Fraction
+    highest_hz: Fraction
+
+    @classmethod
+    def fixed(cls, refresh_hz: Fraction | int) -> Display:
+        """Display that refreshes at `refresh_hz` hertz whatever it is sent."""
+        return cls(Fraction(refresh_hz), Fraction(refresh_hz))
+
+    @property
+    def is_variable(self) -> bool:
+        """Whether the display adapts its refresh to the clip."""
+        return self.lowest_hz != self.highest_hz
+
+    @property
+    def name(self) -> str:
+        """'60', '59.94' or '48-120'."""
+        if self.is_variable:
+            return f"{format_decimal(self.lowest_hz)}-{format_decimal(self.highest_hz)}"
+        return format_decimal(self.highest_hz)
+
+    def refresh_for(self, rate: Fraction) -> Fraction:
+        """Refresh in hertz that the display runs at for a clip at `rate`.
+
+        A variable display takes the lowest whole multiple of the rate that lies in its
+        range, and its highest refresh where no multiple does.
+        """
+        if not self.is_variable:
+            return self.highest_hz
+        multiple = max(1, ceil(self.lowest_hz / rate))
+        wanted = multiple * rate
+        return wanted if wanted <= self.highest_hz else self.highest_hz
+
+
+def parse_display(text: str) -> Display:
+    """Display from '60', '59.94', or a variable range '48-120', in hertz.
+
+    Raises
+    ------
+    RequestError
+        Not a rate, or a range whose ends are equal or the wrong way round.
+    """
+    low, dash, high = text.strip().partition("-")
+    if not dash:
+        return Display.fixed(parse_rate(low, what="display", maximum=MAX_REFRESH))
+    lowest = parse_rate(low, what="display", maximum=MAX_REFRESH)
+    highest = parse_rate(high, what="display", maximum=MAX_REFRESH)
+    if lowest >= highest:
+        raise RequestError(
+            f"display {text!r} is not a range: give the lower refresh first, as 48-120"
+        )
+    return Display(lowest, highest)
+
+
+def frame_starts(
+    rate: Fraction, refresh_hz: Fraction, count: int, *, phase: Fraction = Fraction(0), first: int = 0
+) -> Iterator[int]:
+    """Refresh number at which frames `first` to `first + count - 1` come on: ceil(n R/F - phase).
+
+    `phase`, in refreshes (0 to 1), says how far the clip's start lies before a refresh.
+    """
+    ratio = refresh_hz / rate
+    return (ceil(n * ratio - phase) for n in range(first, first + count))
+
+
+def holds(
+    rate: Fraction, refresh_hz: Fraction, count: int, *, phase: Fraction = Fraction(0)
+) -> tuple[int, ...]:
+    """Refreshes for which each of the first `count` frames is held."""
+    starts = list(frame_starts(rate, refresh_hz, count + 1, phase=phase))
+    return tuple(b - a for a, b in zip(starts, starts[1:], strict=False))
+
+
+def hold_run_lengths(sequence: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
+    """Run-length form of a hold sequence: (refreshes, how many frames in a row)."""
+    return tuple((hold, len(list(run))) for hold, run in groupby(sequence))
+
+
+@dataclass(frozen=True)
+class Cadence:
+    """What one rate does on one display.
+
+    Attributes
+    ----------
+    rate, refresh_hz
+        Frames and refreshes a second; on a variable display the refresh it runs at.
+    display
+        The display asked about.
+    ratio
+        Refreshes per frame, R/F in lowest terms p/q.
+    holds
+        Refreshes per frame over one period of q frames; 0 is a dropped frame.
+    """
+
+    rate: Fraction
+    refresh_hz: Fraction
+    display: Display
+    ratio: Fraction
+    holds: tuple[int, ...]
+
+    @property
+    def period_frames(self) -> int:
+        """Frames after which the holds repeat."""
+        return self.ratio.denominator
+
+    @property
+    def period_s(self) -> Fraction:
+        """Seconds after which the holds repeat."""
+        return self.period_frames / self.rate
+
+    @property
+    def even(self) -> bool:
+        """Whether every frame is held equally long."""
+        return self.ratio.denominator == 1
+
+    @property
+    def beat_hz(self) -> Fraction:
+        """How often a second the pattern repeats; 0 when it is even."""
+        return Fraction(0) if self.even else self.rate / self.period_frames
+
+    @property
+    def odd_holds_per_second(self) -> Fraction:
+        """How often a second a hold differs from the usual one; 0 when even."""
+        if self.even:
+            return Fraction(0)
+        counts = {hold: self.holds.count(hold) for hold in set(self.holds)}
+        return min(counts.values()) * self.beat_hz
+
+    @property
+    def dropped_per_second(self) -> Fraction:
+        """Frames a second that never show."""
+        return max(Fraction(0), self.rate - self.refresh_hz)
+
+    @property
+    def timing_error_span_s(self) -> Fraction:
+        """Latest less earliest frame against an even clock, in seconds: (1 - 1/q)/R."""
+        return (1 - Fraction(1, self.ratio.denominator)) / self.refresh_hz
+
+    @property
+    def timing_error_rms_s(self) -> float:
+        """RMS of the frames' timing error in seconds: sqrt((1 - 1/q^2)/12)/R."""
+        q = self.ratio.denominator
+        return sqrt((1 - 1 / q**2) / 12) / float(self.refresh_hz)
+
+
+def cadence(rate: Fraction, display: Display, *, phase: Fraction = Fraction(0)) -> Cadence:
+    """Cadence of a clip at `rate` hertz on `display`; `phase` (0 to 1 refresh) turns the pattern."""
+    refresh_hz = display.refresh_for(rate)
+    ratio = refresh_hz / rate
+    return Cadence(rate, refresh_hz, display, ratio, holds(rate, refresh_hz, ratio.denominator, phase=phase))

@@ -1,0 +1,87 @@
+"""Frame and refresh rates as exact fractions.
+
+The decimal names of the trade (23.976, 29.97, 59.94, ...) stand for exact
+x1000/1001 rates; ITU-R BT.709 and BT.2100 list 24/1.001, 30/1.001, 60/1.001 and
+120/1.001 beside the whole ones.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+from patterns.errors import RequestError
+
+__all__ = ["MAX_RATE", "format_decimal", "format_rate", "parse_rate"]
+
+MAX_RATE = Fraction(480)
+
+# Whole rates whose x1000/1001 neighbour has a decimal name in the trade.
+_NTSC_BASES = (12, 15, 24, 30, 48, 60, 72, 90, 96, 100, 120, 144, 240, 480)
+
+
+def _ntsc_names() -> dict[str, Fraction]:
+    names: dict[str, Fraction] = {}
+    for base in _NTSC_BASES:
+        exact = Fraction(base * 1000, 1001)
+        for digits in (2, 3, 4, 5, 6):
+            text = f"{float(exact):.{digits}f}"
+            names[text] = exact
+        # cut instead of rounded, as 23.97 and 23.98 are both written
+        names[f"{int(exact * 100) / 100:.2f}"] = exact
+    return names
+
+
+_NAMES = _ntsc_names()
+_DECIMAL = re.compile(r"\d{1,9}(\.\d{1,12})?|\.\d{1,12}")
+_RATIO = re.compile(r"(\d{1,9})\s*/\s*(\d{1,9})")
+
+
+def parse_rate(text: str, *, what: str = "rate", maximum: Fraction = MAX_RATE) -> Fraction:
+    """Exact rate in hertz from what a person types.
+
+    Parameters
+    ----------
+    text
+        ``24``, ``23.976``, ``12.5``, ``24000/1001``. A decimal name of the trade
+        (23.976, 23.98, 29.97, 59.94, ...) means the exact x1000/1001 rate.
+    what
+        The word for the value in an error message.
+    maximum
+        Highest rate allowed, in hertz.
+
+    Raises
+    ------
+    RequestError
+        Not a number, zero, negative, or above `maximum`.
+    """
+    wanted = text.strip()
+    ratio = _RATIO.fullmatch(wanted)
+    if wanted in _NAMES:
+        rate = _NAMES[wanted]
+    elif ratio and int(ratio[2]):
+        rate = Fraction(int(ratio[1]), int(ratio[2]))
+    elif _DECIMAL.fullmatch(wanted):
+        rate = Fraction(wanted)
+    else:
+        raise RequestError(
+            f"{what} {text!r} is not a rate: give hertz as 24, 23.976, 12.5 or 24000/1001"
+        )
+    if not Fraction(1, 10) <= rate <= maximum:
+        raise RequestError(
+            f"{what} {text!r} is outside 0.1 to {format_decimal(maximum)} Hz: try 24, 30 or 60"
+        )
+    return rate
+
+
+def format_decimal(value: Fraction, digits: int = 3) -> str:
+    """Shortest decimal of at most `digits` places: 24, 12.5, 23.976."""
+    return f"{float(value):.{digits}f}".rstrip("0").rstrip(".")
+
+
+def format_rate(rate: Fraction) -> str:
+    """Rate for people, with its exact form where the decimal is not exact: '23.976 (24000/1001)'."""
+    short = format_decimal(rate)
+    if Fraction(short) == rate:
+        return short
+    return f"{short} ({rate.numerator}/{rate.denominator})"

@@ -1,0 +1,76 @@
+"""Shutter angle and exposure time.
+
+exposure = angle / (360 * rate); 180 degrees at 24 fps is 1/48 s. Source: Brown,
+*Cinematography: Theory and Practice*, chapter on exposure, table 10.6.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+from patterns.errors import RequestError
+
+__all__ = ["exposure_of_angle", "format_exposure", "parse_angle", "parse_exposure", "shutter_angle"]
+
+_NUMBER = re.compile(r"\d{1,6}(\.\d{1,9})?")
+_RATIO = re.compile(r"(\d{1,6}(?:\.\d{1,6})?)\s*/\s*(\d{1,6}(?:\.\d{1,6})?)")
+
+
+def exposure_of_angle(angle_deg: Fraction, rate: Fraction) -> Fraction:
+    """Exposure time in seconds of a shutter angle in degrees (0 to 360) at `rate` hertz."""
+    if not 0 <= angle_deg <= 360:
+        raise RequestError(
+            f"shutter {float(angle_deg):g} degrees is outside 0 to 360: 180 is the usual choice"
+        )
+    return angle_deg / (360 * rate)
+
+
+def shutter_angle(exposure_s: Fraction, rate: Fraction) -> Fraction:
+    """Shutter angle in degrees of an exposure in seconds at `rate` hertz.
+
+    Raises
+    ------
+    RequestError
+        Negative, or longer than one frame; the message names the longest allowed.
+    """
+    if exposure_s < 0 or exposure_s * rate > 1:
+        longest = 1 / rate
+        raise RequestError(
+            f"exposure {format_exposure(exposure_s)} does not fit a frame at "
+            f"{float(rate):.6g} fps: the longest allowed is {format_exposure(longest)}"
+        )
+    return exposure_s * rate * 360
+
+
+def parse_angle(text: str) -> Fraction:
+    """Shutter angle in degrees from text such as '180' or '172.8'."""
+    if not _NUMBER.fullmatch(text.strip()):
+        raise RequestError(f"shutter {text!r} is not an angle: give 0 to 360 degrees, such as 180")
+    angle = Fraction(text.strip())
+    if angle > 360:
+        raise RequestError(f"shutter {text!r} is outside 0 to 360 degrees: 180 is the usual choice")
+    return angle
+
+
+def parse_exposure(text: str) -> Fraction:
+    """Exposure in seconds from text such as '1/50' or '0.02'."""
+    stripped = text.strip().removesuffix("s").strip()
+    ratio = _RATIO.fullmatch(stripped)
+    if ratio and Fraction(ratio[2]):
+        return Fraction(ratio[1]) / Fraction(ratio[2])
+    if _NUMBER.fullmatch(stripped):
+        return Fraction(stripped)
+    raise RequestError(f"exposure {text!r} is not a time: give seconds as 1/50 or 0.02")
+
+
+def format_exposure(exposure_s: Fraction) -> str:
+    """Exposure as photographers write it: '1/48 s', '1/59.94 s', '0 s'."""
+    if exposure_s == 0:
+        return "0 s"
+    inverse = 1 / exposure_s
+    if inverse.denominator == 1:
+        return f"1/{inverse.numerator} s"
+    if exposure_s >= Fraction(1, 2):
+        return f"{float(exposure_s):.4g} s"
+    return f"1/{float(inverse):.5g} s"
