@@ -1,1 +1,84 @@
-"""The `evenhold` command."""
+"""The `evenhold` command: one file a subcommand, each of which parses, calls and prints."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from importlib import import_module
+from types import FrameType
+
+import click
+
+from patterns.errors import EvenholdError
+
+__all__ = ["cli", "main"]
+
+# Subcommand -> module that holds its click command under the name `command`. Loaded only
+# when asked for, so that `evenhold cadence` does not wait for what `evenhold serve` needs.
+COMMANDS = {
+    "cadence": "patterns.cli.cadence",
+    "check": "patterns.cli.check",
+    "compare": "patterns.cli.compare",
+    "kit": "patterns.cli.kit",
+    "plan": "patterns.cli.plan",
+    "present": "patterns.cli.present",
+    "read": "patterns.cli.read",
+    "render": "patterns.cli.render",
+    "serve": "patterns.cli.serve",
+}
+
+
+class _Commands(click.Group):
+    """Group whose commands are the table above."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        if cmd_name not in COMMANDS:
+            return None
+        found = import_module(COMMANDS[cmd_name]).command
+        assert isinstance(found, click.Command)
+        return found
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="evenhold", message="%(prog)s %(version)s")
+def cli() -> None:
+    """Make clips that show how evenly a screen holds frames, and read what it did.
+
+    Start with `evenhold kit`, or `evenhold cadence 24 --display 60`.
+    """
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def _on_terminate(signum: int, frame: FrameType | None) -> None:  # noqa: ARG001 - signal's signature
+    # Unwinds through every `with` and `finally`, so that nothing half-made stays behind.
+    raise SystemExit(128 + signum)
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run the command line; returns the exit code (0, 1, 2, or 130 for Ctrl-C)."""
+    signal.signal(signal.SIGTERM, _on_terminate)
+    try:
+        result = cli.main(args=argv, prog_name="evenhold", standalone_mode=False)
+    except EvenholdError as error:
+        click.echo(f"evenhold: {_one_line(str(error))}", err=True)
+        return error.exit_code
+    except click.ClickException as error:
+        command = error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else ""
+        hint = f" (see '{command} --help')" if command else ""
+        click.echo(f"evenhold: {_one_line(error.format_message())}{hint}", err=True)
+        return 2
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("evenhold: stopped", err=True)
+        return 130
+    except BrokenPipeError:
+        # The reader of a pipe (head, less) went away: not our failure, and nothing to say.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return result if isinstance(result, int) else 0

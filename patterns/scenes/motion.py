@@ -14,6 +14,7 @@ from typing import Literal
 from patterns.errors import RequestError
 
 __all__ = [
+    "SUBJECT_HEIGHT_M",
     "BarsMotion",
     "Flight",
     "ImageMotion",
@@ -21,12 +22,16 @@ __all__ = [
     "OrbitMotion",
     "Subject",
     "TerrainMotion",
+    "focal_px",
     "hfov_of_focal_length",
 ]
 
 Direction = Literal["upright", "level", "slanted"]
 Flight = Literal["forward", "sideways", "down"]
 Subject = Literal["tower", "monument", "tank"]
+
+# Heights of the orbit's subjects, metres; the camera aims at half of it, on the axis.
+SUBJECT_HEIGHT_M: dict[str, float] = {"tower": 34.0, "monument": 26.0, "tank": 18.0}
 
 FULL_FRAME_WIDTH_MM = 36  # width of the 35 mm still frame that equivalent focal lengths refer to
 
@@ -157,6 +162,16 @@ class OrbitMotion:
         _within("radius", self.radius_m, 20, 1000, "m")
         _within("height", self.height_m, 2, 500, "m")
         _within("field of view", self.hfov_deg, 5, 120, "degrees")
+
+    @property
+    def aim_height_m(self) -> float:
+        """Height above the ground of the point, on the subject's axis, that stays in the centre."""
+        return SUBJECT_HEIGHT_M[self.subject] / 2
+
+    @property
+    def pitch_deg(self) -> float:
+        """Tilt of the camera below the horizon, degrees (negative: it looks up)."""
+        return degrees(atan((float(self.height_m) - self.aim_height_m) / float(self.radius_m)))
 
 
 Motion = BarsMotion | TerrainMotion | OrbitMotion

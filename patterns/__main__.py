@@ -1,0 +1,7 @@
+"""`python -m patterns` is the same as `evenhold`."""
+
+import sys
+
+from patterns.cli import main
+
+sys.exit(main())
