@@ -70,7 +70,9 @@ def main(argv: list[str] | None = None) -> int:
         click.echo(f"evenhold: {_one_line(str(error))}", err=True)
         return error.exit_code
     except click.ClickException as error:
-        command = error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else ""
+        command = (
+            error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else ""
+        )
         hint = f" (see '{command} --help')" if command else ""
         click.echo(f"evenhold: {_one_line(error.format_message())}{hint}", err=True)
         return 2

@@ -16,6 +16,7 @@ from patterns.errors import RequestError
 __all__ = [
     "SUBJECT_HEIGHT_M",
     "BarsMotion",
+    "Direction",
     "Flight",
     "ImageMotion",
     "Motion",
@@ -24,6 +25,7 @@ __all__ = [
     "TerrainMotion",
     "focal_px",
     "hfov_of_focal_length",
+    "turn_rate",
 ]
 
 Direction = Literal["upright", "level", "slanted"]
@@ -42,6 +44,11 @@ def hfov_of_focal_length(focal_mm: float) -> float:
     2 atan(36 / (2 f)): 24 mm is 73.74 degrees, 35 mm is 54.43 (FACTS: computed).
     """
     return degrees(2 * atan(FULL_FRAME_WIDTH_MM / (2 * focal_mm)))
+
+
+def turn_rate(turn_s: Fraction) -> Fraction:
+    """Degrees a second of a whole turn in `turn_s` seconds (negative: the other way)."""
+    return 360 / turn_s
 
 
 def _within(name: str, value: Fraction | float, low: float, high: float, unit: str) -> None:
@@ -92,7 +99,9 @@ class BarsMotion:
         _within("speed", abs(self.speed_px_s), 0, 1_000_000, "pixels a second")
         _within("light level", self.light, 0, 1, "of peak white")
         _within("dark level", self.dark, 0, 1, "of peak white")
-        _within("edge softness", self.softness_px, 0, float(self.width_px), "pixels (the bar's width)")
+        _within(
+            "edge softness", self.softness_px, 0, float(self.width_px), "pixels (the bar's width)"
+        )
 
 
 @dataclass(frozen=True)

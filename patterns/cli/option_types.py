@@ -1,0 +1,57 @@
+"""Option types: from what a person types to exact values, with one line when it is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from typing import Generic, TypeVar
+
+import click
+
+from patterns.errors import RequestError
+from patterns.sizes import parse_size
+from patterns.timing.cadence import Display, parse_display
+from patterns.timing.rates import parse_rate
+from patterns.timing.shutter import parse_angle, parse_exposure
+
+__all__ = ["ANGLE", "DISPLAY", "EXPOSURE", "NUMBER", "RATE", "SIZE", "parse_number"]
+
+T = TypeVar("T")
+
+
+class Parsed(click.ParamType, Generic[T]):
+    """Click type made of a function from text to value that raises `RequestError`."""
+
+    def __init__(self, name: str, parse: Callable[[str], T]) -> None:
+        self.name = name
+        self._parse = parse
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> object:
+        """Value of the text, or click's own error with our one line."""
+        if not isinstance(value, str):
+            return value
+        try:
+            return self._parse(value)
+        except RequestError as error:
+            self.fail(str(error), param, ctx)
+
+
+def parse_number(text: str) -> Fraction:
+    """Exact number from '12', '-0.5' or '1920/7'."""
+    try:
+        value = Fraction(text.strip())
+    except (ValueError, ZeroDivisionError):
+        raise RequestError(f"{text!r} is not a number: give one such as 12, 0.5 or 1/3") from None
+    if abs(value) > 10**9 or value.denominator > 10**12:
+        raise RequestError(f"{text!r} is beyond what is sensible: give a number such as 12 or 0.5")
+    return value
+
+
+NUMBER = Parsed[Fraction]("number", parse_number)
+RATE = Parsed[Fraction]("rate", parse_rate)
+ANGLE = Parsed[Fraction]("degrees", parse_angle)
+EXPOSURE = Parsed[Fraction]("seconds", parse_exposure)
+SIZE = Parsed[tuple[int, int]]("size", parse_size)
+DISPLAY = Parsed[Display]("hertz", parse_display)

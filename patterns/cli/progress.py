@@ -1,0 +1,26 @@
+"""A progress bar on a terminal, silence in a pipe."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+import click
+
+__all__ = ["progress"]
+
+
+@contextmanager
+def progress(label: str, *, quiet: bool = False) -> Iterator[Callable[[int, int], None]]:
+    """Give a function (done, total) that draws a bar on stderr, if stderr is a terminal."""
+    if quiet or not sys.stderr.isatty():
+        yield lambda done, total: None
+        return
+    with click.progressbar(length=1, label=label, file=sys.stderr, show_eta=True) as bar:
+
+        def show(done: int, total: int) -> None:
+            bar.length = total
+            bar.update(done - bar.pos)
+
+        yield show

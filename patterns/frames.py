@@ -1,0 +1,68 @@
+"""Whole frames of a clip: the scene's picture with the counting strip along its edge."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Protocol
+
+from patterns.clip import Clip
+from patterns.rendering.planes import Planes
+from patterns.strip.draw import StripDrawer
+from patterns.strip.layout import picture_rows
+
+__all__ = ["FrameSource", "Renderer", "frames"]
+
+
+class Renderer(Protocol):
+    """Draws the picture of any frame of one clip."""
+
+    def draw(self, n: int, picture: Planes) -> None:
+        """Write frame `n` into `picture`, the part of the frame that the strip leaves."""
+
+
+def _open_renderer(clip: Clip, width: int, height: int) -> Renderer:
+    # Imported when needed: the bars must not wait for what the country needs.
+    if clip.pattern == "bars":
+        from patterns.rendering.bars import BarsRenderer
+
+        return BarsRenderer(clip, width, height)
+    if clip.pattern == "terrain":
+        from patterns.rendering.terrain import TerrainRenderer
+
+        return TerrainRenderer(clip, width, height)
+    from patterns.rendering.orbit import OrbitRenderer
+
+    return OrbitRenderer(clip, width, height)
+
+
+class FrameSource:
+    """Frames of a clip by number.
+
+    Parameters
+    ----------
+    clip
+        What to draw. Frame n is exposed about the time n / rate; numbers at or beyond
+        `clip.frames` are allowed and go on with the motion.
+    """
+
+    def __init__(self, clip: Clip) -> None:
+        self.clip = clip
+        self._top, self._bottom = picture_rows(clip)
+        self._renderer = _open_renderer(clip, clip.width, self._bottom - self._top)
+        self._strip = None if clip.strip == "none" else StripDrawer(clip)
+
+    def draw(self, n: int, frame: Planes | None = None) -> Planes:
+        """Frame `n`, in `frame` if it is given, else in a new one."""
+        if frame is None:
+            frame = Planes.blank(self.clip.width, self.clip.height)
+        self._renderer.draw(n, frame.rows(self._top, self._bottom))
+        if self._strip is not None:
+            self._strip.draw(frame, n)
+        return frame
+
+
+def frames(clip: Clip) -> Iterator[Planes]:
+    """Frames 0 to `clip.frames - 1` in order, each in memory of its own."""
+    source = FrameSource(clip)
+    for n in range(clip.frames):
+        yield source.draw(n)

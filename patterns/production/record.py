@@ -1,0 +1,183 @@
+"""The record of a clip: what is in the file and how it will be held, as JSON and as text."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, fields
+from fractions import Fraction
+from importlib.metadata import version
+from typing import Any
+
+from patterns.clip import Clip, canonical
+from patterns.rendering.planes import Planes
+from patterns.scenes.motion import ImageMotion
+from patterns.scenes.speed import crossing_time_s, image_motion
+from patterns.strip.layout import picture_rows
+from patterns.timing.cadence import Display, cadence
+from patterns.timing.rates import format_decimal, format_rate
+from patterns.timing.shutter import format_exposure
+from patterns.timing.verdict import verdict
+
+__all__ = ["DISPLAYS", "SCHEMA", "ClipRecord", "fingerprint", "record_json", "record_text"]
+
+SCHEMA = "evenhold/clip 1"
+DISPLAYS = (Display.fixed(60), Display.fixed(90), Display.fixed(120))
+
+
+@dataclass(frozen=True)
+class ClipRecord:
+    """A clip, the file that holds it, and what was found while it was made.
+
+    Attributes
+    ----------
+    clip
+        The description.
+    file
+        The file's name, without its folder.
+    bytes, sha256
+        Size and digest of the file.
+    codec_level
+        Level that the stream is marked with, '4.1', or '' where the codec has none.
+    loop_periods
+        Whole periods of the motion in the clip; 0 where it was not asked to loop.
+    speed_change
+        How far the speed was nudged so that the loop closes (a share; 0: not at all).
+    safety
+        Result of the flash and stripe check, as its own JSON object.
+    displays
+        Displays whose cadence is reported.
+    """
+
+    clip: Clip
+    file: str
+    bytes: int
+    sha256: str
+    codec_level: str
+    loop_periods: int
+    speed_change: Fraction
+    safety: dict[str, Any]
+    displays: tuple[Display, ...] = DISPLAYS
+
+
+def fingerprint(clip: Clip) -> str:
+    """Text that changes with everything that decides a clip's bytes, the version included."""
+    return f"{version('evenhold')} {canonical(clip)}"
+
+
+def _plain(value: object) -> Any:
+    if isinstance(value, Fraction):
+        return value.numerator if value.denominator == 1 else float(value)
+    return value
+
+
+def _picture_motion(clip: Clip) -> ImageMotion:
+    top, bottom = picture_rows(clip)
+    return image_motion(clip.motion, clip.width, bottom - top)
+
+
+def _motion_json(clip: Clip) -> dict[str, Any]:
+    motion = _picture_motion(clip)
+    rate = float(clip.rate)
+
+    def place(px_s: float) -> dict[str, float | None]:
+        crossing = crossing_time_s(px_s, clip.width)
+        return {
+            "px_per_s": round(px_s, 4),
+            "px_per_frame": round(px_s / rate, 4),
+            "percent_of_width_per_frame": round(100 * px_s / rate / clip.width, 4),
+            "crossing_s": round(crossing, 4) if crossing < 1e9 else None,
+        }
+
+    return {
+        "fastest": place(motion.fastest_px_s)
+        | {"at_x": round(motion.fastest_xy[0], 3), "at_y": round(motion.fastest_xy[1], 3)},
+        "typical": place(motion.typical_px_s),
+    }
+
+
+def _cadence_json(clip: Clip, display: Display) -> dict[str, Any]:
+    found = cadence(clip.rate, display)
+    return {
+        "display": display.name,
+        "refresh_hz": float(found.refresh_hz),
+        "period_frames": found.period_frames,
+        "holds": list(found.holds) if found.period_frames <= 64 else None,
+        "even": found.even,
+        "timing_error_rms_ms": round(found.timing_error_rms_s * 1000, 4),
+        "timing_error_span_ms": round(float(found.timing_error_span_s) * 1000, 4),
+        "verdict": verdict(found),
+    }
+
+
+def record_json(record: ClipRecord) -> dict[str, Any]:
+    """The record as the object that is written beside the clip and printed by `--json`."""
+    clip = record.clip
+    return {
+        "schema": SCHEMA,
+        "file": record.file,
+        "bytes": record.bytes,
+        "sha256": record.sha256,
+        "made_by": f"evenhold {version('evenhold')}",
+        "fingerprint": fingerprint(clip),
+        "pattern": clip.pattern,
+        "motion": {f.name: _plain(getattr(clip.motion, f.name)) for f in fields(clip.motion)},
+        "rate": float(clip.rate),
+        "rate_exact": f"{clip.rate.numerator}/{clip.rate.denominator}",
+        "shutter_deg": float(clip.angle_deg),
+        "exposure_s": float(clip.exposure_s),
+        "exposure": format_exposure(clip.exposure_s),
+        "width": clip.width,
+        "height": clip.height,
+        "frames": clip.frames,
+        "duration_s": float(clip.duration_s),
+        "strip": clip.strip,
+        "identity": clip.identity,
+        "codec": clip.codec,
+        "codec_level": record.codec_level,
+        "seed": clip.seed,
+        "loop": {
+            "periods": record.loop_periods,
+            "speed_change_percent": float(100 * record.speed_change),
+        },
+        "image_motion": _motion_json(clip),
+        "cadence": [_cadence_json(clip, display) for display in record.displays],
+        "safety": record.safety,
+    }
+
+
+def _motion_line(name: str, place: dict[str, Any], where: str) -> str:
+    crossing = "stands still" if place["crossing_s"] is None else f"{place['crossing_s']:.2f} s to cross"
+    return (
+        f"  {name:<9} {place['px_per_frame']:.2f} px a frame, "
+        f"{place['percent_of_width_per_frame']:.2f} % of the width, {crossing}{where}"
+    )
+
+
+def record_text(data: dict[str, Any], folder: str) -> str:
+    """The record for a person: the same facts as the JSON object `data`."""
+    rate = format_rate(Fraction(data["rate_exact"]))
+    fastest = data["image_motion"]["fastest"]
+    where = f" (at {100 * fastest['at_x']:.0f} % across, {100 * fastest['at_y']:.0f} % down)"
+    level = f", level {data['codec_level']}" if data["codec_level"] else ""
+    lines = [
+        f"{folder}{data['file']}",
+        f"  picture   {data['pattern']}, {data['width']}x{data['height']}, {data['codec']}{level}, "
+        f"{data['bytes'] / 1e6:.1f} MB, clip id {data['identity']:04x}",
+        f"  rate      {rate} fps, {data['frames']} frames, {data['duration_s']:.3f} s",
+        f"  exposure  {data['exposure']}, shutter {data['shutter_deg']:.4g} degrees",
+        _motion_line("fastest", fastest, where),
+        _motion_line("typical", data["image_motion"]["typical"], ""),
+    ]
+    if data["loop"]["periods"]:
+        change = data["loop"]["speed_change_percent"]
+        nudge = f", speed changed by {change:+.3f} % to close exactly" if change else ""
+        lines.append(f"  loop      {data['loop']['periods']} whole periods{nudge}")
+    lines += [
+        f"  on {entry['display']:>4} Hz {entry['verdict']}" for entry in data["cadence"]
+    ]
+    return "\n".join(lines)
+
+
+def dump(data: dict[str, Any]) -> str:
+    """JSON text with stable order, as it is written to disk."""
+    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
