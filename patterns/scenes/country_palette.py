@@ -1,0 +1,97 @@
+"""Colours of the country, its sky and its air: linear light of the BT.709 primaries.
+
+Each is written as the signal (0 to 255) that a person would mix by eye, and turned into
+the light that a BT.1886 display makes of it (power 2.4). No source: chosen by looking.
+"""
+
+from __future__ import annotations
+
+from math import cos, radians, sin, tan
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = [
+    "CANOPY",
+    "CANOPY_LIT",
+    "CROPS",
+    "GRAVEL",
+    "HAZE",
+    "HAZE_LENGTH_M",
+    "HEATH",
+    "HEDGE",
+    "HILL",
+    "ROCK",
+    "SCRUB",
+    "SHADE",
+    "SHORE",
+    "SKY_HORIZON",
+    "SKY_ZENITH",
+    "SUN_AZIMUTH_DEG",
+    "SUN_DIRECTION",
+    "SUN_ELEVATION_DEG",
+    "VERGE",
+    "WATER_DEEP",
+    "WATER_SHALLOW",
+    "CLOUD",
+    "shadow_offset",
+]
+
+Colour = npt.NDArray[np.float32]
+
+
+def _light(*signal: float) -> Colour:
+    return np.asarray((np.array(signal) / 255) ** 2.4, np.float32)
+
+
+# Field colours, and how visible drilled rows and wheel tracks are in each (0 to 1).
+CROPS: tuple[tuple[Colour, float], ...] = (
+    (_light(98, 116, 64), 0.0),  # pasture
+    (_light(84, 106, 56), 0.0),  # lush pasture
+    (_light(112, 122, 72), 0.0),  # dry pasture
+    (_light(91, 112, 58), 0.1),  # meadow
+    (_light(150, 143, 92), 0.8),  # ripening corn
+    (_light(164, 149, 103), 0.9),  # stubble
+    (_light(108, 126, 66), 0.9),  # young crop
+    (_light(112, 93, 74), 1.0),  # ploughed
+    (_light(128, 124, 82), 0.4),  # fallow
+)
+VERGE = _light(96, 112, 60)
+HEDGE = _light(54, 68, 40)
+CANOPY = _light(46, 60, 36)
+CANOPY_LIT = _light(92, 106, 58)
+GRAVEL = _light(158, 146, 122)
+WATER_DEEP = _light(52, 72, 82)
+WATER_SHALLOW = _light(84, 98, 90)
+SHORE = _light(142, 130, 106)
+HEATH = _light(110, 102, 68)
+SCRUB = _light(76, 84, 50)
+ROCK = _light(136, 131, 122)
+SHADE = np.array([0.40, 0.44, 0.54], np.float32)  # what a cast shadow leaves of the light
+
+HAZE = _light(176, 190, 200)
+HAZE_LENGTH_M = 5200.0  # distance over which 1/e of the ground's contrast is left
+SKY_HORIZON = _light(182, 196, 205)
+SKY_ZENITH = _light(88, 124, 170)
+CLOUD = _light(214, 217, 219)
+HILL = _light(92, 106, 96)
+
+# Where the sun stands: azimuth from +x towards +y, elevation above the horizon.
+SUN_AZIMUTH_DEG, SUN_ELEVATION_DEG = 115.0, 38.0
+SUN_DIRECTION = np.array(
+    [
+        cos(radians(SUN_ELEVATION_DEG)) * cos(radians(SUN_AZIMUTH_DEG)),
+        cos(radians(SUN_ELEVATION_DEG)) * sin(radians(SUN_AZIMUTH_DEG)),
+        sin(radians(SUN_ELEVATION_DEG)),
+    ],
+    np.float32,
+)
+
+
+def shadow_offset(height_m: float) -> tuple[float, float]:
+    """(x, y) in metres from the foot of a thing `height_m` tall to the tip of its shadow."""
+    length = height_m / tan(radians(SUN_ELEVATION_DEG))
+    return (
+        -length * cos(radians(SUN_AZIMUTH_DEG)),
+        -length * sin(radians(SUN_AZIMUTH_DEG)),
+    )

@@ -1,0 +1,254 @@
+"""Reading periodic fields at places on the ground, averaged over each place's footprint.
+
+Two ways with the same face: `GridSampler` for regular grids with oblong footprints (the
+terrain's texture levels; separable, fast), `PointSampler` for any positions.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.scenes.noise import FloatMap
+
+__all__ = ["Field", "GridAxis", "GridSampler", "PointSampler", "Sampler", "box_filtered"]
+
+IndexArray = npt.NDArray[np.intp]
+
+
+class Field:
+    """Periodic square of samples `step_m` apart; sample (i, j) lies at (i, j) step_m."""
+
+    def __init__(self, values: FloatMap, step_m: float) -> None:
+        self.values = np.ascontiguousarray(values, np.float32)
+        self.step_m = step_m
+        self.size = len(values)
+        self._sums: npt.NDArray[np.float32] | None = None
+
+    @property
+    def sums(self) -> npt.NDArray[np.float32]:
+        """Prefix sums along x of the values, one row longer than they are."""
+        if self._sums is None:
+            sums = np.zeros((self.size + 1, self.values.shape[1]), np.float32)
+            sums[1:] = np.cumsum(self.values, 0, np.float64)
+            self._sums = sums
+        return self._sums
+
+
+class GridAxis:
+    """Evenly spaced places on one axis, each standing for a box of `width_m` about it."""
+
+    def __init__(self, first_m: float, step_m: float, count: int, width_m: float) -> None:
+        self.places = first_m + step_m * np.arange(count)
+        self.step_m, self.width_m = step_m, width_m
+        self._plans: dict[tuple[float, int], _BoxPlan] = {}
+
+    def __len__(self) -> int:
+        return len(self.places)
+
+    def plan(self, field: Field) -> _BoxPlan:
+        """How to average `field` over the boxes (kept: every field of one step shares it)."""
+        key = (field.step_m, field.size)
+        if key not in self._plans:
+            self._plans[key] = _BoxPlan(
+                self.places / field.step_m, self.width_m / field.step_m, field.size
+            )
+        return self._plans[key]
+
+
+class _BoxPlan:
+    """Two (no wider than a sample: linear interpolation) or four reads for each place."""
+
+    def __init__(self, places: npt.NDArray[np.float64], width: float, size: int) -> None:
+        self.size, self.width = size, max(width, 1.0)
+        self.wide = width > 1.0
+        ends = (places - self.width / 2 + 0.5, places + self.width / 2 + 0.5)
+        whole = [np.floor(e).astype(np.intp) for e in ends]
+        self.part = [(e - w).astype(np.float32) for e, w in zip(ends, whole, strict=True)]
+        self.turns = ((whole[1] // size) - (whole[0] // size)).astype(np.float32)
+        self.index: list[IndexArray] = [w % size for w in whole]
+        self.following: list[IndexArray] = [(w + 1) % size for w in whole]
+        self.low, self.high = int(whole[0].min()), int(whole[1].max()) + 2
+
+    def columns(self) -> tuple[IndexArray | None, int]:
+        """Samples that are read, if fewer than all, and what to take from the indices."""
+        if self.high - self.low >= self.size:
+            return None, 0
+        return np.arange(self.low, self.high) % self.size, self.low
+
+    def down(self, field: Field, columns: IndexArray | None) -> FloatMap:
+        """Average along the first axis: (places, columns)."""
+        source = field.sums if self.wide else field.values
+        if columns is not None:
+            source = source[:, columns]
+        if not self.wide:
+            first, second = source[self.index[0]], source[self.following[0]]
+            second -= first
+            second *= self.part[0][:, None]
+            first += second
+            return first
+        low = _between(source, self.index[0], self.part[0])
+        high = _between(source, self.index[1], self.part[1])
+        high -= low
+        high += self.turns[:, None] * source[-1]
+        high /= np.float32(self.width)
+        return high
+
+    def across(self, rows: FloatMap, first: int | None) -> FloatMap:
+        """Average along the second axis of `rows`, which begin with sample `first`."""
+        if not self.wide:
+            if first is None:
+                left, right = self.index[0], self.following[0]
+            else:
+                left = (self.index[0] - first) % self.size
+                right = left + 1
+            value = rows.take(left, 1, mode="clip")
+            beside = rows.take(right, 1, mode="clip")
+            beside -= value
+            beside *= self.part[0]
+            value += beside
+            return value
+        start = 0 if first is None else first
+        sums = np.zeros((len(rows), rows.shape[1] + 1), np.float32)
+        np.cumsum(rows, 1, np.float32, sums[:, 1:])
+        ends = []
+        for index, part in zip(self.index, self.part, strict=True):
+            at = index if first is None else (index - start) % self.size
+            low = sums.take(at, 1, mode="clip")
+            high = sums.take(at + 1, 1, mode="clip")
+            high -= low
+            high *= part
+            low += high
+            ends.append(low)
+        value = ends[1]
+        value -= ends[0]
+        if first is None:
+            value += self.turns * sums[:, -1:]
+        value /= np.float32(self.width)
+        return value
+
+
+def _between(sums: FloatMap, index: IndexArray, part: FloatMap) -> FloatMap:
+    low, high = sums[index], sums[index + 1]
+    high -= low
+    high *= part[:, None]
+    low += high
+    return low
+
+
+class Sampler(Protocol):
+    """What shading needs to know of the places that it colours."""
+
+    texel_x_m: float
+    texel_y_m: float
+
+    @property
+    def x_m(self) -> npt.NDArray[np.float64]:
+        """Place along x, broadcastable to the result."""
+
+    @property
+    def y_m(self) -> npt.NDArray[np.float64]:
+        """Place along y, broadcastable to the result."""
+
+    def read(self, field: Field) -> FloatMap:
+        """Field averaged over each footprint."""
+
+    def nearest(self, values: npt.NDArray[np.uint16], step_m: float) -> npt.NDArray[np.uint16]:
+        """Nearest sample of a periodic square."""
+
+    def softness(self, distance_m: FloatMap) -> FloatMap | float:
+        """By how much `distance_m` changes over a footprint: the width of its edges."""
+
+
+class GridSampler:
+    """Every place of a grid: arrays are (x, y)."""
+
+    def __init__(self, along: GridAxis, across: GridAxis) -> None:
+        self.along, self.across = along, across
+        self.texel_x_m, self.texel_y_m = along.width_m, across.width_m
+        self.x_m, self.y_m = along.places[:, None], across.places[None, :]
+
+    def read(self, field: Field) -> FloatMap:
+        """Field averaged over each footprint."""
+        plan = self.across.plan(field)
+        columns, first = plan.columns()
+        rows = self.along.plan(field).down(field, columns)
+        return plan.across(rows, None if columns is None else first)
+
+    def nearest(self, values: npt.NDArray[np.uint16], step_m: float) -> npt.NDArray[np.uint16]:
+        """Nearest sample of a periodic square."""
+        i = np.rint(self.along.places / step_m).astype(np.intp) % len(values)
+        j = np.rint(self.across.places / step_m).astype(np.intp) % len(values)
+        return values[i].take(j, 1)
+
+    def softness(self, distance_m: FloatMap) -> FloatMap:
+        """By how much `distance_m` changes over a footprint: the width of its edges."""
+        across = _change(distance_m, 1, self.texel_y_m / self.across.step_m)
+        if len(distance_m) > 1:
+            across += _change(distance_m, 0, self.texel_x_m / self.along.step_m)
+        else:
+            across += np.float32(self.texel_x_m)
+        return across
+
+
+def _change(values: FloatMap, axis: int, scale: float) -> FloatMap:
+    out = np.empty_like(values)
+    if axis == 0:
+        np.subtract(values[1:], values[:-1], out[:-1])
+        out[-1] = out[-2]
+    else:
+        np.subtract(values[:, 1:], values[:, :-1], out[:, :-1])
+        out[:, -1] = out[:, -2]
+    np.abs(out, out)
+    out *= np.float32(scale)
+    return out
+
+
+@lru_cache(maxsize=96)
+def box_filtered(field: Field, width: float) -> Field:
+    """Field averaged over squares `width` samples wide at each of its samples."""
+    size = field.size
+    axis = GridAxis(0.0, field.step_m, size, width * field.step_m)
+    return Field(GridSampler(axis, axis).read(field), field.step_m)
+
+
+class PointSampler:
+    """Any positions, all with the square footprint `texel_m`."""
+
+    def __init__(
+        self, x_m: npt.NDArray[np.float64], y_m: npt.NDArray[np.float64], texel_m: float
+    ) -> None:
+        self.x_m, self.y_m = np.broadcast_arrays(x_m, y_m)
+        self.texel_x_m = self.texel_y_m = texel_m
+
+    def read(self, field: Field) -> FloatMap:
+        """Field averaged over (nearly) each footprint, linear between samples."""
+        width = self.texel_x_m / field.step_m
+        if width > 1.2:
+            # Quarter octaves keep the number of filtered copies small.
+            field = box_filtered(field, float(2 ** (round(4 * np.log2(width)) / 4)))
+        i, fi = _split(self.x_m / field.step_m, field.size)
+        j, fj = _split(self.y_m / field.step_m, field.size)
+        i2, j2 = (i + 1) % field.size, (j + 1) % field.size
+        v = field.values
+        top = v[i, j] * (1 - fj) + v[i, j2] * fj
+        below = v[i2, j] * (1 - fj) + v[i2, j2] * fj
+        return np.asarray(top * (1 - fi) + below * fi, np.float32)
+
+    def nearest(self, values: npt.NDArray[np.uint16], step_m: float) -> npt.NDArray[np.uint16]:
+        """Nearest sample of a periodic square."""
+        i = np.rint(self.x_m / step_m).astype(np.intp) % len(values)
+        j = np.rint(self.y_m / step_m).astype(np.intp) % len(values)
+        return values[i, j]
+
+    def softness(self, distance_m: FloatMap) -> float:  # noqa: ARG002 - same face as the grid's
+        """Width of an edge: distances change by about a metre a metre."""
+        return self.texel_x_m
+
+
+def _split(places: npt.NDArray[np.float64], size: int) -> tuple[IndexArray, FloatMap]:
+    whole = np.floor(places)
+    return whole.astype(np.intp) % size, (places - whole).astype(np.float32)

@@ -1,0 +1,188 @@
+"""From what lies where to light: each material laid over the last with an edge that is
+as wide as the footprint, so that it neither steps near by nor flickers far away.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.scenes import country_palette as palette
+from patterns.scenes.country_layout import MAP_STEP_M, Layout
+from patterns.scenes.country_sampling import Field, Sampler
+from patterns.scenes.noise import FloatMap
+
+__all__ = ["Materials", "shade"]
+
+VERGE_M = 4.3  # wider than the nearest-sample steps of the parcel map
+DRILL_M, WHEELINGS_M = 1.6, 24.0
+
+
+@dataclass(frozen=True)
+class Materials:
+    """Maps and tiles that shading reads; the tiles' repeats divide the country's period."""
+
+    layout: Layout
+    maps: dict[str, Field]
+    coarse: Field
+    middle: Field
+    fine: Field
+    crowns: Field
+    crown_light: Field
+    crown_shade: Field
+
+
+def shade(m: Materials, at: Sampler) -> FloatMap:
+    """Linear light, float32 (3, ...), of the places of a sampler."""
+    texel = min(at.texel_x_m, at.texel_y_m)
+    coarse, middle = at.read(m.coarse), at.read(m.middle)
+    fine = at.read(m.fine) if texel < 3 * m.fine.step_m else np.float32(0)
+    rough = 0.55 * coarse + 0.22 * middle  # metres by which edges wander
+    grain = 1 + 0.10 * coarse + 0.085 * middle + 0.06 * fine
+    light = _fields(m, at, rough, coarse)
+    light *= grain
+    _wild(m, at, light, coarse, middle, grain)
+    _track(m, at, light, rough, grain)
+    _water(m, at, light, coarse, middle, grain)
+    _hedges(m, at, light, rough, grain)
+    _trees(m, at, light, coarse, middle, fine)
+    light *= at.read(m.maps["relief"])
+    return np.clip(light, 0.003, 1, out=light)
+
+
+def _inside(distance_m: FloatMap, softness: FloatMap | float, least: float = 0.02) -> FloatMap:
+    """Share of a footprint that lies where `distance_m` is positive."""
+    share = distance_m / (np.maximum(softness, np.float32(least)) * np.float32(1.3))
+    share += np.float32(0.5)
+    return np.asarray(np.clip(share, 0, 1, out=share), np.float32)
+
+
+def _lay(light: FloatMap, colour: npt.NDArray[np.float32], share: FloatMap, grain: FloatMap) -> None:
+    for channel, value in zip(light, colour, strict=True):
+        channel += (value * grain - channel) * share
+
+
+def _darken(light: FloatMap, share: FloatMap) -> None:
+    for channel, left in zip(light, palette.SHADE, strict=True):
+        channel *= 1 - (1 - left) * share
+
+
+def _fields(m: Materials, at: Sampler, rough: FloatMap, coarse: FloatMap) -> FloatMap:
+    parcel = at.nearest(m.layout.parcel, MAP_STEP_M)
+    light = np.stack([m.layout.colours[:, k].take(parcel) for k in range(3)])
+    rows = m.layout.rows.take(parcel)
+    if at.texel_y_m < WHEELINGS_M / 4 and rows.any():
+        place = np.where(
+            rows < 0, at.y_m + at.read(m.maps["bend_y"]), at.x_m + at.read(m.maps["bend_x"])
+        )
+        place = (place + 0.1 * rough).astype(np.float32)
+        size = np.float32(max(at.texel_x_m, at.texel_y_m))
+        strength = np.abs(rows)
+        light *= 1 - strength * _drills(place, size) * (0.75 + 0.25 * coarse)
+    share = _inside(VERGE_M - at.read(m.maps["border"]) + rough, _soft(at, m.maps["border"]))
+    _lay(light, palette.VERGE, share, np.float32(1) + np.float32(0.04) * coarse)
+    return light
+
+
+def _soft(at: Sampler, field: Field) -> FloatMap | float:
+    return at.softness(at.read(field))
+
+
+def _drills(place: FloatMap, size: np.float32) -> FloatMap:
+    """Darkening by drilled rows and by the wheelings of the machine that tends them."""
+    row = np.abs(np.mod(place * np.float32(1 / DRILL_M), 1) - 0.5) * 4 - 1
+    fade = np.clip(1.5 - 2.5 * size / DRILL_M, 0, 1)
+    across = np.mod(place, np.float32(WHEELINGS_M)) - 12
+    wheel = np.abs(np.abs(across) - 0.9)  # two ruts, 1.8 m apart
+    rut = np.clip((0.28 - wheel) / max(0.1, float(size)) + 0.5, 0, 1)
+    rut = rut * min(1.0, 0.56 / float(size))
+    return np.asarray(0.055 * fade * row + 0.22 * rut, np.float32)
+
+
+def _wild(
+    m: Materials,
+    at: Sampler,
+    light: FloatMap,
+    coarse: FloatMap,
+    middle: FloatMap,
+    grain: FloatMap,
+) -> None:
+    wild = at.read(m.maps["wild"])
+    if wild.max() < -25:
+        return
+    wild = wild + 5 * coarse + 0.8 * middle
+    share = _inside(wild, at.softness(wild) + np.float32(1.5))
+    mixed = 0.8 * coarse + 0.45 * middle
+    heath = np.asarray(grain * (1 + 0.12 * middle), np.float32)
+    ground = np.stack([np.broadcast_to(c * heath, wild.shape) for c in palette.HEATH])
+    _lay(ground, palette.SCRUB, _inside(mixed - 0.25, at.softness(mixed), 0.3), heath)
+    stone = _inside(wild - 14 - 14 * mixed, 2 * at.softness(mixed), 1.5)
+    stone *= _inside(-mixed - 0.35, at.softness(mixed), 0.12)
+    _lay(ground, palette.ROCK, stone, grain)
+    for channel, other in zip(light, ground, strict=True):
+        channel += (other - channel) * share
+
+
+def _track(m: Materials, at: Sampler, light: FloatMap, rough: FloatMap, grain: FloatMap) -> None:
+    track = at.read(m.maps["track"])
+    if track.min() > 6 + at.texel_x_m + at.texel_y_m:
+        return
+    width = at.softness(track)
+    edge = track + 0.5 * rough
+    _lay(light, palette.VERGE, _inside(4.0 - edge, width), grain)
+    gravel = _inside(1.8 - edge, width)
+    gravel *= 1 - 0.7 * _inside(0.4 - track + 0.3 * rough, width)
+    _lay(light, palette.GRAVEL, gravel, grain)
+
+
+def _water(
+    m: Materials,
+    at: Sampler,
+    light: FloatMap,
+    coarse: FloatMap,
+    middle: FloatMap,
+    grain: FloatMap,
+) -> None:
+    water = at.read(m.maps["water"])
+    if water.min() > 9 + at.texel_x_m + at.texel_y_m:
+        return
+    width = at.softness(water)
+    water = water + 0.9 * coarse + 0.25 * middle
+    _lay(light, palette.SHORE, _inside(1.8 + 0.8 * coarse - water, width + np.float32(0.5)), grain)
+    ripple = np.asarray(1 + 0.035 * middle + 0.03 * coarse, np.float32)
+    share = _inside(-water, width, 0.1)
+    _lay(light, palette.WATER_SHALLOW, share, ripple)
+    _lay(light, palette.WATER_DEEP, share * np.clip(-water / 14, 0, 1), ripple)
+
+
+def _hedges(m: Materials, at: Sampler, light: FloatMap, rough: FloatMap, grain: FloatMap) -> None:
+    border = at.read(m.maps["border"])
+    if border.min() > 5 + at.texel_x_m + at.texel_y_m:
+        return
+    half = at.read(m.maps["hedge"])
+    width = at.softness(border)
+    edge = half + 0.8 * rough
+    cast = _inside(edge + 0.3 - at.read(m.maps["border_sunward"]), width, 0.25)
+    _darken(light, cast * np.clip(2 * half, 0, 1))
+    _lay(light, palette.HEDGE, _inside(edge - border, width), grain * grain)
+
+
+def _trees(
+    m: Materials, at: Sampler, light: FloatMap, coarse: FloatMap, middle: FloatMap, fine: FloatMap
+) -> None:
+    stand = at.read(m.maps["trees"])
+    stand_sunward = at.read(m.maps["trees_sunward"])
+    if max(stand.max(), stand_sunward.max()) < 0.05:
+        return
+    blur = np.float32(max(at.texel_x_m, at.texel_y_m) / 3.5)
+    crown = at.read(m.crowns) + 0.045 * middle + 0.03 * coarse
+    height = crown + stand - 1
+    width = 0.5 * np.minimum(at.softness(height), 1) + 0.3 * np.minimum(blur, 2)
+    cast = at.read(m.crown_shade) + stand_sunward - 1 + 0.04 * middle
+    _darken(light, 0.9 * _inside(cast, width, 0.06))
+    lit = np.clip(at.read(m.crown_light) + 0.10 * middle + 0.05 * fine, 0, 1)
+    share = _inside(height, width, 0.012)
+    for channel, dark, bright in zip(light, palette.CANOPY, palette.CANOPY_LIT, strict=True):
+        channel += (dark + (bright - dark) * lit - channel) * share
