@@ -1,0 +1,271 @@
+"""The codecs on offer: container, encoder settings, limits and what each file promises.
+
+All of them promise the same: every frame at exactly n / rate from 0 on, no reordering,
+a keyframe at least every second, BT.709 narrow-range tags in the stream and in the
+container, the same bytes for the same frames. Only ISO base media (MP4) and QuickTime
+files keep timestamps in units of our choice; Matroska and WebM round to 1 ms, so VP9 and
+AV1 go into MP4 as well.
+
+Settings were chosen by measurement; see `Codec.arguments` of each and DEVELOPERS.md.
+Thread counts are fixed, because the bytes that an encoder makes depend on them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from types import MappingProxyType
+
+from patterns.errors import RequestError
+from patterns.timing.rates import format_rate
+from patterns.video.levels import (
+    AV1_LEVELS,
+    H264_LEVELS,
+    H265_LEVELS,
+    VP9_LEVELS,
+    Level,
+    above_ceiling,
+    lowest_level,
+)
+
+__all__ = ["CODECS", "Codec", "codec_named", "ticks_per_second"]
+
+# What ffmpeg's rate parser keeps exactly; above it a rate would silently become another.
+MAX_RATE_TERM = 1_001_000
+MIN_TICKS = 10_000  # a second in fewer ticks upsets some players
+
+
+@dataclass(frozen=True)
+class Codec:
+    """One way to store a clip.
+
+    Attributes
+    ----------
+    name
+        As the user types it.
+    title
+        For people: what it is and what it is good for.
+    suffix
+        Of the file, with its dot.
+    muxer
+        Format name for the encoder, 'mp4' or 'mov'.
+    pixel_format
+        What is stored; frames come in as 8-bit 4:2:0.
+    settings
+        Encoder arguments from level and keyframe distance in frames.
+    levels
+        Table of the levels, lowest first; empty where the codec has none.
+    block
+        Side of the unit that the table counts.
+    exact
+        Whether decoded frames equal those written, bit for bit.
+    """
+
+    name: str
+    title: str
+    suffix: str
+    muxer: str
+    pixel_format: str
+    settings: Callable[[Level | None, int], tuple[str, ...]]
+    levels: tuple[Level, ...] = ()
+    block: int = 1
+    exact: bool = False
+
+    def level(self, width: int, height: int, rate: Fraction) -> Level | None:
+        """Lowest level that holds size and rate, None where the codec has no levels.
+
+        Raises
+        ------
+        RequestError
+            No level does.
+        """
+        if not self.levels:
+            return None
+        return lowest_level(self.levels, width, height, rate, block=self.block)
+
+    def arguments(self, width: int, height: int, rate: Fraction) -> tuple[str, ...]:
+        """Arguments for the encoder, from the filter that tags the colours to the muxer.
+
+        Raises
+        ------
+        RequestError
+            Size and rate are beyond the codec's levels, or the rate has too long terms.
+        """
+        ticks = str(ticks_per_second(rate))
+        return (
+            *("-vf", _filters(self.pixel_format)),
+            *self.settings(self.level(width, height, rate), max(1, int(rate))),
+            *("-pix_fmt", self.pixel_format),
+            # no dates, no version strings: the same input gives the same bytes
+            *("-fflags", "+bitexact", "-flags:v", "+bitexact", "-map_metadata", "-1"),
+            *("-video_track_timescale", ticks, "-movie_timescale", ticks),
+            *("-movflags", "+faststart", "-f", self.muxer),
+        )
+
+    def caution(self, rate: Fraction) -> str | None:
+        """What to warn of at this rate, or None."""
+        if self.levels and above_ceiling(self.levels, rate):
+            return (
+                f"no level of {self.name} promises more than {self.levels[-1].max_rate_hz} "
+                f"frames/s: players may refuse this file"
+            )
+        return None
+
+
+def ticks_per_second(rate: Fraction) -> int:
+    """Time scale in which every n / rate is a whole number: 24000 for 24 and for 23.976.
+
+    Raises
+    ------
+    RequestError
+        Numerator or denominator is above 1,001,000.
+    """
+    if max(rate.numerator, rate.denominator) > MAX_RATE_TERM:
+        raise RequestError(
+            f"rate {format_rate(rate)} has terms above {MAX_RATE_TERM} and cannot be stored "
+            f"exactly: give a simpler fraction, such as 24000/1001"
+        )
+    ticks = rate.numerator
+    while ticks < MIN_TICKS:
+        ticks *= 10
+    return ticks
+
+
+def _filters(pixel_format: str) -> str:
+    # Output options for primaries and transfer are ignored by some encoder versions; tags set
+    # on the frames are not. Frames are tagged first, so that a conversion keeps the matrix.
+    tags = "setparams=range=tv:color_primaries=bt709:color_trc=bt709:colorspace=bt709"
+    if pixel_format == "yuv420p":
+        return tags
+    return f"{tags},scale=flags=bicubic+accurate_rnd+full_chroma_int,format={pixel_format},{tags}"
+
+
+def _h264(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    assert level is not None
+    return (
+        *("-c:v", "libx264", "-preset", "fast", "-crf", "16"),
+        *("-profile:v", "high", "-level", level.number, "-bf", "0", "-g", str(keyframe)),
+        *("-threads", "4", "-x264-params"),
+        f"open-gop=0:scenecut=0:psy=0:rc-lookahead=16:"
+        f"vbv-maxrate={level.max_kbit}:vbv-bufsize={level.max_kbit}",
+    )
+
+
+def _hevc(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    assert level is not None
+    return (
+        *("-c:v", "libx265", "-preset", "superfast", "-crf", "16"),
+        # hvc1 instead of hev1: Apple's players open nothing else
+        *("-profile:v", "main", "-tag:v", "hvc1", "-g", str(keyframe), "-x265-params"),
+        f"bframes=0:open-gop=0:scenecut=0:keyint={keyframe}:min-keyint={keyframe}:"
+        f"level-idc={level.number}:high-tier=0:psy-rd=0:psy-rdoq=0:rc-lookahead=16:"
+        f"vbv-maxrate={level.max_kbit}:vbv-bufsize={level.max_kbit}:const-vbv=1:"
+        f"pools=4:frame-threads=2:log-level=error",
+    )
+
+
+def _vp9(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    # no lag and no alternative reference: hidden frames would reorder
+    assert level is not None
+    return (
+        *("-c:v", "libvpx-vp9", "-deadline", "realtime", "-cpu-used", "6"),
+        *("-crf", "20", "-b:v", "0", "-lag-in-frames", "0", "-auto-alt-ref", "0"),
+        *("-g", str(keyframe), "-row-mt", "1", "-tile-columns", "2", "-threads", "4"),
+    )
+
+
+def _av1(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    # low-delay structure and no temporal filter: each frame is shown as it is coded
+    assert level is not None
+    return (
+        *("-c:v", "libsvtav1", "-preset", "9", "-crf", "20", "-g", str(keyframe)),
+        *("-svtav1-params", "pred-struct=1:enable-tf=0:scd=0:lp=2"),
+    )
+
+
+def _prores(level: Level | None, keyframe: int) -> tuple[str, ...]:  # noqa: ARG001 - all intra
+    return ("-c:v", "prores_ks", "-profile:v", "hq", "-vendor", "apl0", "-threads", "4")
+
+
+def _lossless(level: Level | None, keyframe: int) -> tuple[str, ...]:  # noqa: ARG001
+    return (
+        *("-c:v", "libx264", "-preset", "ultrafast", "-qp", "0", "-bf", "0"),
+        *("-g", str(keyframe), "-threads", "4", "-x264-params", "open-gop=0:scenecut=0"),
+    )
+
+
+CODECS: Mapping[str, Codec] = MappingProxyType(
+    {
+        codec.name: codec
+        for codec in (
+            Codec(
+                name="h264",
+                title="H.264 High, plays nearly everywhere",
+                suffix=".mp4",
+                muxer="mp4",
+                pixel_format="yuv420p",
+                settings=_h264,
+                levels=H264_LEVELS,
+                block=16,
+            ),
+            Codec(
+                name="hevc",
+                title="H.265 Main, for phones and televisions at high rates",
+                suffix=".mp4",
+                muxer="mp4",
+                pixel_format="yuv420p",
+                settings=_hevc,
+                levels=H265_LEVELS,
+            ),
+            Codec(
+                name="vp9",
+                title="VP9 profile 0, for browsers",
+                suffix=".mp4",
+                muxer="mp4",
+                pixel_format="yuv420p",
+                settings=_vp9,
+                levels=VP9_LEVELS,
+            ),
+            Codec(
+                name="av1",
+                title="AV1 Main, for recent browsers and phones",
+                suffix=".mp4",
+                muxer="mp4",
+                pixel_format="yuv420p",
+                settings=_av1,
+                levels=AV1_LEVELS,
+            ),
+            Codec(
+                name="prores",
+                title="ProRes 422 HQ, for editing",
+                suffix=".mov",
+                muxer="mov",
+                pixel_format="yuv422p10le",
+                settings=_prores,
+            ),
+            Codec(
+                name="lossless",
+                title="H.264 lossless, bit for bit what was drawn; not for phones",
+                suffix=".mp4",
+                muxer="mp4",
+                pixel_format="yuv420p",
+                settings=_lossless,
+            ),
+        )
+    }
+)
+
+
+def codec_named(name: str) -> Codec:
+    """Entry of `CODECS`.
+
+    Raises
+    ------
+    RequestError
+        There is none of that name.
+    """
+    try:
+        return CODECS[name]
+    except KeyError:
+        raise RequestError(f"codec {name!r} is unknown: allowed are {', '.join(CODECS)}") from None

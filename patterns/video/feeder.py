@@ -1,0 +1,88 @@
+"""Pushes frames into a pipe from a thread, so that drawing and encoding overlap.
+
+Memory is bounded: a few frame buffers go round between the one that fills them and
+the one that empties them.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import queue
+import threading
+from typing import IO
+
+import numpy as np
+
+from patterns.rendering.planes import Planes, UInt8Array
+
+__all__ = ["Feeder"]
+
+DEPTH = 3  # frames waiting at most; more would only cost memory
+
+
+class Feeder:
+    """Thread that writes whole frames to `pipe` in the order given.
+
+    Parameters
+    ----------
+    pipe
+        Unbuffered; closed by the thread when it ends.
+    frame_bytes
+        Size of one frame, planes one after the other.
+    """
+
+    def __init__(self, pipe: IO[bytes], frame_bytes: int) -> None:
+        self._pipe = pipe
+        self._free: queue.Queue[UInt8Array] = queue.Queue()
+        self._full: queue.Queue[UInt8Array | None] = queue.Queue()
+        for _ in range(DEPTH):
+            self._free.put(np.empty(frame_bytes, np.uint8))
+        self._given_up = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    @property
+    def broken(self) -> bool:
+        """Whether the other end of the pipe has gone."""
+        return self._given_up.is_set()
+
+    def put(self, frame: Planes) -> None:
+        """Queue a copy of `frame`; waits while all buffers are full."""
+        buffer = self._free.get()
+        start = 0
+        for plane in (frame.y, frame.cb, frame.cr):
+            buffer[start : start + plane.size].reshape(plane.shape)[:] = plane
+            start += plane.size
+        self._full.put(buffer)
+
+    def finish(self) -> None:
+        """Wait until all is written and the pipe is closed."""
+        self._full.put(None)
+        self._thread.join()
+
+    def give_up(self) -> None:
+        """Write no further frame; does not wait."""
+        self._given_up.set()
+        self._full.put(None)
+
+    def join(self, timeout_s: float) -> None:
+        """Wait for the thread's end."""
+        self._thread.join(timeout_s)
+
+    def _run(self) -> None:
+        try:
+            while (buffer := self._full.get()) is not None:
+                if not self._given_up.is_set():
+                    self._push(memoryview(buffer))
+                # After a failure buffers still go round, so that nobody waits for ever.
+                self._free.put(buffer)
+        finally:
+            with contextlib.suppress(OSError):
+                self._pipe.close()
+
+    def _push(self, rest: memoryview) -> None:
+        try:
+            while rest:
+                rest = rest[self._pipe.write(rest) :]
+        except OSError:  # EPIPE; EINVAL on Windows
+            self._given_up.set()

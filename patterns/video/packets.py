@@ -1,0 +1,79 @@
+"""Exact times of the pictures in a file, read without decoding any."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from fractions import Fraction
+
+from patterns.errors import InputError
+from patterns.video.process import FfmpegProcess, file_argument
+
+__all__ = ["packet_times", "scan_packets"]
+
+
+def packet_times(path: str | os.PathLike[str]) -> tuple[Fraction, ...]:
+    """Presentation time of each picture of the first video stream, seconds, rising.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read or holds no video.
+    """
+    return scan_packets(path)[0]
+
+
+def scan_packets(
+    path: str | os.PathLike[str], on_line: Callable[[str], None] | None = None
+) -> tuple[tuple[Fraction, ...], Fraction]:
+    """Times as `packet_times`, and the tick in which the file counts, in seconds.
+
+    Parameters
+    ----------
+    path
+        Any file that the bundled decoder opens.
+    on_line
+        Called with each line that describes the file.
+    """
+    process = FfmpegProcess(
+        (
+            *("-loglevel", "info", "-copyts", "-i", file_argument(path)),
+            # V: no cover pictures; -copyts: the file's own times, not shifted to start at 0
+            *("-map", "0:V:0", "-c", "copy", "-f", "framecrc", "pipe:1"),
+        ),
+        on_line=on_line,
+    )
+    ticks: list[int] = []
+    tick_s = Fraction(1)
+    try:
+        with os.fdopen(os.dup(process.stdout.fileno()), "r", encoding="ascii") as table:
+            for line in table:
+                if line.startswith("#tb 0:"):
+                    tick_s = Fraction(line.split(":")[1].strip())
+                elif not line.startswith("#"):
+                    # stream, decoding time, presentation time, duration, size, checksum
+                    ticks.append(int(line.split(",")[2]))
+        code = process.wait()
+    finally:
+        process.stop()
+    if code or not ticks:
+        raise unreadable(path, process.words)
+    return tuple(tick * tick_s for tick in sorted(ticks)), tick_s
+
+
+def unreadable(path: str | os.PathLike[str], words: str) -> InputError:
+    """One line for a file that the decoder refuses, whatever the decoder said."""
+    name = os.fspath(path)
+    if not os.path.lexists(name):
+        return InputError(f"{name} does not exist: check the name")
+    if os.path.isdir(name):  # noqa: PTH112
+        return InputError(f"{name} is a folder: give a video file")
+    if not os.access(name, os.R_OK):
+        return InputError(f"{name} may not be read: change its rights")
+    if os.path.getsize(name) == 0:  # noqa: PTH202
+        return InputError(f"{name} is empty (0 bytes)")
+    if "matches no streams" in words:
+        return InputError(f"{name} holds no video: give a file with pictures in it")
+    return InputError(
+        f"{name} cannot be read as video; it is damaged, cut off or of another kind: try a fresh copy"
+    )

@@ -1,0 +1,161 @@
+"""A file that is either whole, under its final name, or not there.
+
+While it is made it has a hidden name, `.NAME.part-PID`, in the same folder, and is
+locked. The lock goes with the process that holds it, whatever ends that, so that the
+next run can tell what was left behind by one that was killed, and removes it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+from pathlib import Path
+
+from patterns.errors import OutputError
+
+try:
+    import fcntl
+except ImportError:  # Windows: there an open file cannot be deleted, which serves as the lock
+    fcntl = None  # type: ignore[assignment]
+
+__all__ = ["PartialFile"]
+
+
+class PartialFile:
+    """Place for a file in the making.
+
+    Parameters
+    ----------
+    target
+        Final name.
+    force
+        Whether a file of that name may be replaced.
+
+    Raises
+    ------
+    OutputError
+        The folder is missing or not writable, or the file exists and may not be replaced.
+    """
+
+    def __init__(self, target: Path, *, force: bool) -> None:
+        self.target = target
+        self.force = force
+        self._refuse_existing()
+        _sweep(target.parent)
+        self.path, self._handle = _reserve(target)
+
+    def publish(self) -> None:
+        """Give the file its final name, after its bytes have reached the disk.
+
+        Raises
+        ------
+        OutputError
+            A file of that name has appeared meanwhile, or the disk failed.
+        """
+        try:
+            os.fsync(self._handle)
+            self._rename()
+            _sync_folder(self.target.parent)
+        except FileExistsError as error:
+            raise self._exists() from error
+        except OSError as error:
+            raise _output_error(error, self.target) from error
+        finally:
+            self.discard()
+
+    def discard(self) -> None:
+        """Remove what is left under the hidden name; harmless when repeated."""
+        handle, self._handle = self._handle, -1
+        if handle >= 0:
+            os.close(handle)
+            with contextlib.suppress(OSError):
+                self.path.unlink()
+
+    def _rename(self) -> None:
+        if self.force:
+            self.path.replace(self.target)
+            return
+        try:
+            # unlike a rename, a link never replaces what is there
+            os.link(self.path, self.target)
+        except FileExistsError:
+            raise
+        except OSError:  # a file system without links
+            self._refuse_existing()
+            self.path.rename(self.target)
+
+    def _refuse_existing(self) -> None:
+        if self.target.is_dir():
+            raise OutputError(f"{self.target} is a folder: give the name of a file in it")
+        if not self.force and os.path.lexists(self.target):
+            raise self._exists()
+
+    def _exists(self) -> OutputError:
+        return OutputError(f"{self.target} exists: give --force to replace it, or another name")
+
+
+def _reserve(target: Path) -> tuple[Path, int]:
+    for turn in range(1000):
+        path = target.with_name(f".{target.name}.part-{os.getpid()}{f'-{turn}' if turn else ''}")
+        try:
+            handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666)
+        except FileExistsError:
+            continue
+        except OSError as error:
+            raise _output_error(error, target) from error
+        if _lock(handle) and path.exists():  # else swept between the two calls
+            return path, handle
+        os.close(handle)
+    raise OutputError(f"no temporary name is free beside {target}: remove its .part files")
+
+
+def _lock(handle: int) -> bool:
+    if fcntl is None:
+        return True
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        # A network drive without locks: nobody can sweep there, and nothing is lost by going on.
+        return error.errno not in (errno.EWOULDBLOCK, errno.EAGAIN)
+    return True
+
+
+def _sweep(folder: Path) -> None:
+    """Remove what killed runs have left in `folder`."""
+    for stale in sorted(folder.glob(".*.part-*")):
+        with contextlib.suppress(OSError):
+            handle = os.open(stale, os.O_RDWR)
+            try:
+                if fcntl is not None:
+                    fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)  # raises if alive
+                    stale.unlink()
+            finally:
+                os.close(handle)
+            if fcntl is None:
+                stale.unlink()
+
+
+def _sync_folder(folder: Path) -> None:
+    with contextlib.suppress(OSError):  # not every system can open or sync a folder
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _output_error(error: OSError, target: Path) -> OutputError:
+    folder = target.parent
+    known = {
+        errno.ENOENT: f"folder {folder} does not exist: make it first, or write elsewhere",
+        errno.ENOTDIR: f"{folder} is not a folder: write elsewhere",
+        errno.EACCES: f"folder {folder} is not writable: write elsewhere, or change its rights",
+        errno.EPERM: f"folder {folder} is not writable: write elsewhere, or change its rights",
+        errno.EROFS: f"folder {folder} is on a read-only disk: write elsewhere",
+        errno.ENOSPC: f"the disk that holds {folder} is full: free some space, or write elsewhere",
+        errno.EDQUOT: f"your quota on {folder} is used up: free some space, or write elsewhere",
+        errno.ENAMETOOLONG: f"the name {target.name[:40]}... is too long: take a shorter one",
+    }
+    text = known.get(error.errno or 0, f"{target} cannot be written: {error.strerror or error}")
+    return OutputError(text)

@@ -1,0 +1,200 @@
+"""One run of the bundled ffmpeg as a child that cannot be left behind.
+
+The child has a session of its own, so that Ctrl-C in a terminal reaches Python only,
+which then decides what becomes of it. Its messages are drained by a thread at all
+times (a full pipe would stop it) into a bounded list. If Python itself is killed, the
+pipes close and the child ends by itself.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import subprocess
+import sys
+import threading
+from collections import deque
+from collections.abc import Callable, Sequence
+from typing import IO
+
+from patterns.errors import EncoderError
+
+__all__ = ["FfmpegProcess", "ffmpeg_path", "file_argument"]
+
+STOP_S = 2.0  # how long a child may take to obey before it is killed
+PIPE_BYTES = 1 << 20  # fewer switches between the two processes than with the usual 64 KiB
+HEAD_LINES, TAIL_LINES, LINE_CHARS = 8, 24, 300
+_PREFIX = re.compile(r"^(\[[^\]]*@ 0x[0-9a-f]+\]\s*)+|^\[[a-z]+#[^\]]*\]\s*")
+# Lines that name no cause.
+_EMPTY_WORDS = ("Conversion failed", "Svt[", "Exiting normally", "Task finished", "Terminating")
+
+
+def ffmpeg_path() -> str:
+    """Path of the bundled ffmpeg, or of the one that IMAGEIO_FFMPEG_EXE names.
+
+    Raises
+    ------
+    EncoderError
+        There is none.
+    """
+    from imageio_ffmpeg import get_ffmpeg_exe  # not needed by commands that make no video
+
+    try:
+        return str(get_ffmpeg_exe())
+    except RuntimeError as error:
+        raise EncoderError(
+            "the video encoder is missing: reinstall imageio-ffmpeg, or set "
+            "IMAGEIO_FFMPEG_EXE to an ffmpeg program"
+        ) from error
+
+
+def file_argument(path: str | os.PathLike[str]) -> str:
+    """File name in a form that can be taken neither for an option nor for a web address."""
+    return "file:" + os.path.abspath(os.fspath(path))  # noqa: PTH100 - keeps links as they are
+
+
+class FfmpegProcess:
+    """A running ffmpeg.
+
+    Parameters
+    ----------
+    arguments
+        All but the program's name.
+    feeds
+        Whether it reads what is written to `stdin`; otherwise it has none.
+    on_line
+        Called with each line of its messages, in the draining thread.
+
+    Raises
+    ------
+    EncoderError
+        The program is missing or cannot be started.
+    """
+
+    def __init__(
+        self,
+        arguments: Sequence[str],
+        *,
+        feeds: bool = False,
+        on_line: Callable[[str], None] | None = None,
+    ) -> None:
+        program = ffmpeg_path()
+        self._head: list[str] = []
+        self._tail: deque[str] = deque(maxlen=TAIL_LINES)
+        self._on_line = on_line
+        try:
+            self._child = subprocess.Popen(
+                [program, "-hide_banner", "-nostats", *(() if feeds else ("-nostdin",)), *arguments],
+                stdin=subprocess.PIPE if feeds else subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL if feeds else subprocess.PIPE,
+                stderr=subprocess.PIPE,
+                bufsize=0,
+                env={**os.environ, "SVT_LOG": "1"},  # this encoder talks past ffmpeg's log level
+                **_own_group(),
+            )
+        except OSError as error:
+            raise EncoderError(
+                f"the video encoder {program} cannot be started ({error.strerror}): reinstall "
+                f"imageio-ffmpeg, or correct IMAGEIO_FFMPEG_EXE"
+            ) from error
+        self._drain = threading.Thread(target=self._drain_messages, daemon=True)
+        self._drain.start()
+        _widen(self._child.stdin if feeds else self._child.stdout)
+
+    @property
+    def pid(self) -> int:
+        """Process id."""
+        return self._child.pid
+
+    @property
+    def stdin(self) -> IO[bytes]:
+        """Where frames go; unbuffered, so that a write may be short."""
+        assert self._child.stdin is not None
+        return self._child.stdin
+
+    @property
+    def stdout(self) -> IO[bytes]:
+        """Where results come from; unbuffered, so that a read may be short."""
+        assert self._child.stdout is not None
+        return self._child.stdout
+
+    @property
+    def words(self) -> str:
+        """What it said is wrong, in one line; empty if it said nothing."""
+        lines = [*self._head, *self._tail]
+        telling = [line for line in lines if line and not line.startswith(_EMPTY_WORDS)]
+        return telling[0] if telling else ""
+
+    @property
+    def all_words(self) -> str:
+        """All of its messages that were kept, the first and the last ones."""
+        return "\n".join([*self._head, *self._tail])
+
+    def wait(self) -> int:
+        """Wait for its end without a deadline; returns the exit code (negative: a signal)."""
+        code = self._child.wait()
+        self._drain.join()
+        return code
+
+    def stop(self) -> None:
+        """End it, gently if it obeys, and release everything; harmless if it has ended."""
+        try:
+            if self._child.poll() is None:
+                self._child.terminate()
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    self._child.wait(STOP_S)
+        finally:
+            if self._child.poll() is None:
+                self._child.kill()
+            self._child.wait()
+            self.release()
+
+    def kill(self) -> None:
+        """End it at once; its result is of no use any more."""
+        self._child.kill()
+        self._child.wait()
+
+    def release(self) -> None:
+        """Close the pipes of a child that has ended."""
+        self._drain.join(STOP_S)
+        for pipe in (self._child.stdin, self._child.stdout, self._child.stderr):
+            if pipe is not None:
+                with contextlib.suppress(OSError):
+                    pipe.close()
+
+    def _drain_messages(self) -> None:
+        assert self._child.stderr is not None
+        with contextlib.suppress(ValueError, OSError):  # closed while it was read
+            rest = b""
+            while block := self._child.stderr.read(1 << 16):
+                *lines, rest = (rest + block).split(b"\n")
+                for line in lines:
+                    self._take(line)
+                rest = rest[-10_000:]
+            self._take(rest)
+
+    def _take(self, raw: bytes) -> None:
+        line = raw.decode("utf-8", "replace").rstrip()
+        if self._on_line is not None:
+            self._on_line(line)
+        said = _PREFIX.sub("", line)[:LINE_CHARS]
+        if len(self._head) < HEAD_LINES:
+            self._head.append(said)
+        else:
+            self._tail.append(said)
+
+
+def _own_group() -> dict[str, int]:
+    if sys.platform == "win32":
+        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    return {"start_new_session": True}
+
+
+def _widen(pipe: IO[bytes] | None) -> None:
+    if sys.platform == "linux" and pipe is not None:
+        import fcntl
+
+        # F_SETPIPE_SZ; refused where the user's quota of pipe memory is used up
+        with contextlib.suppress(OSError):
+            fcntl.fcntl(pipe.fileno(), 1031, PIPE_BYTES)

@@ -1,0 +1,263 @@
+"""Writes frames into a video file that is whole and exact, or not there at all."""
+
+from __future__ import annotations
+
+import signal
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from types import TracebackType
+
+import numpy as np
+
+from patterns.errors import EncoderError, EvenholdError, OutputError, RequestError
+from patterns.rendering.planes import Planes, UInt8Array
+from patterns.timing.rates import format_rate
+from patterns.video.codecs import Codec, codec_named
+from patterns.video.feeder import Feeder
+from patterns.video.packets import packet_times
+from patterns.video.partial import PartialFile
+from patterns.video.process import FfmpegProcess, file_argument
+
+__all__ = ["VideoSpec", "VideoWriter"]
+
+# What ffmpeg says when the disk refuses, and what it means.
+_DISK_WORDS = {
+    "No space left on device": "the disk is full",
+    "File too large": "the file would be larger than the system allows",
+    "Disk quota exceeded": "the disk quota is used up",
+    "Input/output error": "the disk failed",
+    "Read-only file system": "the disk is read-only",
+}
+
+
+@dataclass(frozen=True)
+class VideoSpec:
+    """What is to be written, and where.
+
+    Attributes
+    ----------
+    path
+        Final name; its suffix is that of the codec.
+    width, height
+        In pixels, both even.
+    rate
+        Frames a second, exact.
+    codec
+        Name of an entry of `patterns.video.codecs.CODECS`.
+    frames
+        How many there will be, if that is known; another count is then an error.
+    force
+        Whether an existing file is replaced.
+    """
+
+    path: Path
+    width: int
+    height: int
+    rate: Fraction
+    codec: str = "h264"
+    frames: int | None = None
+    force: bool = False
+
+    def encoder_arguments(self) -> tuple[str, ...]:
+        """All arguments of the encoder but the name of the output.
+
+        Raises
+        ------
+        RequestError
+            Unknown codec, another suffix, odd size, or more than the codec can do.
+        """
+        codec = self._checked_codec()
+        rate = f"{self.rate.numerator}/{self.rate.denominator}"
+        return (
+            *("-loglevel", "error", "-y", "-f", "rawvideo", "-pix_fmt", "yuv420p"),
+            *("-video_size", f"{self.width}x{self.height}", "-framerate", rate, "-i", "pipe:0"),
+            *codec.arguments(self.width, self.height, self.rate),
+        )
+
+    def _checked_codec(self) -> Codec:
+        codec = codec_named(self.codec)
+        if self.path.suffix.lower() != codec.suffix:
+            raise RequestError(
+                f"{self.path.name!r} does not fit codec {codec.name}: its files end in {codec.suffix}"
+            )
+        if self.width % 2 or self.height % 2 or min(self.width, self.height) < 2:
+            raise RequestError(
+                f"size {self.width}x{self.height} is not possible: both sides must be even"
+            )
+        if self.rate <= 0:
+            raise RequestError(f"rate {self.rate} is not above 0: try 24, 30 or 60")
+        return codec
+
+
+class VideoWriter:
+    """Context manager that owns the encoder.
+
+    On a regular end the file has been closed by the encoder, read again (the count and
+    every timestamp are compared with what was written), and moved to its final name. On
+    any exception, Ctrl-C and SystemExit included, the encoder is ended and nothing stays.
+
+    Raises
+    ------
+    RequestError
+        The spec is not possible, or a frame is not what the spec says.
+    OutputError
+        The file cannot be written there: on entry, or later when the disk fails.
+    EncoderError
+        The encoder is missing, failed, or was killed.
+
+    Examples
+    --------
+    >>> spec = VideoSpec(Path("clip.mp4"), 640, 360, Fraction(24))  # doctest: +SKIP
+    >>> with VideoWriter(spec) as writer:  # doctest: +SKIP
+    ...     for frame in frames:
+    ...         writer.write(frame)
+    """
+
+    def __init__(self, spec: VideoSpec) -> None:
+        self.spec = spec
+        self.written = 0
+        self._arguments = spec.encoder_arguments()
+        self._partial: PartialFile | None = None
+        self._process: FfmpegProcess | None = None
+        self._feeder: Feeder | None = None
+
+    def __enter__(self) -> VideoWriter:
+        try:
+            self._partial = PartialFile(self.spec.path, force=self.spec.force)
+            out = file_argument(self._partial.path)
+            self._process = FfmpegProcess([*self._arguments, out], feeds=True)
+            frame_bytes = self.spec.width * self.spec.height * 3 // 2
+            self._feeder = Feeder(self._process.stdin, frame_bytes)
+        except BaseException:
+            self._abort()
+            raise
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        try:
+            if kind is None:
+                self._finish()
+        finally:
+            self._abort()
+
+    @property
+    def encoder_pid(self) -> int:
+        """Process id of the encoder while it runs."""
+        assert self._process is not None, "not entered"
+        return self._process.pid
+
+    def write(self, frame: Planes) -> None:
+        """Queue the next frame; it is copied, so that its buffers may be used again.
+
+        Raises
+        ------
+        RequestError
+            Size or type of a plane is not what the spec says.
+        EncoderError, OutputError
+            The encoder has ended before its time.
+        """
+        assert self._feeder is not None, "write() outside of the with block"
+        height, width = self.spec.height, self.spec.width
+        _check_plane("y", frame.y, height, width)
+        _check_plane("cb", frame.cb, height // 2, width // 2)
+        _check_plane("cr", frame.cr, height // 2, width // 2)
+        if self._feeder.broken:
+            raise self._failure()
+        self._feeder.put(frame)
+        self.written += 1
+
+    def _finish(self) -> None:
+        assert self._feeder is not None
+        assert self._process is not None
+        assert self._partial is not None
+        self._check_count()
+        self._feeder.finish()
+        code = self._process.wait()
+        if code or self._feeder.broken:
+            raise self._failure()
+        self._verify(self._partial.path)
+        self._partial.publish()
+
+    def _check_count(self) -> None:
+        if self.written == 0:
+            raise RequestError(f"no frame was written to {self.spec.path}")
+        if self.spec.frames not in (None, self.written):
+            raise RequestError(f"{self.written} of {self.spec.frames} frames were written")
+
+    def _verify(self, path: Path) -> None:
+        """Read the file again: as many pictures as written, each at exactly n / rate."""
+        found = packet_times(path)
+        if len(found) != self.written:
+            raise EncoderError(
+                f"the encoder stored {len(found)} of {self.written} frames; nothing was kept"
+            )
+        for number, time_s in enumerate(found):
+            if time_s != number / self.spec.rate:
+                raise EncoderError(
+                    f"the encoder put frame {number} at {float(time_s):.6f} s instead of "
+                    f"{float(number / self.spec.rate):.6f} s at {format_rate(self.spec.rate)} "
+                    f"frames/s; nothing was kept"
+                )
+
+    def _failure(self) -> EvenholdError:
+        """Error that says why the encoder has ended, in its own words where it has some."""
+        assert self._process is not None
+        code = self._process.wait()
+        said = self._process.all_words
+        for words, meaning in _DISK_WORDS.items():
+            if words in said:
+                return OutputError(
+                    f"{self.spec.path} could not be written: {meaning}; free some space or write "
+                    f"elsewhere (nothing was kept)"
+                )
+        if code == -getattr(signal, "SIGXFSZ", 0) != 0:
+            return OutputError(f"{self.spec.path} would be larger than the system allows")
+        if code < 0:
+            return EncoderError(
+                f"the encoder was killed by {_signal_name(-code)} after {self.written} frames; "
+                f"nothing was kept: if memory ran out, try a smaller size"
+            )
+        return EncoderError(
+            f"the encoder failed (exit code {code}): {self._process.words or 'no reason given'}"
+        )
+
+    def _abort(self) -> None:
+        """Leave nothing behind; harmless after a regular end."""
+        feeder, process, partial = self._feeder, self._process, self._partial
+        self._feeder = self._process = self._partial = None
+        try:
+            if feeder is not None:
+                feeder.give_up()
+            if process is not None:
+                process.stop()
+            if feeder is not None:
+                feeder.join(1.0)
+        except BaseException:
+            # Ctrl-C once more, while the encoder was given time: no more patience.
+            if process is not None:
+                process.kill()
+            raise
+        finally:
+            if partial is not None:
+                partial.discard()
+
+
+def _check_plane(name: str, plane: UInt8Array, height: int, width: int) -> None:
+    if plane.shape != (height, width) or plane.dtype != np.uint8:
+        raise RequestError(
+            f"plane {name} is {plane.dtype} of shape {plane.shape}: it must be uint8 of shape "
+            f"{(height, width)}"
+        )
+
+
+def _signal_name(number: int) -> str:
+    try:
+        return signal.Signals(number).name
+    except ValueError:
+        return f"signal {number}"
