@@ -1,0 +1,108 @@
+"""Lettering in the one typeface that needs no font on the machine: the one inside Pillow.
+
+`ImageFont.load_default(size=...)` (Pillow 10.1 and later) carries its own outlines and
+is laid out without any shaping library, so that the same text gives the same pixels on
+every machine with the same Pillow.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from math import ceil
+
+import numpy as np
+import numpy.typing as npt
+from PIL import Image, ImageDraw, ImageFont
+
+__all__ = [
+    "baseline_px",
+    "cap_height_px",
+    "font",
+    "line_height_px",
+    "size_for_width",
+    "text_mask",
+    "text_width_px",
+]
+
+UInt8Array = npt.NDArray[np.uint8]
+
+LOWEST_SIZE = 4
+
+
+@lru_cache(maxsize=64)
+def font(size_px: int) -> ImageFont.FreeTypeFont:
+    """Pillow's own typeface at `size_px` pixels to the em (4 or more)."""
+    if size_px < LOWEST_SIZE:
+        raise ValueError(f"lettering of {size_px} px cannot be drawn: {LOWEST_SIZE} is the least")
+    loaded = ImageFont.load_default(size=size_px)
+    if not isinstance(loaded, ImageFont.FreeTypeFont):  # a Pillow built without FreeType
+        raise RuntimeError("this Pillow was built without FreeType: install a wheel from PyPI")
+    return loaded
+
+
+def baseline_px(size_px: int) -> int:
+    """Rows from the top of a text's box down to its baseline."""
+    return int(font(size_px).getmetrics()[0])
+
+
+def line_height_px(size_px: int) -> int:
+    """Rows of a text's box: ascent and descent, the same for every text of a size."""
+    return int(sum(font(size_px).getmetrics()))
+
+
+@lru_cache(maxsize=64)
+def cap_height_px(size_px: int) -> int:
+    """Rows from the baseline up to the top of an H."""
+    return int(round(-font(size_px).getbbox("H", anchor="ls")[1]))
+
+
+@lru_cache(maxsize=4096)
+def text_width_px(text: str, size_px: int) -> int:
+    """Columns that `text` takes: its advance, rounded up to whole pixels."""
+    return ceil(font(size_px).getlength(text))
+
+
+def size_for_width(text: str, width_px: float, largest_px: int) -> int:
+    """Largest size, at most `largest_px`, at which `text` fits `width_px`; never below 4."""
+    size = largest_px
+    while size > LOWEST_SIZE and text_width_px(text, size) > width_px:
+        size -= 1
+    return size
+
+
+@lru_cache(maxsize=1024)
+def _mask(text: str, size_px: int) -> UInt8Array:
+    width, height = max(1, text_width_px(text, size_px)), line_height_px(size_px)
+    image = Image.new("L", (width, height), 0)
+    place = (0, baseline_px(size_px))
+    ImageDraw.Draw(image).text(place, text, fill=255, font=font(size_px), anchor="ls")
+    mask = np.array(image, np.uint8)
+    mask.flags.writeable = False  # it is shared by everyone who asks for this text
+    return mask
+
+
+def text_mask(text: str, size_px: int) -> UInt8Array:
+    """Coverage of `text` on one line, as a read-only array to blend a colour through.
+
+    Parameters
+    ----------
+    text
+        One line, without line breaks.
+    size_px
+        Pixels to the em, 4 or more.
+
+    Returns
+    -------
+    array of uint8
+        Shape (`line_height_px(size_px)`, `text_width_px(text, size_px)`), 0 to 255. The
+        baseline lies below row `baseline_px(size_px) - 1` and the text starts at column
+        0, whatever the letters: masks of one size line up when placed at equal heights.
+
+    Raises
+    ------
+    ValueError
+        A line break in the text, or a size below 4.
+    """
+    if "\n" in text or "\r" in text:
+        raise ValueError("lettering is one line: split the text at its line breaks")
+    return _mask(text, size_px)
