@@ -53,7 +53,7 @@ def line_height_px(size_px: int) -> int:
 @lru_cache(maxsize=64)
 def cap_height_px(size_px: int) -> int:
     """Rows from the baseline up to the top of an H."""
-    return int(round(-font(size_px).getbbox("H", anchor="ls")[1]))
+    return round(-font(size_px).getbbox("H", anchor="ls")[1])
 
 
 @lru_cache(maxsize=4096)

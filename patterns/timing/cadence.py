@@ -18,22 +18,25 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby
-from math import ceil, sqrt
+from math import ceil, floor, sqrt
 
 from patterns.errors import RequestError
 from patterns.timing.rates import format_decimal, parse_rate
 
 __all__ = [
+    "LONGEST_LISTED",
     "Cadence",
     "Display",
     "cadence",
     "frame_starts",
     "hold_run_lengths",
+    "hold_runs",
     "holds",
     "parse_display",
 ]
 
 MAX_REFRESH = Fraction(1000)
+LONGEST_LISTED = 100_000  # frames; a longer period is not written out, only run through
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,12 @@ def parse_display(text: str) -> Display:
 
 
 def frame_starts(
-    rate: Fraction, refresh_hz: Fraction, count: int, *, phase: Fraction = Fraction(0), first: int = 0
+    rate: Fraction,
+    refresh_hz: Fraction,
+    count: int,
+    *,
+    phase: Fraction = Fraction(0),
+    first: int = 0,
 ) -> Iterator[int]:
     """Refresh number at which frames `first` to `first + count - 1` come on: ceil(n R/F - phase).
 
@@ -117,6 +125,33 @@ def hold_run_lengths(sequence: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
     return tuple((hold, len(list(run))) for hold, run in groupby(sequence))
 
 
+def hold_runs(
+    rate: Fraction, refresh_hz: Fraction, *, phase: Fraction = Fraction(0)
+) -> Iterator[tuple[int, int]]:
+    """Run-length form of one period, run by run, however long: (refreshes, frames in a row).
+
+    With x_n = k_n - (n R/F - phase), 0 <= x_n < 1, and f the fractional part of R/F, a
+    hold is the short one while x_n >= f, which lowers x by f, and the long one while
+    x_n < f, which raises it by 1 - f. So each run's length is one division.
+    """
+    ratio = refresh_hz / rate
+    short = floor(ratio)
+    part, left = ratio - short, ratio.denominator
+    if not part:
+        yield short, 1
+        return
+    x = phase + ceil(-phase)
+    while left:
+        if x >= part:
+            run, hold = floor(x / part), short
+            x -= run * part
+        else:
+            run, hold = ceil((part - x) / (1 - part)), short + 1
+            x += run * (1 - part)
+        yield hold, min(run, left)
+        left -= min(run, left)
+
+
 @dataclass(frozen=True)
 class Cadence:
     """What one rate does on one display.
@@ -127,17 +162,44 @@ class Cadence:
         Frames and refreshes a second; on a variable display the refresh it runs at.
     display
         The display asked about.
-    ratio
-        Refreshes per frame, R/F in lowest terms p/q.
-    holds
-        Refreshes per frame over one period of q frames; 0 is a dropped frame.
+    phase
+        How far the clip's start lies before a refresh, 0 to 1 refresh; it only turns the
+        pattern.
     """
 
     rate: Fraction
     refresh_hz: Fraction
     display: Display
-    ratio: Fraction
-    holds: tuple[int, ...]
+    phase: Fraction = Fraction(0)
+
+    @property
+    def ratio(self) -> Fraction:
+        """Refreshes per frame, R/F in lowest terms p/q."""
+        return self.refresh_hz / self.rate
+
+    @property
+    def holds(self) -> tuple[int, ...]:
+        """Refreshes per frame over one period of q frames; 0 is a dropped frame.
+
+        Raises
+        ------
+        RequestError
+            The period is longer than 100 000 frames: take `runs`, which needs no memory.
+        """
+        if self.period_frames > LONGEST_LISTED:
+            raise RequestError(
+                f"the holds repeat only after {self.period_frames} frames, and at most "
+                f"{LONGEST_LISTED} are listed: take the first ones, or the runs"
+            )
+        return holds(self.rate, self.refresh_hz, self.period_frames, phase=self.phase)
+
+    def first_holds(self, count: int) -> tuple[int, ...]:
+        """Refreshes for which each of the first `count` frames is held."""
+        return holds(self.rate, self.refresh_hz, count, phase=self.phase)
+
+    def runs(self) -> Iterator[tuple[int, int]]:
+        """Run-length form of one period, made as it is read: (refreshes, frames in a row)."""
+        return hold_runs(self.rate, self.refresh_hz, phase=self.phase)
 
     @property
     def period_frames(self) -> int:
@@ -155,17 +217,26 @@ class Cadence:
         return self.ratio.denominator == 1
 
     @property
+    def usual_hold(self) -> int:
+        """Refreshes for which most frames are held; the longer of two that are equally many."""
+        return floor(self.ratio + Fraction(1, 2))
+
+    @property
+    def odd_hold(self) -> int:
+        """The other hold that occurs, in refreshes; the usual one when even."""
+        if self.even:
+            return self.usual_hold
+        return 2 * floor(self.ratio) + 1 - self.usual_hold
+
+    @property
     def beat_hz(self) -> Fraction:
         """How often a second the pattern repeats; 0 when it is even."""
         return Fraction(0) if self.even else self.rate / self.period_frames
 
     @property
     def odd_holds_per_second(self) -> Fraction:
-        """How often a second a hold differs from the usual one; 0 when even."""
-        if self.even:
-            return Fraction(0)
-        counts = {hold: self.holds.count(hold) for hold in set(self.holds)}
-        return min(counts.values()) * self.beat_hz
+        """How often a second a hold differs from the usual one: |R - n F|; 0 when even."""
+        return abs(self.refresh_hz - self.usual_hold * self.rate)
 
     @property
     def dropped_per_second(self) -> Fraction:
@@ -186,6 +257,4 @@ class Cadence:
 
 def cadence(rate: Fraction, display: Display, *, phase: Fraction = Fraction(0)) -> Cadence:
     """Cadence of a clip at `rate` hertz on `display`; `phase` (0 to 1 refresh) turns the pattern."""
-    refresh_hz = display.refresh_for(rate)
-    ratio = refresh_hz / rate
-    return Cadence(rate, refresh_hz, display, ratio, holds(rate, refresh_hz, ratio.denominator, phase=phase))
+    return Cadence(rate, display.refresh_for(rate), display, phase)
