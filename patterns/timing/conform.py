@@ -1,0 +1,89 @@
+"""Footage of one rate on a timeline of another: sped up, repeated, or blended.
+
+Conformed, each frame of footage becomes one frame of the timeline, so it plays at
+timeline/footage of its speed, lasts footage/timeline of its length, and sound that goes
+along rises by 12 log2(timeline/footage) semitones. Left at its own speed, frame j comes
+on at timeline frame ceil(j T/F): some repeat or, on a slower timeline, are dropped.
+Blended, a timeline frame that falls between two frames of footage mixes them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil, floor, log2, sqrt
+
+from patterns.timing.audience import Audience, standing
+from patterns.timing.cadence import Display
+
+__all__ = ["Conform", "expected_repeat_error_s", "repeat_error_s"]
+
+MAX_EXACT_FRAMES = 5000  # period over which the error of repeats is added up
+
+
+@dataclass(frozen=True)
+class Conform:
+    """Footage at `footage` frames a second on a timeline at `timeline`."""
+
+    footage: Fraction
+    timeline: Fraction
+
+    @property
+    def speed(self) -> Fraction:
+        """Playback speed when conformed, 1 = as shot: 24 in 30 is 5/4."""
+        return self.timeline / self.footage
+
+    @property
+    def length(self) -> Fraction:
+        """Length when conformed as a share of the length as shot."""
+        return 1 / self.speed
+
+    @property
+    def semitones(self) -> float:
+        """Rise of sound that goes along when conformed, semitones."""
+        return 12 * log2(float(self.speed))
+
+    @property
+    def odd_frames(self) -> tuple[int, Fraction]:
+        """Left at its own speed: (repeats of the odd frame, of every how many frames one is odd).
+
+        24 in 30 gives (2, 4): one frame of every four is shown twice; 50 in 25 gives
+        (0, 2): one of two is not shown. (n, 0) where every frame is shown n times.
+        """
+        ratio = self.speed
+        low, part = floor(ratio), ratio - floor(ratio)
+        if not part:
+            return low, Fraction(0)
+        if part < Fraction(1, 2) or (low and part == Fraction(1, 2)):
+            return low + 1, 1 / part
+        return low, 1 / (1 - part)
+
+    @property
+    def mixed_share(self) -> Fraction:
+        """Blended: share of the timeline's frames that are a mixture of two frames."""
+        return 1 - Fraction(1, self.speed.numerator)
+
+
+def repeat_error_s(conform: Conform, display: Display) -> float:
+    """RMS timing error, seconds, of footage left at its own speed on a timeline, as displayed.
+
+    Frame j of footage is due at j/F; it comes on with timeline frame ceil(j T/F), which
+    the display shows at refresh ceil(k R/T). Summed over the whole period, or over its
+    first 5000 frames where it is longer.
+    """
+    refresh_hz = display.refresh_for(conform.timeline)
+    into, onto = conform.timeline / conform.footage, refresh_hz / conform.timeline
+    period = into.denominator * onto.denominator
+    count = min(period, MAX_EXACT_FRAMES)
+    late = [
+        float(ceil(ceil(j * into) * onto) / refresh_hz - j / conform.footage) for j in range(count)
+    ]
+    mean = sum(late) / count
+    return sqrt(sum((x - mean) ** 2 for x in late) / count)
+
+
+def expected_repeat_error_s(conform: Conform, audience: Audience) -> float:
+    """Share-weighted mean over the audience of `repeat_error_s`; as shot if the rates agree."""
+    if conform.speed == 1:
+        return standing(conform.footage, audience).expected_error_s
+    return sum(float(share) * repeat_error_s(conform, d) for d, share in audience.displays)
