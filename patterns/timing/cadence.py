@@ -17,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import groupby
+from itertools import groupby, pairwise
 from math import ceil, floor, sqrt
 
 from patterns.errors import RequestError
@@ -115,9 +115,9 @@ def frame_starts(
 def holds(
     rate: Fraction, refresh_hz: Fraction, count: int, *, phase: Fraction = Fraction(0)
 ) -> tuple[int, ...]:
-    """Refreshes for which each of the first `count` frames is held."""
+    """Return the refreshes for which each of the first `count` frames is held."""
     starts = list(frame_starts(rate, refresh_hz, count + 1, phase=phase))
-    return tuple(b - a for a, b in zip(starts, starts[1:], strict=False))
+    return tuple(b - a for a, b in pairwise(starts))
 
 
 def hold_run_lengths(sequence: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
@@ -194,7 +194,7 @@ class Cadence:
         return holds(self.rate, self.refresh_hz, self.period_frames, phase=self.phase)
 
     def first_holds(self, count: int) -> tuple[int, ...]:
-        """Refreshes for which each of the first `count` frames is held."""
+        """Return the refreshes for which each of the first `count` frames is held."""
         return holds(self.rate, self.refresh_hz, count, phase=self.phase)
 
     def runs(self) -> Iterator[tuple[int, int]]:
@@ -256,5 +256,5 @@ class Cadence:
 
 
 def cadence(rate: Fraction, display: Display, *, phase: Fraction = Fraction(0)) -> Cadence:
-    """Cadence of a clip at `rate` hertz on `display`; `phase` (0 to 1 refresh) turns the pattern."""
+    """Cadence of a clip at `rate` hertz on `display`; `phase` (0 to 1 refresh) turns it."""
     return Cadence(rate, display.refresh_for(rate), display, phase)
