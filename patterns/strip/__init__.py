@@ -1,0 +1,1 @@
+"""The counting strip: its layout and codes, drawing it into frames, reading it in pictures."""

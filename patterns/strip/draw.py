@@ -1,0 +1,149 @@
+"""Drawing the strip into frames: the still parts once, the changing ones for every frame."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from patterns.clip import Clip
+from patterns.rendering.lettering import font as typeface
+from patterns.rendering.planes import Planes, UInt8Array
+from patterns.strip.code import number_word, word_bits
+from patterns.strip.figures import Digits, FittedText, clock, fit_static, number_text
+from patterns.strip.identity import Identity, identity_bits
+from patterns.strip.layout import Cell, Halftone, StripLayout, strip_layout
+
+__all__ = ["BLACK", "WHITE", "StripDrawer", "halftone_pattern"]
+
+BLACK, WHITE = 16, 235
+PAPER = 36  # the band between the cells: dark, so that photos of single cells stay clean
+TINT = (131, 125)  # Cb and Cr of the band; cells and marks are neutral
+NEUTRAL = 128
+INK, QUIET_INK = 208, 150
+TYPE_SHARE = 0.78  # type size over the height of a line of figures
+FRACTION_DOTS = {  # white dots (row, column) in a tile of 4 x 4
+    "1/16": [(1, 1)],
+    "1/8": [(0, 1), (2, 3)],
+    "1/4": [(0, 0), (0, 2), (2, 1), (2, 3)],
+}
+
+
+def halftone_pattern(halftone: Halftone) -> UInt8Array:
+    """Luma of a halftone patch, (patch height, patch width), pure black and white."""
+    white = np.zeros((4, 4), bool)
+    if halftone.fraction == 1:
+        white[:] = True
+    elif halftone.fraction * 2 == 1:
+        white = np.indices((4, 4)).sum(axis=0) % 2 == 0
+    elif halftone.fraction * 4 == 3:
+        white = ~_dots("1/4")
+    elif halftone.fraction:
+        white = _dots(str(halftone.fraction))
+    size, patch = halftone.dot_px, halftone.patch
+    rows = np.arange(patch.height)[:, None] // size % 4
+    columns = np.arange(patch.width)[None] // size % 4
+    return np.where(white[rows, columns], WHITE, BLACK).astype(np.uint8)
+
+
+def _dots(fraction: str) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
+    white = np.zeros((4, 4), bool)
+    for row, column in FRACTION_DOTS[fraction]:
+        white[row, column] = True
+    return white
+
+
+def _fill(luma: UInt8Array, cell: Cell, code: int) -> None:
+    luma[cell.top : cell.bottom, cell.left : cell.right] = code
+
+
+def _still_luma(layout: StripLayout, clip: Clip) -> UInt8Array:
+    """Luma of the band with all that never changes, and the changing cells black."""
+    luma = np.full((layout.band_height, layout.width), PAPER, np.uint8)
+    for cell in layout.number + layout.hold + layout.black:
+        _fill(luma, cell, BLACK)
+    for cell in layout.posts + layout.flags + layout.white:
+        _fill(luma, cell, WHITE)
+    bits = identity_bits(Identity.of(clip.rate, clip.identity))
+    for cell, bit in zip(layout.identity, bits, strict=True):
+        _fill(luma, cell, WHITE if bit else BLACK)
+    for halftone in layout.halftones:
+        _fill(luma, halftone.field, BLACK)
+        patch = halftone.patch
+        luma[patch.top : patch.bottom, patch.left : patch.right] = halftone_pattern(halftone)
+    return luma
+
+
+def _still_chroma(layout: StripLayout, code: int) -> UInt8Array:
+    """One chroma plane of the band: tinted, but neutral wherever a cell touches it."""
+    chroma = np.full((layout.band_height // 2, layout.width // 2), code, np.uint8)
+    fields = tuple(h.field for h in layout.halftones)
+    cells = layout.number + layout.hold + layout.black + layout.white + layout.identity
+    for cell in cells + layout.posts + layout.flags + fields:
+        # one sample more on every side: chroma is interpolated when shown
+        top, left = max(0, cell.top // 2 - 1), max(0, cell.left // 2 - 1)
+        chroma[top : cell.bottom // 2 + 2, left : cell.right // 2 + 2] = NEUTRAL
+    return chroma
+
+
+def _paste(luma: UInt8Array, text: FittedText) -> None:
+    height, width = text.tile.shape
+    luma[text.top : text.top + height, text.left : text.left + width] = text.tile
+
+
+class StripDrawer:
+    """Draws the strip of one clip into its frames.
+
+    The still parts are drawn when the object is made; a frame then costs one copy of
+    the band, the lit cells and some twenty small tiles of figures. Frames may be drawn
+    in any order and into any buffer.
+
+    Parameters
+    ----------
+    clip
+        Clip whose strip it is; its strip must lie on an edge.
+
+    Raises
+    ------
+    RequestError
+        The frame is too small for a strip.
+    """
+
+    def __init__(self, clip: Clip) -> None:
+        self.layout = strip_layout(clip.width, clip.height, clip.rate)
+        self._rate = clip.rate
+        self._rows = self.layout.band_rows(clip.strip)
+        self._luma = _still_luma(self.layout, clip)
+        self._chroma = tuple(_still_chroma(self.layout, code) for code in TINT)
+        self._set_figures(clip)
+
+    def _set_figures(self, clip: Clip) -> None:
+        """Choose the type size, set the still figures, and place the changing ones."""
+        line, last = self.layout.figures[0], self.layout.figures[-1]
+        font = typeface(max(6, round(line.height * TYPE_SHARE)))
+        self._digits = Digits(font, line, INK, PAPER)
+        self._number_at = line.left
+        longest = self._digits.width(clock(clip.frames - 1, clip.rate))
+        if line is last:  # one line: number, rate, shutter, time
+            space = round(line.height * 0.9)
+            room = (
+                line.left + self._digits.width(number_text(0)) + space,
+                line.right - longest - space,
+            )
+        else:
+            room = (last.left, last.right)
+        self._clock_at = line.right - longest
+        self._figures_top = line.top
+        for text in fit_static(clip, font, last, room=room, ink=QUIET_INK, paper=PAPER):
+            _paste(self._luma, text)
+
+    def draw(self, frame: Planes, n: int) -> None:
+        """Write the strip of frame `n` into its rows of the full frame; no other row changes."""
+        band = frame.rows(*self._rows)
+        luma = band.y
+        luma[:] = self._luma
+        band.cb[:], band.cr[:] = self._chroma
+        for cell, bit in zip(self.layout.number, word_bits(number_word(n)), strict=True):
+            if bit:
+                _fill(luma, cell, WHITE)
+        _fill(luma, self.layout.hold[self.layout.hold_rule.lit(n)], WHITE)
+        self._digits.put(luma, number_text(n), self._number_at, self._figures_top)
+        self._digits.put(luma, clock(n, self._rate), self._clock_at, self._figures_top)

@@ -1,0 +1,219 @@
+"""The strip on its own grid: where every cell lies, whatever the size of the picture.
+
+Two arrangements: ``wide`` (320 x 20 units, for frames at least as wide as high) and
+``upright`` (180 x 32 units, the identity in two rows, the figures in one line). A grid
+is stretched to the band; all that a reader needs are these rectangles as fractions of
+the band (x to the right, y down), a map from the band to the picture, and the number of
+hold cells.
+
+Ends: a tall white post and, towards the middle, a white flag at the post's top. The left
+flag is long, the right one short. Turned by 180 degrees the flags hang at the bottom; in
+a mirror the long flag is on the right; upside down in a mirror, both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+from patterns.strip.code import NUMBER_CELLS
+from patterns.strip.identity import IDENTITY_CELLS
+
+__all__ = ["ARRANGEMENTS", "HALFTONES", "Grid", "Rect", "grid", "hold_cells"]
+
+ARRANGEMENTS = ("wide", "upright")
+HALFTONES = ("0", "1/16", "1/8", "1/4", "1/2", "1/2 coarse", "3/4", "1")
+# Reference cells stand in pairs among the number cells: w = white, b = black, 7 cells between.
+PAIRS = ("wb", "bw", "wb", "bw", "wb")
+GROUP = NUMBER_CELLS // (len(PAIRS) - 1)
+
+
+@dataclass(frozen=True)
+class Rect:
+    """Rectangle with the name of what it is, in fractions of the band's width and height."""
+
+    name: str
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+
+@dataclass(frozen=True)
+class Grid:
+    """All cells of one arrangement, as fractions of the band.
+
+    Attributes
+    ----------
+    name
+        ``wide`` or ``upright``.
+    units
+        Width and height of the grid that the band is divided into.
+    posts, flags
+        Left and right locating marks.
+    number
+        28 number cells: 16 of Gray code, highest first, then 12 of check.
+    white, black
+        Reference cells among the number cells.
+    identity
+        64 identity cells in order.
+    hold_row
+        The rectangle that the hold cells share, and `hold_gap`, the gap between them.
+    halftones
+        Black fields in the order of `HALFTONES`; each holds one patch in its middle.
+    figures
+        Lines of figures, from the top.
+    dark
+        Places beside the marks that are never lit: a picture where they are is no strip.
+    """
+
+    name: str
+    units: tuple[int, int]
+    posts: tuple[Rect, Rect]
+    flags: tuple[Rect, Rect]
+    number: tuple[Rect, ...]
+    white: tuple[Rect, ...]
+    black: tuple[Rect, ...]
+    identity: tuple[Rect, ...]
+    hold_row: Rect
+    hold_gap: float
+    halftones: tuple[Rect, ...]
+    figures: tuple[Rect, ...]
+    dark: tuple[Rect, ...]
+
+
+@dataclass(frozen=True)
+class _Row:
+    """Measures of a row of cells, in grid units."""
+
+    left: float
+    top: float
+    pitch: float
+    width: float
+    height: float
+    group: int = 1 << 16
+    group_gap: float = 0.0
+
+    def span(self, index: int) -> tuple[float, float, float, float]:
+        x = self.left + index * self.pitch + index // self.group * self.group_gap
+        return x, self.top, x + self.width, self.top + self.height
+
+
+class _Unit:
+    """Turns grid units into named fractions."""
+
+    def __init__(self, width: int, height: int) -> None:
+        self.width, self.height = width, height
+
+    def rect(self, name: str, x0: float, y0: float, x1: float, y1: float) -> Rect:
+        return Rect(name, x0 / self.width, y0 / self.height, x1 / self.width, y1 / self.height)
+
+    def row(self, name: str, row: _Row, count: int, first: int = 0) -> tuple[Rect, ...]:
+        return tuple(self.rect(f"{name} {first + i}", *row.span(i)) for i in range(count))
+
+
+def _number_rects(
+    unit: _Unit, row: _Row, extra: float
+) -> tuple[tuple[Rect, ...], tuple[Rect, ...], tuple[Rect, ...]]:
+    """Lay out the number row: number, white and black cells; `extra` units set the pairs apart."""
+    number: list[Rect] = []
+    marks: dict[str, list[Rect]] = {"w": [], "b": []}
+    position = 0
+    for turn, pair in enumerate(PAIRS):
+        for kind in pair + "n" * (GROUP if turn < len(PAIRS) - 1 else 0):
+            x0, y0, x1, y1 = row.span(position)
+            shift = (2 * turn + (kind == "n")) * extra
+            target = number if kind == "n" else marks[kind]
+            name = {"n": "number", "w": "white", "b": "black"}[kind]
+            target.append(unit.rect(f"{name} {len(target)}", x0 + shift, y0, x1 + shift, y1))
+            position += 1
+    return tuple(number), tuple(marks["w"]), tuple(marks["b"])
+
+
+def _dark(
+    unit: _Unit,
+    left: tuple[float, float, float, float],
+    right: tuple[float, float, float, float],
+    down: tuple[float, float, float, float],
+) -> tuple[Rect, ...]:
+    """Lay out the dark places: beside each post, beside each flag, and below each flag.
+
+    `left` and `right` are the columns of the gap, the flag and the gap after it; `down`
+    is the top of the marks, the ends of the left and the right flag, and the bottom.
+    """
+    top, left_end, right_end, bottom = down
+    middle = (left_end + bottom) / 2
+    return (
+        unit.rect("dark 0", left[0], top, left[1], bottom),
+        unit.rect("dark 1", left[1], left_end, left[2], middle),
+        unit.rect("dark 2", left[1], middle, left[2], bottom),
+        unit.rect("dark 3", left[2], top, left[3], bottom),
+        unit.rect("dark 4", right[0], top, right[1], bottom),
+        unit.rect("dark 5", right[1], right_end, right[2], middle),
+        unit.rect("dark 6", right[1], middle, right[2], bottom),
+        unit.rect("dark 7", right[2], top, right[3], bottom),
+    )
+
+
+def _wide() -> Grid:
+    unit = _Unit(320, 20)
+    number, white, black = _number_rects(unit, _Row(18, 2, 5, 4, 5.5), 0.5)
+    return Grid(
+        "wide",
+        (320, 20),
+        (unit.rect("left post", 3, 2, 7, 18), unit.rect("right post", 313, 2, 317, 18)),
+        (unit.rect("left flag", 9.5, 2, 14, 11), unit.rect("right flag", 306, 2, 310.5, 6)),
+        number,
+        white,
+        black,
+        unit.row("identity", _Row(18, 14.5, 3, 2.5, 3.5, IDENTITY_CELLS // 4, 0.5), IDENTITY_CELLS),
+        unit.rect("hold row", 18, 8.5, 168, 13.5),
+        1 / 320,
+        unit.row("halftone", _Row(171, 8.5, 5, 5, 5), len(HALFTONES)),
+        (
+            unit.rect("figures 0", 218, 2, 300, 9.5),
+            unit.rect("figures 1", 218, 10.5, 300, 18),
+        ),
+        _dark(unit, (7, 9.5, 14, 18), (302, 306, 310.5, 313), (2, 11, 6, 18)),
+    )
+
+
+def _upright() -> Grid:
+    unit = _Unit(180, 32)
+    number, white, black = _number_rects(unit, _Row(14.5, 2.5, 4, 3, 5.5), 0)
+    half = IDENTITY_CELLS // 2
+    cells = _Row(14.5, 15.5, 4.5, 4, 3.5, 4, 7.5 / 7)
+    lower = _Row(14.5, 20, 4.5, 4, 3.5, 4, 7.5 / 7)
+    return Grid(
+        "upright",
+        (180, 32),
+        (unit.rect("left post", 2, 2.5, 5.5, 29.5), unit.rect("right post", 174.5, 2.5, 178, 29.5)),
+        (unit.rect("left flag", 7.5, 2.5, 11, 15), unit.rect("right flag", 169, 2.5, 172.5, 8)),
+        number,
+        white,
+        black,
+        unit.row("identity", cells, half) + unit.row("identity", lower, half, half),
+        unit.rect("hold row", 14.5, 9, 119.5, 14.5),
+        0.5 / 180,
+        unit.row("halftone", _Row(125.5, 9, 5, 5, 5.5), len(HALFTONES)),
+        (unit.rect("figures 0", 14.5, 24.25, 165.5, 29.75),),
+        _dark(unit, (5.5, 7.5, 11, 14.5), (165.5, 169, 172.5, 174.5), (2.5, 15, 8, 29.5)),
+    )
+
+
+@cache
+def grid(name: str) -> Grid:
+    """Grid of the arrangement ``wide`` or ``upright``."""
+    return {"wide": _wide, "upright": _upright}[name]()
+
+
+def hold_cells(on: Grid, count: int) -> Sequence[Rect]:
+    """Divide the hold row of `on` into `count` cells, as fractions of the band."""
+    row = on.hold_row
+    pitch = (row.right - row.left) / count
+    starts = [row.left + i * pitch for i in range(count)]
+    return [
+        Rect(f"hold {i}", x, row.top, x + pitch - on.hold_gap, row.bottom)
+        for i, x in enumerate(starts)
+    ]

@@ -1,0 +1,201 @@
+"""The strip in a frame: how high the band is and which pixels each cell takes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+
+from patterns.clip import Clip
+from patterns.errors import RequestError
+from patterns.strip.grid import HALFTONES, Grid, Rect, grid, hold_cells
+from patterns.strip.hold import HoldRow, hold_row
+
+__all__ = ["Cell", "Halftone", "StripLayout", "picture_rows", "strip_layout"]
+
+MIN_WIDTH, MIN_BAND = 320, 20
+HIGHEST_SHARE = 9  # the band takes at most a ninth of the height
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A rectangle of the strip, in pixels of the band and as fractions of it.
+
+    Attributes
+    ----------
+    rect
+        Where the grid puts it, in fractions of the band.
+    left, top, right, bottom
+        Pixels that it takes, counted from the band's top left; right and bottom excluded.
+    """
+
+    rect: Rect
+    left: int
+    top: int
+    right: int
+    bottom: int
+
+    @property
+    def name(self) -> str:
+        """What the cell is, such as 'number 3'."""
+        return self.rect.name
+
+    @property
+    def width(self) -> int:
+        """Pixels across."""
+        return self.right - self.left
+
+    @property
+    def height(self) -> int:
+        """Pixels down."""
+        return self.bottom - self.top
+
+    @property
+    def area(self) -> int:
+        """Pixels covered."""
+        return self.width * self.height
+
+
+@dataclass(frozen=True)
+class Halftone:
+    """A light reference: a patch of dots in the middle of a black field.
+
+    Attributes
+    ----------
+    field
+        The black field; its rectangle is what a reader integrates over.
+    patch
+        The dots, whole tiles of 4 x 4 dots.
+    fraction
+        Share of the patch's area that is white.
+    dot_px
+        Side of a dot in pixels.
+    """
+
+    field: Cell
+    patch: Cell
+    fraction: Fraction
+    dot_px: int
+
+
+@dataclass(frozen=True)
+class StripLayout:
+    """Every cell of the strip in one size of frame; built by `strip_layout`.
+
+    Attributes
+    ----------
+    width, height
+        Of the whole frame, in pixels.
+    band_height
+        Rows that the strip takes; even.
+    grid
+        The arrangement that it follows.
+    hold_rule
+        How many hold cells and over how long they are lit equally often.
+    posts, flags, number, white, black, identity, hold, figures
+        Cells in the order of the grid.
+    halftones
+        Light references, darkest first.
+    """
+
+    width: int
+    height: int
+    band_height: int
+    grid: Grid
+    hold_rule: HoldRow
+    posts: tuple[Cell, ...]
+    flags: tuple[Cell, ...]
+    number: tuple[Cell, ...]
+    white: tuple[Cell, ...]
+    black: tuple[Cell, ...]
+    identity: tuple[Cell, ...]
+    hold: tuple[Cell, ...]
+    halftones: tuple[Halftone, ...]
+    figures: tuple[Cell, ...]
+
+    def band_rows(self, edge: str) -> tuple[int, int]:
+        """First row and row after the last of the strip on edge ``bottom`` or ``top``."""
+        top = 0 if edge == "top" else self.height - self.band_height
+        return top, top + self.band_height
+
+    @property
+    def changing_share(self) -> Fraction:
+        """Share of the frame's area in all cells that change from frame to frame."""
+        pixels = sum(cell.area for cell in self.number + self.hold)
+        return Fraction(pixels, self.width * self.height)
+
+
+def _even(value: Fraction) -> int:
+    return 2 * round(value / 2)
+
+
+def _band_height(width: int, height: int, on: Grid) -> int:
+    columns, rows = on.units
+    return min(_even(Fraction(width * rows, columns)), height // HIGHEST_SHARE // 2 * 2)
+
+
+def _snap(rect: Rect, width: int, height: int) -> Cell:
+    """Pixels of a rectangle; equal rectangles get equal sizes wherever they lie."""
+    left, top = round(rect.left * width), round(rect.top * height)
+    across = max(1, round((rect.right - rect.left) * width))
+    down = max(1, round((rect.bottom - rect.top) * height))
+    return Cell(rect, left, top, left + across, top + down)
+
+
+def _halftone(field: Cell, label: str, band_height: int) -> Halftone:
+    dot = max(2, round(band_height / 60)) if min(field.width, field.height) >= 9 else 1
+    tile = 4 * dot
+    across, down = field.width // tile * tile, field.height // tile * tile
+    left = field.left + (field.width - across) // 2
+    top = field.top + (field.height - down) // 2
+    patch = Cell(field.rect, left, top, left + across, top + down)
+    fraction, _, coarse = label.partition(" ")
+    return Halftone(field, patch, Fraction(fraction), 2 * dot if coarse else dot)
+
+
+@cache
+def strip_layout(width: int, height: int, rate: Fraction) -> StripLayout:
+    """Layout of the strip in a frame of `width` x `height` pixels at `rate` frames a second.
+
+    Raises
+    ------
+    RequestError
+        The frame is too small or too flat for cells that can be told apart.
+    """
+    on = grid("wide" if width >= height else "upright")
+    band = _band_height(width, height, on)
+    if width < MIN_WIDTH or band < MIN_BAND:
+        raise RequestError(
+            f"a frame of {width}x{height} is too small for the strip: give at least "
+            f"{MIN_WIDTH} pixels across and {MIN_BAND * HIGHEST_SHARE} down, or --strip none"
+        )
+
+    def snap(rects: tuple[Rect, ...]) -> tuple[Cell, ...]:
+        return tuple(_snap(rect, width, band) for rect in rects)
+
+    rule = hold_row(rate)
+    fields = snap(on.halftones)
+    return StripLayout(
+        width,
+        height,
+        band,
+        on,
+        rule,
+        snap(on.posts),
+        snap(on.flags),
+        snap(on.number),
+        snap(on.white),
+        snap(on.black),
+        snap(on.identity),
+        snap(tuple(hold_cells(on, rule.cells))),
+        tuple(_halftone(f, label, band) for f, label in zip(fields, HALFTONES, strict=True)),
+        snap(on.figures),
+    )
+
+
+def picture_rows(clip: Clip) -> tuple[int, int]:
+    """Rows of the frame that are left for the picture: first, and after the last; both even."""
+    if clip.strip == "none":
+        return 0, clip.height
+    band = strip_layout(clip.width, clip.height, clip.rate).band_height
+    return (band, clip.height) if clip.strip == "top" else (0, clip.height - band)

@@ -1,0 +1,119 @@
+"""Where a strip lies in a picture, and the mean level of its cells there.
+
+A placement is a 3 x 3 homography, so that a reader of camera pictures can use the same
+sampling as the reader of clean ones.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.rendering.planes import UInt8Array
+from patterns.strip.grid import Grid, Rect, grid
+
+__all__ = ["Placement", "local_levels", "sample"]
+
+FloatArray = npt.NDArray[np.float64]
+POINTS = 5  # sample points along each side of a cell
+INNER = 0.5  # share of a cell's sides that is sampled: its rim belongs to the blur
+
+
+@dataclass(frozen=True, eq=False)
+class Placement:
+    """A strip in a picture.
+
+    Attributes
+    ----------
+    arrangement
+        ``wide`` or ``upright``.
+    matrix
+        (3, 3): takes (x, y, 1) in fractions of the band, x to the right and y down as
+        the strip is read upright, to picture coordinates (column, row) up to a factor.
+        Pixel (i, j) covers columns i to i + 1 and rows j to j + 1.
+    turned, mirrored
+        Whether the picture shows the strip turned by 180 degrees, or in a mirror.
+    """
+
+    arrangement: str
+    matrix: FloatArray = field(repr=False)
+    turned: bool = False
+    mirrored: bool = False
+
+    @property
+    def grid(self) -> Grid:
+        """The arrangement's grid."""
+        return grid(self.arrangement)
+
+    def to_picture(self, points: npt.ArrayLike) -> FloatArray:
+        """Picture coordinates (column, row) of points (..., 2) in fractions of the band."""
+        xy = np.asarray(points, np.float64)
+        mapped = xy @ self.matrix[:, :2].T + self.matrix[:, 2]
+        return np.asarray(mapped[..., :2] / mapped[..., 2:], np.float64)
+
+
+def _points(rects: tuple[Rect, ...]) -> FloatArray:
+    """Sample points of each rectangle, (rectangles, POINTS^2, 2)."""
+    sides = np.array([(r.left, r.top, r.right, r.bottom) for r in rects])
+    at = 0.5 + INNER * ((np.arange(POINTS) + 0.5) / POINTS - 0.5)
+    x = sides[:, :1] + at * (sides[:, 2:3] - sides[:, :1])
+    y = sides[:, 1:2] + at * (sides[:, 3:4] - sides[:, 1:2])
+    shape = (len(rects), POINTS, POINTS)
+    return np.stack(
+        [np.broadcast_to(x[:, None, :], shape), np.broadcast_to(y[:, :, None], shape)], -1
+    ).reshape(len(rects), POINTS * POINTS, 2)
+
+
+def sample(luma: UInt8Array, placement: Placement, rects: tuple[Rect, ...]) -> FloatArray:
+    """Mean luma code over the inner part of each rectangle; NaN where that leaves the picture.
+
+    Parameters
+    ----------
+    luma
+        (height, width).
+    placement
+        Where the strip lies.
+    rects
+        Cells, in fractions of the band.
+
+    Returns
+    -------
+    array
+        (rectangles,).
+    """
+    height, width = luma.shape
+    at = placement.to_picture(_points(rects)) - 0.5
+    outside = ((at < -0.5) | (at > np.array([width, height]) - 0.5)).any(axis=(1, 2))
+    x = np.clip(at[..., 0], 0, width - 1)
+    y = np.clip(at[..., 1], 0, height - 1)
+    column = np.minimum(x.astype(np.intp), width - 2)
+    row = np.minimum(y.astype(np.intp), height - 2)
+    fx, fy = x - column, y - row
+    upper = luma[row, column] * (1 - fx) + luma[row, column + 1] * fx
+    lower = luma[row + 1, column] * (1 - fx) + luma[row + 1, column + 1] * fx
+    means = (upper * (1 - fy) + lower * fy).mean(axis=1)
+    means[outside] = np.nan
+    return np.asarray(means, np.float64)
+
+
+def _centres(rects: tuple[Rect, ...]) -> FloatArray:
+    return np.array([(r.left + r.right) / 2 for r in rects])
+
+
+def local_levels(
+    codes: FloatArray,
+    rects: tuple[Rect, ...],
+    references: tuple[tuple[Rect, ...], FloatArray, tuple[Rect, ...], FloatArray],
+) -> FloatArray:
+    """Levels of cells between the black and the white of the references at their place.
+
+    `references` are the white cells and their codes, then the black cells and theirs;
+    between two references the code is interpolated along the strip. 0 is black, 1 white.
+    """
+    white_rects, white_codes, black_rects, black_codes = references
+    x = _centres(rects)
+    white = np.interp(x, _centres(white_rects), white_codes)
+    black = np.interp(x, _centres(black_rects), black_codes)
+    return np.asarray((codes - black) / (white - black), np.float64)

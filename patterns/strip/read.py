@@ -1,0 +1,175 @@
+"""Reading the strip of a clean, decoded or rescaled picture.
+
+A reading stands only if everything agrees: marks and the dark places beside them,
+references, the number's check cells, and the hold cell where the identity tells how many
+there are. Whatever does not is `Unread`, with the reason.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+
+from patterns.rendering.planes import UInt8Array
+from patterns.strip.code import Word, read_levels
+from patterns.strip.find import candidates
+from patterns.strip.grid import Grid, Rect, hold_cells
+from patterns.strip.hold import hold_row
+from patterns.strip.identity import Identity, read_identity
+from patterns.strip.placement import FloatArray, Placement, local_levels, sample
+
+__all__ = ["StripReading", "Unread", "read_at", "read_strip"]
+
+LEAST_CONTRAST = 40  # codes between the references' black and white
+CLEAR = 0.5  # share of that contrast that must lie between the darkest white and lightest black
+IDENTITY_DOUBT = 0.15  # an identity cell must lie so far from the middle
+NO_STRIP = "no strip found"
+Sides = tuple[tuple[Rect, ...], FloatArray, tuple[Rect, ...], FloatArray]
+
+
+@dataclass(frozen=True)
+class Unread:
+    """A picture whose strip was not read, and why."""
+
+    reason: str
+
+
+@dataclass(frozen=True)
+class StripReading:
+    """What the strip of one picture says.
+
+    Attributes
+    ----------
+    number
+        Frame number; the earlier one in a mixture.
+    later
+        The later number of a mixture of two neighbours (`number + 1`), else None.
+    share
+        Share of the later frame in a mixture, 0 to 1, in code values.
+    identity
+        Rate and clip, or None if the identity cells could not be read in this picture.
+    hold
+        Index of the hold cell that is lit; None if it is unknown or a mixture lights two.
+    confidence
+        0 to 1: how far the least sure number cell is from the middle.
+    placement
+        Where the strip lies, to hand to the next picture's reading.
+    """
+
+    number: int
+    later: int | None
+    share: float
+    identity: Identity | None
+    hold: int | None
+    confidence: float
+    placement: Placement
+
+    @property
+    def rate(self) -> Fraction | None:
+        """The clip's frames a second, as its identity cells say."""
+        return self.identity.rate if self.identity else None
+
+    @property
+    def clip(self) -> int | None:
+        """The clip's 16-bit identity."""
+        return self.identity.clip if self.identity else None
+
+
+def _sides(luma: UInt8Array, placement: Placement) -> Sides | None:
+    """Sample the references, if marks, references and dark places look like a strip's."""
+    on: Grid = placement.grid
+    white = sample(luma, placement, on.white)
+    black = sample(luma, placement, on.black)
+    lit = np.concatenate([white, sample(luma, placement, on.posts + on.flags)])
+    unlit = np.concatenate([black, sample(luma, placement, on.dark)])
+    contrast = float(np.median(white) - np.median(black))
+    # a NaN, a place outside the picture, fails these comparisons
+    if not contrast >= LEAST_CONTRAST or not lit.min() - unlit.max() >= CLEAR * contrast:
+        return None
+    return on.white, white, on.black, black
+
+
+def _levels(
+    luma: UInt8Array, placement: Placement, rects: tuple[Rect, ...], sides: Sides
+) -> FloatArray:
+    return local_levels(sample(luma, placement, rects), rects, sides)
+
+
+def _identity(luma: UInt8Array, placement: Placement, sides: Sides) -> Identity | None:
+    levels = _levels(luma, placement, placement.grid.identity, sides)
+    if not np.abs(levels - 0.5).min() >= IDENTITY_DOUBT:
+        return None
+    return read_identity(levels > 0.5)
+
+
+def _hold(levels: FloatArray, word: Word) -> int | Unread | None:
+    """Find the lit hold cell: None in a mixture of two, Unread if the row contradicts."""
+    allowed = {n % len(levels) for n in (word.number, word.later) if n is not None}
+    others = np.delete(levels, list(allowed))
+    if others.max() > 0.5:
+        return Unread("the hold row contradicts the number cells")
+    lit = [i for i in allowed if levels[i] > 0.5]
+    if word.later is None and not lit:
+        return Unread("the hold row contradicts the number cells")
+    return lit[0] if len(lit) == 1 and word.later is None else None
+
+
+def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
+    """Read the strip where it is known to lie.
+
+    Parameters
+    ----------
+    luma
+        uint8 (height, width), any range.
+    placement
+        Where the strip lies, of an earlier picture or found by other means.
+    """
+    sides = _sides(luma, placement)
+    if sides is None:
+        return Unread(NO_STRIP)
+    word = read_levels(_levels(luma, placement, placement.grid.number, sides))
+    if isinstance(word, str):
+        return Unread(word)
+    identity = _identity(luma, placement, sides)
+    hold: int | None = None
+    if identity:
+        cells = tuple(hold_cells(placement.grid, hold_row(identity.rate).cells))
+        found = _hold(_levels(luma, placement, cells, sides), word)
+        if isinstance(found, Unread):
+            return found
+        hold = found
+    return StripReading(word.number, word.later, word.share, identity, hold, word.margin, placement)
+
+
+def read_strip(luma: UInt8Array, *, near: Placement | None = None) -> StripReading | Unread:
+    """Find and read the strip of a picture that is not tilted.
+
+    Parameters
+    ----------
+    luma
+        uint8 (height, width): decoded luma, narrow or full range, of any size.
+    near
+        Placement in the picture before; looked at first, which is much faster.
+
+    Returns
+    -------
+    StripReading or Unread
+        Never a guess: a number is given only if marks, references, check cells and,
+        where the identity was read, the hold row agree.
+    """
+    if luma.ndim != 2 or min(luma.shape) < 16:
+        return Unread("the picture is smaller than any strip")
+    if near is not None:
+        reading = read_at(luma, near)
+        if isinstance(reading, StripReading):
+            return reading
+    refused = Unread(NO_STRIP)
+    for placement in candidates(luma):
+        reading = read_at(luma, placement)
+        if isinstance(reading, StripReading):
+            return reading
+        if reading.reason != NO_STRIP:
+            refused = reading
+    return refused
