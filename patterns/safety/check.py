@@ -1,0 +1,187 @@
+"""The streaming check: frames with their times go in, a report comes out.
+
+Memory does not grow with the length: one second of changes on a small grid is kept.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+import numpy as np
+
+from patterns.errors import RequestError
+from patterns.rendering.planes import Planes, UInt8Array
+from patterns.safety.flashes import (
+    FlashRule,
+    LeadingEdges,
+    Swings,
+    TransitionCounter,
+    leading_edge_s,
+)
+from patterns.safety.luminance import Reduced, Reducer
+from patterns.safety.red_flashes import OlderRedSwings, RedSwings
+from patterns.safety.regions import Mask, screen_rule, visual_field_rule
+from patterns.safety.report import SafetyReport
+from patterns.safety.stripe_motion import StripeWatch
+from patterns.safety.stripe_rules import StripeRules
+from patterns.safety.viewing import Viewing
+
+__all__ = ["FlashCheck", "WorstMoment"]
+
+WCAG = "WCAG 2.2, success criterion 2.3.1 and its terms"
+BT1702 = "ITU-R BT.1702-3 (11/2023), guidelines 1 and 2, quoted second-hand"
+RELATIVE_STEP, RELATIVE_DARK = 0.10, 0.80  # WCAG 2.2: of maximum relative luminance
+SCREEN_STEP_CD_M2, SCREEN_DARK_CD_M2 = 20.0, 160.0  # ITU-R BT.1702
+
+
+@dataclass(frozen=True)
+class WorstMoment:
+    """The picture at the worst moment.
+
+    Attributes
+    ----------
+    time_s
+        When.
+    picture
+        uint8 (rows, columns, 3), reduced.
+    region
+        bool, the area that flashed, on a grid three times coarser.
+    criterion
+        The criterion that was nearest to its limit or furthest beyond it.
+    """
+
+    time_s: Fraction
+    picture: UInt8Array
+    region: Mask
+    criterion: str
+
+
+class FlashCheck:
+    """Checks frames as they come.
+
+    Parameters
+    ----------
+    width, height
+        Size of the frames in pixels.
+    rate
+        Frames a second, nominal: decides whether the 50 Hz or the 60 Hz spacing of leading
+        edges applies, and how long the last frame stays.
+    viewing
+        Assumed viewing.
+    """
+
+    def __init__(
+        self, width: int, height: int, rate: Fraction, viewing: Viewing | None = None
+    ) -> None:
+        self.viewing = viewing or Viewing()
+        self._size, self._rate = (width, height), rate
+        self._reducer = Reducer(width, height, self.viewing)
+        shape = (self._reducer.grid.rows, self._reducer.grid.columns)
+        self._relative = Swings(RELATIVE_STEP, RELATIVE_DARK)
+        self._screen = Swings(SCREEN_STEP_CD_M2, SCREEN_DARK_CD_M2)
+        self._red, self._older_red = RedSwings(shape), OlderRedSwings(shape)
+        self._rules = self._make_rules(shape)
+        self._stripes = StripeWatch(StripeRules(width, height, self.viewing))
+        self._frames = 0
+        self._first_s = self._last_s = Fraction(0)
+        self._worst: WorstMoment | None = None
+        self._worst_rank = 0.0
+
+    def _make_rules(self, shape: tuple[int, int]) -> tuple[FlashRule, ...]:
+        field = visual_field_rule(self._reducer.grid, self.viewing)
+        screen = screen_rule(self._reducer.grid)
+
+        def rule(name: str, source: str) -> FlashRule:
+            wcag = source == WCAG
+            edges = None if wcag else LeadingEdges(shape, leading_edge_s(self._rate))
+            area = field if wcag else screen
+            return FlashRule(name, source, area, TransitionCounter(shape), edges)
+
+        return (
+            rule("WCAG 2.2 general flashes", WCAG),
+            rule("ITU-R BT.1702 general flashes", BT1702),
+            rule("WCAG 2.2 red flashes", WCAG),
+            rule("ITU-R BT.1702 red flashes", BT1702),
+            rule("red flashes, older WCAG text", WCAG),
+        )
+
+    def see(self, time_s: Fraction, frame: Planes | UInt8Array) -> None:
+        """Take the next frame.
+
+        Parameters
+        ----------
+        time_s
+            When it appears, seconds, later than the frame before.
+        frame
+            BT.709 planes, or R'G'B' codes, uint8 (height, width, 3), full range.
+
+        Raises
+        ------
+        RequestError
+            The times do not rise.
+        """
+        if self._frames and time_s <= self._last_s:
+            raise RequestError(
+                f"frame {self._frames} is due at {float(time_s):.6f} s, not after the one before: "
+                "give frames in order of time"
+            )
+        if not self._frames:
+            self._first_s = time_s
+        self._last_s, self._frames = time_s, self._frames + 1
+        reduced = (
+            self._reducer.planes(frame) if isinstance(frame, Planes) else self._reducer.rgb(frame)
+        )
+        self._flashes(time_s, reduced)
+        self._stripes.see(time_s, reduced.screen_fine)
+
+    def _flashes(self, time_s: Fraction, reduced: Reduced) -> None:
+        red = self._red.see(reduced.linear_rgb)
+        changes = (
+            self._relative.see(reduced.relative),
+            self._screen.see(reduced.screen),
+            red,
+            red,
+            self._older_red.see(reduced.linear_rgb),
+        )
+        for rule, (up, down) in zip(self._rules, changes, strict=True):
+            if rule.see(time_s, up, down):
+                self._keep(time_s, rule, reduced)
+
+    def _keep(self, time_s: Fraction, rule: FlashRule, reduced: Reduced) -> None:
+        # A criterion's flashes count first, its area second: 0 to 1 of the screen.
+        rank = rule.most_changes + rule.share
+        if rule.worst_region is not None and rank > self._worst_rank and rule.name[0] != "r":
+            self._worst_rank = rank
+            region = np.array(rule.worst_region)
+            self._worst = WorstMoment(time_s, reduced.picture(), region, rule.name)
+
+    @property
+    def worst(self) -> WorstMoment | None:
+        """The worst moment up to now, or None if nothing flashed over more than a small area."""
+        return self._worst
+
+    def report(self, *, still: bool = False, notes: tuple[str, ...] = ()) -> SafetyReport:
+        """Return the result of what was seen. Call it once, after the last frame.
+
+        Parameters
+        ----------
+        still
+            The one frame is a still picture: only stripes are judged.
+        notes
+            Remarks to carry in the report.
+        """
+        end_s = self._last_s + 1 / self._rate
+        findings = tuple(rule.finding() for rule in self._rules)
+        *current, older = findings
+        return SafetyReport(
+            method="still" if still else "pictures",
+            width=self._size[0],
+            height=self._size[1],
+            frames=self._frames,
+            duration_s=end_s - self._first_s if self._frames else Fraction(0),
+            viewing=self.viewing,
+            flashes=() if still else (*current, replace(older, extra=True)),
+            stripes=self._stripes.findings(end_s, still=still),
+            notes=notes,
+        )

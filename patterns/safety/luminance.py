@@ -1,0 +1,176 @@
+"""A frame reduced to what the checks look at: a small grid of linear light.
+
+Why a small grid is right. Every limit is a share of the picture (25 % of the screen, a
+quarter of a 10 degree block: 2 to 3 % of it) of *connected* area, so cells of 1/160 of
+the long side (0.0006 to 0.004 % of that limit's perimeter effects aside) place a region's
+border to within half a cell; detail below a cell, which WCAG 2.2 exempts as a fine
+balanced pattern (squares under 0.1 degree), is averaged away as the eye does, in light.
+Stripes are looked for on a grid three times finer.
+
+Two luminances are kept, because the two criteria define them differently: relative
+luminance decodes R'G'B' with the sRGB curve (WCAG 2.2, "relative luminance"), screen
+luminance with the exponent 2.4 of ITU-R BT.1886 and black at zero.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from PIL import Image
+
+from patterns.rendering.planes import Planes, UInt8Array
+from patterns.safety.viewing import Viewing
+
+__all__ = ["FloatGrid", "Grid", "Reduced", "Reducer", "srgb_decode"]
+
+FloatGrid = npt.NDArray[np.float32]
+CodeGrid = npt.NDArray[np.int16]
+
+LONG_SIDE_CELLS = 160
+FINE = 3  # fine cells along the side of a cell
+SCALE = 16  # signals are integers, 0 to 255 x 16: eight-bit codes stay exact
+TOP = 255 * SCALE
+BT709 = np.array([0.2126, 0.7152, 0.0722])
+NEUTRAL = 2  # chroma codes this near to 128 are grey
+
+
+def srgb_decode(signal: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    """Linear light of an sRGB signal 0 to 1, any shape (IEC 61966-2-1, as WCAG 2.2 quotes it)."""
+    c = np.asarray(signal, np.float64)
+    return np.where(c <= 0.04045, c / 12.92, ((np.maximum(c, 0.04045) + 0.055) / 1.055) ** 2.4)
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Size of the analysis grid, `rows` x `columns` cells, for pictures of a size."""
+
+    rows: int
+    columns: int
+
+    @classmethod
+    def of(cls, width: int, height: int) -> Grid:
+        """Grid whose cells are as square as whole numbers allow."""
+        cell = max(width, height) / LONG_SIDE_CELLS
+        return cls(max(1, round(height / cell)), max(1, round(width / cell)))
+
+    @property
+    def cells(self) -> int:
+        """Number of cells."""
+        return self.rows * self.columns
+
+
+@dataclass(frozen=True)
+class Reduced:
+    """One frame on the grids.
+
+    Attributes
+    ----------
+    relative
+        float32 (rows, columns), relative luminance, 0 to 1.
+    screen
+        float32 (rows, columns), luminance in cd/m2.
+    screen_fine
+        float32 (3 rows, 3 columns), luminance in cd/m2.
+    linear_rgb
+        float32 (rows, columns, 3), linear R, G, B (sRGB curve), or None for a grey frame.
+    signal
+        int16 (3 rows, 3 columns) or (..., 3): the signal, 0 to 4080.
+    """
+
+    relative: FloatGrid
+    screen: FloatGrid
+    screen_fine: FloatGrid
+    linear_rgb: FloatGrid | None
+    signal: CodeGrid
+
+    def picture(self) -> UInt8Array:
+        """RGB picture, uint8 (3 rows, 3 columns, 3)."""
+        codes = np.asarray(self.signal // SCALE, np.uint8)
+        return codes if codes.ndim == 3 else np.repeat(codes[..., np.newaxis], 3, axis=2)
+
+
+class Reducer:
+    """Reduces frames of one size.
+
+    Parameters
+    ----------
+    width, height
+        Size of the frames in pixels.
+    viewing
+        For the luminance of peak white.
+    """
+
+    def __init__(self, width: int, height: int, viewing: Viewing) -> None:
+        self.grid = Grid.of(width, height)
+        self._fine = (self.grid.columns * FINE, self.grid.rows * FINE)
+        signal = np.arange(TOP + 1) / TOP
+        decoded, emitted = srgb_decode(signal), viewing.peak_cd_m2 * signal**2.4
+        self._decoded = decoded.astype(np.float32)
+        self._relative = [(w * decoded).astype(np.float32) for w in BT709]
+        self._screen = [(w * emitted).astype(np.float32) for w in BT709]
+        self._relative_grey = decoded.astype(np.float32)
+        self._screen_grey = emitted.astype(np.float32)
+        code = np.arange(256)
+        self._luma = np.clip(np.rint((code - 16) * (TOP / 219)), 0, TOP).astype(np.int16)
+        chroma = (code - 128) * (TOP / 224)
+        # BT.709: R' = Y' + 1.5748 Cr, B' = Y' + 1.8556 Cb, G' from the luma equation.
+        self._red_of_cr = np.rint(1.5748 * chroma).astype(np.int16)
+        self._blue_of_cb = np.rint(1.8556 * chroma).astype(np.int16)
+        self._green_of_cr = np.rint(-1.5748 * 0.2126 / 0.7152 * chroma).astype(np.int16)
+        self._green_of_cb = np.rint(-1.8556 * 0.0722 / 0.7152 * chroma).astype(np.int16)
+
+    def planes(self, frame: Planes) -> Reduced:
+        """Reduce a frame in BT.709 narrow-range planes."""
+        luma = self._luma[self._shrink(frame.y)]
+        if self._is_grey(frame.cb) and self._is_grey(frame.cr):
+            return self._grey(luma)
+        cb, cr = self._shrink(frame.cb), self._shrink(frame.cr)
+        rgb = np.empty((*luma.shape, 3), np.int16)
+        rgb[..., 0] = luma + self._red_of_cr[cr]
+        rgb[..., 1] = luma + self._green_of_cr[cr] + self._green_of_cb[cb]
+        rgb[..., 2] = luma + self._blue_of_cb[cb]
+        return self._coloured(np.clip(rgb, 0, TOP, out=rgb))
+
+    def rgb(self, frame: UInt8Array) -> Reduced:
+        """Reduce a frame of full-range R'G'B' codes, uint8 (height, width, 3)."""
+        shrunk = [self._shrink(frame[..., channel]) for channel in range(3)]
+        if (shrunk[0] == shrunk[1]).all() and (shrunk[1] == shrunk[2]).all():
+            return self._grey(shrunk[0].astype(np.int16) * SCALE)
+        return self._coloured(np.stack(shrunk, axis=2).astype(np.int16) * SCALE)
+
+    def _grey(self, signal: CodeGrid) -> Reduced:
+        fine = np.take(self._screen_grey, signal)
+        relative = _cell_means(np.take(self._relative_grey, signal))
+        return Reduced(relative, _cell_means(fine), fine, None, signal)
+
+    def _coloured(self, signal: CodeGrid) -> Reduced:
+        channels = [np.ascontiguousarray(signal[..., c]) for c in range(3)]
+        fine, relative = (
+            np.take(t[0], channels[0]) + np.take(t[1], channels[1]) + np.take(t[2], channels[2])
+            for t in (self._screen, self._relative)
+        )
+        # The middle of each cell speaks for its colour: a region of saturated red is flat.
+        linear = np.take(self._decoded, signal[1::FINE, 1::FINE])
+        return Reduced(_cell_means(relative), _cell_means(fine), fine, linear, signal)
+
+    def _shrink(self, plane: UInt8Array) -> UInt8Array:
+        # Boxes of at most 1/480 of the long side are averaged in code, which costs an
+        # eighth of doing so in light and differs only where such a box holds an edge.
+        height, width = plane.shape
+        columns, rows = self._fine
+        image = Image.fromarray(np.ascontiguousarray(plane))
+        if width % columns == 0 and height % rows == 0:
+            return np.asarray(image.reduce((width // columns, height // rows)))
+        return np.asarray(image.resize(self._fine, Image.Resampling.BOX))
+
+    @staticmethod
+    def _is_grey(plane: UInt8Array) -> bool:
+        return int(plane.min()) >= 128 - NEUTRAL and int(plane.max()) <= 128 + NEUTRAL
+
+
+def _cell_means(fine: FloatGrid) -> FloatGrid:
+    rows = fine[0::FINE] + fine[1::FINE] + fine[2::FINE]
+    total = rows[:, 0::FINE] + rows[:, 1::FINE] + rows[:, 2::FINE]
+    return np.asarray(total / np.float32(FINE * FINE), np.float32)

@@ -1,0 +1,302 @@
+"""What the checks found: frozen findings, their JSON and their text."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from patterns.safety.viewing import Viewing
+
+__all__ = [
+    "DISCLAIMER",
+    "MAX_FLASHES_PER_S",
+    "SCHEMA",
+    "FlashFinding",
+    "SafetyReport",
+    "StripeFinding",
+    "report_text",
+]
+
+SCHEMA = "evenhold/safety 1"
+DISCLAIMER = (
+    "An aid, not a certificate: it can miss what hurts. Pictures for the public also need "
+    "the test that the broadcaster, venue or local rules ask for."
+)
+MAX_FLASHES_PER_S = 3
+LONG_FLASHING_S = 5  # ITU-R BT.1702-3 (second-hand quotation): a risk even when compliant
+
+Interval = tuple[Fraction, Fraction]
+
+
+def _seconds(value: Fraction) -> float:
+    return round(float(value), 6)
+
+
+def _intervals_json(intervals: tuple[Interval, ...]) -> list[list[float]]:
+    return [[_seconds(start), _seconds(end)] for start, end in intervals]
+
+
+@dataclass(frozen=True)
+class FlashFinding:
+    """One flash criterion.
+
+    Attributes
+    ----------
+    criterion, source
+        Its name and where it is published.
+    exceeds
+        Whether more than three flashes a second fell on more than the allowed area.
+    flashes_per_s
+        Most flashes within any one second over more than the allowed area.
+    share, share_limit
+        Largest connected share of the picture (for WCAG: within one 10 degree field)
+        with more than three flashes within one second, and the share that is allowed.
+    combined_share
+        The same without asking that it be connected.
+    longest_s
+        Longest time for which flashes of that area went on.
+    intervals
+        When the limit was exceeded: from the first to the last change, seconds.
+    worst_time_s
+        When `flashes_per_s` was reached, or None if nothing flashed.
+    extra
+        Reported beside the criteria in force, but not counted in the verdict.
+    """
+
+    criterion: str
+    source: str
+    exceeds: bool
+    flashes_per_s: float
+    share: float
+    share_limit: float
+    combined_share: float = 0.0
+    longest_s: Fraction = Fraction(0)
+    intervals: tuple[Interval, ...] = ()
+    worst_time_s: Fraction | None = None
+    extra: bool = False
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain object; keys are documented in DEVELOPERS.md."""
+        return {
+            "criterion": self.criterion,
+            "source": self.source,
+            "extra": self.extra,
+            "exceeds": self.exceeds,
+            "flashes_per_second": self.flashes_per_s,
+            "flashes_limit": MAX_FLASHES_PER_S,
+            "flashes_margin": MAX_FLASHES_PER_S - self.flashes_per_s,
+            "area": round(self.share, 5),
+            "area_limit": round(self.share_limit, 5),
+            "area_margin": round(self.share_limit - self.share, 5),
+            "area_combined": round(self.combined_share, 5),
+            "longest_flashing_s": _seconds(self.longest_s),
+            "times_s": _intervals_json(self.intervals),
+            "worst_time_s": None if self.worst_time_s is None else _seconds(self.worst_time_s),
+        }
+
+
+@dataclass(frozen=True)
+class StripeFinding:
+    """One criterion for regular stripes, at the moment that came nearest to it or beyond.
+
+    Attributes
+    ----------
+    criterion, source
+        Its name and where it is published.
+    exceeds
+        Whether the stripes are more, larger and brighter than it allows.
+    pairs, pairs_limit
+        Light-dark pairs of the largest stripes found, and how many are allowed.
+    share, share_limit
+        Their share of the picture, and the share from which the limit applies.
+    light_cd_m2, dark_cd_m2
+        Luminance of the lightest and the darkest stripe.
+    motion
+        'none' (no stripes found), 'stationary', 'drifting', 'reversing', 'oscillating'
+        or 'flashing'.
+    normal_deg
+        Direction across the stripes, degrees from x (0: upright stripes).
+    intervals
+        When the limit was exceeded, seconds.
+    """
+
+    criterion: str
+    source: str
+    exceeds: bool
+    pairs: float
+    pairs_limit: int
+    share: float
+    share_limit: float
+    light_cd_m2: float
+    dark_cd_m2: float
+    motion: str
+    normal_deg: float = 0.0
+    intervals: tuple[Interval, ...] = ()
+
+    @property
+    def contrast(self) -> float:
+        """Michelson contrast (light - dark) / (light + dark)."""
+        total = self.light_cd_m2 + self.dark_cd_m2
+        return (self.light_cd_m2 - self.dark_cd_m2) / total if total else 0.0
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain object; keys are documented in DEVELOPERS.md."""
+        return {
+            "criterion": self.criterion,
+            "source": self.source,
+            "exceeds": self.exceeds,
+            "pairs": round(self.pairs, 2),
+            "pairs_limit": self.pairs_limit,
+            "pairs_margin": round(self.pairs_limit - self.pairs, 2),
+            "area": round(self.share, 5),
+            "area_limit": round(self.share_limit, 5),
+            "area_margin": round(self.share_limit - self.share, 5),
+            "light_cd_m2": round(self.light_cd_m2, 2),
+            "dark_cd_m2": round(self.dark_cd_m2, 2),
+            "contrast": round(self.contrast, 4),
+            "motion": self.motion,
+            "normal_deg": round(self.normal_deg, 1),
+            "times_s": _intervals_json(self.intervals),
+        }
+
+
+@dataclass(frozen=True)
+class SafetyReport:
+    """Result of a check.
+
+    Attributes
+    ----------
+    method
+        'pictures' (frames were looked at), 'still' (one picture, stripes only) or
+        'parameters' (proved from the pattern's parameters).
+    width, height, frames, duration_s
+        What was checked.
+    viewing
+        The viewing assumed.
+    flashes, stripes
+        One finding for each criterion.
+    notes
+        Remarks for a person, each one sentence.
+    """
+
+    method: str
+    width: int
+    height: int
+    frames: int
+    duration_s: Fraction
+    viewing: Viewing
+    flashes: tuple[FlashFinding, ...]
+    stripes: tuple[StripeFinding, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def exceeded(self) -> tuple[str, ...]:
+        """Names of the criteria that are exceeded."""
+        flashes = tuple(f.criterion for f in self.flashes if f.exceeds and not f.extra)
+        return flashes + tuple(s.criterion for s in self.stripes if s.exceeds)
+
+    @property
+    def passes(self) -> bool:
+        """Whether no limit was exceeded."""
+        return not self.exceeded
+
+    @property
+    def summary(self) -> str:
+        """One plain sentence."""
+        if self.passes:
+            return "passes: no limit on flashes or stripes is exceeded"
+        return f"EXCEEDS {len(self.exceeded)} limit(s): {', '.join(self.exceeded)}"
+
+    def cautions(self) -> tuple[str, ...]:
+        """Return the notes, with those that follow from the findings."""
+        found = list(self.notes)
+        if any(f.longest_s > LONG_FLASHING_S for f in self.flashes if not f.extra):
+            found.append(
+                "Flashing goes on for more than 5 s, which may be a risk even within the limits."
+            )
+        if any(f.combined_share > f.share_limit and not f.exceeds for f in self.flashes):
+            found.append(
+                "Separate areas flash that together exceed the limit, though none alone does."
+            )
+        return tuple(found)
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain object; keys are documented in DEVELOPERS.md."""
+        return {
+            "schema": SCHEMA,
+            "verdict": "pass" if self.passes else "exceeds",
+            "exceeds": list(self.exceeded),
+            "summary": self.summary,
+            "method": self.method,
+            "width": self.width,
+            "height": self.height,
+            "frames": self.frames,
+            "duration_s": _seconds(self.duration_s),
+            "viewing": {
+                "peak_cd_m2": self.viewing.peak_cd_m2,
+                "distance_heights": self.viewing.distance_heights,
+            },
+            "flashes": [finding.to_json() for finding in self.flashes],
+            "stripes": [finding.to_json() for finding in self.stripes],
+            "cautions": list(self.cautions()),
+            "disclaimer": DISCLAIMER,
+        }
+
+
+def report_text(report: SafetyReport) -> str:
+    """Text for the terminal: the verdict, the numbers behind it, the cautions."""
+    lines = [report.summary, f"  {_checked(report)}", f"  {_viewing(report.viewing)}"]
+    if report.flashes:
+        lines.append("  flashes, most in any one second, and connected area that had more than 3")
+        lines += [_flash_line(f) for f in report.flashes]
+    lines.append("  regular stripes")
+    lines += [_stripe_line(s) for s in report.stripes]
+    lines += [f"  {caution}" for caution in report.cautions()]
+    return "\n".join([*lines, f"  {DISCLAIMER}"])
+
+
+def _checked(report: SafetyReport) -> str:
+    size = f"{report.width}x{report.height}"
+    if report.method == "still":
+        return f"still picture, {size}: it cannot flash, so stripes only"
+    how = "proved from the parameters of" if report.method == "parameters" else "looked at"
+    plural = "" if report.frames == 1 else "s"
+    return f"{how} {report.frames} frame{plural}, {float(report.duration_s):.2f} s, {size}"
+
+
+def _viewing(viewing: Viewing) -> str:
+    return (
+        f"assumed: peak white {viewing.peak_cd_m2:g} cd/m2, seen from "
+        f"{viewing.distance_heights:g} picture heights"
+    )
+
+
+def _mark(exceeds: bool) -> str:
+    return "EXCEEDS" if exceeds else "ok"
+
+
+def _times(intervals: tuple[Interval, ...]) -> str:
+    if not intervals:
+        return ""
+    shown = ", ".join(f"{float(a):.2f}-{float(b):.2f} s" for a, b in intervals[:3])
+    more = f" and {len(intervals) - 3} more" if len(intervals) > 3 else ""
+    return f", at {shown}{more}"
+
+
+def _flash_line(f: FlashFinding) -> str:
+    return (
+        f"    {_mark(f.exceeds):8}{f.criterion:36}{f.flashes_per_s:5.1f} of {MAX_FLASHES_PER_S}, "
+        f"area {f.share:6.1%} of {f.share_limit:.1%}{_times(f.intervals)}"
+    )
+
+
+def _stripe_line(s: StripeFinding) -> str:
+    head = f"    {_mark(s.exceeds):8}{s.criterion:36}"
+    if s.motion == "none":
+        return f"{head} none found"
+    return (
+        f"{head}{s.pairs:5.1f} pairs of {s.pairs_limit}, {s.motion}, "
+        f"area {s.share:.1%} of {s.share_limit:.1%}, {s.light_cd_m2:.0f} and "
+        f"{s.dark_cd_m2:.0f} cd/m2{_times(s.intervals)}"
+    )

@@ -1,0 +1,212 @@
+"""Stripes over time: whether they stand, drift one way, reverse, oscillate or flash.
+
+The wave of the stripes that were found is followed through every frame: its phase says
+how far they moved, in cycles, and its amplitude whether they faded.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from math import pi
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.safety.luminance import FloatGrid
+from patterns.safety.report import StripeFinding
+from patterns.safety.stripe_rules import REVERSAL_CYCLES, StripeRules, motion_word
+from patterns.safety.stripes import Stripes, find_stripes
+
+__all__ = ["StripeWatch"]
+
+LOOK_EVERY_S = Fraction(1, 5)
+MAX_INTERVALS = 100
+KEEP_S = Fraction(1, 2)  # stripes that flash are dark now and then: do not lose them at once
+
+# Our choices, no source.
+SWING_CYCLES = 1 / 8  # the way back that counts as a change of direction
+FADE = 0.5  # of the amplitude: fading to this and back is flashing
+
+FloatArray = npt.NDArray[np.floating]
+
+
+@dataclass
+class _Zigzag:
+    """Counts how often a number turns back by at least `step`."""
+
+    step: float
+    turns: int = 0
+    _low: float = 0.0
+    _high: float = 0.0
+    _direction: int = 0
+
+    def start(self, value: float) -> None:
+        self._low = self._high = value
+
+    def see(self, value: float) -> None:
+        self._low, self._high = min(self._low, value), max(self._high, value)
+        if value - self._low >= self.step and self._direction <= 0:
+            self.turns += self._direction < 0
+            self._direction, self._high = 1, value
+        elif self._high - value >= self.step and self._direction >= 0:
+            self.turns += self._direction > 0
+            self._direction, self._low = -1, value
+
+
+@dataclass
+class _Track:
+    """One set of stripes while it is shown."""
+
+    stripes: Stripes
+    start_s: Fraction
+    end_s: Fraction
+    waves: tuple[npt.NDArray[np.complexfloating], FloatArray]
+    word: str = "stationary"
+    phase: float | None = None
+    amplitude: float = 0.0
+    cycles: float = 0.0
+    reversals: int = 0
+    turns: _Zigzag = field(default_factory=lambda: _Zigzag(SWING_CYCLES))
+    fades: _Zigzag = field(default_factory=lambda: _Zigzag(FADE))
+
+    def see(self, screen_fine: FloatGrid) -> None:
+        """Follow the wave into the next frame."""
+        rows, columns = self.waves
+        product = screen_fine @ columns
+        value = complex(rows @ (product[:, 0] + 1j * product[:, 1]))
+        if self.phase is None:
+            self.amplitude = abs(value)
+            self.fades.start(1.0)
+        strength = abs(value) / self.amplitude if self.amplitude else 0.0
+        self.fades.see(strength)
+        if strength < FADE / 2:
+            return  # no wave, no phase
+        phase = float(np.angle(value)) / (2 * pi)
+        if self.phase is not None:
+            step = (phase - self.phase + 0.5) % 1 - 0.5
+            self.reversals += abs(step) >= REVERSAL_CYCLES
+            self.cycles += step
+            self.turns.see(self.cycles)
+        self.phase = phase
+
+    def confirm(self, time_s: Fraction) -> None:
+        """Take it that up to `time_s` these were the stripes, and say what they did.
+
+        Asked only when they were just seen: after a cut the wave of what follows is noise.
+        """
+        self.end_s = time_s
+        self.word = self._motion()
+
+    def _motion(self) -> str:
+        if self.fades.turns:
+            return "flashing"
+        if self.reversals:
+            return "reversing"
+        if self.turns.turns:
+            return "oscillating"
+        span = float(self.end_s - self.start_s)
+        return motion_word(0.0, self.cycles / span if span else 0.0)
+
+
+def _waves(
+    stripes: Stripes, shape: tuple[int, int]
+) -> tuple[npt.NDArray[np.complexfloating], FloatArray]:
+    """Row and column factors of the wave, confined to the box round the stripes."""
+    inside_rows = np.repeat(stripes.region.any(axis=1), shape[0] // stripes.region.shape[0])
+    inside_columns = np.repeat(stripes.region.any(axis=0), shape[1] // stripes.region.shape[1])
+    x, y = stripes.frequency
+    rows = np.exp(-2j * pi * y * np.arange(shape[0])) * _taper(inside_rows)
+    columns = np.exp(-2j * pi * x * np.arange(shape[1])) * _taper(inside_columns)
+    both = np.stack([columns.real, columns.imag], axis=1)
+    return rows, np.asarray(both, np.float32)
+
+
+def _taper(inside: npt.NDArray[np.bool_]) -> FloatArray:
+    # A window without sharp ends, so that the mean light does not leak into the wave.
+    places = np.flatnonzero(inside)
+    window = np.zeros(len(inside))
+    window[places[0] : places[-1] + 1] = np.hanning(places[-1] - places[0] + 3)[1:-1]
+    return window
+
+
+def _same(one: Stripes, other: Stripes) -> bool:
+    """Whether two findings are the same stripes: within half a cycle over the smaller of them."""
+    apart = np.hypot(*np.subtract(one.frequency, other.frequency))
+    pairs = max(min(one.pairs, other.pairs), 1.0)
+    return bool(apart <= np.hypot(*one.frequency) * max(0.05, 0.5 / pairs))
+
+
+class StripeWatch:
+    """Looks for stripes a few times a second and follows those it found at every frame.
+
+    Parameters
+    ----------
+    rules
+        The criteria.
+    """
+
+    def __init__(self, rules: StripeRules) -> None:
+        self._rules = rules
+        self._next_look_s: Fraction | None = None
+        self._track: _Track | None = None
+        self._worst: list[StripeFinding] | None = None
+        self._intervals: tuple[list[tuple[Fraction, Fraction]], ...] = ([], [])
+
+    def see(self, time_s: Fraction, screen_fine: FloatGrid) -> None:
+        """Take the luminance (cd/m2) of the next frame."""
+        if self._track is not None:
+            self._track.see(screen_fine)
+        if self._next_look_s is None or time_s >= self._next_look_s:
+            self._next_look_s = time_s + LOOK_EVERY_S
+            self._look(time_s, screen_fine)
+
+    def _look(self, time_s: Fraction, screen_fine: FloatGrid) -> None:
+        found = find_stripes(screen_fine)
+        track = self._track
+        if track is not None:
+            if found is not None and _same(found, track.stripes):
+                track.confirm(time_s)
+                if found.share > track.stripes.share:
+                    track.stripes = found
+                return
+            if found is None and time_s - track.end_s < KEEP_S:
+                return
+            self._close(track)
+        if found is not None:
+            waves = _waves(found, (screen_fine.shape[0], screen_fine.shape[1]))
+            self._track = _Track(found, time_s, time_s, waves)
+            self._track.see(screen_fine)
+
+    def _close(self, track: _Track, *, still: bool = False) -> None:
+        interval = (track.start_s, track.end_s)
+        findings = self._rules.findings(track.stripes, track.word, interval, still)
+        self._track = None
+        for kept, finding in zip(self._intervals, findings, strict=True):
+            kept.extend(finding.intervals[: MAX_INTERVALS - len(kept)])
+        if self._worst is None:
+            self._worst = list(findings)
+        self._worst = [max(pair, key=_rank) for pair in zip(self._worst, findings, strict=True)]
+
+    def findings(self, end_s: Fraction, *, still: bool = False) -> tuple[StripeFinding, ...]:
+        """Close the account at `end_s`; returns one finding for each criterion.
+
+        Parameters
+        ----------
+        end_s
+            When the last frame goes.
+        still
+            The picture is a still: it is shown for as long as anyone likes.
+        """
+        if self._track is not None:
+            if end_s - self._track.end_s <= KEEP_S:
+                self._track.confirm(end_s)
+            self._close(self._track, still=still)
+        if self._worst is None:
+            return self._rules.findings(None, "none", (end_s, end_s), still)
+        pairs = zip(self._worst, self._intervals, strict=True)
+        return tuple(replace(finding, intervals=tuple(times)) for finding, times in pairs)
+
+
+def _rank(finding: StripeFinding) -> tuple[bool, float]:
+    return finding.exceeds, min(finding.pairs, 20) * finding.share

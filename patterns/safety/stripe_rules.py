@@ -1,0 +1,113 @@
+"""Limits on regular stripes: ITU-R BT.1702's guidance and the Epilepsy Foundation's consensus.
+
+ITU-R BT.1702-3, guidance on regular patterns (second-hand quotation): more than five
+light-dark pairs of clearly discernible stripes in any direction are a risk if they stand
+and fill more than 40 % of the screen, or change direction, oscillate, flash or reverse
+and fill more than 25 %; patterns that flow smoothly in one direction are exempt (one
+other, second-hand quotation).
+
+Harding et al., Epilepsia 46(9):1423-1425 (2005), the Epilepsy Foundation's consensus
+(its abstract was seen): stripes that are shown for 0.5 s or longer, whose lightest is
+above 50 cd/m2 and that fill more than 0.006 sr should be at most five pairs if they
+change direction, oscillate, flash or reverse, else at most eight.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from patterns.safety.report import StripeFinding
+from patterns.safety.stripes import Stripes
+from patterns.safety.viewing import SMALL_AREA_SR, Viewing
+
+__all__ = ["CHANGING", "StripeRules", "motion_word"]
+
+CHANGING = ("reversing", "oscillating", "flashing")
+SHOWN_S = Fraction(1, 2)
+BRIGHT_CD_M2 = 50.0
+
+# Our choices, no source.
+REVERSAL_CYCLES = 0.4  # a jump this near to half a cycle swaps light and dark
+DRIFT_CYCLES_PER_S = 0.5  # slower than this is as good as standing
+PAIRS_TOLERANCE = 0.25  # the count is measured to about a tenth of a pair
+
+
+def motion_word(cycles_per_frame: float, cycles_per_s: float) -> str:
+    """Word for steady motion; near half a cycle a frame it is 'reversing'."""
+    if abs(cycles_per_s) < DRIFT_CYCLES_PER_S:
+        return "stationary"
+    return "reversing" if abs(cycles_per_frame) >= REVERSAL_CYCLES else "drifting"
+
+
+@dataclass(frozen=True)
+class StripeRules:
+    """Both criteria for stripes, for pictures of a size at a viewing."""
+
+    width: int
+    height: int
+    viewing: Viewing
+
+    def findings(
+        self, stripes: Stripes | None, motion: str, interval: tuple[Fraction, Fraction], still: bool
+    ) -> tuple[StripeFinding, StripeFinding]:
+        """Judge stripes that were shown during `interval` with `motion`; `still` pictures stay."""
+        changing = motion in CHANGING
+        shown = still or interval[1] - interval[0] >= SHOWN_S
+        screen = self._finding(
+            "ITU-R BT.1702 regular patterns",
+            "ITU-R BT.1702-3 (11/2023), attachment 1, quoted second-hand",
+            stripes=stripes,
+            motion=motion,
+            interval=interval,
+            limits=(5, 0.25 if changing else 0.40),
+            applies=motion != "drifting",
+        )
+        small = SMALL_AREA_SR / self.viewing.solid_angle_sr(1, self.width, self.height)
+        bright = stripes is not None and stripes.light_cd_m2 > BRIGHT_CD_M2
+        consensus = self._finding(
+            "Epilepsy Foundation patterns",
+            "Harding et al., Epilepsia 46(9):1423-1425 (2005), abstract",
+            stripes=stripes,
+            motion=motion,
+            interval=interval,
+            limits=(5 if changing else 8, small),
+            applies=shown and bright,
+        )
+        return screen, consensus
+
+    @staticmethod
+    def _finding(
+        criterion: str,
+        source: str,
+        *,
+        stripes: Stripes | None,
+        motion: str,
+        interval: tuple[Fraction, Fraction],
+        limits: tuple[int, float],
+        applies: bool,
+    ) -> StripeFinding:
+        pairs_limit, share_limit = limits
+        if stripes is None:
+            return StripeFinding(
+                criterion, source, False, 0, pairs_limit, 0, share_limit, 0, 0, "none"
+            )
+        exceeds = (
+            applies
+            and stripes.pairs > pairs_limit + PAIRS_TOLERANCE
+            and stripes.share > share_limit
+        )
+        return StripeFinding(
+            criterion=criterion,
+            source=source,
+            exceeds=exceeds,
+            pairs=stripes.pairs,
+            pairs_limit=pairs_limit,
+            share=stripes.share,
+            share_limit=share_limit,
+            light_cd_m2=stripes.light_cd_m2,
+            dark_cd_m2=stripes.dark_cd_m2,
+            motion=motion,
+            normal_deg=stripes.normal_deg,
+            intervals=(interval,) if exceeds else (),
+        )

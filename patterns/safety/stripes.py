@@ -1,0 +1,193 @@
+"""Regular stripes in one picture: how many pairs, how large, how bright, which way.
+
+The strongest peak of the picture's spectrum gives the stripes' direction and spacing;
+the picture is multiplied by that wave and averaged over two periods, which leaves its
+amplitude at every place (quadrature demodulation). Where the amplitude is at least half
+of its highest and the wave holds a fair part of the local variance, the stripes are
+clearly discernible; the connected region of such places is their area, and its extent
+across the stripes, in periods, the number of pairs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import atan2, ceil, degrees, pi
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.safety.luminance import FINE, FloatGrid
+from patterns.safety.regions import Mask, label
+
+__all__ = ["Stripes", "find_stripes"]
+
+FEWEST_PAIRS = 4.5  # across the whole picture; no criterion asks about fewer than five
+HIGHEST_FREQUENCY = 1 / 3  # cycles a fine cell: finer stripes blur together
+# Our choices, no source: what 'clearly discernible' and 'regular' mean here.
+LEAST_CONTRAST = 0.1
+LEAST_AMPLITUDE_CD_M2 = 1.0
+LEAST_REGULARITY = 0.2
+
+ComplexGrid = npt.NDArray[np.complex64]
+
+
+@dataclass(frozen=True)
+class Stripes:
+    """Stripes of one picture.
+
+    Attributes
+    ----------
+    pairs
+        Light-dark pairs across the region.
+    share
+        Share of the picture that the region fills.
+    light_cd_m2, dark_cd_m2
+        Luminance of its lightest and darkest stripes (97th and 3rd percentile).
+    frequency
+        Cycles a fine cell along x and y.
+    region
+        Where they are, on the grid of cells.
+    """
+
+    pairs: float
+    share: float
+    light_cd_m2: float
+    dark_cd_m2: float
+    frequency: tuple[float, float]
+    region: Mask
+
+    @property
+    def normal_deg(self) -> float:
+        """Direction across the stripes, degrees from x (y down), above -90 to 90."""
+        angle = degrees(atan2(self.frequency[1], self.frequency[0]))
+        return angle - 180 * ceil((angle - 90) / 180)
+
+
+def _peak(spectrum: FloatGrid, shape: tuple[int, int]) -> tuple[float, float] | None:
+    """Frequency (x, y) in cycles a fine cell of the strongest wave, None if it is too coarse."""
+    rows, columns = shape
+    ky = np.fft.fftfreq(rows, 1 / rows)
+    kx = np.arange(spectrum.shape[1])
+    waves = kx[np.newaxis, :] + np.abs(ky)[:, np.newaxis]  # cycles across the picture
+    frequency = np.hypot(kx[np.newaxis, :] / columns, ky[:, np.newaxis] / rows)
+    wanted = (waves >= FEWEST_PAIRS) & (frequency <= HIGHEST_FREQUENCY)
+    power = np.where(wanted, spectrum, 0)
+    j, i = np.unravel_index(int(power.argmax()), power.shape)
+    if power[j, i] <= 0:
+        return None
+    # An overtone of a coarser wave is not the stripes' own spacing.
+    for part in (4, 3, 2):
+        x, y = i / part, ky[j] / part
+        if abs(x) + abs(y) > 1 and _near(spectrum, x, y) > 0.8 * power[j, i]:
+            if x + abs(y) < FEWEST_PAIRS - 1:
+                return None
+            return x / columns, y / rows
+    return i / columns, ky[j] / rows
+
+
+def _near(spectrum: FloatGrid, x: float, y: float) -> float:
+    rows, columns = spectrum.shape
+    j, i = round(y), round(x)
+    ys = [n % rows for n in (j - 1, j, j + 1)]
+    xs = [n for n in (i - 1, i, i + 1) if 0 <= n < columns]
+    return float(spectrum[np.ix_(ys, xs)].max())
+
+
+def _box(values: FloatGrid | ComplexGrid, half: int) -> npt.NDArray[np.complex64]:
+    """Mean over `half` cells before and after along both axes, less at the border."""
+    mean = np.asarray(values, np.complex64)
+    for axis in (0, 1):
+        n = mean.shape[axis]
+        sums = np.zeros((n + 1, mean.shape[1 - axis]), np.complex128)
+        np.cumsum(np.moveaxis(mean, axis, 0), axis=0, out=sums[1:])
+        low = np.maximum(np.arange(n) - half, 0)
+        high = np.minimum(np.arange(n) + half, n)
+        means = (sums[high] - sums[low]) / (high - low)[:, np.newaxis]
+        mean = np.moveaxis(means, 0, axis).astype(np.complex64)
+    return mean
+
+
+def _wave(shape: tuple[int, int], x: float, y: float) -> ComplexGrid:
+    rows = np.exp(-2j * pi * y * np.arange(shape[0]))
+    columns = np.exp(-2j * pi * x * np.arange(shape[1]))
+    return np.asarray(np.outer(rows, columns), np.complex64)
+
+
+def _refined(wave: ComplexGrid, region: Mask) -> tuple[float, float]:
+    """Rest of the frequency (x, y), cycles a cell: the slope of the demodulated phase."""
+    inside = np.where(region, wave, 0)
+    along_x = np.vdot(inside[:, :-1], inside[:, 1:])
+    along_y = np.vdot(inside[:-1], inside[1:])
+    return float(np.angle(along_x)) / (2 * pi), float(np.angle(along_y)) / (2 * pi)
+
+
+def _largest(mask: Mask) -> Mask:
+    labels = label(mask)
+    sizes = np.bincount(labels.ravel(), minlength=2)
+    sizes[0] = 0
+    return np.asarray(labels == int(sizes.argmax()), np.bool_) & mask
+
+
+def _extent(region: Mask, x: float, y: float) -> float:
+    """Cycles of the wave (x, y), cycles a cell, across the region."""
+    rows, columns = np.nonzero(region)
+    phase = columns * x + rows * y
+    return float(phase.max() - phase.min()) + abs(x) + abs(y)
+
+
+def find_stripes(screen_fine: FloatGrid) -> Stripes | None:
+    """Find the strongest regular stripes of a picture.
+
+    Parameters
+    ----------
+    screen_fine
+        Luminance in cd/m2, float32 (3 rows, 3 columns).
+
+    Returns
+    -------
+    The stripes, or None where there are none of at least `FEWEST_PAIRS` pairs.
+    """
+    middle = screen_fine - screen_fine.mean()
+    if float(np.abs(middle).max()) < LEAST_AMPLITUDE_CD_M2:
+        return None
+    found = _peak(np.abs(np.fft.rfft2(middle)).astype(np.float32) ** 2, middle.shape)
+    if found is None:
+        return None
+    # Wide stripes are looked at on cells, which is nine times quicker and as exact.
+    coarse = FINE if np.hypot(*found) * FINE <= 1 / 4 else 1
+    light = _shrunk(screen_fine, coarse)
+    return _demodulate(light, found[0] * coarse, found[1] * coarse, coarse)
+
+
+def _shrunk(light: FloatGrid, factor: int) -> FloatGrid:
+    rows, columns = light.shape
+    blocks = light.reshape(rows // factor, factor, columns // factor, factor)
+    return np.asarray(blocks.mean(axis=(1, 3)), np.float32)
+
+
+def _demodulate(light: FloatGrid, x: float, y: float, coarse: int) -> Stripes | None:
+    half = max(1, round(1 / np.hypot(x, y)))
+    detail = light - _box(light, half).real
+    wave = _box(np.asarray(detail * _wave(light.shape, x, y), np.complex64), half)
+    amplitude = 2 * np.abs(wave)
+    variance = _box(detail**2, half).real
+    highest = float(np.percentile(amplitude, 99))
+    places = (amplitude >= highest / 2) & (amplitude >= LEAST_AMPLITUDE_CD_M2)
+    places &= amplitude**2 / 2 >= LEAST_REGULARITY * variance
+    if not places.any():
+        return None
+    region = _largest(places)
+    more_x, more_y = _refined(wave, region)
+    x, y = x + more_x, y + more_y
+    dark, bright = np.percentile(light[region], (3, 97))
+    if bright - dark < LEAST_CONTRAST * (bright + dark):
+        return None
+    step = FINE // coarse
+    return Stripes(
+        pairs=_extent(region, x, y),
+        share=float(region.mean()),
+        light_cd_m2=float(bright),
+        dark_cd_m2=float(dark),
+        frequency=(x / coarse, y / coarse),
+        region=region[step // 2 :: step, step // 2 :: step],
+    )
