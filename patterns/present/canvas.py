@@ -1,0 +1,94 @@
+"""A drawing as a list of shapes, before it becomes pixels or SVG.
+
+Coordinates are in pixels of the finished picture, x to the right and y down; text is
+placed by its baseline. Later shapes lie over earlier ones.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal, TypeAlias
+
+from patterns.rendering.lettering import size_for_width, text_width_px
+
+__all__ = ["Anchor", "Box", "Drawing", "Polygon", "Shape", "Stroke", "Text"]
+
+Anchor = Literal["start", "middle", "end"]
+
+
+@dataclass(frozen=True)
+class Box:
+    """Filled rectangle with rounded corners."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    fill: str
+    radius: float = 0
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """Straight line with flat ends."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+    colour: str
+    width: float
+
+
+@dataclass(frozen=True)
+class Polygon:
+    """Filled polygon."""
+
+    points: tuple[tuple[float, float], ...]
+    fill: str
+
+
+@dataclass(frozen=True)
+class Text:
+    """One line of text; `x` is its start, middle or end, `y` its baseline."""
+
+    x: float
+    y: float
+    text: str
+    size_px: int
+    fill: str
+    anchor: Anchor = "start"
+    bold: bool = False
+
+    @property
+    def width(self) -> float:
+        """Columns it takes."""
+        return text_width_px(self.text, self.size_px) + (self.size_px / 24 if self.bold else 0)
+
+    @property
+    def left(self) -> float:
+        """Column at which it starts."""
+        return self.x - self.width * {"start": 0, "middle": 0.5, "end": 1}[self.anchor]
+
+
+Shape: TypeAlias = Box | Stroke | Polygon | Text
+
+
+@dataclass
+class Drawing:
+    """Shapes on a background; `title` says in words what is drawn."""
+
+    width: int
+    height: int
+    paper: str
+    title: str
+    shapes: list[Shape] = field(default_factory=list)
+
+    def add(self, *shapes: Shape) -> None:
+        """Put shapes on top."""
+        self.shapes.extend(shapes)
+
+    def fitted(self, text: Text, width: float) -> None:
+        """Add a text, made smaller if it would be wider than `width`."""
+        size = size_for_width(text.text, width * (0.98 if text.bold else 1), text.size_px)
+        self.add(Text(text.x, text.y, text.text, size, text.fill, text.anchor, text.bold))

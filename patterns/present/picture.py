@@ -1,0 +1,140 @@
+"""From a drawing to a picture file: PNG pixels or SVG text, the same shapes in both."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from xml.sax.saxutils import escape, quoteattr
+
+from PIL import Image, ImageDraw
+
+from patterns.errors import OutputError, RequestError
+from patterns.present.canvas import Box, Drawing, Polygon, Shape, Stroke
+from patterns.rendering.lettering import font
+from patterns.video.partial import PartialFile
+
+__all__ = ["check_picture_name", "to_image", "to_png", "to_svg", "write_picture"]
+
+OVERSAMPLING = 3  # of shapes' edges; text is set at this size too, and comes down with them
+BOLD_PART = 48  # a bold letter's outline is drawn this part of the em wider on each side
+
+
+def _draw(surface: ImageDraw.ImageDraw, shape: Shape) -> None:
+    s = OVERSAMPLING
+    if isinstance(shape, Box):
+        right, bottom = (shape.x + shape.width) * s - 1, (shape.y + shape.height) * s - 1
+        corners = (round(shape.x * s), round(shape.y * s), round(right), round(bottom))
+        radius = min(shape.radius, shape.width / 2, shape.height / 2) * s
+        surface.rounded_rectangle(corners, radius, fill=shape.fill)
+    elif isinstance(shape, Stroke):
+        ends = (shape.x0 * s, shape.y0 * s, shape.x1 * s, shape.y1 * s)
+        surface.line(ends, fill=shape.colour, width=round(shape.width * s))
+    elif isinstance(shape, Polygon):
+        surface.polygon([(x * s, y * s) for x, y in shape.points], fill=shape.fill)
+    else:
+        surface.text(
+            (round(shape.left * s), round(shape.y * s)),
+            shape.text,
+            fill=shape.fill,
+            font=font(shape.size_px * s),
+            anchor="ls",
+            stroke_width=round(shape.size_px * s / BOLD_PART) if shape.bold else 0,
+        )
+
+
+def to_image(drawing: Drawing) -> Image.Image:
+    """Pixels of the drawing, RGB, edges smoothed."""
+    size = (drawing.width * OVERSAMPLING, drawing.height * OVERSAMPLING)
+    large = Image.new("RGB", size, drawing.paper)
+    surface = ImageDraw.Draw(large)
+    for shape in drawing.shapes:
+        _draw(surface, shape)
+    return large.reduce(OVERSAMPLING)
+
+
+def to_png(drawing: Drawing) -> bytes:
+    """PNG file of the drawing."""
+    held = io.BytesIO()
+    to_image(drawing).save(held, "PNG", optimize=True)
+    return held.getvalue()
+
+
+def _number(value: float) -> str:
+    return f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+def _attributes(**values: float | str) -> str:
+    return " ".join(
+        f"{name.replace('_', '-')}={quoteattr(value if isinstance(value, str) else _number(value))}"
+        for name, value in values.items()
+    )
+
+
+def _element(shape: Shape) -> str:
+    if isinstance(shape, Box):
+        place = _attributes(x=shape.x, y=shape.y, width=shape.width, height=shape.height)
+        return f"<rect {place} {_attributes(rx=shape.radius, fill=shape.fill)}/>"
+    if isinstance(shape, Stroke):
+        ends = _attributes(x1=shape.x0, y1=shape.y0, x2=shape.x1, y2=shape.y1)
+        return f"<line {ends} {_attributes(stroke=shape.colour, stroke_width=shape.width)}/>"
+    if isinstance(shape, Polygon):
+        points = " ".join(f"{_number(x)},{_number(y)}" for x, y in shape.points)
+        return f"<polygon {_attributes(points=points, fill=shape.fill)}/>"
+    weight = {"font_weight": "600"} if shape.bold else {}
+    # textLength keeps the layout whatever typeface the viewer's machine has.
+    look = _attributes(
+        x=shape.x, y=shape.y, font_size=shape.size_px, fill=shape.fill, text_anchor=shape.anchor,
+        **weight,
+    )  # fmt: skip
+    length = f'textLength="{_number(shape.width)}" lengthAdjust="spacingAndGlyphs"'
+    return f"<text {look} {length}>{escape(shape.text)}</text>"
+
+
+def to_svg(drawing: Drawing) -> str:
+    """SVG document of the drawing."""
+    box = f'viewBox="0 0 {drawing.width} {drawing.height}"'
+    size = _attributes(width=drawing.width, height=drawing.height)
+    lines = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" {box} {size} role="img" '
+        f'font-family="system-ui, Helvetica, Arial, sans-serif">',
+        f"<title>{escape(drawing.title)}</title>",
+        f'<rect width="100%" height="100%" fill="{drawing.paper}"/>',
+        *(_element(shape) for shape in drawing.shapes),
+        "</svg>",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def check_picture_name(path: Path) -> None:
+    """Refuse a name that is neither .png nor .svg.
+
+    Raises
+    ------
+    RequestError
+        Another ending.
+    """
+    if path.suffix.lower() not in (".png", ".svg"):
+        raise RequestError(f"picture {path.name!r} is neither .png nor .svg: try cadence.png")
+
+
+def write_picture(drawing: Drawing, path: Path, *, force: bool = False) -> None:
+    """Write the drawing as PNG or SVG, by the name's ending; whole or not at all.
+
+    Raises
+    ------
+    RequestError
+        The name ends in neither .png nor .svg.
+    OutputError
+        The file exists and `force` is false, or the folder or the disk refuses it.
+    """
+    check_picture_name(path)
+    partial = PartialFile(path, force=force)
+    try:
+        data = to_svg(drawing).encode() if path.suffix.lower() == ".svg" else to_png(drawing)
+        try:
+            partial.path.write_bytes(data)
+        except OSError as error:
+            raise OutputError(f"{path} cannot be written: {error.strerror or error}") from error
+        partial.publish()
+    finally:
+        partial.discard()
