@@ -1,0 +1,1 @@
+"""Writing, reading and probing video files."""

@@ -73,7 +73,7 @@ class Feeder:
         try:
             while (buffer := self._full.get()) is not None:
                 if not self._given_up.is_set():
-                    self._push(memoryview(buffer))
+                    self._push(buffer.data)
                 # After a failure buffers still go round, so that nobody waits for ever.
                 self._free.put(buffer)
         finally:

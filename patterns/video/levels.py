@@ -2,7 +2,7 @@
 
 A phone decides by the level in the file whether it tries to play it, so the level
 is computed here from the standards' tables instead of being left to the encoder.
-Bit rates are kept inside the level by the encoder's own buffer model.
+Size and rate decide; bits a second do not (see `Level.max_kbit`).
 
 References
 ----------
@@ -20,7 +20,15 @@ from math import isqrt
 from patterns.errors import RequestError
 from patterns.timing.rates import format_decimal
 
-__all__ = ["AV1_LEVELS", "H264_LEVELS", "H265_LEVELS", "VP9_LEVELS", "Level", "above_ceiling", "lowest_level"]
+__all__ = [
+    "AV1_LEVELS",
+    "H264_LEVELS",
+    "H265_LEVELS",
+    "VP9_LEVELS",
+    "Level",
+    "above_ceiling",
+    "lowest_level",
+]
 
 
 @dataclass(frozen=True)
@@ -40,8 +48,9 @@ class Level:
     max_rate_hz
         Most pictures a second, whatever their size.
     max_kbit
-        Bit rate and buffer, kilobit a second and kilobit, for the profile that is used
-        here (H.264 High, H.265 Main tier); 0 where nothing is enforced.
+        Bit rate in kilobit a second for the profile that is used here (H.264 High, H.265
+        Main tier); 0 where none is known. Quality is constant here and the rate follows, so
+        that this is what to compare with, not what is enforced.
     """
 
     number: str
@@ -170,7 +179,7 @@ def lowest_level(
     """
     units = -(-width // block) * -(-height // block)
     longest = max(-(-width // block), -(-height // block)) * block
-    ceiling_hz = levels[-1].max_rate_hz
+    ceiling_hz = Fraction(levels[-1].max_rate_hz)
     for level in levels:
         if (
             units <= level.max_size

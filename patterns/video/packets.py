@@ -26,7 +26,7 @@ def packet_times(path: str | os.PathLike[str]) -> tuple[Fraction, ...]:
 def scan_packets(
     path: str | os.PathLike[str], on_line: Callable[[str], None] | None = None
 ) -> tuple[tuple[Fraction, ...], Fraction]:
-    """Times as `packet_times`, and the tick in which the file counts, in seconds.
+    """Give times as `packet_times`, and the tick in which the file counts, in seconds.
 
     Parameters
     ----------
@@ -75,5 +75,6 @@ def unreadable(path: str | os.PathLike[str], words: str) -> InputError:
     if "matches no streams" in words:
         return InputError(f"{name} holds no video: give a file with pictures in it")
     return InputError(
-        f"{name} cannot be read as video; it is damaged, cut off or of another kind: try a fresh copy"
+        f"{name} cannot be read as video: it is damaged, cut off or of another kind; try a fresh "
+        f"copy"
     )

@@ -10,16 +10,18 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import re
+import sys
 from pathlib import Path
 
 from patterns.errors import OutputError
 
-try:
+if sys.platform != "win32":
     import fcntl
-except ImportError:  # Windows: there an open file cannot be deleted, which serves as the lock
-    fcntl = None  # type: ignore[assignment]
 
 __all__ = ["PartialFile"]
+
+_STALE = re.compile(r"\..+\.part-\d+(-\d+)?")
 
 
 class PartialFile:
@@ -111,12 +113,13 @@ def _reserve(target: Path) -> tuple[Path, int]:
 
 
 def _lock(handle: int) -> bool:
-    if fcntl is None:
-        return True
+    """Lock without waiting; False if another process has it."""
+    if sys.platform == "win32":
+        return True  # an open file cannot be deleted there, which serves as the lock
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:
-        # A network drive without locks: nobody can sweep there, and nothing is lost by going on.
+        # A drive without locks: go on, and let _sweep find nothing that it may remove.
         return error.errno not in (errno.EWOULDBLOCK, errno.EAGAIN)
     return True
 
@@ -124,16 +127,21 @@ def _lock(handle: int) -> bool:
 def _sweep(folder: Path) -> None:
     """Remove what killed runs have left in `folder`."""
     for stale in sorted(folder.glob(".*.part-*")):
-        with contextlib.suppress(OSError):
-            handle = os.open(stale, os.O_RDWR)
-            try:
-                if fcntl is not None:
-                    fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)  # raises if alive
-                    stale.unlink()
-            finally:
-                os.close(handle)
-            if fcntl is None:
-                stale.unlink()
+        if _STALE.fullmatch(stale.name):
+            with contextlib.suppress(OSError):
+                _remove_unlocked(stale)
+
+
+def _remove_unlocked(stale: Path) -> None:
+    handle = os.open(stale, os.O_RDWR)
+    try:
+        if sys.platform != "win32":
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)  # raises while its maker lives
+            stale.unlink()
+    finally:
+        os.close(handle)
+    if sys.platform == "win32":
+        stale.unlink()  # raises while its maker has it open
 
 
 def _sync_folder(folder: Path) -> None:

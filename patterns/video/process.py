@@ -26,6 +26,7 @@ STOP_S = 2.0  # how long a child may take to obey before it is killed
 PIPE_BYTES = 1 << 20  # fewer switches between the two processes than with the usual 64 KiB
 HEAD_LINES, TAIL_LINES, LINE_CHARS = 8, 24, 300
 _PREFIX = re.compile(r"^(\[[^\]]*@ 0x[0-9a-f]+\]\s*)+|^\[[a-z]+#[^\]]*\]\s*")
+_NEW_GROUP = int(getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0))  # Windows
 # Lines that name no cause.
 _EMPTY_WORDS = ("Conversion failed", "Svt[", "Exiting normally", "Task finished", "Terminating")
 
@@ -38,7 +39,8 @@ def ffmpeg_path() -> str:
     EncoderError
         There is none.
     """
-    from imageio_ffmpeg import get_ffmpeg_exe  # not needed by commands that make no video
+    # here, because commands that make no video need not wait for it
+    from imageio_ffmpeg import get_ffmpeg_exe  # noqa: PLC0415
 
     try:
         return str(get_ffmpeg_exe())
@@ -84,14 +86,22 @@ class FfmpegProcess:
         self._tail: deque[str] = deque(maxlen=TAIL_LINES)
         self._on_line = on_line
         try:
-            self._child = subprocess.Popen(
-                [program, "-hide_banner", "-nostats", *(() if feeds else ("-nostdin",)), *arguments],
+            self._child: subprocess.Popen[bytes] = subprocess.Popen(
+                [
+                    program,
+                    "-hide_banner",
+                    "-nostats",
+                    *(() if feeds else ("-nostdin",)),
+                    *arguments,
+                ],
                 stdin=subprocess.PIPE if feeds else subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL if feeds else subprocess.PIPE,
                 stderr=subprocess.PIPE,
                 bufsize=0,
                 env={**os.environ, "SVT_LOG": "1"},  # this encoder talks past ffmpeg's log level
-                **_own_group(),
+                # a session of its own, so that Ctrl-C does not reach it
+                start_new_session=sys.platform != "win32",
+                creationflags=_NEW_GROUP,
             )
         except OSError as error:
             raise EncoderError(
@@ -185,15 +195,9 @@ class FfmpegProcess:
             self._tail.append(said)
 
 
-def _own_group() -> dict[str, int]:
-    if sys.platform == "win32":
-        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
-    return {"start_new_session": True}
-
-
 def _widen(pipe: IO[bytes] | None) -> None:
     if sys.platform == "linux" and pipe is not None:
-        import fcntl
+        import fcntl  # noqa: PLC0415 - not on every system
 
         # F_SETPIPE_SZ; refused where the user's quota of pipe memory is used up
         with contextlib.suppress(OSError):

@@ -79,7 +79,8 @@ class VideoSpec:
         codec = codec_named(self.codec)
         if self.path.suffix.lower() != codec.suffix:
             raise RequestError(
-                f"{self.path.name!r} does not fit codec {codec.name}: its files end in {codec.suffix}"
+                f"{self.path.name!r} does not fit codec {codec.name}: name a file that ends in "
+                f"{codec.suffix}"
             )
         if self.width % 2 or self.height % 2 or min(self.width, self.height) < 2:
             raise RequestError(

@@ -1,0 +1,132 @@
+"""Understands what ffmpeg says about a file: size, codec, colour tags, rotation."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+__all__ = ["Description", "StreamText"]
+
+_STREAM = re.compile(r"^\s*Stream #(\d+):(\d+)\S*: Video: (.*)$")
+_SIZE = re.compile(r"^(\d+)x(\d+)\b")
+_ROTATION = re.compile(r"displaymatrix: rotation of (-?[\d.]+|nan) degrees")
+_MAPPED = re.compile(r"^\s*Stream #0:(\d+) -> #0:0 ")
+_COMMA = re.compile(r",\s*(?![^(\[]*[)\]])")  # not inside of brackets
+MAX_STREAMS = 64  # a hostile file can have thousands; the first pictures are all we want
+
+
+@dataclass(frozen=True)
+class StreamText:
+    """What one line of ffmpeg says about a video stream; '' where it does not know.
+
+    Attributes
+    ----------
+    codec, profile, pixel_format
+        In ffmpeg's words, 'h264', 'High', 'yuv420p'.
+    width, height
+        As stored.
+    primaries, transfer, matrix
+        'bt709' and so on.
+    colour_range
+        'tv' (narrow) or 'pc' (full).
+    """
+
+    codec: str
+    profile: str
+    pixel_format: str
+    width: int
+    height: int
+    primaries: str
+    transfer: str
+    matrix: str
+    colour_range: str
+
+    @classmethod
+    def parse(cls, text: str) -> StreamText | None:
+        """From what follows 'Video: '; None if it names no size."""
+        parts = _COMMA.split(text)
+        size = next((m for part in parts if (m := _SIZE.match(part))), None)
+        if size is None:
+            return None
+        pixel = parts[1] if len(parts) > 1 else ""
+        names, colour_range = _colours(pixel)
+        return cls(
+            codec=parts[0].split()[0],
+            profile=_profile(parts[0]),
+            pixel_format=pixel.split("(")[0].strip(),
+            width=int(size[1]),
+            height=int(size[2]),
+            matrix=names[0],
+            primaries=names[1],
+            transfer=names[2],
+            colour_range=colour_range,
+        )
+
+
+class Description:
+    """Collects ffmpeg's lines about the file that it reads and the picture that it makes."""
+
+    def __init__(self) -> None:
+        self.streams: dict[int, StreamText] = {}
+        self.rotations: dict[int, float] = {}
+        self.chosen: int | None = None
+        self.output: StreamText | None = None
+        self._in_output = False
+        self._latest = -1
+
+    def take(self, line: str) -> None:
+        """Read one line."""
+        if line.startswith("Output #0"):
+            self._in_output = True
+        elif (mapped := _MAPPED.match(line)) and self.chosen is None:
+            self.chosen = int(mapped[1])
+        elif found := _STREAM.match(line):
+            self._take_stream(int(found[2]), found[3])
+        elif (turned := _ROTATION.search(line)) and not self._in_output:
+            self.rotations.setdefault(self._latest, float(turned[1]))
+
+    def _take_stream(self, index: int, text: str) -> None:
+        stream = StreamText.parse(text)
+        if self._in_output:
+            self.output = self.output or stream
+        elif stream is not None and len(self.streams) < MAX_STREAMS:
+            self.streams[index] = stream
+            self._latest = index
+
+    @property
+    def stream(self) -> StreamText | None:
+        """The stream that is read, once that is known."""
+        if self.chosen is None:
+            return None
+        return self.streams.get(self.chosen)
+
+    @property
+    def rotation_deg(self) -> int:
+        """Quarter turns, clockwise, that the file asks a player to make: 0, 90, 180, 270."""
+        turn = self.rotations.get(self.chosen if self.chosen is not None else -1, 0.0)
+        if turn != turn:  # noqa: PLR0124 - a broken matrix is 'nan'
+            return 0
+        return round(-turn / 90) * 90 % 360
+
+
+def _colours(pixel: str) -> tuple[tuple[str, str, str], str]:
+    """Matrix, primaries, transfer and range from 'yuv420p(tv, bt709, progressive)'."""
+    inside = pixel.partition("(")[2].rstrip(")")
+    names, colour_range = ("", "", ""), ""
+    for word in (part.strip() for part in inside.split(",")):
+        if word in ("tv", "pc"):
+            colour_range = word
+        elif word.count("/") == 2:
+            first, second, third = (w.replace("unknown", "") for w in word.split("/"))
+            names = (first, second, third)
+        elif re.fullmatch(r"(bt|smpte|gbr|ycgco|fcc|ictcp|film|iec)\S*", word):
+            names = (word, word, word)
+    return names, colour_range
+
+
+def _profile(codec: str) -> str:
+    """'High' from 'h264 (High) (avc1 / 0x31637661)'."""
+    for inside in re.findall(r"\(([^)]*)\)", codec):
+        if "/" not in inside and not inside.startswith(("lib", "native")):
+            return str(inside)
+    return ""

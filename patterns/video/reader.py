@@ -1,0 +1,233 @@
+"""Decoded pictures with their exact times, one after the other, in bounded memory.
+
+No picture is repeated, dropped or moved on the way: the decoder passes every one
+through as the file has it, and its time comes from the same run.
+"""
+
+from __future__ import annotations
+
+import os
+import queue
+import re
+import threading
+from collections.abc import Generator, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+import numpy as np
+
+from patterns.errors import InputError, RequestError
+from patterns.rendering.planes import Planes, UInt8Array
+from patterns.video.description import Description
+from patterns.video.packets import unreadable
+from patterns.video.process import FfmpegProcess, file_argument
+
+__all__ = ["Crop", "read_luma", "read_planes", "read_rgb"]
+
+_TICK = re.compile(r"showinfo\S* @ \S+\] config in time_base: (\d+)/(\d+)")
+_SHOWN = re.compile(r"showinfo\S* @ \S+\] n: *\d+ pts: *(-?\d+|NOPTS)")
+WAIT_S = 30.0  # for a message that was written before what has been received
+MAX_SIDE = 16_384  # a picture beyond this is refused before memory is taken for it
+Pixels = Literal["luma", "rgb", "yuv420"]
+
+
+@dataclass(frozen=True)
+class Crop:
+    """Part of the picture, in pixels from its upper left corner, upright."""
+
+    left: int
+    top: int
+    width: int
+    height: int
+
+
+def read_luma(
+    path: str | os.PathLike[str],
+    *,
+    size: tuple[int, int] | None = None,
+    crop: Crop | None = None,
+) -> Iterator[tuple[Fraction, UInt8Array]]:
+    """Luma of each picture, upright, with the time at which it is due.
+
+    Parameters
+    ----------
+    path
+        Any file that the bundled decoder opens.
+    size
+        Width and height to scale to (after the crop); None leaves them.
+    crop
+        Part that is wanted.
+
+    Yields
+    ------
+    time_s, luma
+        Seconds on the file's own clock, exact; uint8 (height, width), narrow range
+        (16 is black, 235 white) whatever the range in the file. Each array is a new one.
+
+    Raises
+    ------
+    InputError
+        The file is missing, empty, damaged, or holds no video. A file that is cut off
+        yields what can be decoded.
+    """
+    with closing(_pictures(path, "luma", size, crop)) as pictures:
+        for time_s, data, (width, height) in pictures:
+            yield time_s, data.reshape(height, width)
+
+
+def read_rgb(
+    path: str | os.PathLike[str],
+    *,
+    size: tuple[int, int] | None = None,
+    crop: Crop | None = None,
+) -> Iterator[tuple[Fraction, UInt8Array]]:
+    """Pictures as R'G'B', uint8 (height, width, 3), 0 to 255; otherwise as `read_luma`."""
+    with closing(_pictures(path, "rgb", size, crop)) as pictures:
+        for time_s, data, (width, height) in pictures:
+            yield time_s, data.reshape(height, width, 3)
+
+
+def read_planes(
+    path: str | os.PathLike[str],
+    *,
+    size: tuple[int, int] | None = None,
+    crop: Crop | None = None,
+) -> Iterator[tuple[Fraction, Planes]]:
+    """Pictures as 4:2:0 planes, narrow range; all sides even, else as `read_luma`."""
+    parts = (*(size or ()), *((crop.left, crop.top, crop.width, crop.height) if crop else ()))
+    if any(part % 2 for part in parts):
+        raise RequestError(
+            f"size or crop {parts} is odd somewhere: 4:2:0 pictures need even numbers"
+        )
+    with closing(_pictures(path, "yuv420", size, crop)) as pictures:
+        for time_s, data, (width, height) in pictures:
+            if width % 2 or height % 2:
+                raise InputError(f"pictures of {width}x{height} have no whole 4:2:0 planes")
+            yield time_s, _planes(data, width, height)
+
+
+def _planes(data: UInt8Array, width: int, height: int) -> Planes:
+    luma = width * height
+    half = (height // 2, width // 2)
+    return Planes(
+        data[:luma].reshape(height, width),
+        data[luma : luma + luma // 4].reshape(half),
+        data[luma + luma // 4 :].reshape(half),
+    )
+
+
+# From what the file holds to what is handed over, before a crop, which could otherwise not
+# begin at odd places of subsampled planes.
+_CONVERSIONS: dict[Pixels, tuple[str, ...]] = {
+    # 8-bit planes pass as they are, others are converted once
+    "luma": ("scale=out_range=tv", "format=yuv420p|yuv422p|yuv444p|yuv440p", "extractplanes=y"),
+    "yuv420": ("scale=out_range=tv", "format=yuv420p"),
+    "rgb": ("scale=flags=bilinear+accurate_rnd", "format=rgb24"),
+}
+
+
+def _filters(pixels: Pixels, size: tuple[int, int] | None, crop: Crop | None) -> str:
+    # showinfo first: it tells the time of each picture that the decoder made
+    chain = ["showinfo=checksum=0", *_CONVERSIONS[pixels]]
+    if crop is not None:
+        chain.append(f"crop={crop.width}:{crop.height}:{crop.left}:{crop.top}:exact=1")
+    if size is not None:
+        chain.append(f"scale={size[0]}:{size[1]}:flags=area+accurate_rnd")
+    return ",".join(chain)
+
+
+def _arguments(
+    path: str | os.PathLike[str],
+    pixels: Pixels,
+    size: tuple[int, int] | None,
+    crop: Crop | None,
+) -> tuple[str, ...]:
+    return (
+        *("-loglevel", "info", "-copyts", "-i", file_argument(path), "-map", "0:V:0"),
+        *("-vf", _filters(pixels, size, crop), "-fps_mode", "passthrough"),
+        *("-enc_time_base", "demux", "-c:v", "rawvideo", "-f", "rawvideo", "pipe:1"),
+    )
+
+
+class _Times:
+    """Exact times out of the decoder's messages, in the order of its pictures."""
+
+    def __init__(self) -> None:
+        self.told = Description()
+        self._tick_s = Fraction(1)
+        self._times: queue.SimpleQueue[Fraction | None] = queue.SimpleQueue()
+        self._output_told = threading.Event()
+
+    def take(self, line: str) -> None:
+        """Read one line; called by the thread that drains the messages."""
+        if shown := _SHOWN.search(line):
+            tick = shown[1]
+            self._times.put(None if tick == "NOPTS" else int(tick) * self._tick_s)
+        elif tick_text := _TICK.search(line):
+            self._tick_s = Fraction(int(tick_text[1]), int(tick_text[2]))
+        else:
+            self.told.take(line)
+            if self.told.output is not None:
+                self._output_told.set()
+
+    def output_size(self) -> tuple[int, int]:
+        """Size of the pictures that come; told before the first of them."""
+        self._output_told.wait(WAIT_S)
+        made = self.told.output
+        if made is None:
+            raise InputError("the decoder does not say how large its pictures are")
+        if max(made.width, made.height) > MAX_SIDE:
+            raise InputError(
+                f"pictures of {made.width}x{made.height} are too large: at most {MAX_SIDE} a side"
+            )
+        return made.width, made.height
+
+    def next(self) -> Fraction:
+        """Time of the next picture; it was told before the picture came."""
+        time_s = self._times.get(timeout=WAIT_S)
+        if time_s is None:
+            raise InputError("the file does not say when its pictures are due: it has no clock")
+        return time_s
+
+
+def _pictures(
+    path: str | os.PathLike[str],
+    pixels: Pixels,
+    size: tuple[int, int] | None,
+    crop: Crop | None,
+) -> Generator[tuple[Fraction, UInt8Array, tuple[int, int]], None, None]:
+    times = _Times()
+    process = FfmpegProcess(_arguments(path, pixels, size, crop), on_line=times.take)
+    try:
+        first = process.stdout.read(1)
+        if not first:
+            process.wait()
+            raise unreadable(path, process.all_words)
+        width, height = times.output_size()
+        time_s = times.next()
+        frame_bytes = {"luma": 2, "rgb": 6, "yuv420": 3}[pixels] * width * height // 2
+        frame = np.empty(frame_bytes, np.uint8)
+        frame[0] = first[0]
+        got = 1 + _fill(process, frame[1:])
+        while got == frame_bytes:
+            yield time_s, frame, (width, height)
+            frame = np.empty(frame_bytes, np.uint8)
+            got = _fill(process, frame)
+            if got == frame_bytes:
+                time_s = times.next()
+    finally:
+        process.stop()
+
+
+def _fill(process: FfmpegProcess, frame: UInt8Array) -> int:
+    """Read until `frame` is full or the stream ends; returns the bytes read."""
+    rest = frame.data
+    pipe = process.stdout
+    while rest:
+        got = pipe.readinto(rest)  # type: ignore[attr-defined]
+        if not got:
+            break
+        rest = rest[got:]
+    return len(frame) - len(rest)
