@@ -6,10 +6,10 @@ placed by its baseline. Later shapes lie over earlier ones.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
-from patterns.rendering.lettering import size_for_width, text_width_px
+from patterns.rendering.lettering import text_width_px
 
 __all__ = ["Anchor", "Box", "Drawing", "Polygon", "Shape", "Stroke", "Text"]
 
@@ -65,11 +65,6 @@ class Text:
         """Columns it takes."""
         return text_width_px(self.text, self.size_px) + (self.size_px / 24 if self.bold else 0)
 
-    @property
-    def left(self) -> float:
-        """Column at which it starts."""
-        return self.x - self.width * {"start": 0, "middle": 0.5, "end": 1}[self.anchor]
-
 
 Shape: TypeAlias = Box | Stroke | Polygon | Text
 
@@ -88,7 +83,14 @@ class Drawing:
         """Put shapes on top."""
         self.shapes.extend(shapes)
 
-    def fitted(self, text: Text, width: float) -> None:
-        """Add a text, made smaller if it would be wider than `width`."""
-        size = size_for_width(text.text, width * (0.98 if text.bold else 1), text.size_px)
-        self.add(Text(text.x, text.y, text.text, size, text.fill, text.anchor, text.bold))
+    def paragraph(self, first: Text, width: float, leading_px: int) -> None:
+        """Add a text broken at spaces into lines of at most `width`, `leading_px` apart."""
+        lines, line = [], ""
+        for word in first.text.split():
+            longer = f"{line} {word}".strip()
+            if line and replace(first, text=longer).width > width:
+                lines.append(line)
+                longer = word
+            line = longer
+        for number, words in enumerate([*lines, line]):
+            self.add(replace(first, y=first.y + number * leading_px, text=words))

@@ -16,6 +16,7 @@ from patterns.video.partial import PartialFile
 __all__ = ["check_picture_name", "to_image", "to_png", "to_svg", "write_picture"]
 
 OVERSAMPLING = 3  # of shapes' edges; text is set at this size too, and comes down with them
+ANCHORS = {"start": "ls", "middle": "ms", "end": "rs"}
 BOLD_PART = 48  # a bold letter's outline is drawn this part of the em wider on each side
 
 
@@ -33,11 +34,11 @@ def _draw(surface: ImageDraw.ImageDraw, shape: Shape) -> None:
         surface.polygon([(x * s, y * s) for x, y in shape.points], fill=shape.fill)
     else:
         surface.text(
-            (round(shape.left * s), round(shape.y * s)),
+            (round(shape.x * s), round(shape.y * s)),
             shape.text,
             fill=shape.fill,
             font=font(shape.size_px * s),
-            anchor="ls",
+            anchor=ANCHORS[shape.anchor],
             stroke_width=round(shape.size_px * s / BOLD_PART) if shape.bold else 0,
         )
 

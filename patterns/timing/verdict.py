@@ -14,14 +14,14 @@ from patterns.timing.cadence import Cadence
 from patterns.timing.rates import format_decimal
 from patterns.timing.slip import LONGEST_PATTERN, SlowSlip, slow_slip
 
-__all__ = ["short_verdict", "verdict"]
+__all__ = ["interval_text", "short_verdict", "verdict"]
 
 SINGLE_HITCHES_HZ = 2
 POYNTON_PEAK_HZ = (4, 6)
 FUSED_HZ = 20
 
 
-def _interval(value_s: Fraction) -> str:
+def interval_text(value_s: Fraction) -> str:
     """'8.3 s', '200 s', '17 min', '28 h', '12 days'."""
     if value_s < 600:
         return f"{float(value_s):.{1 if value_s < 100 else 0}f} s"
@@ -33,7 +33,7 @@ def _interval(value_s: Fraction) -> str:
 
 def _per_second(value_hz: Fraction) -> str:
     if value_hz < 1:
-        return f"once in {_interval(1 / value_hz)}"
+        return f"once in {interval_text(1 / value_hz)}"
     number = format_decimal(value_hz, 1)
     return {"1": "once", "2": "twice"}.get(number, f"{number} times") + " a second"
 
@@ -78,7 +78,7 @@ def _even(cadence: Cadence) -> str:
 
 def _slipping(slip: SlowSlip, rate: Fraction) -> str:
     """Describe a fast pattern that breaks step now and then."""
-    pattern, every = slip.pattern, f"every {_interval(slip.interval_s)}"
+    pattern, every = slip.pattern, f"every {interval_text(slip.interval_s)}"
     if len(pattern) == 1:
         if pattern[0] == 1 and not slip.longer:
             return f"Even, but one frame is dropped {every}: a small hitch."
@@ -131,7 +131,7 @@ def verdict(cadence: Cadence) -> str:
 
 def _short_slip(slip: SlowSlip) -> str:
     run = ",".join(str(hold) for hold in slip.pattern)
-    return f"{run} slip {_interval(slip.interval_s).replace(' ', '')}"
+    return f"{run} slip {interval_text(slip.interval_s).replace(' ', '')}"
 
 
 def short_verdict(cadence: Cadence) -> str:
