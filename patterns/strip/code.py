@@ -49,6 +49,7 @@ CHECK_OFFSET = 0x69A  # so that neither an all-black nor an all-white row is a n
 
 GREY = (0.3, 0.7)  # levels between these are neither black nor white
 MAX_GREY = 2  # grey cells that a single number may have: a blend of neighbours has six or more
+FAINT = 0.03  # by how much the cells of a faint blend must lean more than all others
 SHARE_SPREAD = 0.25  # how far one cell's share of a blend may lie from the others' mean
 
 UInt32Array = npt.NDArray[np.uint32]
@@ -144,6 +145,24 @@ def _blend(earlier: int, levels: FloatArray, grey: npt.NDArray[np.bool_]) -> Wor
     return Word(earlier, earlier + 1, share, float(np.clip(sure, 0, 1)))
 
 
+def _faint(word: Word, levels: FloatArray) -> Word | None:
+    """See whether a neighbour shines through a frame that reads cleanly.
+
+    It does if every cell in which the two differ leans towards the other side by more
+    than any of the cells in which they agree.
+    """
+    leans = np.abs(levels - (levels > 0.5))
+    for earlier in (word.number - 1, word.number):
+        if not 0 <= earlier < (1 << NUMBER_BITS) - 1:
+            continue
+        differ = word_bits(number_word(earlier) ^ number_word(earlier + 1))
+        if leans[differ].min() > leans[~differ].max() + FAINT:
+            lean = float(leans[differ].mean())
+            share = lean if earlier == word.number else 1 - lean
+            return Word(earlier, earlier + 1, share, word.margin)
+    return None
+
+
 def read_levels(levels: npt.ArrayLike) -> Word | str:
     """Read the number cells from their levels.
 
@@ -162,7 +181,10 @@ def read_levels(levels: npt.ArrayLike) -> Word | str:
     grey = (found > GREY[0]) & (found < GREY[1])
     word = _hard_word(found)
     if grey.sum() <= MAX_GREY:
-        return _single(word, found) or "number cells do not agree with their check cells"
+        single = _single(word, found)
+        if single is None:
+            return "number cells do not agree with their check cells"
+        return _faint(single, found) or single
     number = ungray(word >> CHECK_BITS)
     blends = [
         blend

@@ -28,12 +28,16 @@ MOST_BARS = 800
 
 @dataclass(frozen=True)
 class _Bar:
-    """An upright white bar in picture coordinates (edges between pixels)."""
+    """An upright white bar in picture coordinates (edges between pixels).
+
+    `cut` says whether the picture's left or right border may have taken a part of it.
+    """
 
     left: float
     right: float
     top: float
     bottom: float
+    cut: bool
 
     @property
     def height(self) -> float:
@@ -118,7 +122,8 @@ def _measure(
     if down[centre] <= level:
         return None
     top, bottom = _edges(down, centre, centre, level)
-    found = _Bar(first + left, first + right, above + top, above + bottom)
+    cut = first + left <= 0 or first + right >= luma.shape[1]
+    found = _Bar(first + left, first + right, above + top, above + bottom, cut)
     return found if 1.5 < found.height / found.width < 25 else None
 
 
@@ -139,12 +144,13 @@ def _pairs(bars: list[_Bar]) -> list[tuple[_Bar, _Bar]]:
     height, width = bottom - top, right - left
     slack = 1.5 + 0.06 * height
     apart = left.T - left
+    cut = np.array([[b.cut] for b in bars])
     fits = (
         (apart > SPACING[0] * height)
         & (apart < SPACING[1] * height)
         & (np.abs(top - top.T) < slack)
         & (np.abs(bottom - bottom.T) < slack)
-        & (np.abs(width - width.T) < 1.5 + 0.25 * width)
+        & (cut | cut.T | (np.abs(width - width.T) < 1.5 + 0.25 * width))
     )
     first, second = np.nonzero(fits)
     order = np.argsort(-apart[first, second], kind="stable")[:MOST_PAIRS]
@@ -156,21 +162,43 @@ def _line(at: list[float], to: list[float]) -> tuple[float, float]:
     return float(slope), float(offset)
 
 
+def _across(left: _Bar, right: _Bar, x: list[float], *, back: bool) -> tuple[float, float] | None:
+    """Scale and offset of columns over the band's x, if the posts' widths agree with it.
+
+    `x` are the left and right edges of the left and the right post. Edges at the border
+    of a cropped picture are left out.
+    """
+    columns = [left.left, left.right, right.left, right.right]
+    first, last = left, right
+    if back:
+        columns.reverse()
+        first, last = right, left
+    whole = [not first.cut, True, True, not last.cut]
+    scale, offset = _line(
+        [at for at, keep in zip(x, whole, strict=True) if keep],
+        [at for at, keep in zip(columns, whole, strict=True) if keep],
+    )
+    expected = abs(scale) * (x[1] - x[0])
+    for bar in (left, right):
+        if not bar.cut and not 0.5 < bar.width / expected < 2:
+            return None  # these would be the other arrangement's posts
+    return scale, offset
+
+
 def _placements(left: _Bar, right: _Bar) -> Iterator[Placement]:
     """Every way in which two posts could belong to a strip."""
-    columns = [left.left, left.right, right.left, right.right]
     rows = [left.top, left.bottom, right.top, right.bottom]
     for arrangement in ARRANGEMENTS:
         posts = grid(arrangement).posts
         x = [edge for post in posts for edge in (post.left, post.right)]
         y = [edge for post in posts for edge in (post.top, post.bottom)]
         for back in (False, True):
-            across = columns[::-1] if back else columns
-            sx, ox = _line(x, across)
-            if abs(sx) * (x[1] - x[0]) > 2 * left.width or left.width > 2 * abs(sx) * (x[1] - x[0]):
-                continue  # the other arrangement's posts
+            fitted = _across(left, right, x, back=back)
+            if fitted is None:
+                continue
             for upside_down in (False, True):
-                sy, oy = _line(y, [rows[1], rows[0]] * 2 if upside_down else rows)
+                down = [rows[1], rows[0], rows[3], rows[2]] if upside_down else rows
+                (sx, ox), (sy, oy) = fitted, _line(y, down)
                 matrix = np.array([[sx, 0, ox], [0, sy, oy], [0, 0, 1]])
                 yield Placement(arrangement, matrix, upside_down, back != upside_down)
 

@@ -82,7 +82,9 @@ def _sides(luma: UInt8Array, placement: Placement) -> Sides | None:
     on: Grid = placement.grid
     white = sample(luma, placement, on.white)
     black = sample(luma, placement, on.black)
-    lit = np.concatenate([white, sample(luma, placement, on.posts + on.flags)])
+    posts = sample(luma, placement, on.posts)
+    whole = posts[~np.isnan(posts)]  # a crop may have cut a post; it was seen all the same
+    lit = np.concatenate([white, whole, sample(luma, placement, on.flags)])
     unlit = np.concatenate([black, sample(luma, placement, on.dark)])
     contrast = float(np.median(white) - np.median(black))
     # a NaN, a place outside the picture, fails these comparisons
