@@ -19,7 +19,7 @@ from patterns.safety.flashes import (
     TransitionCounter,
     leading_edge_s,
 )
-from patterns.safety.luminance import Reduced, Reducer
+from patterns.safety.luminance import FINE, Reduced, Reducer
 from patterns.safety.red_flashes import OlderRedSwings, RedSwings
 from patterns.safety.regions import Mask, screen_rule, visual_field_rule
 from patterns.safety.report import SafetyReport
@@ -69,20 +69,30 @@ class FlashCheck:
         edges applies, and how long the last frame stays.
     viewing
         Assumed viewing.
+    quick
+        Look at rendered frames in about a millisecond each; see `Reducer`.
     """
 
     def __init__(
-        self, width: int, height: int, rate: Fraction, viewing: Viewing | None = None
+        self,
+        width: int,
+        height: int,
+        rate: Fraction,
+        viewing: Viewing | None = None,
+        *,
+        quick: bool = False,
     ) -> None:
         self.viewing = viewing or Viewing()
         self._size, self._rate = (width, height), rate
-        self._reducer = Reducer(width, height, self.viewing)
+        self._reducer = Reducer(width, height, self.viewing, quick=quick)
         shape = (self._reducer.grid.rows, self._reducer.grid.columns)
         self._relative = Swings(RELATIVE_STEP, RELATIVE_DARK)
         self._screen = Swings(SCREEN_STEP_CD_M2, SCREEN_DARK_CD_M2)
         self._red, self._older_red = RedSwings(shape), OlderRedSwings(shape)
         self._rules = self._make_rules(shape)
-        self._stripes = StripeWatch(StripeRules(width, height, self.viewing))
+        self._stripes = StripeWatch(
+            StripeRules(width, height, self.viewing), fine=1 if quick else FINE
+        )
         self._frames = 0
         self._first_s = self._last_s = Fraction(0)
         self._worst: WorstMoment | None = None

@@ -1,11 +1,12 @@
 """A frame reduced to what the checks look at: a small grid of linear light.
 
 Why a small grid is right. Every limit is a share of the picture (25 % of the screen, a
-quarter of a 10 degree block: 2 to 3 % of it) of *connected* area, so cells of 1/160 of
-the long side (0.0006 to 0.004 % of that limit's perimeter effects aside) place a region's
-border to within half a cell; detail below a cell, which WCAG 2.2 exempts as a fine
-balanced pattern (squares under 0.1 degree), is averaged away as the eye does, in light.
-Stripes are looked for on a grid three times finer.
+quarter of a 10 degree block: 2 to 3 % of it) of *connected* area. Cells of 1/160 of the
+long side place the border of a region to within half a cell, which for a quarter of a
+16:9 picture is under one part in a hundred of its area. Detail finer than a cell (0.2
+degree at three picture heights) is averaged in light, as the eye does at that size; WCAG
+2.2 exempts balanced patterns under 0.1 degree anyway. Stripes are looked for on a grid
+three times finer.
 
 Two luminances are kept, because the two criteria define them differently: relative
 luminance decodes R'G'B' with the sRGB curve (WCAG 2.2, "relative luminance"), screen
@@ -23,13 +24,14 @@ from PIL import Image
 from patterns.rendering.planes import Planes, UInt8Array
 from patterns.safety.viewing import Viewing
 
-__all__ = ["FloatGrid", "Grid", "Reduced", "Reducer", "srgb_decode"]
+__all__ = ["FINE", "FloatGrid", "Grid", "Reduced", "Reducer", "srgb_decode"]
 
 FloatGrid = npt.NDArray[np.float32]
 CodeGrid = npt.NDArray[np.int16]
 
 LONG_SIDE_CELLS = 160
 FINE = 3  # fine cells along the side of a cell
+QUICK_ROWS = 3  # a quick look reads every third row
 SCALE = 16  # signals are integers, 0 to 255 x 16: eight-bit codes stay exact
 TOP = 255 * SCALE
 BT709 = np.array([0.2126, 0.7152, 0.0722])
@@ -72,11 +74,11 @@ class Reduced:
     screen
         float32 (rows, columns), luminance in cd/m2.
     screen_fine
-        float32 (3 rows, 3 columns), luminance in cd/m2.
+        float32 (3 rows, 3 columns), luminance in cd/m2; after a quick look as `screen`.
     linear_rgb
         float32 (rows, columns, 3), linear R, G, B (sRGB curve), or None for a grey frame.
     signal
-        int16 (3 rows, 3 columns) or (..., 3): the signal, 0 to 4080.
+        int16, of the shape of `screen_fine`, or (3, ...): the signal, 0 to 4080.
     """
 
     relative: FloatGrid
@@ -86,9 +88,10 @@ class Reduced:
     signal: CodeGrid
 
     def picture(self) -> UInt8Array:
-        """RGB picture, uint8 (3 rows, 3 columns, 3)."""
+        """RGB picture, uint8, of the shape of `screen_fine` by 3."""
         codes = np.asarray(self.signal // SCALE, np.uint8)
-        return codes if codes.ndim == 3 else np.repeat(codes[..., np.newaxis], 3, axis=2)
+        planes = codes if codes.ndim == 3 else np.stack([codes] * 3)
+        return np.ascontiguousarray(np.moveaxis(planes, 0, -1))
 
 
 class Reducer:
@@ -100,11 +103,16 @@ class Reducer:
         Size of the frames in pixels.
     viewing
         For the luminance of peak white.
+    quick
+        Read every third row and average whole cells in code. Meant for pictures that are
+        smooth from row to row, such as rendered ones, while they are made.
     """
 
-    def __init__(self, width: int, height: int, viewing: Viewing) -> None:
+    def __init__(self, width: int, height: int, viewing: Viewing, *, quick: bool = False) -> None:
         self.grid = Grid.of(width, height)
-        self._fine = (self.grid.columns * FINE, self.grid.rows * FINE)
+        self._step = QUICK_ROWS if quick and height >= 2 * QUICK_ROWS * self.grid.rows else 1
+        self._factor = 1 if quick else FINE
+        self._fine = (self.grid.columns * self._factor, self.grid.rows * self._factor)
         signal = np.arange(TOP + 1) / TOP
         decoded, emitted = srgb_decode(signal), viewing.peak_cd_m2 * signal**2.4
         self._decoded = decoded.astype(np.float32)
@@ -123,14 +131,15 @@ class Reducer:
 
     def planes(self, frame: Planes) -> Reduced:
         """Reduce a frame in BT.709 narrow-range planes."""
-        luma = self._luma[self._shrink(frame.y)]
+        luma = np.take(self._luma, self._shrink(frame.y))
         if self._is_grey(frame.cb) and self._is_grey(frame.cr):
             return self._grey(luma)
         cb, cr = self._shrink(frame.cb), self._shrink(frame.cr)
-        rgb = np.empty((*luma.shape, 3), np.int16)
-        rgb[..., 0] = luma + self._red_of_cr[cr]
-        rgb[..., 1] = luma + self._green_of_cr[cr] + self._green_of_cb[cb]
-        rgb[..., 2] = luma + self._blue_of_cb[cb]
+        rgb = np.empty((3, *luma.shape), np.int16)
+        np.add(luma, np.take(self._red_of_cr, cr), out=rgb[0])
+        np.add(luma, np.take(self._green_of_cr, cr), out=rgb[1])
+        rgb[1] += np.take(self._green_of_cb, cb)
+        np.add(luma, np.take(self._blue_of_cb, cb), out=rgb[2])
         return self._coloured(np.clip(rgb, 0, TOP, out=rgb))
 
     def rgb(self, frame: UInt8Array) -> Reduced:
@@ -138,26 +147,39 @@ class Reducer:
         shrunk = [self._shrink(frame[..., channel]) for channel in range(3)]
         if (shrunk[0] == shrunk[1]).all() and (shrunk[1] == shrunk[2]).all():
             return self._grey(shrunk[0].astype(np.int16) * SCALE)
-        return self._coloured(np.stack(shrunk, axis=2).astype(np.int16) * SCALE)
+        return self._coloured(np.stack(shrunk).astype(np.int16) * SCALE)
 
     def _grey(self, signal: CodeGrid) -> Reduced:
         fine = np.take(self._screen_grey, signal)
-        relative = _cell_means(np.take(self._relative_grey, signal))
-        return Reduced(relative, _cell_means(fine), fine, None, signal)
+        relative = self._cell_means(np.take(self._relative_grey, signal))
+        return Reduced(relative, self._cell_means(fine), fine, None, signal)
 
     def _coloured(self, signal: CodeGrid) -> Reduced:
-        channels = [np.ascontiguousarray(signal[..., c]) for c in range(3)]
         fine, relative = (
-            np.take(t[0], channels[0]) + np.take(t[1], channels[1]) + np.take(t[2], channels[2])
+            np.take(t[0], signal[0]) + np.take(t[1], signal[1]) + np.take(t[2], signal[2])
             for t in (self._screen, self._relative)
         )
         # The middle of each cell speaks for its colour: a region of saturated red is flat.
-        linear = np.take(self._decoded, signal[1::FINE, 1::FINE])
-        return Reduced(_cell_means(relative), _cell_means(fine), fine, linear, signal)
+        middle = self._factor // 2
+        linear = np.stack(
+            [
+                np.take(self._decoded, c[middle :: self._factor, middle :: self._factor])
+                for c in signal
+            ]
+        )
+        return Reduced(
+            self._cell_means(relative),
+            self._cell_means(fine),
+            fine,
+            np.moveaxis(linear, 0, -1),
+            signal,
+        )
 
     def _shrink(self, plane: UInt8Array) -> UInt8Array:
         # Boxes of at most 1/480 of the long side are averaged in code, which costs an
         # eighth of doing so in light and differs only where such a box holds an edge.
+        if self._step > 1:
+            plane = plane[self._step // 2 :: self._step]
         height, width = plane.shape
         columns, rows = self._fine
         image = Image.fromarray(np.ascontiguousarray(plane))
@@ -169,8 +191,9 @@ class Reducer:
     def _is_grey(plane: UInt8Array) -> bool:
         return int(plane.min()) >= 128 - NEUTRAL and int(plane.max()) <= 128 + NEUTRAL
 
-
-def _cell_means(fine: FloatGrid) -> FloatGrid:
-    rows = fine[0::FINE] + fine[1::FINE] + fine[2::FINE]
-    total = rows[:, 0::FINE] + rows[:, 1::FINE] + rows[:, 2::FINE]
-    return np.asarray(total / np.float32(FINE * FINE), np.float32)
+    def _cell_means(self, fine: FloatGrid) -> FloatGrid:
+        if self._factor == 1:
+            return fine
+        rows = fine[0::FINE] + fine[1::FINE] + fine[2::FINE]
+        total = rows[:, 0::FINE] + rows[:, 1::FINE] + rows[:, 2::FINE]
+        return np.asarray(total / np.float32(FINE * FINE), np.float32)

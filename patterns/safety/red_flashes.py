@@ -39,22 +39,31 @@ UV_BOTTOM = (TO_XYZ[0] + 15 * TO_XYZ[1] + 3 * TO_XYZ[2]).astype(np.float32)
 WHITE = np.array([U_TOP.sum() / UV_BOTTOM.sum(), V_TOP.sum() / UV_BOTTOM.sum()], np.float32)
 
 
+def _sum(light: FloatGrid) -> FloatGrid:
+    return np.asarray(light[..., 0] + light[..., 1] + light[..., 2], np.float32)
+
+
 def red_ratio(rgb: npt.ArrayLike) -> FloatGrid:
     """R / (R + G + B) of linear light, shape (..., 3) to (...); 0 where there is next to none."""
     light = np.asarray(rgb, np.float32)
-    total = light.sum(axis=-1)
-    ratio = light[..., 0] / np.maximum(total, DARK_SUM)
-    return np.where(total < DARK_SUM, np.float32(0), ratio)
+    total = _sum(light)
+    ratio = light[..., 0] / np.maximum(total, np.float32(DARK_SUM))
+    return np.asarray(np.where(total < DARK_SUM, np.float32(0), ratio), np.float32)
 
 
-def chromaticity(rgb: npt.ArrayLike) -> FloatGrid:
-    """CIE 1976 u', v' of linear light, shape (..., 3) to (..., 2); that of white for black."""
+def chromaticity(rgb: npt.ArrayLike) -> tuple[FloatGrid, FloatGrid]:
+    """CIE 1976 u', v' of linear light, shape (..., 3) to two of (...); those of white for black."""
     light = np.asarray(rgb, np.float32)
-    bottom = light @ UV_BOTTOM
-    safe = np.maximum(bottom, np.float32(1e-6))
-    uv = np.stack([(light @ U_TOP) / safe, (light @ V_TOP) / safe], axis=-1)
-    dark = light.sum(axis=-1) < DARK_SUM
-    return np.asarray(np.where(dark[..., np.newaxis], WHITE, uv), np.float32)
+    dark = _sum(light) < DARK_SUM
+    bottom = np.maximum(_weighted(light, UV_BOTTOM), np.float32(1e-6))
+    u = np.where(dark, WHITE[0], _weighted(light, U_TOP) / bottom)
+    v = np.where(dark, WHITE[1], _weighted(light, V_TOP) / bottom)
+    return np.asarray(u, np.float32), np.asarray(v, np.float32)
+
+
+def _weighted(light: FloatGrid, weights: FloatGrid) -> FloatGrid:
+    r, g, b = (light[..., i] * weights[i] for i in range(3))
+    return np.asarray(r + g + b, np.float32)
 
 
 class RedSwings:
@@ -62,38 +71,54 @@ class RedSwings:
 
     Away from red the least red colour since the last change is remembered, in red the
     reddest, so that a slow change adds up over its frames.
+
+    Parameters
+    ----------
+    shape
+        Rows and columns of the grid.
     """
 
     def __init__(self, shape: tuple[int, int]) -> None:
-        self._in_red = np.zeros(shape, np.bool_)
+        self._nothing = np.zeros(shape, np.bool_)
+        self._in_red = self._nothing.copy()
         self._extreme_ratio = np.full(shape, np.inf, np.float32)
-        self._extreme_uv = np.broadcast_to(WHITE, (*shape, 2)).copy()
+        self._extreme_u, self._extreme_v = np.full(shape, WHITE[0]), np.full(shape, WHITE[1])
         self._started = False
+        self._grey = False  # the frame before was grey, so another one changes nothing
 
     def see(self, rgb: FloatGrid | None) -> tuple[Mask, Mask]:
         """Take linear light (rows, columns, 3), None for grey; returns to-red and from-red."""
-        shape = self._in_red.shape
-        ratio = np.full(shape, 1 / 3, np.float32) if rgb is None else red_ratio(rgb)
-        uv = np.broadcast_to(WHITE, (*shape, 2)) if rgb is None else chromaticity(rgb)
+        if rgb is None and self._grey:
+            return self._nothing, self._nothing
+        self._grey = rgb is None
+        ratio, u, v = self._colour(rgb)
         saturated = ratio >= SATURATED
         if not self._started:
             self._started = True
             self._in_red = saturated.copy()
-            self._remember(ratio, uv, np.ones(shape, np.bool_))
-        further = np.where(self._in_red, ratio > self._extreme_ratio, ratio < self._extreme_ratio)
-        self._remember(ratio, uv, further)
-        moved = np.hypot(*np.moveaxis(uv - self._extreme_uv, -1, 0)) > CHROMATICITY_STEP
-        to_red = ~self._in_red & saturated & moved
-        from_red = self._in_red & ~saturated & moved
-        changed = to_red | from_red
-        if changed.any():
-            self._in_red ^= changed
-            self._remember(ratio, uv, changed)
+            self._remember(ratio, u, v, np.ones_like(saturated))
+        further = (ratio > self._extreme_ratio) == self._in_red
+        self._remember(ratio, u, v, further)
+        apart = (u - self._extreme_u) ** 2 + (v - self._extreme_v) ** 2
+        changed = (saturated != self._in_red) & (apart > CHROMATICITY_STEP**2)
+        if not changed.any():
+            return self._nothing, self._nothing
+        to_red, from_red = changed & saturated, changed & ~saturated
+        self._in_red ^= changed
+        self._remember(ratio, u, v, changed)
         return to_red, from_red
 
-    def _remember(self, ratio: FloatGrid, uv: FloatGrid, where: Mask) -> None:
+    def _colour(self, rgb: FloatGrid | None) -> tuple[FloatGrid, FloatGrid, FloatGrid]:
+        if rgb is not None:
+            return red_ratio(rgb), *chromaticity(rgb)
+        shape = self._nothing.shape
+        grey = np.full(shape, 1 / 3, np.float32)
+        return grey, np.full(shape, WHITE[0]), np.full(shape, WHITE[1])
+
+    def _remember(self, ratio: FloatGrid, u: FloatGrid, v: FloatGrid, where: Mask) -> None:
         np.copyto(self._extreme_ratio, ratio, where=where)
-        np.copyto(self._extreme_uv, uv, where=where[..., np.newaxis])
+        np.copyto(self._extreme_u, u, where=where)
+        np.copyto(self._extreme_v, v, where=where)
 
 
 class OlderRedSwings:
@@ -101,6 +126,7 @@ class OlderRedSwings:
 
     def __init__(self, shape: tuple[int, int]) -> None:
         self._shape = shape
+        self._grey = False
         self._low: FloatGrid | None = None
         self._high: FloatGrid
         self._high_saturated: Mask
@@ -108,6 +134,9 @@ class OlderRedSwings:
 
     def see(self, rgb: FloatGrid | None) -> tuple[Mask, Mask]:
         """Take linear light (rows, columns, 3), None for grey; returns to-red and from-red."""
+        if rgb is None and self._grey:
+            return np.zeros(self._shape, np.bool_), np.zeros(self._shape, np.bool_)
+        self._grey = rgb is None
         if rgb is None:
             value, saturated = np.zeros(self._shape, np.float32), np.zeros(self._shape, np.bool_)
         else:

@@ -13,7 +13,7 @@ from math import pi
 import numpy as np
 import numpy.typing as npt
 
-from patterns.safety.luminance import FloatGrid
+from patterns.safety.luminance import FINE, FloatGrid
 from patterns.safety.report import StripeFinding
 from patterns.safety.stripe_rules import REVERSAL_CYCLES, StripeRules, motion_word
 from patterns.safety.stripes import Stripes, find_stripes
@@ -144,9 +144,12 @@ class StripeWatch:
     ----------
     rules
         The criteria.
+    fine
+        How many cells of the pictures lie along the side of a cell of the grid.
     """
 
-    def __init__(self, rules: StripeRules) -> None:
+    def __init__(self, rules: StripeRules, fine: int = FINE) -> None:
+        self._fine = fine
         self._rules = rules
         self._next_look_s: Fraction | None = None
         self._track: _Track | None = None
@@ -162,7 +165,7 @@ class StripeWatch:
             self._look(time_s, screen_fine)
 
     def _look(self, time_s: Fraction, screen_fine: FloatGrid) -> None:
-        found = find_stripes(screen_fine)
+        found = find_stripes(screen_fine, self._fine)
         track = self._track
         if track is not None:
             if found is not None and _same(found, track.stripes):

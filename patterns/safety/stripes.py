@@ -135,13 +135,15 @@ def _extent(region: Mask, x: float, y: float) -> float:
     return float(phase.max() - phase.min()) + abs(x) + abs(y)
 
 
-def find_stripes(screen_fine: FloatGrid) -> Stripes | None:
+def find_stripes(screen_fine: FloatGrid, fine: int = FINE) -> Stripes | None:
     """Find the strongest regular stripes of a picture.
 
     Parameters
     ----------
     screen_fine
-        Luminance in cd/m2, float32 (3 rows, 3 columns).
+        Luminance in cd/m2, float32 (`fine` x rows, `fine` x columns).
+    fine
+        How many of its cells lie along the side of a cell of the grid.
 
     Returns
     -------
@@ -154,9 +156,9 @@ def find_stripes(screen_fine: FloatGrid) -> Stripes | None:
     if found is None:
         return None
     # Wide stripes are looked at on cells, which is nine times quicker and as exact.
-    coarse = FINE if np.hypot(*found) * FINE <= 1 / 4 else 1
+    coarse = fine if np.hypot(*found) * fine <= 1 / 4 else 1
     light = _shrunk(screen_fine, coarse)
-    return _demodulate(light, found[0] * coarse, found[1] * coarse, coarse)
+    return _demodulate(light, found[0] * coarse, found[1] * coarse, (coarse, fine // coarse))
 
 
 def _shrunk(light: FloatGrid, factor: int) -> FloatGrid:
@@ -165,7 +167,7 @@ def _shrunk(light: FloatGrid, factor: int) -> FloatGrid:
     return np.asarray(blocks.mean(axis=(1, 3)), np.float32)
 
 
-def _demodulate(light: FloatGrid, x: float, y: float, coarse: int) -> Stripes | None:
+def _demodulate(light: FloatGrid, x: float, y: float, scales: tuple[int, int]) -> Stripes | None:
     half = max(1, round(1 / np.hypot(x, y)))
     detail = light - _box(light, half).real
     wave = _box(np.asarray(detail * _wave(light.shape, x, y), np.complex64), half)
@@ -182,7 +184,7 @@ def _demodulate(light: FloatGrid, x: float, y: float, coarse: int) -> Stripes | 
     dark, bright = np.percentile(light[region], (3, 97))
     if bright - dark < LEAST_CONTRAST * (bright + dark):
         return None
-    step = FINE // coarse
+    coarse, step = scales
     return Stripes(
         pairs=_extent(region, x, y),
         share=float(region.mean()),
