@@ -100,10 +100,10 @@ class Country:
     def overview(self) -> tuple[Field, Field, Field]:
         """Red, green and blue light of the whole country on a coarse grid, for far views."""
         count = round(PERIOD_M / OVERVIEW_STEP_M)
-        across = GridAxis(0.0, OVERVIEW_STEP_M, count, OVERVIEW_STEP_M)
+        across = GridAxis.even(0.0, OVERVIEW_STEP_M, count, OVERVIEW_STEP_M)
         light = np.empty((3, count, count), np.float32)
         for first in range(0, count, 32):
-            along = GridAxis(first * OVERVIEW_STEP_M, OVERVIEW_STEP_M, 32, OVERVIEW_STEP_M)
+            along = GridAxis.even(first * OVERVIEW_STEP_M, OVERVIEW_STEP_M, 32, OVERVIEW_STEP_M)
             light[:, first : first + 32] = self.grid(along, across)
         red, green, blue = (Field(channel, OVERVIEW_STEP_M) for channel in light)
         return red, green, blue

@@ -39,15 +39,47 @@ class Field:
 
 
 class GridAxis:
-    """Evenly spaced places on one axis, each standing for a box of `width_m` about it."""
+    """Places on one axis, each standing for a box of `width_m` about it.
 
-    def __init__(self, first_m: float, step_m: float, count: int, width_m: float) -> None:
-        self.places = first_m + step_m * np.arange(count)
-        self.step_m, self.width_m = step_m, width_m
+    Parameters
+    ----------
+    places_m
+        Ascending or descending, (nearly) even.
+    width_m
+        Length of each box.
+    """
+
+    def __init__(self, places_m: npt.NDArray[np.float64], width_m: float) -> None:
+        self.places, self.width_m = places_m, width_m
+        self.step_m = abs(float(places_m[-1] - places_m[0])) / max(1, len(places_m) - 1) or width_m
         self._plans: dict[tuple[float, int], _BoxPlan] = {}
+        self._parts: dict[tuple[int, int], GridAxis] = {}
+        self._pieces: dict[int, list[GridAxis]] = {}
+
+    @classmethod
+    def even(cls, first_m: float, step_m: float, count: int, width_m: float) -> GridAxis:
+        """`count` places `step_m` apart."""
+        return cls(first_m + step_m * np.arange(count), width_m)
 
     def __len__(self) -> int:
         return len(self.places)
+
+    def part(self, first: int, last: int) -> GridAxis:
+        """Places `first` to `last` as an axis of their own (kept, with its plans)."""
+        key = (first, last)
+        if key not in self._parts:
+            self._parts[key] = GridAxis(self.places[first:last], self.width_m)
+        return self._parts[key]
+
+    def pieces(self, count: int) -> list[GridAxis]:
+        """The boxes cut into `count` equal pieces: one axis for each piece (kept)."""
+        if count == 1:
+            return [self]
+        if count not in self._pieces:
+            width = self.width_m / count
+            offsets = (np.arange(count) - (count - 1) / 2) * width
+            self._pieces[count] = [GridAxis(self.places + o, width) for o in offsets]
+        return self._pieces[count]
 
     def plan(self, field: Field) -> _BoxPlan:
         """How to average `field` over the boxes (kept: every field of one step shares it)."""
@@ -82,18 +114,19 @@ class _BoxPlan:
     def down(self, field: Field, columns: IndexArray | None) -> FloatMap:
         """Average along the first axis: (places, columns)."""
         source = field.sums if self.wide else field.values
-        if columns is not None:
-            source = source[:, columns]
         if not self.wide:
-            first, second = source[self.index[0]], source[self.following[0]]
+            first = _rows(source, self.index[0], columns)
+            second = _rows(source, self.following[0], columns)
             second -= first
             second *= self.part[0][:, None]
             first += second
             return first
-        low = _between(source, self.index[0], self.part[0])
-        high = _between(source, self.index[1], self.part[1])
+        low, high = (
+            _between(_rows(source, i, columns), _rows(source, i + 1, columns), part)
+            for i, part in zip(self.index, self.part, strict=True)
+        )
         high -= low
-        high += self.turns[:, None] * source[-1]
+        high += self.turns[:, None] * (source[-1] if columns is None else source[-1, columns])
         high /= np.float32(self.width)
         return high
 
@@ -131,8 +164,11 @@ class _BoxPlan:
         return value
 
 
-def _between(sums: FloatMap, index: IndexArray, part: FloatMap) -> FloatMap:
-    low, high = sums[index], sums[index + 1]
+def _rows(source: FloatMap, index: IndexArray, columns: IndexArray | None) -> FloatMap:
+    return source[index] if columns is None else source[index[:, None], columns]
+
+
+def _between(low: FloatMap, high: FloatMap, part: FloatMap) -> FloatMap:
     high -= low
     high *= part[:, None]
     low += high
@@ -211,7 +247,7 @@ def _change(values: FloatMap, axis: int, scale: float) -> FloatMap:
 def box_filtered(field: Field, width: float) -> Field:
     """Field averaged over squares `width` samples wide at each of its samples."""
     size = field.size
-    axis = GridAxis(0.0, field.step_m, size, width * field.step_m)
+    axis = GridAxis.even(0.0, field.step_m, size, width * field.step_m)
     return Field(GridSampler(axis, axis).read(field), field.step_m)
 
 

@@ -1,0 +1,147 @@
+"""Texture levels for flight along the camera's heading.
+
+A level serves a band of picture rows with like footprints. It is a window that slides
+over the ground: lines square to the flight, `step` metres apart, made in chunks as they
+come into view, each averaged over the row footprint and over the travel of one exposure.
+"""
+
+from __future__ import annotations
+
+from math import ceil, floor, log2
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.rendering.box_blur import box_blur, box_margin
+from patterns.rendering.terrain_rays import Rays
+from patterns.rendering.terrain_texels import (
+    WORD,
+    codes_of_light,
+    haze_shift,
+    hazed,
+    interpolator,
+    pack,
+    transmittance,
+    unpacked,
+)
+from patterns.scenes.country import Country
+from patterns.scenes.country_sampling import GridAxis
+from patterns.scenes.country_view import view
+
+__all__ = ["LineLevel", "bands"]
+
+FINENESS = 2  # texels across per pixel: the nearest is then within a quarter pixel
+BLOCK_ROWS = 8
+
+
+def bands(sample_m: npt.NDArray[np.float64], rows: npt.NDArray[np.intp]) -> list[tuple[int, int]]:
+    """Split consecutive rows so that footprints within a band differ little.
+
+    Far bands are narrower (in ratio): they cost less, and their haze changes faster.
+    """
+    found = []
+    least = float(sample_m[rows].min())
+    first = 0
+    for last in range(1, len(rows) + 1):
+        part = sample_m[rows[first:last]]
+        ratio = 1 + 0.35 / (1 + 0.3 * log2(part.min() / least))
+        inside = last < len(rows) and max(part.max(), sample_m[rows[last]]) < ratio * min(
+            part.min(), sample_m[rows[last]]
+        )
+        if not inside:
+            found.append((int(rows[first]), int(rows[last - 1]) + 1))
+            first = last
+    return found
+
+
+class LineLevel:
+    """One band of rows of one plane, for forward flight and straight down."""
+
+    def __init__(
+        self, country: Country, rays: Rays, rows: tuple[int, int], blur_m: float, colour: bool
+    ) -> None:
+        top, bottom = rows
+        self.rows = rows
+        self._country, self._colour = country, colour
+        ahead = rays.ahead_m[top:bottom]
+        footprint = rays.sample_ahead_m[top:bottom]
+        self._box_m = float(np.sqrt(footprint.min() * footprint.max()))
+        # A long exposure needs no finer lines than a part of its own length.
+        self.step_m = max(float(footprint.min()), blur_m / 12)
+        self._box_m = max(self._box_m, self.step_m)
+        self._blur = blur_m / self.step_m
+        self._places = ahead / self.step_m
+        through = transmittance(rays.range_m[top:bottom])
+        self._through = float(np.sqrt(through.min() * through.max()))
+        self._shift = haze_shift(through, self._through, colour)[:, None, :]
+        self._across = self._lay_across(rays, top, bottom)
+        span = float(self._places.max() - self._places.min())
+        self.chunk_lines = int(np.clip(ceil(span / 3), 4, 40))
+        self.slots = ceil((span + 2) / self.chunk_lines) + 3
+        self._held: list[int | None] = [None] * self.slots
+        planes = 2 if colour else 1
+        lines = self.slots * self.chunk_lines
+        self._words = np.zeros((lines, (len(self._across) - 1) * FINENESS, planes), WORD)
+
+    def _lay_across(self, rays: Rays, top: int, bottom: int) -> GridAxis:
+        depth = rays.depth_m[top:bottom]
+        sample = rays.sample_across_m[top:bottom]
+        step = float(sample.min())
+        left, right = rays.across[0] * depth.max() - step, rays.across[-1] * depth.max() + step
+        count = ceil((right - left) / step) + 2
+        places = (rays.across[None, :] * depth[:, None] - left) * (FINENESS / step)
+        self._columns = np.rint(places).astype(np.intp)
+        return GridAxis.even(left, step, count, float(np.sqrt(step * sample.max())))
+
+    def chunks(self, travel_m: float) -> range:
+        """Chunks that a frame needs when the camera has come `travel_m`."""
+        places = self._places + travel_m / self.step_m
+        return range(
+            floor(float(places.min()) / self.chunk_lines),
+            floor((float(places.max()) + 1) / self.chunk_lines) + 1,
+        )
+
+    def holds(self, chunk: int) -> bool:
+        """Whether a chunk is in memory."""
+        return self._held[chunk % self.slots] == chunk
+
+    def make(self, chunk: int) -> None:
+        """Draw a chunk of lines into its slot, if it is not there."""
+        if self.holds(chunk):
+            return
+        slot = chunk % self.slots
+        self._held[slot] = None
+        margin = box_margin(self._blur)
+        first = chunk * self.chunk_lines - margin
+        count = self.chunk_lines + 1 + 2 * margin
+        along = GridAxis.even(first * self.step_m, self.step_m, count, self._box_m)
+        light = view(self._country, along, self._across)
+        light = box_blur(light.swapaxes(1, 2), self._blur).swapaxes(1, 2)
+        codes = codes_of_light(hazed(np.ascontiguousarray(light), self._through), self._colour)
+        start = slot * self.chunk_lines
+        target = self._words[start : start + self.chunk_lines]
+        between = (codes[..., 1:] + codes[..., :-1]) * np.float32(0.5)
+        for offset, values in enumerate((codes[..., :-1], between)):
+            words = pack(values[:, :-1], values[:, 1:])
+            target[:, offset::FINENESS] = np.moveaxis(words, 0, -1)
+        self._held[slot] = chunk
+
+    def draw(self, travel_m: float, out: list[npt.NDArray[np.uint8]]) -> None:
+        """Fill this level's rows of each plane."""
+        top, bottom = self.rows
+        line, mix = interpolator(self._places + travel_m / self.step_m)
+        line %= len(self._words)
+        wide = np.dtype("<u8") if self._colour else WORD
+        words = self._words.view(wide)[..., 0]
+        lines = line.tolist()
+        for first in range(0, bottom - top, BLOCK_ROWS):
+            last = min(first + BLOCK_ROWS, bottom - top)
+            block = np.empty((last - first, self._columns.shape[1]), wide)
+            for row in range(first, last):
+                words[lines[row]].take(self._columns[row], 0, block[row - first], "clip")
+            mixed = block.view(WORD).reshape(*block.shape, -1)
+            mixed *= mix[first:last, None, None]
+            mixed += self._shift[first:last]
+            codes = unpacked(mixed)
+            for number, plane in enumerate(out):
+                plane[top + first : top + last] = codes[..., number]

@@ -1,0 +1,98 @@
+"""Where on flat ground each row of the picture looks, and how far apart its pixels are.
+
+Pinhole camera, square pixels, optical axis through the centre of the picture, no roll:
+so a row sees a straight line on the ground that lies square to the camera's heading.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import cos, radians, sin
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.scenes.motion import TerrainMotion, focal_px
+
+__all__ = ["Plane", "Rays", "cast"]
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Plane:
+    """Sampling of a picture plane: positions in luma pixels from the picture's top left.
+
+    Attributes
+    ----------
+    columns, rows
+        Samples across and down.
+    pitch
+        Luma pixels from sample to sample: 1 for luma, 2 for chroma.
+    """
+
+    columns: int
+    rows: int
+    pitch: int
+
+    @property
+    def x(self) -> FloatArray:
+        """Centre of each column: chroma sits on even luma columns (see `Planes`)."""
+        return np.arange(self.columns) * self.pitch + 0.5
+
+    @property
+    def y(self) -> FloatArray:
+        """Centre of each row: chroma sits between two luma rows."""
+        return np.arange(self.rows) * self.pitch + self.pitch / 2
+
+
+@dataclass(frozen=True)
+class Rays:
+    """Ground seen by the rows of a plane; rows above the horizon have infinite depth.
+
+    Attributes
+    ----------
+    across
+        (columns,) tangent of the angle right of the optical axis.
+    depth_m
+        (rows,) distance of the row's ground line along the optical axis; a column with
+        tangent a sees the place a * depth_m to the right.
+    ahead_m
+        (rows,) distance over the ground along the heading.
+    range_m
+        (rows,) distance through the air, in the middle column.
+    sample_across_m, sample_ahead_m
+        (rows,) ground covered by one sample, across and along the heading.
+    """
+
+    across: FloatArray
+    depth_m: FloatArray
+    ahead_m: FloatArray
+    range_m: FloatArray
+    sample_across_m: FloatArray
+    sample_ahead_m: FloatArray
+
+
+def tilt(motion: TerrainMotion) -> float:
+    """Radians by which the camera looks below the horizon."""
+    return radians(90 if motion.flight == "down" else float(motion.pitch_deg))
+
+
+def cast(motion: TerrainMotion, plane: Plane, width: int, height: int) -> Rays:
+    """Rays of a plane of a picture that is `width` x `height` luma pixels."""
+    focal = focal_px(motion.hfov_deg, width)
+    pitch, above = tilt(motion), float(motion.height_m)
+    fall = (plane.y - height / 2) / focal
+    down = sin(pitch) + fall * cos(pitch)
+    depth = np.full(plane.rows, np.inf)
+    np.divide(above, down, depth, where=down > 1e-9)
+    with np.errstate(invalid="ignore"):
+        ahead = depth * (cos(pitch) - fall * sin(pitch))
+    return Rays(
+        across=(plane.x - width / 2) / focal,
+        depth_m=depth,
+        ahead_m=ahead,
+        range_m=depth * np.sqrt(1 + fall * fall),
+        sample_across_m=depth * plane.pitch / focal,
+        sample_ahead_m=depth * depth * plane.pitch / (above * focal),
+    )

@@ -1,0 +1,105 @@
+"""Texels: neighbouring code values packed so that one multiplication interpolates them.
+
+A texel is a 32-bit word: its own value in the low half, its follower's along the motion
+in the high half, both as code * 4 + 2 (two bits of fraction and the half that makes
+cutting off into rounding). Times ((64 - w) << 16 | w) the upper half of the word becomes
+(64 - w) * own + w * next, whose upper byte is the interpolated code. Sixty-four steps
+from texel to texel place an image to within 1/128 texel.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.rendering.light import light_to_signal
+from patterns.scenes import country_palette as palette
+
+__all__ = [
+    "STEPS",
+    "codes_of_light",
+    "haze_shift",
+    "hazed",
+    "interpolator",
+    "pack",
+    "transmittance",
+    "unpacked",
+]
+
+STEPS = 64
+FloatArray = npt.NDArray[np.float32]
+WordArray = npt.NDArray[np.uint32]
+WORD = np.dtype("<u4")  # byte 3 is the upper byte on every machine
+
+# What ground looks like on average, for the small correction of `haze_shift`.
+MEAN_GROUND = np.array([0.13, 0.15, 0.055], np.float32)
+_CODES = np.array(
+    [
+        [0.2126, 0.7152, 0.0722],
+        [-0.2126 / 1.8556, -0.7152 / 1.8556, 0.5],
+        [0.5, -0.7152 / 1.5748, -0.0722 / 1.5748],
+    ]
+) * np.array([[219], [224], [224]])
+
+
+def transmittance(range_m: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Share of the ground's light that comes through `range_m` metres of hazy air."""
+    return np.asarray(np.exp(-range_m / palette.HAZE_LENGTH_M))
+
+
+def hazed(light: FloatArray, through: float | FloatArray) -> FloatArray:
+    """Light (3, ...) seen through haze that lets the share `through` pass; changed in place."""
+    light *= np.float32(through) if np.isscalar(through) else through
+    for channel, haze in zip(light, palette.HAZE, strict=True):
+        channel += haze * (1 - np.float32(through) if np.isscalar(through) else 1 - through)
+    return light
+
+
+def codes_of_light(light: FloatArray, colour: bool) -> FloatArray:
+    """Unrounded codes of linear light (3, ...): (1, ...) of Y', or (2, ...) of Cb and Cr."""
+    signal = light_to_signal(light)
+    matrix = _CODES[1:] if colour else _CODES[:1]
+    codes = np.empty((len(matrix), *light.shape[1:]), np.float32)
+    part = np.empty(light.shape[1:], np.float32)
+    for out, (red, green, blue) in zip(codes, matrix, strict=True):
+        np.multiply(signal[0], np.float32(red), out)
+        out += np.multiply(signal[1], np.float32(green), part)
+        out += np.multiply(signal[2], np.float32(blue), part)
+        out += np.float32(128 if colour else 16)
+    return codes
+
+
+def haze_shift(
+    through: npt.NDArray[np.float64], through_level: float, colour: bool
+) -> npt.NDArray[np.uint32]:
+    """Word (rows, planes) to add where a row's haze differs a little from its level's.
+
+    Shifts every code as the code of mean ground would shift; what is left is a change of
+    contrast by a few percent between the rows of a level.
+    """
+    seen = np.append(through, through_level)
+    light = MEAN_GROUND[:, None] * seen + palette.HAZE[:, None] * (1 - seen)
+    codes = codes_of_light(light.astype(np.float32), colour).astype(np.float64)
+    shift = np.rint((codes[:, :-1] - codes[:, -1:]).T * 2**24).astype(np.int64)
+    return np.asarray(shift & 0xFFFFFFFF, np.uint32)
+
+
+def pack(codes: FloatArray, follower: FloatArray) -> WordArray:
+    """Words of unrounded codes and of the codes one texel further along the motion."""
+    low = (codes * np.float32(4) + np.float32(2.5)).astype(WORD)
+    high = (follower * np.float32(4) + np.float32(2.5)).astype(WORD)
+    high <<= 16
+    low |= high
+    return low
+
+
+def interpolator(places: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.int64], WordArray]:
+    """Texel numbers below fractional places, and the words that interpolate there."""
+    steps = np.rint(places * STEPS).astype(np.int64)
+    weight = steps % STEPS
+    return steps // STEPS, (((STEPS - weight) << 16) | weight).astype(WORD)
+
+
+def unpacked(words: WordArray) -> npt.NDArray[np.uint8]:
+    """View of the codes in interpolated words."""
+    return words.view(np.uint8).reshape(*words.shape, 4)[..., 3]
