@@ -1,1 +1,40 @@
-"""Evenhold: clips that show how evenly a screen holds the frames of a video."""
+"""Evenhold: clips that show how evenly a screen holds the frames of a video.
+
+>>> import patterns
+>>> clip = patterns.describe("bars", rate="23.976", shutter=180, size="360p", seconds=1)
+>>> luma = [frame.y for frame in patterns.frames(clip)]  # uint8 (360, 640), 24 of them
+>>> record = patterns.write(clip, "bars.mp4")  # doctest: +SKIP
+>>> patterns.cadence("24", "60").holds
+(3, 2)
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from patterns.api import cadence, describe, write
+    from patterns.clip import Clip
+    from patterns.errors import EvenholdError
+    from patterns.frame_source import frames
+    from patterns.rendering.stills import planes_to_rgb
+
+__all__ = ["Clip", "EvenholdError", "cadence", "describe", "frames", "planes_to_rgb", "write"]
+
+# Loaded when first used, so that `import patterns` costs nothing.
+_HOMES = {
+    "Clip": "patterns.clip",
+    "EvenholdError": "patterns.errors",
+    "cadence": "patterns.api",
+    "describe": "patterns.api",
+    "frames": "patterns.frame_source",
+    "planes_to_rgb": "patterns.rendering.stills",
+    "write": "patterns.api",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module 'patterns' has no attribute {name!r}")
+    return getattr(import_module(_HOMES[name]), name)

@@ -14,7 +14,7 @@ from patterns.timing.cadence import Display, parse_display
 from patterns.timing.rates import parse_rate
 from patterns.timing.shutter import parse_angle, parse_exposure
 
-__all__ = ["ANGLE", "DISPLAY", "EXPOSURE", "NUMBER", "RATE", "SIZE", "parse_number"]
+__all__ = ["ANGLE", "DISPLAY", "EXPOSURE", "NUMBER", "RATE", "RATES", "SIZE", "parse_number"]
 
 T = TypeVar("T")
 
@@ -50,8 +50,14 @@ def parse_number(text: str) -> Fraction:
 
 
 NUMBER = Parsed[Fraction]("number", parse_number)
+def parse_rates(text: str) -> tuple[Fraction, ...]:
+    """Several rates from '24,25,29.97'."""
+    return tuple(parse_rate(part) for part in text.split(","))
+
+
 RATE = Parsed[Fraction]("rate", parse_rate)
 ANGLE = Parsed[Fraction]("degrees", parse_angle)
 EXPOSURE = Parsed[Fraction]("seconds", parse_exposure)
+RATES = Parsed[tuple[Fraction, ...]]("rates", parse_rates)
 SIZE = Parsed[tuple[int, int]]("size", parse_size)
 DISPLAY = Parsed[Display]("hertz", parse_display)

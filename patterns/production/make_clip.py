@@ -1,0 +1,215 @@
+"""One clip from description to file, with its record beside it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from patterns.clip import Clip
+from patterns.errors import OutputError, RequestError
+from patterns.frame_source import FrameSource
+from patterns.production.record import ClipRecord, dump, record_json
+from patterns.rendering.planes import Planes
+from patterns.safety.guard import ClipGuard
+from patterns.scenes.loops import loop
+from patterns.sizes import size_name
+from patterns.timing.cadence import Display
+from patterns.timing.rates import format_decimal
+from patterns.video.codecs import codec_named
+from patterns.video.partial import PartialFile
+from patterns.video.writer import VideoSpec, VideoWriter
+
+__all__ = ["OUTPUTS", "ClipJob", "Progress", "clip_job", "clip_name", "make_clip", "record_path"]
+
+OUTPUTS = Path("outputs")
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class ClipJob:
+    """A clip to be made and where it goes.
+
+    Attributes
+    ----------
+    clip
+        What to draw; already closed if it is to loop.
+    path
+        Final name of the video.
+    force
+        Whether files that exist are replaced.
+    allow_flashing
+        Whether a clip that exceeds the limits for flashes and stripes is kept.
+    loop_periods, speed_change
+        As in `ClipRecord`.
+    displays
+        Displays whose cadence the record reports.
+    """
+
+    clip: Clip
+    path: Path
+    force: bool = False
+    allow_flashing: bool = False
+    loop_periods: int = 0
+    speed_change: Fraction = Fraction(0)
+    displays: tuple[Display, ...] = (Display.fixed(60), Display.fixed(90), Display.fixed(120))
+
+    @property
+    def folder_text(self) -> str:
+        """Folder as a prefix for a printed file name."""
+        parent = str(self.path.parent)
+        return "" if parent == "." else f"{parent}/"
+
+
+def clip_name(clip: Clip) -> str:
+    """Speaking file name, 'bars-24fps-180deg-1080p.mp4'."""
+    codec = codec_named(clip.codec)
+    extra = "" if clip.codec == "h264" else f"-{clip.codec}"
+    return (
+        f"{clip.pattern}-{format_decimal(clip.rate)}fps-{format_decimal(clip.angle_deg, 1)}deg-"
+        f"{size_name(clip.width, clip.height)}{extra}{codec.suffix}"
+    )
+
+
+def record_path(path: Path) -> Path:
+    """Where the record of a clip lies: beside it, with the suffix .json."""
+    return path.with_suffix(".json")
+
+
+def clip_job(
+    clip: Clip,
+    out: str | Path | None = None,
+    *,
+    looped: bool = False,
+    force: bool = False,
+    allow_flashing: bool = False,
+) -> ClipJob:
+    """Check all that can be checked before a frame is drawn.
+
+    Parameters
+    ----------
+    clip
+        What to draw.
+    out
+        File to write; None for a speaking name in `OUTPUTS`, which is made if missing.
+    looped
+        Whether length and speed are fitted to whole periods.
+
+    Raises
+    ------
+    RequestError
+        The clip, its codec, its name or its loop is not possible.
+    OutputError
+        The default folder cannot be made, or the file exists.
+    """
+    job = ClipJob(clip, Path(), force, allow_flashing)
+    if looped:
+        closed = loop(clip.motion, clip.rate, clip.frames)
+        clip = replace(clip, motion=closed.motion, frames=closed.frames)
+        job = replace(
+            job, clip=clip, loop_periods=closed.periods, speed_change=closed.speed_change
+        )
+    if out is None:
+        _make_folder(OUTPUTS)
+    path = OUTPUTS / clip_name(clip) if out is None else Path(out)
+    _spec(clip, path, force=force).encoder_arguments()
+    if not force:
+        for taken in (path, record_path(path)):
+            if taken.exists():
+                raise RequestError(f"{taken} exists: give --force to replace it, or another name")
+    return replace(job, path=path)
+
+
+def make_clip(job: ClipJob, progress: Progress = lambda done, total: None) -> dict[str, Any]:
+    """Draw, check and write a clip and its record; returns the record's JSON object.
+
+    Parameters
+    ----------
+    job
+        From `clip_job`.
+    progress
+        Called with (frames done, frames in all).
+
+    Raises
+    ------
+    RequestError
+        The clip exceeds a limit for flashes or stripes and that is not allowed.
+    OutputError, EncoderError
+        The disk or the encoder failed; nothing is left behind.
+    """
+    clip = job.clip
+    guard = ClipGuard(clip, allow=job.allow_flashing)
+    source = FrameSource(clip)
+    frame = Planes.blank(clip.width, clip.height)
+    with VideoWriter(_spec(clip, job.path, force=job.force)) as writer:
+        for n in range(clip.frames):
+            source.draw(n, frame)
+            guard.see(n, frame)
+            writer.write(frame)
+            progress(n + 1, clip.frames)
+        safety = guard.verdict()
+    data = record_json(
+        ClipRecord(
+            clip=clip,
+            file=job.path.name,
+            bytes=job.path.stat().st_size,
+            sha256=file_digest(job.path),
+            codec_level=_level(clip),
+            loop_periods=job.loop_periods,
+            speed_change=job.speed_change,
+            safety=safety,
+            displays=job.displays,
+        )
+    )
+    write_text(record_path(job.path), dump(data), force=job.force)
+    return data
+
+
+def _spec(clip: Clip, path: Path, *, force: bool) -> VideoSpec:
+    return VideoSpec(path, clip.width, clip.height, clip.rate, clip.codec, clip.frames, force)
+
+
+def _level(clip: Clip) -> str:
+    level = codec_named(clip.codec).level(clip.width, clip.height, clip.rate)
+    return level.number if level else ""
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"folder {folder} cannot be made: {error.strerror}") from error
+
+
+def file_digest(path: Path) -> str:
+    """SHA-256 of a file, as hexadecimal text."""
+    digest = hashlib.sha256()
+    with path.open("rb") as file:
+        while block := file.read(1 << 20):
+            digest.update(block)
+    return digest.hexdigest()
+
+
+def write_text(path: Path, text: str, *, force: bool) -> None:
+    """Write a text file whole or not at all."""
+    partial = PartialFile(path, force=force)
+    try:
+        partial.path.write_text(text, encoding="utf-8")
+        partial.publish()
+    except OSError as error:
+        raise OutputError(f"{path} cannot be written: {error.strerror}") from error
+    finally:
+        partial.discard()
+
+
+def read_record(path: Path) -> dict[str, Any] | None:
+    """The record beside the clip at `path`, or None where there is none that can be read."""
+    try:
+        data = json.loads(record_path(path).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return data if isinstance(data, dict) else None

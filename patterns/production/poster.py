@@ -1,0 +1,31 @@
+"""One frame of a clip as a picture, for pages."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+from PIL import Image
+
+from patterns.clip import Clip
+from patterns.frame_source import FrameSource
+from patterns.rendering.stills import planes_to_rgb
+from patterns.video.partial import write_whole
+
+__all__ = ["poster_jpeg", "write_poster"]
+
+
+def poster_jpeg(clip: Clip, n: int, width: int) -> bytes:
+    """Frame `n` of `clip` as a JPEG `width` pixels wide."""
+    picture = Image.fromarray(planes_to_rgb(FrameSource(clip).draw(n)))
+    picture.thumbnail((width, picture.height), Image.Resampling.LANCZOS)
+    held = io.BytesIO()
+    picture.save(held, "JPEG", quality=88, optimize=True)
+    return held.getvalue()
+
+
+def write_poster(clip: Clip, folder: Path) -> str:
+    """Write the middle frame of `clip` into `folder`; returns the file's name."""
+    name = f"evenhold-{clip.pattern}.jpg"
+    write_whole(folder / name, poster_jpeg(clip, clip.frames // 2, 960), force=True)
+    return name
