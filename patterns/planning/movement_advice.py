@@ -9,7 +9,8 @@ from math import inf
 import numpy as np
 
 from patterns.planning.request import PlanRequest
-from patterns.scenes.motion import BarsMotion, ImageMotion, Motion, TerrainMotion
+from patterns.scenes.bars import crossing_px
+from patterns.scenes.motion import BarsMotion, ImageMotion, TerrainMotion
 from patterns.scenes.speed import crossing_time_s, speed_map
 from patterns.timing.panning import limit_cross_s, limit_px_s
 
@@ -83,26 +84,28 @@ def movement_advice(request: PlanRequest, speed: ImageMotion, rate: Fraction) ->
         limit_px_s=limit,
         limit_step_px=limit / float(rate),
         past_share=float(np.mean(past)) if moving.size else 0.0,
-        remedies=_remedies(request.motion, speed.fastest_px_s / limit, request.width, limit),
+        remedies=_remedies(request, speed.fastest_px_s / limit, limit),
     )
 
 
-def _remedies(motion: Motion, times: float, width: int, limit: float) -> tuple[Remedy, ...]:
+def _remedies(request: PlanRequest, times: float, limit: float) -> tuple[Remedy, ...]:
     """Values at which the fastest place goes exactly at the limit.
 
     Image speed is in proportion to bar speed, ground speed or turn rate, and over flat
     ground in inverse proportion to height, whatever the lens and the pitch.
     """
+    motion, width, height = request.motion, request.width, request.height
     if not times:
         return ()
     if isinstance(motion, BarsMotion):
-        now = width / abs(float(motion.speed_px_s))
-        return (Remedy("crossing time", "s", now, width / limit, at_most=False),)
+        way = crossing_px(motion, width, height)
+        now = way / abs(float(motion.speed_px_s))
+        return (Remedy("crossing time", "s", now, way / limit, at_most=False),)
     if isinstance(motion, TerrainMotion):
-        speed, height = float(motion.ground_speed_m_s), float(motion.height_m)
+        speed, up = float(motion.ground_speed_m_s), float(motion.height_m)
         return (
             Remedy("ground speed", "m/s", speed, speed / times, at_most=True),
-            Remedy("height", "m", height, height * times, at_most=False),
+            Remedy("height", "m", up, up * times, at_most=False),
         )
     turn = abs(float(motion.turn_deg_s))
     seconds = 360 / turn if turn else inf

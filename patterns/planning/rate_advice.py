@@ -92,7 +92,7 @@ def rate_advice(request: PlanRequest, fastest_px_s: float) -> tuple[RateAdvice, 
 
 def _jump(request: PlanRequest, standing: RateStanding, fastest_px_s: float) -> Jump:
     worst = standing.worst
-    px = float(worst.span_s) * fastest_px_s
+    px = float(worst.cadence.timing_error_span_s) * fastest_px_s
     return Jump(
         worst,
         px,
@@ -112,7 +112,8 @@ def _near(request: PlanRequest, standing: RateStanding) -> NearRate | None:
 def _slip(showing: Showing, near: Fraction, take_s: Fraction) -> Slip:
     # At the named rate a frame lasts `ratio` refreshes on average. At the near rate that
     # makes ratio x near refreshes a second instead of R: the difference is what slips.
-    if showing.display.is_variable and showing.display.refresh_for(near) != showing.refresh_hz:
-        return Slip(showing, None, Fraction(0))  # the display follows the near rate as well
-    per_second = abs(showing.refresh_hz - showing.ratio * near)
+    named = showing.cadence
+    if named.display.refresh_for(near) != named.refresh_hz:
+        return Slip(showing, None, Fraction(0))  # a variable display follows the near rate as well
+    per_second = abs(named.refresh_hz - named.ratio * near)
     return Slip(showing, 1 / per_second if per_second else None, per_second * take_s)

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from math import ceil, floor
 
 from patterns.planning.conform_advice import FootageAdvice
-from patterns.planning.movement_advice import MovementAdvice
+from patterns.planning.movement_advice import MovementAdvice, Remedy
 from patterns.planning.plan import Plan, RatePlan
 from patterns.planning.rate_advice import NearRate, RateAdvice
-from patterns.planning.shutter_advice import ShutterAdvice
+from patterns.planning.shutter_advice import MainsAdvice, ShutterAdvice
 from patterns.scenes.motion import BarsMotion, Motion, TerrainMotion
 from patterns.timing.audience import Audience, RateStanding, Showing
 from patterns.timing.conform import Conform
 from patterns.timing.filters import FilterChoice
-from patterns.timing.mains import LightCheck
+from patterns.timing.mains import LightCheck, alias_hz
 from patterns.timing.rates import format_decimal
 from patterns.timing.shutter import format_exposure
+from patterns.timing.slip import SlowSlip
 
 __all__ = [
     "CAUTIONS",
@@ -23,12 +25,16 @@ __all__ = [
     "check_words",
     "conform_verdict",
     "filter_words",
+    "fps",
     "move_words",
     "movement_verdict",
+    "near_light_words",
     "near_words",
     "number",
+    "percent",
     "rate_reason",
     "rate_verdict",
+    "remedy_words",
     "repeat_words",
     "shutter_verdict",
 ]
@@ -59,7 +65,7 @@ def fps(rate: Fraction) -> str:
 
 
 def move_words(motion: Motion) -> str:
-    """The move in one line."""
+    """Describe the move in one line."""
     if isinstance(motion, BarsMotion):
         return f"{motion.direction} bars at {number(abs(float(motion.speed_px_s)), 1)} px/s"
     lens = f"field {number(motion.hfov_deg, 1)} deg"
@@ -94,25 +100,30 @@ def _and(parts: list[str]) -> str:
 
 
 def _uneven_words(showing: Showing) -> str:
-    where = f"on {showing.display.name} Hz ({percent(showing.share)})"
-    if showing.dropped_per_second:
-        dropped = number(float(showing.dropped_per_second))
-        return f"{where} {dropped} frames a second never show"
-    low = int(showing.ratio)
-    pattern = ",".join(map(str, showing.holds)) if showing.holds else f"{low} or {low + 1}"
+    held, where = showing.cadence, f"on {showing.display.name} Hz ({percent(showing.share)})"
+    if showing.slip:
+        return f"{where} {_slip_words(showing, showing.slip)}"
+    if held.dropped_per_second:
+        return f"{where} {number(float(held.dropped_per_second))} frames a second never show"
     return (
-        f"{where} frames stay {pattern} refreshes: "
-        f"{number(float(showing.odd_per_second))} odd ones a second"
+        f"{where} frames stay {_holds_words(showing)} refreshes: "
+        f"{number(float(held.odd_holds_per_second))} odd ones a second"
     )
 
 
-def _slip_words(showing: Showing) -> str:
-    seconds = number(float(1 / showing.odd_per_second), 1)
+def _holds_words(showing: Showing) -> str:
+    if showing.seen_holds:
+        return ",".join(map(str, showing.seen_holds))
+    return f"{showing.cadence.usual_hold} or {showing.cadence.odd_hold}"
+
+
+def _slip_words(showing: Showing, slip: SlowSlip) -> str:
+    what = "even" if len(slip.pattern) == 1 else f"frames stay {_holds_words(showing)} refreshes"
     return (
-        f"on {showing.display.name} Hz even but for one slip each {seconds} s (a frame of "
-        f"{showing.odd_hold} refreshes among frames of {showing.usual_hold}); the RMS of "
-        f"{number(1000 * showing.rms_s)} ms over that whole beat grows too slowly to be seen, so "
-        "the rank counts the slip and not the RMS"
+        f"{what} but for one slip each {number(float(slip.interval_s), 1)} s; the RMS error of "
+        f"{number(1000 * showing.cadence.timing_error_rms_s)} ms over the whole beat grows too "
+        f"slowly to be seen, so the rank goes by {number(1000 * showing.seen_rms_s)} ms between "
+        "slips, and by the slips"
     )
 
 
@@ -125,8 +136,7 @@ def rate_reason(advice: RateAdvice, above: RateAdvice | None) -> str:
         parts.append(f"even on {'all: ' if len(even) > 1 else ''}{_and(even)}")
     elif even:
         parts.append(f"even on {_and(even)}")
-    parts += [_uneven_words(s) for s in standing.showings if not s.even and not s.slips]
-    parts += [_slip_words(s) for s in standing.showings if s.slips]
+    parts += [_uneven_words(s) for s in standing.showings if not s.even]
     if above is not None and above.standing.key[:2] == standing.key[:2]:
         parts.append(
             f"as even as {fps(above.rate)}, and below it only because it moves the picture "
@@ -136,9 +146,8 @@ def rate_reason(advice: RateAdvice, above: RateAdvice | None) -> str:
     return "; ".join(parts)
 
 
-def near_words(near: NearRate, rate: Fraction, take_s: Fraction) -> str:
-    """What the near rate does over a long take."""
-    minutes = number(float(take_s) / 60, 1)
+def near_words(near: NearRate, take_s: Fraction) -> str:
+    """Say what a near rate does over a long take, beside the rate that it is near to."""
     slips = []
     for slip in near.slips:
         where = f"on {slip.showing.display.name} Hz"
@@ -152,20 +161,34 @@ def near_words(near: NearRate, rate: Fraction, take_s: Fraction) -> str:
     drift = float(near.drift_s)
     side = "behind" if drift > 0 else "ahead"
     return (
-        f"{fps(near.rate)} beside {fps(rate)}, over {minutes} min: slips {'; '.join(slips)}; "
-        f"its clock ends {number(abs(drift), 2)} s {side}"
+        f"over {number(float(take_s) / 60, 1)} min, slips {'; '.join(slips)}; clock "
+        f"{number(abs(drift), 2)} s {side} at the end"
+    )
+
+
+def near_light_words(near: Fraction, mains: MainsAdvice) -> str:
+    """Say what a near rate makes of light that the named rate follows exactly."""
+    beat = alias_hz(mains.wished.pulses_hz, near)
+    return (
+        f"{fps(near)} would not follow it: the light would breathe once in "
+        f"{number(float(1 / beat))} s ({number(float(beat), 3)} Hz) unless the exposure holds "
+        "whole cycles"
     )
 
 
 def check_words(check: LightCheck) -> str:
-    """What mains light does to the wished exposure."""
+    """Say what mains light does to the wished exposure."""
     cycles = number(float(check.cycles), 3)
     if check.steadiness == "whole cycles":
-        return f"holds still: {cycles} whole cycles of the light in each frame"
+        plural = "" if check.cycles == 1 else "s"
+        return f"holds still: {cycles} whole cycle{plural} of the light in each frame"
     beat = number(float(check.beat_hz), 3)
     left = f"{number(100 * check.modulation, 1)} % modulation left ({cycles} cycles)"
     if check.steadiness == "rate follows the light":
-        return f"holds still at any exposure: the light's {fps(check.pulses_hz)} Hz is a multiple of the rate"
+        return (
+            f"holds still at any exposure: the light's {fps(check.pulses_hz)} Hz is a multiple of "
+            "the rate"
+        )
     if check.steadiness == "slow beat":
         period = number(float(1 / check.beat_hz), 2)
         return f"nearly: {left}, breathing once in {period} s ({beat} Hz)"
@@ -173,12 +196,15 @@ def check_words(check: LightCheck) -> str:
 
 
 def shutter_verdict(advice: ShutterAdvice) -> str:
-    """The exposure to set, with the angle that it really is."""
+    """Name the exposure to set, with the angle that it really is."""
     text = f"{format_exposure(advice.advised_s)} ({number(float(advice.advised_deg), 1)} deg)"
     if advice.mains is None:
         return text
     if advice.mains.nearest_s is None:
-        return f"{text}; a frame is too short for one cycle of the light: it {check_words(advice.mains.wished)}"
+        return (
+            f"{text}; a frame is too short for one cycle of the light: it "
+            f"{check_words(advice.mains.wished)}"
+        )
     if advice.mains.wished.steadiness == "rate follows the light":
         return f"{text}, still under the lamps at any exposure"
     wished = (
@@ -219,9 +245,19 @@ def movement_verdict(movement: MovementAdvice) -> str:
     if movement.within:
         return f"{crossing}: within the guidance ({limit} at {fps(movement.rate)} fps)"
     return (
-        f"{crossing}: {number(movement.times_limit)} times the guidance ({limit} at "
-        f"{fps(movement.rate)} fps), past it in {percent(movement.past_share)} of the moving picture"
+        f"{crossing}: too fast, {number(movement.times_limit)} times the guidance ({limit} at "
+        f"{fps(movement.rate)} fps) and past it in {percent(movement.past_share)} of the moving "
+        f"picture; met by {' or '.join(remedy_words(r) for r in movement.remedies)}"
     )
+
+
+def remedy_words(remedy: Remedy) -> str:
+    """Say at which value of one quantity the guidance is met."""
+    # Rounded to the side on which the guidance is met.
+    hundredths = 100 * remedy.meets_at
+    value = floor(hundredths + 1e-6) if remedy.at_most else ceil(hundredths - 1e-6)
+    bound = "at most" if remedy.at_most else "at least"
+    return f"{remedy.quantity} {bound} {number(value / 100)} {remedy.unit}"
 
 
 def repeat_words(conform: Conform) -> str:
@@ -232,12 +268,12 @@ def repeat_words(conform: Conform) -> str:
     if conform.speed < Fraction(1, 2):
         return f"1 of {number(float(every))} shown"
     if conform.speed < 1:
-        return f"1 of {number(float(every))} dropped"
+        return f"1 of {number(float(every))} lost"
     return f"1 of {number(float(every))} x{repeats}"
 
 
 def conform_verdict(advice: FootageAdvice) -> str:
-    """What to do with footage of one rate."""
+    """Say what to do with footage of one rate."""
     error = _error_words(advice.own)
     if advice.best is None:
         if advice.own.even_everywhere:
@@ -263,7 +299,7 @@ def _error_words(standing: RateStanding) -> str:
 
 
 def rate_verdict(plan: Plan) -> str:
-    """The rate to shoot and what comes nearest to it."""
+    """Name the rate to shoot and what comes nearest to it."""
     best = plan.best
     text = f"{fps(best.rate)} fps: {_standing_words(best)}"
     others = plan.rates[1:]

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
+from math import isnan
 
 import numpy as np
 
-from patterns.planning.movement_advice import MovementAdvice, Remedy
+from patterns.planning.movement_advice import MovementAdvice
 from patterns.planning.plan import Plan, RatePlan
 from patterns.planning.request import PlanRequest
 from patterns.planning.words import (
@@ -19,18 +20,20 @@ from patterns.planning.words import (
     fps,
     move_words,
     movement_verdict,
+    near_light_words,
     near_words,
     number,
     percent,
     rate_reason,
     rate_verdict,
+    remedy_words,
     repeat_words,
     shutter_verdict,
 )
 from patterns.scenes.speed import speed_at
 from patterns.timing.shutter import format_exposure
 
-__all__ = ["plan_text", "speed_letters"]
+__all__ = ["near_groups", "plan_text", "speed_letters"]
 
 WIDTH = 79
 
@@ -89,18 +92,25 @@ def _rates(plan: Plan) -> Iterator[str]:
     for rate in plan.rates:
         yield from _wrap(rate_reason(rate.advice, above), f"  {fps(rate.rate):>6}: ")
         above = rate.advice
-    nears = [r for r in plan.rates if r.advice.near is not None]
-    for rate in nears[:2]:
-        assert rate.advice.near is not None
-        yield from _wrap(
-            near_words(rate.advice.near, rate.rate, request.take_s), "  Near rate: ", "    "
-        )
+    for names, words in near_groups(plan).items():
+        yield from _wrap(f"{names}: {words}.", "  Near rates, ", "    ")
+
+
+def near_groups(plan: Plan) -> dict[str, str]:
+    """Group near rates that do the same: names such as "29.97 beside 30" to words."""
+    groups: dict[str, list[str]] = {}
+    for rate in plan.rates:
+        near = rate.advice.near
+        if near is not None:
+            names = groups.setdefault(near_words(near, plan.request.take_s), [])
+            names.append(f"{fps(near.rate)} beside {fps(rate.rate)}")
+    return {", ".join(names): words for words, names in groups.items()}
 
 
 def _rate_row(rate: RatePlan) -> str:
     advice, jump = rate.advice, rate.advice.jump
     error = f"{1000 * advice.standing.expected_error_s:.2f}"
-    beat = number(float(jump.showing.beat_hz), 3) if jump.showing.beat_hz else "-"
+    beat = number(float(jump.showing.seen_beat_hz), 3) if jump.showing.seen_beat_hz else "-"
     worst = "-" if jump.showing.even else jump.showing.display.name
     return (
         f"  {advice.place:>2} {fps(rate.rate):>6} {error:>6} {jump.px:>8.1f} "
@@ -135,6 +145,9 @@ def _mains_lines(rate: RatePlan) -> Iterator[str]:
     exposure = format_exposure(rate.shutter.wished_s)
     yield from _wrap(f"{exposure} {check_words(mains.wished)}", f"  {fps(rate.rate):>6} fps  ")
     indent = " " * 14
+    near = rate.advice.near
+    if mains.wished.beat_hz == 0 and near is not None:
+        yield from _wrap(near_light_words(near.rate, mains), indent)
     if mains.clean_s:
         yield from _wrap(f"whole cycles: {_clean_list(rate)}", indent)
     else:
@@ -199,7 +212,7 @@ def _movement(plan: Plan) -> Iterator[str]:
     yield ""
     yield f"  Met at {fps(plan.best.rate)} fps by one of these, the rest as it is:"
     for remedy in best.remedies:
-        yield f"    {_remedy_words(remedy)}"
+        yield f"    {remedy_words(remedy)} (now {number(remedy.now)})"
     yield ""
     yield from _map_lines(request, best)
 
@@ -209,14 +222,6 @@ def _movement_row(movement: MovementAdvice) -> str:
         f"   {fps(movement.rate):>6} {movement.step_px:>9.1f} {movement.limit_step_px:>10.2f} "
         f"{movement.times_limit:>8.2f} {movement.limit_cross_s:>14.1f} s "
         f"{percent(movement.past_share):>15}"
-    )
-
-
-def _remedy_words(remedy: Remedy) -> str:
-    bound = "at most" if remedy.at_most else "at least"
-    return (
-        f"{remedy.quantity} {bound} {number(remedy.meets_at)} {remedy.unit} "
-        f"(now {number(remedy.now)})"
     )
 
 
@@ -244,7 +249,7 @@ def speed_letters(request: PlanRequest, limit_px_s: float) -> tuple[str, ...]:
 
 
 def _letter(times: float) -> str:
-    if times != times:  # nan: sky
+    if isnan(times):  # sky
         return " "
     return "#" if times > 1 + 1e-6 else str(min(9, int(10 * times)))
 
@@ -262,18 +267,18 @@ def _footage(plan: Plan) -> Iterator[str]:
             f"  Shot {fps(advice.footage)}: ",
             "    ",
         )
-        yield "      in    |  played on: speed  length  sound  error | left as shot       | mixed"
-        yield "      fps   |                %       %   semit.     ms | frames     error ms |     %"
+        yield "     in  |  played: speed  length   sound   error | left as shot        | mixed"
+        yield "    fps  |        percent percent   semit.     ms | frames       error  | percent"
         for choice in advice.choices:
             c = choice.conform
             yield (
-                f"   {fps(c.timeline):>6}   | {100 * float(c.speed):>16.2f} "
-                f"{100 * float(c.length):>7.2f} {c.semitones:>+7.2f} "
-                f"{1000 * choice.played.expected_error_s:>6.2f} | {repeat_words(c):<14}"
-                f"{1000 * choice.repeated_error_s:>5.2f} | {100 * float(c.mixed_share):>5.1f}"
+                f" {fps(c.timeline):>6}  | {100 * float(c.speed):>13.2f} "
+                f"{100 * float(c.length):>7.2f} {c.semitones:>+8.2f} "
+                f"{1000 * choice.played.expected_error_s:>6.2f} | {repeat_words(c):<13}"
+                f"{1000 * choice.repeated_error_s:>6.2f} | {100 * float(c.mixed_share):>5.1f}"
             )
     yield from _wrap(
-        "Played on: every frame once, at the speed shown. Left as shot: frames repeat or drop. "
+        "Played: every frame once, at the speed shown. Left as shot: frames repeat or drop. "
         "Mixed: share of frames that blending makes of two, soft where something moves."
     )
 

@@ -82,7 +82,7 @@ def speed_at(
 
     Returns
     -------
-    float64, nan where there is sky, which does not move.
+    float64, nan where there is sky: what moves there is soft, and a flight's rests.
     """
     x, y = np.broadcast_arrays(np.asarray(x_px, np.float64), np.asarray(y_px, np.float64))
     a, b = x - width / 2, y - height / 2

@@ -1,11 +1,11 @@
 """How evenly a rate is shown on the displays that an audience has, and which rate is best.
 
-The measure is the expected timing error: the RMS error of each display's cadence (see
-`patterns.timing.cadence`), weighted with the display's share. One exception is stated
-wherever it is used: where the odd holds come less than once in four seconds (29.97 on
-60 Hz: one in 16.7 s) the clip is even between them, its error grows too slowly to be
-seen as unevenness, and it is ranked by how often it slips. The four seconds are our
-convention.
+The measure is the expected timing error: the RMS error of each display's cadence,
+weighted with the display's share. A cadence that nearly repeats is taken apart first
+(`patterns.timing.slip`): 29.97 on 60 Hz is even but for one slip in 16.7 s, and its
+error, though large over that whole beat, grows too slowly to be seen as unevenness. So
+rates are ranked by the error of the fast pattern, then by how often they slip, and
+whatever shows the ranking says so.
 """
 
 from __future__ import annotations
@@ -14,14 +14,15 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
-from math import floor, sqrt
+from functools import cached_property
+from math import sqrt
 
 from patterns.errors import RequestError
-from patterns.timing.cadence import Display, holds, parse_display
+from patterns.timing.cadence import Cadence, Display, cadence, parse_display
+from patterns.timing.slip import LONGEST_PATTERN, SlowSlip, slow_slip
 
 __all__ = [
     "DEFAULT_AUDIENCE",
-    "SLOW_SLIP_HZ",
     "Audience",
     "RateStanding",
     "Showing",
@@ -30,9 +31,6 @@ __all__ = [
     "rank",
     "standing",
 ]
-
-SLOW_SLIP_HZ = Fraction(1, 4)
-LISTED_HOLDS = 12  # longest period, in frames, whose holds are written out
 
 _SHARE = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)(%?)")
 
@@ -90,76 +88,51 @@ def parse_share(text: str) -> tuple[Display, Fraction]:
 
 @dataclass(frozen=True)
 class Showing:
-    """One rate on one display, in closed form (no list of holds, so any rate is quick).
+    """One rate on one display of the audience, with the share that the display has."""
 
-    Attributes
-    ----------
-    display, share
-        The display and the share of the audience that it has.
-    refresh_hz, ratio
-        Refresh that it runs at for this rate, and refreshes per frame.
-    """
-
-    display: Display
+    cadence: Cadence
     share: Fraction
-    rate: Fraction
-    refresh_hz: Fraction
-    ratio: Fraction
+
+    @property
+    def display(self) -> Display:
+        """The display."""
+        return self.cadence.display
 
     @property
     def even(self) -> bool:
         """Whether every frame is held equally long."""
-        return self.ratio.denominator == 1
+        return self.cadence.even
+
+    @cached_property
+    def slip(self) -> SlowSlip | None:
+        """Fast pattern and slow slip, where the cadence has that form."""
+        return slow_slip(self.cadence)
 
     @property
-    def odd_per_second(self) -> Fraction:
-        """Holds a second that differ from the usual one: |R - n F|, n = R/F rounded."""
-        return abs(self.refresh_hz - floor(self.ratio + Fraction(1, 2)) * self.rate)
+    def seen_frames(self) -> int:
+        """Frames after which what is seen repeats: those of the fast pattern."""
+        return len(self.slip.pattern) if self.slip else self.cadence.period_frames
 
     @property
-    def slips(self) -> bool:
-        """Whether it is even but for odd holds that are more than four seconds apart."""
-        return not self.even and self.ratio > Fraction(1, 2) and self.odd_per_second < SLOW_SLIP_HZ
+    def seen_holds(self) -> tuple[int, ...] | None:
+        """Refreshes per frame of what is seen, None if longer than 12 frames."""
+        if self.slip:
+            return self.slip.pattern
+        if self.seen_frames <= LONGEST_PATTERN:
+            return self.cadence.first_holds(self.seen_frames)
+        return None
 
     @property
-    def beat_hz(self) -> Fraction:
-        """How often a second the pattern of holds repeats; 0 when even."""
-        return Fraction(0) if self.even else self.rate / self.ratio.denominator
+    def seen_beat_hz(self) -> Fraction:
+        """How often a second what is seen repeats; of slips alone, their number; 0 when even."""
+        if self.seen_frames > 1:
+            return self.cadence.rate / self.seen_frames
+        return 1 / self.slip.interval_s if self.slip else Fraction(0)
 
     @property
-    def span_s(self) -> Fraction:
-        """Latest less earliest frame against an even clock, seconds: (1 - 1/q)/R."""
-        return (1 - Fraction(1, self.ratio.denominator)) / self.refresh_hz
-
-    @property
-    def rms_s(self) -> float:
-        """RMS timing error over the whole pattern, seconds: sqrt((1 - 1/q^2)/12)/R."""
-        q = self.ratio.denominator
-        return sqrt((1 - 1 / q**2) / 12) / float(self.refresh_hz)
-
-    @property
-    def dropped_per_second(self) -> Fraction:
-        """Frames a second that never show."""
-        return max(Fraction(0), self.rate - self.refresh_hz)
-
-    @property
-    def usual_hold(self) -> int:
-        """Refreshes for which most frames are held."""
-        return floor(self.ratio + Fraction(1, 2))
-
-    @property
-    def odd_hold(self) -> int:
-        """Refreshes of the odd hold; the usual one when even."""
-        if self.even:
-            return self.usual_hold
-        low = floor(self.ratio)
-        return low + 1 if self.usual_hold == low else low
-
-    @property
-    def holds(self) -> tuple[int, ...] | None:
-        """Refreshes per frame over one period, None if it is longer than 12 frames."""
-        q = self.ratio.denominator
-        return holds(self.rate, self.refresh_hz, q) if q <= LISTED_HOLDS else None
+    def seen_rms_s(self) -> float:
+        """RMS timing error between slow slips, seconds: sqrt((1 - 1/b^2)/12)/R."""
+        return sqrt((1 - 1 / self.seen_frames**2) / 12) / float(self.cadence.refresh_hz)
 
 
 @dataclass(frozen=True)
@@ -172,17 +145,17 @@ class RateStanding:
     @property
     def expected_error_s(self) -> float:
         """Share-weighted mean of the displays' RMS timing errors, seconds."""
-        return sum(float(s.share) * s.rms_s for s in self.showings)
+        return sum(float(s.share) * s.cadence.timing_error_rms_s for s in self.showings)
 
     @property
     def ranked_error_s(self) -> float:
-        """The same with slow slips counted as even: what rates are ranked by, seconds."""
-        return sum(float(s.share) * s.rms_s for s in self.showings if not s.slips)
+        """The same between slow slips: what rates are ranked by, seconds."""
+        return sum(float(s.share) * s.seen_rms_s for s in self.showings)
 
     @property
     def slips_per_second(self) -> Fraction:
         """Share-weighted slow slips a second."""
-        return sum((s.share * s.odd_per_second for s in self.showings if s.slips), Fraction(0))
+        return sum((s.share / s.slip.interval_s for s in self.showings if s.slip), Fraction(0))
 
     @property
     def even_everywhere(self) -> bool:
@@ -191,8 +164,8 @@ class RateStanding:
 
     @property
     def worst(self) -> Showing:
-        """Display on which the timing error spans most; slow slips only if nothing else errs."""
-        return max(self.showings, key=lambda s: (not s.even and not s.slips, s.span_s))
+        """Display that shows most of an error between slips, of equal ones by its whole span."""
+        return max(self.showings, key=lambda s: (s.seen_rms_s, s.cadence.timing_error_span_s))
 
     @property
     def key(self) -> tuple[float, Fraction, Fraction]:
@@ -201,12 +174,10 @@ class RateStanding:
 
 
 def standing(rate: Fraction, audience: Audience) -> RateStanding:
-    """How `rate` stands with `audience`."""
-    showings = []
-    for display, share in audience.displays:
-        refresh_hz = display.refresh_for(rate)
-        showings.append(Showing(display, share, rate, refresh_hz, refresh_hz / rate))
-    return RateStanding(rate, tuple(showings))
+    """Put one rate before an audience."""
+    return RateStanding(
+        rate, tuple(Showing(cadence(rate, d), share) for d, share in audience.displays)
+    )
 
 
 def rank(rates: Iterable[Fraction], audience: Audience) -> tuple[RateStanding, ...]:

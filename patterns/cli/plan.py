@@ -1,0 +1,153 @@
+"""`evenhold plan`: what to set for a shoot, before leaving for it."""
+
+from __future__ import annotations
+
+import json
+from fractions import Fraction
+from typing import Any
+
+import click
+
+from patterns.cli.motion_options import bars_motion, orbit_motion, terrain_motion
+from patterns.cli.plan_options import plan_options
+from patterns.errors import RequestError
+from patterns.planning.plan import make_plan
+from patterns.planning.record import plan_json
+from patterns.planning.request import DEFAULT_RATES, PlanRequest
+from patterns.present.picture import check_picture_name, write_picture
+from patterns.present.plan_page import write_page
+from patterns.present.plan_picture import plan_picture
+from patterns.present.plan_text import plan_text
+from patterns.scenes.motion import Motion
+from patterns.timing.audience import DEFAULT_AUDIENCE, Audience
+from patterns.timing.exposure_value import MeteredExposure, exposure_for_ev100
+
+__all__ = ["command"]
+
+# Options that only one pattern has: given with another they are an error, not ignored.
+OWN_OPTIONS = {
+    "bars": ("cross", "direction"),
+    "terrain": ("flight", "speed", "pitch"),
+    "orbit": ("subject", "turn", "turn_seconds", "radius"),
+}
+SHARED_OPTIONS = {
+    "height": ("terrain", "orbit"),
+    "lens": ("terrain", "orbit"),
+    "fov": ("terrain", "orbit"),
+}
+
+
+@click.command(name="plan")
+@plan_options
+def command(**options: Any) -> None:
+    """Plan a shoot: rate, shutter, filter, speed of movement, and what is already shot.
+
+    The verdict comes first, the numbers that it follows from come after it.
+
+    \b
+    evenhold plan --display 60:0.8 --display 120:0.2 --mains 50 --speed 12 --height 60
+    evenhold plan --pattern orbit --turn-seconds 60 --metered 'ISO100 f/2.8 1/2000'
+    evenhold plan --footage 24 --footage 25 --html plan.html
+
+    An aid to judgement: local rules and licensed practice come first.
+    """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
+    if options["picture"]:
+        check_picture_name(options["picture"])
+    plan = make_plan(_request(options))
+    # The page and the picture come first: a plan that is printed has been written as well.
+    if options["html"]:
+        write_page(plan, options["html"], force=options["force"])
+    if options["picture"]:
+        write_picture(plan_picture(plan), options["picture"], force=options["force"])
+    if options["as_json"]:
+        click.echo(json.dumps(plan_json(plan), indent=2, ensure_ascii=False))
+    else:
+        click.echo(plan_text(plan), nl=False)
+    for kind in ("html", "picture"):
+        if options[kind]:
+            click.echo(f"{kind}: {options[kind]}", err=True)
+
+
+def _request(options: dict[str, Any]) -> PlanRequest:
+    width, height = options["size"]
+    shares = options["displays"]
+    return PlanRequest(
+        motion=_motion(options),
+        audience=Audience.of(shares) if shares else DEFAULT_AUDIENCE,
+        audience_assumed=not shares,
+        rates=options["rates"] or DEFAULT_RATES,
+        width=width,
+        height=height,
+        angle_deg=options["shutter"],
+        mains_hz=None if options["mains"] == "none" else int(options["mains"]),
+        lamp_depth=float(options["lamp_depth"] / 100),
+        metered=_metered(options),
+        footage=options["footage"],
+        viewing_heights=options["viewing_distance"],
+        take_s=options["take"],
+    )
+
+
+def _metered(options: dict[str, Any]) -> MeteredExposure | None:
+    metered: MeteredExposure | None = options["metered"]
+    ev, iso, aperture = options["ev"], options["iso"], options["aperture"]
+    if metered is not None and ev is not None:
+        raise RequestError("--metered and --ev both state the light: give one of the two")
+    if ev is None:
+        if iso is not None or aperture is not None:
+            raise RequestError(
+                "--iso and --aperture go with --ev: add it, or state all in --metered"
+            )
+        return metered
+    return exposure_for_ev100(
+        float(ev),
+        Fraction(100) if iso is None else iso,
+        Fraction(14, 5) if aperture is None else aperture,
+    )
+
+
+def _motion(options: dict[str, Any]) -> Motion:
+    pattern = options["pattern"]
+    _refuse_strangers(pattern, options)
+    given = {name: value for name, value in options.items() if value is not None}
+    if pattern == "bars":
+        return bars_motion(
+            options["size"],
+            direction=given.get("direction", "upright"),
+            slant=None,
+            cross=given.get("cross"),
+            speed_px=None,
+            count=Fraction(4),
+            bar_width=None,
+            light=Fraction(60),
+            dark=Fraction(2),
+            softness=Fraction(0),
+        )
+    if pattern == "terrain":
+        return terrain_motion(
+            flight=given.get("flight", "forward"),
+            speed=given.get("speed", Fraction(10)),
+            height=given.get("height", Fraction(40)),
+            pitch=given.get("pitch", Fraction(20)),
+            lens=given.get("lens"),
+            fov=given.get("fov"),
+        )
+    return orbit_motion(
+        subject=given.get("subject", "tower"),
+        turn=given.get("turn"),
+        turn_seconds=given.get("turn_seconds"),
+        radius=given.get("radius", Fraction(80)),
+        height=given.get("height", Fraction(30)),
+        lens=given.get("lens"),
+        fov=given.get("fov"),
+    )
+
+
+def _refuse_strangers(pattern: str, options: dict[str, Any]) -> None:
+    owners = {name: (owner,) for owner, names in OWN_OPTIONS.items() for name in names}
+    for name, patterns in (owners | SHARED_OPTIONS).items():
+        if options[name] is not None and pattern not in patterns:
+            raise RequestError(
+                f"--{name.replace('_', '-')} is for {' and '.join(patterns)}: add --pattern "
+                f"{patterns[0]}, or leave it out"
+            )

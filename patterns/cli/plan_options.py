@@ -1,0 +1,106 @@
+"""Options of `evenhold plan`: audience, rates, light, footage and the move."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from patterns.cli.option_types import ANGLE, NUMBER, RATE, SIZE, Parsed
+from patterns.timing.audience import parse_share
+from patterns.timing.cadence import Display
+from patterns.timing.exposure_value import MeteredExposure, parse_metered
+
+__all__ = ["plan_options"]
+
+F = TypeVar("F", bound=Callable[..., Any])
+SHARE = Parsed[tuple[Display, Fraction]]("hertz:share", parse_share)
+METERED = Parsed[MeteredExposure]("exposure", parse_metered)
+
+
+def plan_options(function: F) -> F:
+    """Add the options, in the order in which the help shows them."""
+    for option in reversed([*_shoot_options(), *_move_options(), *_output_options()]):
+        function = option(function)
+    return function
+
+
+def _shoot_options() -> list[Callable[[F], F]]:
+    return [
+        click.option("--display", "displays", type=SHARE, multiple=True, metavar="HZ[:SHARE]",
+                     help="Display of the audience and its share: 60:0.8, 120:20%, 48-120:0.2. "
+                          "Repeatable.  [default: 60:0.8 and 120:0.2, assumed]"),
+        click.option("--rate", "rates", type=RATE, multiple=True, metavar="FPS",
+                     help="Candidate rate. Repeatable.  [default: 24, 25, 30, 50, 60]"),
+        click.option("--shutter", type=ANGLE, metavar="DEGREES", default="180", show_default=True,
+                     help="Wished shutter angle, degrees."),
+        click.option("--mains", type=click.Choice(["50", "60", "none"]), default="none",
+                     show_default=True, help="Mains frequency, hertz, where lamps are lit."),
+        click.option("--lamp-depth", type=NUMBER, metavar="PERCENT", default="100",
+                     show_default="100, the worst case",
+                     help="Modulation of the lamps, (max - min)/(max + min), percent."),
+        click.option("--metered", type=METERED, metavar="EXPOSURE", default=None,
+                     help="What the meter says, such as 'ISO100 f/2.8 1/2000'."),
+        click.option("--ev", type=NUMBER, metavar="EV", default=None,
+                     help="Brightness as exposure value at ISO 100, instead of --metered."),
+        click.option("--iso", type=NUMBER, metavar="ISO", default=None,
+                     help="ISO speed to use with --ev.  [default: 100]"),
+        click.option("--aperture", type=NUMBER, metavar="F", default=None,
+                     help="f-number to use with --ev.  [default: 2.8]"),
+        click.option("--footage", type=RATE, multiple=True, metavar="FPS",
+                     help="Rate of what is already shot. Repeatable."),
+    ]  # fmt: skip
+
+
+def _move_options() -> list[Callable[[F], F]]:
+    return [
+        click.option("--pattern", type=click.Choice(["bars", "terrain", "orbit"]),
+                     default="terrain", show_default=True,
+                     help="The move: a plain pan (bars), a flight (terrain) or a circle (orbit)."),
+        click.option("--cross", "--cross-seconds", "cross", type=NUMBER, metavar="SECONDS",
+                     default=None, help="bars: time to cross the picture, seconds.  [default: 7]"),
+        click.option("--direction", type=click.Choice(["upright", "level"]), default=None,
+                     help="bars: upright go across, level up or down.  [default: upright]"),
+        click.option("--flight", type=click.Choice(["forward", "sideways", "down"]), default=None,
+                     help="terrain: where the camera looks.  [default: forward]"),
+        click.option("--speed", type=NUMBER, metavar="M/S", default=None,
+                     help="terrain: ground speed, metres a second.  [default: 10]"),
+        click.option("--pitch", type=NUMBER, metavar="DEGREES", default=None,
+                     help="terrain: tilt below the horizon, degrees (a minus sign is ignored).  "
+                          "[default: 20]"),
+        click.option("--subject", type=click.Choice(["tower", "monument", "tank"]), default=None,
+                     help="orbit: what stands in the centre.  [default: tower]"),
+        click.option("--turn", type=NUMBER, metavar="DEG/S", default=None,
+                     help="orbit: turn rate, degrees a second.  [default: 6]"),
+        click.option("--turn-seconds", type=NUMBER, metavar="SECONDS", default=None,
+                     help="orbit: seconds for a whole turn, instead of --turn."),
+        click.option("--radius", type=NUMBER, metavar="M", default=None,
+                     help="orbit: distance from the axis, metres.  [default: 80]"),
+        click.option("--height", type=NUMBER, metavar="M", default=None,
+                     help="terrain, orbit: height above the ground, metres.  [default: 40, 30]"),
+        click.option("--lens", type=NUMBER, metavar="MM", default=None,
+                     help="terrain, orbit: focal length, millimetres, 35 mm equivalent.  "
+                          "[default: 24]"),
+        click.option("--fov", "--hfov", "fov", type=NUMBER, metavar="DEGREES", default=None,
+                     help="terrain, orbit: horizontal field of view, degrees, instead of --lens."),
+        click.option("--size", type=SIZE, metavar="NAME|WxH", default="1080p", show_default=True,
+                     help="Size of the picture, pixels."),
+        click.option("--viewing-distance", type=NUMBER, metavar="HEIGHTS", default="3",
+                     show_default=True, help="Distance from the screen in picture heights."),
+        click.option("--take", type=NUMBER, metavar="SECONDS", default="600", show_default=True,
+                     help="Long take, seconds, over which near rates (29.97, 30) are compared."),
+    ]  # fmt: skip
+
+
+def _output_options() -> list[Callable[[F], F]]:
+    return [
+        click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON."),
+        click.option("--html", type=click.Path(path_type=Path), metavar="FILE", default=None,
+                     help="Also write one page to print and tape to the case."),
+        click.option("--picture", type=click.Path(path_type=Path), metavar="FILE", default=None,
+                     help="Also write the map of the movement, .png or .svg."),
+        click.option("--force", is_flag=True, help="Replace files that exist."),
+    ]  # fmt: skip

@@ -1,0 +1,220 @@
+"""A plan as JSON."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import isfinite
+from typing import Any
+
+from patterns.planning.conform_advice import FootageAdvice
+from patterns.planning.movement_advice import MovementAdvice
+from patterns.planning.plan import Plan, RatePlan
+from patterns.planning.rate_advice import RateAdvice
+from patterns.planning.request import PlanRequest
+from patterns.planning.shutter_advice import ShutterAdvice
+from patterns.planning.words import CAUTIONS, move_words, rate_reason
+from patterns.timing.audience import Showing
+
+__all__ = ["SCHEMA", "plan_json"]
+
+SCHEMA = "evenhold/plan 1"
+
+Json = dict[str, Any]
+
+
+def plan_json(plan: Plan) -> Json:
+    """Plan as an object of plain JSON values; exact times as 'numerator/denominator'."""
+    x, y = plan.speed.fastest_xy
+    rates, above = [], None
+    for rate in plan.rates:
+        rates.append(_rate(rate, above))
+        above = rate.advice
+    return {
+        "schema": SCHEMA,
+        "request": _request(plan.request),
+        "image_motion": {
+            "fastest_px_per_s": _round(plan.speed.fastest_px_s),
+            "typical_px_per_s": _round(plan.speed.typical_px_s),
+            "fastest_x": _round(x),
+            "fastest_y": _round(y),
+        },
+        "best_rate": str(plan.best.rate),
+        "rates": rates,
+        "footage": [_footage(advice) for advice in plan.footage],
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _round(value: float | Fraction | None) -> float | None:
+    """Six decimals, so that the last bits of a machine do not show; None for none or infinite."""
+    if value is None or not isfinite(value):
+        return None
+    return round(float(value), 6)
+
+
+def _request(request: PlanRequest) -> Json:
+    metered = request.metered
+    return {
+        "displays": [
+            {"display": display.name, "share": _round(share)}
+            for display, share in request.audience.displays
+        ],
+        "displays_assumed": request.audience_assumed,
+        "rates": [str(rate) for rate in request.rates],
+        "move": move_words(request.motion),
+        "width": request.width,
+        "height": request.height,
+        "shutter_deg": _round(request.angle_deg),
+        "mains_hz": request.mains_hz,
+        "lamp_depth": _round(request.lamp_depth),
+        "metered": metered
+        and {
+            "iso": _round(metered.iso),
+            "aperture": _round(metered.aperture),
+            "exposure_s": str(metered.exposure_s),
+            "ev100": _round(metered.ev100),
+        },
+        "footage": [str(rate) for rate in request.footage],
+        "viewing_heights": _round(request.viewing_heights),
+        "take_s": _round(request.take_s),
+    }
+
+
+def _rate(rate: RatePlan, above: RateAdvice | None) -> Json:
+    advice = rate.advice
+    return {
+        "rate": str(rate.rate),
+        "place": advice.place,
+        "expected_error_ms": _round(1000 * advice.standing.expected_error_s),
+        "ranked_error_ms": _round(1000 * advice.standing.ranked_error_s),
+        "slips_per_s": _round(advice.standing.slips_per_second),
+        "even": advice.standing.even_everywhere,
+        "jump": {
+            "display": advice.jump.showing.display.name,
+            "px": _round(advice.jump.px),
+            "percent_of_width": _round(advice.jump.percent_of_width),
+            "arcmin": _round(advice.jump.arcmin),
+        },
+        "reason": rate_reason(advice, above),
+        "displays": [_showing(showing) for showing in advice.standing.showings],
+        "near": _near(advice),
+        "shutter": _shutter(rate.shutter),
+        "filter": _filter(rate.shutter),
+        "movement": _movement(rate.movement),
+    }
+
+
+def _showing(showing: Showing) -> Json:
+    held = showing.cadence
+    return {
+        "display": showing.display.name,
+        "share": _round(showing.share),
+        "refresh": str(held.refresh_hz),
+        "holds": None if showing.seen_holds is None else list(showing.seen_holds),
+        "slip_every_s": _round(showing.slip.interval_s) if showing.slip else None,
+        "period_frames": held.period_frames,
+        "even": held.even,
+        "beat_hz": _round(held.beat_hz),
+        "odd_holds_per_second": _round(held.odd_holds_per_second),
+        "dropped_per_second": _round(held.dropped_per_second),
+        "timing_error_rms_ms": _round(1000 * held.timing_error_rms_s),
+        "timing_error_span_ms": _round(1000 * held.timing_error_span_s),
+    }
+
+
+def _near(advice: RateAdvice) -> Json | None:
+    near = advice.near
+    if near is None:
+        return None
+    return {
+        "rate": str(near.rate),
+        "drift_s": _round(near.drift_s),
+        "slips": [
+            {
+                "display": slip.showing.display.name,
+                "every_s": _round(slip.every_s),
+                "in_take": _round(slip.in_take),
+            }
+            for slip in near.slips
+        ],
+    }
+
+
+def _shutter(advice: ShutterAdvice) -> Json:
+    mains = advice.mains
+    return {
+        "wished_s": str(advice.wished_s),
+        "advised_s": str(advice.advised_s),
+        "advised_deg": _round(advice.advised_deg),
+        "mains": mains
+        and {
+            "pulses_hz": _round(mains.wished.pulses_hz),
+            "cycles": _round(mains.wished.cycles),
+            "steadiness": mains.wished.steadiness,
+            "modulation": _round(mains.wished.modulation),
+            "beat_hz": _round(mains.wished.beat_hz),
+            "beat_period_s": _round(mains.wished.beat_period_s),
+            "whole_cycles_s": [str(exposure) for exposure in mains.clean_s],
+            "nearest_s": None if mains.nearest_s is None else str(mains.nearest_s),
+        },
+    }
+
+
+def _filter(advice: ShutterAdvice) -> Json | None:
+    filters = advice.filters
+    if filters is None:
+        return None
+    return {
+        "stops": _round(filters.wanted_stops),
+        "factor": _round(filters.factor),
+        "density": _round(filters.density),
+        "filters": [_round(density) for density in filters.densities],
+        "trim_stops": _round(filters.trim_stops),
+    }
+
+
+def _movement(movement: MovementAdvice) -> Json:
+    return {
+        "fastest_cross_s": _round(movement.fastest_cross_s),
+        "typical_cross_s": _round(movement.typical_cross_s),
+        "fastest_step_px": _round(movement.step_px),
+        "typical_step_px": _round(movement.typical_step_px),
+        "limit_cross_s": _round(movement.limit_cross_s),
+        "limit_step_px": _round(movement.limit_step_px),
+        "times_limit": _round(movement.times_limit),
+        "past_share": _round(movement.past_share),
+        "within": movement.within,
+        "meets_limit": [
+            {
+                "quantity": remedy.quantity,
+                "unit": remedy.unit,
+                "now": _round(remedy.now),
+                "meets_at": _round(remedy.meets_at),
+                "bound": "at most" if remedy.at_most else "at least",
+            }
+            for remedy in movement.remedies
+        ],
+    }
+
+
+def _footage(advice: FootageAdvice) -> Json:
+    return {
+        "footage": str(advice.footage),
+        "own_error_ms": _round(1000 * advice.own.expected_error_s),
+        "advised_timeline": None if advice.best is None else str(advice.best.conform.timeline),
+        "timelines": [
+            {
+                "timeline": str(choice.conform.timeline),
+                "speed": _round(choice.conform.speed),
+                "length": _round(choice.conform.length),
+                "semitones": _round(choice.conform.semitones),
+                "played_error_ms": _round(1000 * choice.played.expected_error_s),
+                "played_even": choice.played.even_everywhere,
+                "odd_frame_shown": choice.conform.odd_frames[0],
+                "odd_frame_in": _round(choice.conform.odd_frames[1]),
+                "repeated_error_ms": _round(1000 * choice.repeated_error_s),
+                "mixed_share": _round(choice.conform.mixed_share),
+            }
+            for choice in advice.choices
+        ],
+    }
