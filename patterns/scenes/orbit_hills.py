@@ -1,0 +1,212 @@
+"""What stands all round an orbit: ranges of hills one behind the other, and the sky.
+
+All of it is painted on one wall, `WALL_M` from the subject's axis, as it is seen from the
+axis at the camera's height: a hill-top of height h at distance D shows at height
+H + (h - H) WALL_M / D on the wall.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import radians
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.scenes.country_palette import (
+    CANOPY,
+    CANOPY_LIT,
+    CLOUD,
+    CROPS,
+    HAZE,
+    HAZE_LENGTH_M,
+    HEATH,
+    HILL,
+    SKY_HORIZON,
+    SKY_ZENITH,
+    SUN_AZIMUTH_DEG,
+)
+from patterns.scenes.noise import fractal
+from patterns.scenes.orbit import WALL_M
+from patterns.scenes.ring_noise import ring_fractal, ring_line
+
+__all__ = ["OrbitWall"]
+
+Floats = npt.NDArray[np.float64]
+Light = npt.NDArray[np.float32]
+
+SUN_BEARING = radians(90 - SUN_AZIMUTH_DEG)
+CLOUD_HEIGHT_M, CLOUD_TEXEL_M, CLOUD_TILE = 1500.0, 36.0, 512
+
+
+@dataclass(frozen=True)
+class _Range:
+    """One range of hills: distance, mean height and rise of its skyline, share of woods."""
+
+    distance_m: float
+    height_m: float
+    rise_m: float
+    ridges: int
+    woods: float
+    tree_m: float
+
+
+RANGES = (
+    _Range(30000, 900, 330, 9, 0.0, 0),
+    _Range(17000, 590, 270, 10, 0.0, 0),
+    _Range(10500, 380, 210, 11, 0.2, 5),
+    _Range(6800, 215, 140, 12, 0.35, 9),
+    _Range(4600, 105, 85, 13, 0.45, 11),
+    _Range(3300, 38, 42, 14, 0.55, 12),
+)
+
+
+def _step(value: Light, low: float, high: float) -> Light:
+    part = np.clip((value - np.float32(low)) / np.float32(high - low), 0, 1)
+    return np.asarray(part * part * (3 - 2 * part), np.float32)
+
+
+class OrbitWall:
+    """Hills and sky; ways across are elevations in radians from the foot of the axis."""
+
+    dithered = True
+
+    def __init__(self, seed: int, up_m: float) -> None:
+        self._seed, self._up_m = seed, up_m
+        rng = np.random.default_rng([seed, 0xC10D])
+        self._clouds = fractal(rng, CLOUD_TILE, 170, 5, 1.35)
+
+    def through_air(self, light: Light, distance_m: Floats) -> Light:  # noqa: ARG002 - a surface's face
+        """Light as it is: the ranges have their haze already."""
+        return light
+
+    def light(self, bearing: Floats, across: Floats, spans: tuple[float, float]) -> Light:
+        """Light (bearings, elevations, 3)."""
+        height = WALL_M * np.tan(np.clip(across, -0.1, 1.57))
+        above = np.arctan((height - self._up_m) / WALL_M)
+        out = self._sky(bearing, above)
+        pitch_m = np.maximum(spans[1] * WALL_M / np.cos(across) ** 2, 0.05).astype(np.float32)
+        for number, hills in enumerate(RANGES):
+            self._range(out, number, hills, (bearing, height.astype(np.float32)), pitch_m, spans)
+        return out
+
+    def skyline(self, number: int, hills: _Range, bearing: Floats) -> Light:
+        """Height of a range's skyline on the wall, metres, without its trees."""
+        line = ring_line((self._seed, 11, number), bearing, hills.ridges, 7, 0.46)
+        top = hills.height_m + hills.rise_m * line
+        return np.asarray(
+            self._up_m + (top - self._up_m) * WALL_M / hills.distance_m, np.float32
+        )
+
+    def _range(
+        self,
+        out: Light,
+        number: int,
+        hills: _Range,
+        place: tuple[Floats, Light],
+        pitch_m: Light,
+        spans: tuple[float, float],
+    ) -> None:
+        bearing, height = place
+        line = self.skyline(number, hills, bearing)
+        trees = hills.tree_m * WALL_M / hills.distance_m
+        if height[0] - pitch_m[0] > line.max() + 1.5 * trees:
+            return
+        seed = (self._seed, 23, number)
+        shrink = WALL_M / hills.distance_m
+        foot = max(0.0, float(height.min()))
+        # Fields and woods lie on slopes seen from the side: about four times as wide as high.
+        ways = np.maximum(height, 0).astype(np.float64) / shrink
+        air = (spans[0], float(pitch_m.max()) / shrink)
+        cells = max(12, round(hills.distance_m * 2 * np.pi / 1400))
+        stands = ring_fractal(seed, bearing, ways, cells, 110.0, 5, air)
+        if hills.woods:
+            # A wood on the crest lifts the skyline by its trees.
+            crest = ring_line((*seed, 5), bearing, cells, 4, 0.6)
+            crowns = ring_line((*seed, 6), bearing, round(cells * 60), 3, 0.7)
+            wooded = _step(crest, 0.35 - hills.woods, 0.55 - hills.woods)
+            line = line + trees * wooded * (0.8 + 0.25 * crowns)
+        cover = np.clip((line[:, np.newaxis] - height) / pitch_m + 0.5, 0, 1)
+        if not cover.any():
+            return
+        below = np.maximum(line[:, np.newaxis] - height, 0) / shrink
+        colour = self._slopes(seed, hills, bearing, ways, stands, below, cells, air)
+        left = np.float32(np.exp(-((hills.distance_m / HAZE_LENGTH_M) ** 0.8)))
+        # Mist gathers at a range's foot.
+        lift = np.exp(-np.maximum(height - foot, 0) / 90).astype(np.float32) * 0.0
+        left = left * (1 - lift)
+        air_light = (0.7 * HAZE + 0.3 * SKY_HORIZON).astype(np.float32)
+        colour -= air_light
+        colour *= left[:, np.newaxis] if np.ndim(left) else left
+        colour += air_light
+        colour -= out
+        colour *= cover[..., np.newaxis]
+        out += colour
+
+    def _slopes(
+        self,
+        seed: tuple[int, ...],
+        hills: _Range,
+        bearing: Floats,
+        ways: Floats,
+        stands: Light,
+        below: Light,
+        cells: int,
+        air: tuple[float, float],
+    ) -> Light:
+        """Light of a range's slopes without haze."""
+        grass, dry = CROPS[0][0], CROPS[2][0]
+        fields = ring_fractal((*seed, 1), bearing, ways, cells * 2, 40.0, 4, air)
+        meadow = _step(fields, -0.5, 0.5)[..., np.newaxis]
+        colour = np.asarray(grass * meadow + (0.5 * dry + 0.5 * HEATH) * (1 - meadow), np.float32)
+        far = np.float32(min(hills.distance_m / 15000, 1))
+        colour += (HILL - colour) * far
+        if hills.woods:
+            wood = _step(stands, 0.42 - hills.woods, 0.56 - hills.woods)
+            # trees on the crest belong to the wood
+            wood = np.maximum(wood, np.clip(1 - below / hills.tree_m, 0, 1) * (wood > 0.1))
+            canopy = 0.55 * CANOPY + 0.45 * CANOPY_LIT
+            leaf = ring_fractal((*seed, 2), bearing, ways, cells * 40, 9.0, 2, air)
+            shade = np.clip(0.85 + 0.45 * leaf, 0.3, 1.6)
+            colour += (canopy * shade[..., np.newaxis] - colour) * wood[..., np.newaxis]
+        # Spurs and combes: the slope's lie changes along the range, and with it the sunlight.
+        relief = ring_fractal((*seed, 3), bearing, ways, cells, 160.0, 4, air)
+        lean = np.sin(bearing - SUN_BEARING)[:, np.newaxis].astype(np.float32)
+        face = np.cos(bearing - SUN_BEARING)[:, np.newaxis].astype(np.float32)
+        sun = 0.86 - 0.20 * face + relief * (0.26 + 0.12 * lean)
+        colour *= np.clip(sun, 0.35, 1.5)[..., np.newaxis].astype(np.float32)
+        return colour
+
+    def _sky(self, bearing: Floats, above: Floats) -> Light:
+        """Light of the sky (bearings, elevations seen from the camera's height, 3)."""
+        up = np.maximum(above, 0)
+        deep = (1 - np.exp(-up / 0.42))[:, np.newaxis].astype(np.float32)
+        column = SKY_HORIZON + (SKY_ZENITH - SKY_HORIZON) * deep
+        sunward = np.cos(bearing - SUN_BEARING)[:, np.newaxis, np.newaxis]
+        glow = 1 + 0.06 * sunward * np.exp(-up / 0.5)[:, np.newaxis]
+        out = np.asarray(column * glow, np.float32)
+        if above[-1] < 0.004:
+            return out
+        reach = CLOUD_HEIGHT_M / (np.tan(np.minimum(up, 1.57)) + 0.055)
+        x = np.sin(bearing)[:, np.newaxis] * reach / CLOUD_TEXEL_M
+        y = np.cos(bearing)[:, np.newaxis] * reach / CLOUD_TEXEL_M
+        here = self._cloud(x, y)
+        sun = (np.sin(SUN_BEARING) * 5, np.cos(SUN_BEARING) * 5)
+        lit = np.clip(0.5 + 0.9 * (here - self._cloud(x + sun[0], y + sun[1])), 0, 1)
+        thin = (1 - np.exp(-up / 0.07)).astype(np.float32)
+        cover = _step(here, -0.1, 1.7) * (0.78 * thin)
+        grey = (0.72 * CLOUD + 0.28 * SKY_ZENITH).astype(np.float32)
+        cloud = grey + (1.12 * CLOUD - grey) * lit[..., np.newaxis]
+        out += (cloud - out) * cover[..., np.newaxis]
+        return out
+
+    def _cloud(self, x: Floats, y: Floats) -> Light:
+        i, j = np.floor(x).astype(np.int64), np.floor(y).astype(np.int64)
+        fx, fy = (x - i).astype(np.float32), (y - j).astype(np.float32)
+        i, j = i % CLOUD_TILE, j % CLOUD_TILE
+        flat = self._clouds.ravel()
+        i2, j2 = (i + 1) % CLOUD_TILE * CLOUD_TILE, (j + 1) % CLOUD_TILE
+        i = i * CLOUD_TILE
+        top = flat[i + j] + (flat[i + j2] - flat[i + j]) * fy
+        low = flat[i2 + j] + (flat[i2 + j2] - flat[i2 + j]) * fy
+        return np.asarray(top + (low - top) * fx, np.float32)

@@ -1,0 +1,124 @@
+"""A solid of revolution given by its profile: where rays meet it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["Profile", "SolidHits", "meet"]
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Profile:
+    """Outline of a solid about the z axis, from the ground up and in to the axis.
+
+    Attributes
+    ----------
+    points
+        (radius, height) in metres of the outline's corners. Neighbours are joined by
+        straight lines: walls, cones and level rings.
+    """
+
+    points: tuple[tuple[float, float], ...]
+
+    @property
+    def base_radius_m(self) -> float:
+        """Radius of the solid where it is widest."""
+        return max(radius for radius, _ in self.points)
+
+    @property
+    def corners_m(self) -> Floats:
+        """Way along the outline to each corner, metres, from 0 at the ground."""
+        steps = np.diff(np.array(self.points), axis=0)
+        return np.concatenate([[0.0], np.cumsum(np.hypot(steps[:, 0], steps[:, 1]))])
+
+    def at(self, way_m: npt.ArrayLike) -> tuple[Floats, Floats]:
+        """Radius and height in metres at ways along the outline in metres, any shape."""
+        corners, outline = self.corners_m, np.array(self.points)
+        way = np.asarray(way_m, np.float64)
+        return np.interp(way, corners, outline[:, 0]), np.interp(way, corners, outline[:, 1])
+
+    def normals(self, way_m: npt.ArrayLike) -> tuple[Floats, Floats]:
+        """Outward normal (radial, upward) of the outline's piece at each way in metres."""
+        corners, outline = self.corners_m, np.array(self.points)
+        piece = np.clip(np.searchsorted(corners, way_m, side="right") - 1, 0, len(corners) - 2)
+        steps = np.diff(outline, axis=0)
+        lengths = np.hypot(steps[:, 0], steps[:, 1])
+        return steps[piece, 1] / lengths[piece], -steps[piece, 0] / lengths[piece]
+
+    def pieces(self) -> Iterator[tuple[float, float, float, float, float]]:
+        """Radius, height, their change, and the way at the foot, of each piece."""
+        for (r0, z0), (r1, z1), way in zip(
+            self.points, self.points[1:], self.corners_m, strict=False
+        ):
+            yield r0, z0, r1 - r0, z1 - z0, float(way)
+
+
+@dataclass
+class SolidHits:
+    """Nearest meeting of each ray with a solid; `distance` is infinite where there is none.
+
+    `distance` counts in lengths of the ray's direction; `piece` numbers the outline's
+    pieces; `way` is metres along the outline; `radial` and `upward` are the normal.
+    """
+
+    distance: Floats
+    piece: npt.NDArray[np.int16]
+    way: Floats
+    radial: Floats
+    upward: Floats
+
+
+def _parameter(
+    r0: float, z0: float, dr: float, dz: float, eye: tuple[float, float], d: list[Floats]
+) -> Iterator[tuple[Floats, Floats]]:
+    """Ray lengths at which a piece may be met, with the place 0 to 1 along the piece."""
+    back, up = eye
+    if dz == 0:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = (z0 - up) / d[2]
+            yield t, (np.hypot(t * d[0], t * d[1] - back) - r0) / dr
+        return
+    slope = dr / dz
+    # (x^2 + y^2) = (a + b t)^2 on the cone through the piece
+    a, b = r0 + slope * (up - z0), slope * d[2]
+    qa = d[0] ** 2 + d[1] ** 2 - b * b
+    qb = -back * d[1] - a * b
+    with np.errstate(divide="ignore", invalid="ignore"):
+        root = np.sqrt(qb * qb - qa * (back * back - a * a))
+        for sign in (-1, 1) if dr else (-1,):
+            t = (-qb + sign * root) / qa
+            place = (up + t * d[2] - z0) / dz
+            # the other half of the cone is not ours
+            yield np.where(a + b * t >= 0, t, np.nan), place
+
+
+def meet(profile: Profile, back_m: float, up_m: float, directions: list[Floats]) -> SolidHits:
+    """Where rays from (0, -back_m, up_m) with `directions` (x, y, z arrays) meet the solid."""
+    count = directions[0].shape
+    hits = SolidHits(
+        np.full(count, np.inf),
+        np.zeros(count, np.int16),
+        np.zeros(count),
+        np.zeros(count),
+        np.zeros(count),
+    )
+    for number, (r0, z0, dr, dz, way) in enumerate(profile.pieces()):
+        length = float(np.hypot(dr, dz))
+        for t, place in _parameter(r0, z0, dr, dz, (back_m, up_m), directions):
+            with np.errstate(invalid="ignore"):
+                x, y = t * directions[0], t * directions[1] - back_m
+                radius = np.maximum(np.hypot(x, y), 1e-9)
+                facing = (x * directions[0] + y * directions[1]) / radius * dz - directions[2] * dr
+                good = (t > 0) & (t < hits.distance) & (place >= 0) & (place <= 1) & (facing < 0)
+            hits.distance[good] = t[good]
+            hits.piece[good] = number
+            hits.way[good] = way + length * place[good]
+            hits.radial[good] = dz / length
+            hits.upward[good] = -dr / length
+    return hits

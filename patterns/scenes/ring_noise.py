@@ -1,0 +1,78 @@
+"""Random fields on a ring: periodic along the turn, cheap on grids of bearings and ways."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["ring_fractal", "ring_line", "ring_noise"]
+
+Floats = npt.NDArray[np.float64]
+Light = npt.NDArray[np.float32]
+
+
+def _between(places: Floats) -> tuple[npt.NDArray[np.int64], Light]:
+    whole = np.floor(places)
+    part = (places - whole).astype(np.float32)
+    return whole.astype(np.int64), part * part * (3 - 2 * part)
+
+
+def ring_noise(
+    seed: tuple[int, ...], bearing: Floats, across: Floats, cells: int, pitch: float
+) -> Light:
+    """Smooth noise, float32 (bearings, ways), mean 0, about -1 to 1.
+
+    `cells` lattice points lie on a turn; `pitch` is the lattice's step across, from 0.
+    """
+    j, fj = _between(across / pitch)
+    low = int(j.min())
+    rng = np.random.default_rng([*seed, cells])
+    # The lattice is drawn from way 0 up, so that every part of it is the same in any piece.
+    rows = int(j.max()) + 2
+    lattice = rng.random((max(rows, 1), cells), dtype=np.float32)[max(low, 0) :] * 2 - 1
+    top = np.maximum(j - max(low, 0), 0)
+    strip = lattice[top] + (lattice[np.minimum(top + 1, len(lattice) - 1)] - lattice[top]) * fj[
+        :, np.newaxis
+    ]
+    i, fi = _between(bearing / (2 * np.pi) * cells)
+    columns = np.ascontiguousarray(strip.T)
+    left = columns[i % cells]
+    left += (columns[(i + 1) % cells] - left) * fi[:, np.newaxis]
+    return left
+
+
+def ring_fractal(
+    seed: tuple[int, ...],
+    bearing: Floats,
+    across: Floats,
+    cells: int,
+    pitch: float,
+    octaves: int,
+    spans: tuple[float, float],
+) -> Light:
+    """Sum of octaves that halve in size and strength, those as fine as `spans` left out."""
+    total = np.zeros((len(bearing), len(across)), np.float32)
+    for octave in range(octaves):
+        size = 2**octave
+        finest = min(2 * np.pi / (cells * size) / spans[0], pitch / size / spans[1])
+        if finest <= 1:
+            break
+        # An octave fades in between one and two cells, so that no step shows where cells change.
+        weight = np.float32(min(finest - 1, 1) / size)
+        total += weight * ring_noise(
+            (*seed, octave), bearing, across, cells * size, pitch / size
+        )
+    return total
+
+
+def ring_line(seed: tuple[int, ...], bearing: Floats, cells: int, octaves: int, gain: float) -> Light:
+    """Noise along the turn alone, float32 (bearings,): octaves weighted by gain^octave."""
+    total = np.zeros(len(bearing), np.float32)
+    for octave in range(octaves):
+        count = cells * 2**octave
+        values = np.random.default_rng([*seed, octave]).random(count, dtype=np.float32) * 2 - 1
+        i, f = _between(bearing / (2 * np.pi) * count)
+        total += np.float32(gain**octave) * (
+            values[i % count] * (1 - f) + values[(i + 1) % count] * f
+        )
+    return total

@@ -1,0 +1,76 @@
+"""Marks on a turned surface, averaged over a cell in closed form so that they never alias."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["Patch", "joint", "repeat", "slot"]
+
+Floats = npt.NDArray[np.float64]
+Light = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Patch:
+    """Grid on a surface: bearings (rows of arrays) by ways along the outline (columns).
+
+    Attributes
+    ----------
+    bearing
+        Radians, (m,).
+    radius, height, way
+        Metres, (n,).
+    spans
+        Radians and metres that a cell covers.
+    """
+
+    bearing: Floats
+    radius: Floats
+    height: Floats
+    way: Floats
+    spans: tuple[float, float]
+
+    @property
+    def width_m(self) -> Floats:
+        """Width of a cell along the turn in metres, (n,)."""
+        return self.radius * self.spans[0]
+
+    @property
+    def pitch_m(self) -> float:
+        """Height of a cell along the outline, metres."""
+        return self.spans[1]
+
+    def columns(self, some: npt.NDArray[np.bool_]) -> Patch:
+        """The part of the grid at some ways."""
+        return Patch(
+            self.bearing, self.radius[some], self.height[some], self.way[some], self.spans
+        )
+
+    def around_m(self, bearing: float, times: int = 1) -> Floats:
+        """Signed metres along the turn from the nearest of `times` places, the first at `bearing`."""
+        part = 2 * np.pi / times
+        turn = np.mod(self.bearing - bearing + part / 2, part) - part / 2
+        return np.asarray(turn[:, np.newaxis] * self.radius, np.float64)
+
+
+def repeat(value: Floats, period: float) -> Floats:
+    """Signed distance to the nearest multiple of `period`."""
+    return np.asarray(value - np.rint(value / period) * period, np.float64)
+
+
+def joint(distance_m: Floats, width_m: float, cell_m: Floats | float) -> Light:
+    """Share of a cell that a line `width_m` wide at `distance_m` covers."""
+    covered = (width_m / 2 + cell_m / 2 - np.abs(distance_m)) / cell_m
+    return np.asarray(np.clip(covered, 0, np.minimum(width_m / cell_m, 1)), np.float32)
+
+
+def slot(distance_m: Floats, width_m: Floats | float, cell_m: Floats | float) -> Light:
+    """Share of a cell inside a stretch `width_m` wide about 0; as `joint`, for wide things."""
+    return np.asarray(
+        np.clip((width_m / 2 - np.abs(distance_m)) / cell_m + 0.5, 0, 1)
+        * np.minimum(width_m / cell_m, 1),
+        np.float32,
+    )
