@@ -29,7 +29,8 @@ MOST_BLOCKS = 120
 HEAD_PX, FOOT_PX, ROW_PX = 200, 112, 256
 BLOCK_PX = {1: 230, 2: 150}  # block heights of a chart of few rows
 LEAST_BLOCK_PX = 78
-HEAD_TO_BLOCK_PX = 62
+VERDICT_PX = {230: SLIDE.heading_px, 150: SLIDE.body_px, 0: SLIDE.small_px}
+HEAD_TO_BLOCK_PX = 60
 BLOCK_GAP_PX = 5
 LEAST_TICK_PX = 5
 
@@ -71,7 +72,8 @@ def shown_holds(cadence: Cadence, seconds: Fraction) -> tuple[tuple[Hold, ...], 
     if slip:
         odd = _break_frames(cadence, slip, first, holds)
     else:
-        odd = {first + i for i, hold in enumerate(holds) if hold != cadence.usual_hold}
+        usual = max(1, cadence.usual_hold)  # of frames that show; a lost one has its own mark
+        odd = {first + i for i, hold in enumerate(holds) if hold != usual}
     shown = (
         Hold(start - starts[0], hold, first + i in odd)
         for i, (start, hold) in enumerate(zip(starts, holds, strict=False))
@@ -131,6 +133,8 @@ def _heading(row: _Row, slip: SlowSlip | None, drawing: Drawing) -> None:
 def _figures(cadence: Cadence, slip: SlowSlip | None) -> str:
     if cadence.even:
         return "even"
+    if cadence.ratio.numerator == 1:
+        return f"one frame in {cadence.ratio.denominator} shown"
     if slip:
         return f"shown around a slip, one every {interval_text(slip.interval_s)}"
     return f"timing error {format_decimal(1000 * cadence.timing_error_span_s, 1)} ms"
@@ -213,9 +217,8 @@ def _draw_row(row: _Row, drawing: Drawing) -> None:
     _heading(row, slip, drawing)
     _blocks(row, holds, drawing)
     _ticks(row, drawing)
-    few = row.block_height > LEAST_BLOCK_PX
-    size = SLIDE.body_px if few else SLIDE.small_px
-    base = row.block_top + row.block_height + 32 + cap_height_px(size)
+    size = next(size for block, size in VERDICT_PX.items() if row.block_height >= block)
+    base = row.block_top + row.block_height + 36 + 0.3 * size + cap_height_px(size)
     words = Text(row.left, base, verdict(row.cadence), size, row.colours.muted)
     drawing.paragraph(words, row.width - BLOCK_GAP_PX, round(1.3 * size))
 

@@ -76,11 +76,12 @@ def parse_rate(text: str, *, what: str = "rate", maximum: Fraction = MAX_RATE) -
 
 def format_decimal(value: Fraction, digits: int = 3) -> str:
     """Shortest decimal of at most `digits` places: 24, 12.5, 23.976."""
-    return f"{float(value):.{digits}f}".rstrip("0").rstrip(".")
+    text = f"{float(value):.{digits}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def format_rate(rate: Fraction) -> str:
-    """Rate for people, with its exact form where the decimal is not exact: '23.976 (24000/1001)'."""
+    """Rate for people, exact form added where the decimal is not: '23.976 (24000/1001)'."""
     short = format_decimal(rate)
     if Fraction(short) == rate:
         return short

@@ -24,7 +24,7 @@ FUSED_HZ = 20
 def interval_text(value_s: Fraction) -> str:
     """'8.3 s', '200 s', '17 min', '28 h', '12 days'."""
     if value_s < 600:
-        return f"{float(value_s):.{1 if value_s < 100 else 0}f} s"
+        return f"{format_decimal(value_s, 1 if value_s < 100 else 0)} s"
     for unit_s, name in ((60, "min"), (3600, "h")):
         if value_s < 100 * unit_s:
             return f"{float(value_s / unit_s):.0f} {name}"
@@ -49,7 +49,7 @@ def _effect(odd_hz: Fraction) -> str:
     if odd_hz > FUSED_HZ:
         return "too fast to see as shaking, but moving edges look doubled"
     if POYNTON_PEAK_HZ[0] <= odd_hz <= POYNTON_PEAK_HZ[1]:
-        return "steady moves judder, at the pace the eye notices most"
+        return "steady moves judder, where the eye is keenest"
     return "steady moves judder"
 
 
@@ -61,7 +61,7 @@ def _pattern(holds: tuple[int, ...], beat_hz: Fraction) -> str:
     odd = next(hold for hold in holds if hold != usual)
     if holds.count(odd) == 1:
         return (
-            f"most frames are held {_refreshes(usual)}, one in {len(holds)} is held "
+            f"most frames last {_refreshes(usual)}, one in {len(holds)} lasts "
             f"{odd}, {_per_second(beat_hz)}"
         )
     run = ",".join(str(hold) for hold in holds)
@@ -89,11 +89,9 @@ def _slipping(slip: SlowSlip, rate: Fraction) -> str:
         ).replace(" 1 refreshes", " 1 refresh")
     beat_hz = rate / len(pattern)
     twice = max(pattern) if slip.longer else min(pattern)
-    step = f"two {twice}s in a row" if len(pattern) == 2 else "one hold out of turn"
+    step = f" (two {twice}s in a row)" if len(pattern) == 2 else ""
     minority = min(pattern.count(hold) for hold in set(pattern)) * beat_hz
-    return (
-        f"Uneven: {_pattern(pattern, beat_hz)}, with a slip {every} ({step}): {_effect(minority)}."
-    )
+    return f"Uneven: {_pattern(pattern, beat_hz)}, with a slip {every}{step}: {_effect(minority)}."
 
 
 def _dropping(cadence: Cadence) -> str:
@@ -124,7 +122,7 @@ def verdict(cadence: Cadence) -> str:
     if cadence.period_frames <= LONGEST_PATTERN:
         return f"Uneven: {_pattern(cadence.holds, cadence.beat_hz)}: {_effect(odd_hz)}."
     return (
-        f"Uneven: most frames are held {_refreshes(cadence.usual_hold)}, others "
+        f"Uneven: most frames last {_refreshes(cadence.usual_hold)}, others "
         f"{cadence.odd_hold}, {_per_second(odd_hz)}: {_effect(odd_hz)}."
     )
 

@@ -1,0 +1,80 @@
+"""`evenhold cadence RATE...`: how long displays hold each frame."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+import click
+
+from patterns.cli.option_types import DISPLAY, RATE
+from patterns.present.hold_chart import hold_chart
+from patterns.present.picture import check_picture_name, write_picture
+from patterns.present.style import scheme
+from patterns.timing.cadence import Display, cadence
+from patterns.timing.cadence_record import cadence_json
+from patterns.timing.cadence_text import cadence_grid, cadence_text
+
+__all__ = ["command"]
+
+DEFAULT_DISPLAYS = ("60", "90", "120")
+
+
+@click.command(name="cadence")
+@click.argument("rates", metavar="RATE...", nargs=-1, required=True, type=RATE)
+@click.option(
+    "--display",
+    "displays",
+    metavar="HZ",
+    multiple=True,
+    type=DISPLAY,
+    default=DEFAULT_DISPLAYS,
+    help="Refresh of a display in hertz, or a variable range such as 48-120; repeat for more."
+    "  [default: 60, 90 and 120]",
+)
+@click.option(
+    "--picture",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Also draw the holds as a chart for a slide, .png (1920 pixels wide) or .svg.",
+)
+@click.option(
+    "--scheme",
+    "scheme_name",
+    type=click.Choice(["light", "dark"]),
+    default="light",
+    show_default=True,
+    help="Colours of the picture.",
+)
+@click.option("--force", is_flag=True, help="Replace the picture if it exists.")
+@click.option("--json", "as_json", is_flag=True, help="Print a list of objects instead of text.")
+def command(
+    *,
+    rates: tuple[Fraction, ...],
+    displays: tuple[Display, ...],
+    picture: Path | None,
+    scheme_name: str,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Say how long displays hold each frame of a clip at RATE frames a second.
+
+    The decimal names 23.976, 29.97, 59.94 ... mean the exact rates 24000/1001 and so on.
+    One rate on one display is told in full; more make a grid.
+
+    \b
+    evenhold cadence 24 --display 60
+    evenhold cadence 23.976 24 25 29.97 30 50 60
+    evenhold cadence 24 30 --display 60 --picture holds.png
+    """  # noqa: D301 - the \b is click's
+    if picture:
+        check_picture_name(picture)
+    grid = [[cadence(rate, display) for display in displays] for rate in rates]
+    every = [found for row in grid for found in row]
+    if picture:
+        write_picture(hold_chart(every, scheme(scheme_name)), picture, force=force)
+        click.echo(f"wrote {picture}", err=True)
+    if as_json:
+        click.echo(cadence_json(every))
+    else:
+        click.echo(cadence_text(every[0]) if len(every) == 1 else cadence_grid(grid))
