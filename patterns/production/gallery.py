@@ -1,0 +1,59 @@
+"""The committed gallery that the README shows: `python -m patterns.production.gallery`."""
+
+from __future__ import annotations
+
+import io
+from fractions import Fraction
+from pathlib import Path
+
+from PIL import Image
+
+from patterns.api import describe
+from patterns.frame_source import FrameSource
+from patterns.present.hold_chart import hold_chart
+from patterns.present.picture import to_png
+from patterns.production.make_clip import OUTPUTS
+from patterns.production.poster import poster_jpeg
+from patterns.rendering.stills import planes_to_rgb
+from patterns.timing.cadence import cadence, parse_display
+from patterns.video.partial import write_whole
+
+__all__ = ["make_gallery"]
+
+ANGLES_DEG = (0, 90, 180, 360)
+GAP_PX = 8
+
+
+def _shutter_strip() -> bytes:
+    """The lower left corner of one frame of the flight, at four shutter angles, 1:1."""
+    tiles = []
+    for angle in ANGLES_DEG:
+        clip = describe("terrain", rate=24, shutter=Fraction(angle), strip="none")
+        frame = Image.fromarray(planes_to_rgb(FrameSource(clip).draw(60)))
+        tiles.append(frame.crop((0, frame.height - 360, 320, frame.height)))
+    width = len(tiles) * (tiles[0].width + GAP_PX) - GAP_PX
+    sheet = Image.new("RGB", (width, tiles[0].height), "#faf8f3")
+    for i, tile in enumerate(tiles):
+        sheet.paste(tile, (i * (tile.width + GAP_PX), 0))
+    held = io.BytesIO()
+    sheet.save(held, "JPEG", quality=86, optimize=True)
+    return held.getvalue()
+
+
+def make_gallery(folder: Path) -> list[Path]:
+    """Write the gallery's pictures into `folder`; returns their paths."""
+    pictures = {
+        f"{pattern}.jpg": poster_jpeg(describe(pattern, rate=24), 60, 1280)
+        for pattern in ("bars", "terrain", "orbit")
+    }
+    pictures["shutter.jpg"] = _shutter_strip()
+    chart = hold_chart([cadence(Fraction(rate), parse_display("60")) for rate in (24, 25, 30, 60)])
+    pictures["cadence.png"] = to_png(chart)
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, data in pictures.items():
+        write_whole(folder / name, data, force=True)
+    return [folder / name for name in pictures]
+
+
+if __name__ == "__main__":
+    make_gallery(OUTPUTS / "gallery")
