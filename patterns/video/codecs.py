@@ -168,7 +168,7 @@ def _hevc(level: Level | None, keyframe: int) -> tuple[str, ...]:
     assert level is not None
     keyframe = max(2, keyframe)  # nothing but keyframes would be another profile
     return (
-        *("-c:v", "libx265", "-preset", "veryfast", "-crf", "16", "-profile:v", "main"),
+        *("-c:v", "libx265", "-preset", "veryfast", "-crf", "15", "-profile:v", "main"),
         # hvc1 instead of hev1: Apple's players open nothing else
         *("-tag:v", "hvc1", "-g", str(keyframe), "-x265-params"),
         f"qcomp=1:cutree=0:aq-mode=0:psy-rd=0:psy-rdoq=0:scenecut=0:bframes=0:open-gop=0:"
@@ -182,7 +182,7 @@ def _vp9(level: Level | None, keyframe: int) -> tuple[str, ...]:
     assert level is not None
     return (
         *("-c:v", "libvpx-vp9", "-deadline", "realtime", "-cpu-used", "6"),
-        *("-crf", "10", "-b:v", "0", "-lag-in-frames", "0", "-auto-alt-ref", "0"),
+        *("-crf", "7", "-b:v", "0", "-lag-in-frames", "0", "-auto-alt-ref", "0"),
         *("-g", str(keyframe), "-row-mt", "1", "-tile-columns", "2", "-threads", "4"),
     )
 
@@ -191,13 +191,16 @@ def _av1(level: Level | None, keyframe: int) -> tuple[str, ...]:
     # low-delay structure and no temporal filter: each frame is shown as it is coded
     assert level is not None
     return (
-        *("-c:v", "libsvtav1", "-preset", "9", "-crf", "15", "-g", str(keyframe)),
+        *("-c:v", "libsvtav1", "-preset", "9", "-crf", "13", "-g", str(keyframe)),
         *("-svtav1-params", "pred-struct=1:enable-tf=0:scd=0:aq-mode=0:lp=2"),
     )
 
 
 def _prores(level: Level | None, keyframe: int) -> tuple[str, ...]:  # noqa: ARG001 - all intra
-    return ("-c:v", "prores_ks", "-profile:v", "hq", "-vendor", "apl0", "-threads", "4")
+    return (
+        *("-c:v", "prores_ks", "-profile:v", "hq", "-vendor", "apl0", "-threads", "4"),
+        *("-q:v", "6"),
+    )
 
 
 def _lossless(level: Level | None, keyframe: int) -> tuple[str, ...]:

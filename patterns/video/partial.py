@@ -43,9 +43,12 @@ class PartialFile:
     def __init__(self, target: Path, *, force: bool) -> None:
         self.target = target
         self.force = force
-        self._refuse_existing()
-        _sweep(target.parent)
-        self.path, self._handle = _reserve(target)
+        try:
+            self._refuse_existing()
+            _sweep(target.parent)
+            self.path, self._handle = _reserve(target)
+        except OSError as error:
+            raise _output_error(error, target) from error
 
     def publish(self) -> None:
         """Give the file its final name, after its bytes have reached the disk.
@@ -104,8 +107,6 @@ def _reserve(target: Path) -> tuple[Path, int]:
             handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666)
         except FileExistsError:
             continue
-        except OSError as error:
-            raise _output_error(error, target) from error
         if _lock(handle) and path.exists():  # else swept between the two calls
             return path, handle
         os.close(handle)

@@ -1,0 +1,46 @@
+"""Textured moving pictures for the tests of files, made without the project's renderer."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.rendering.planes import Planes
+
+
+def _spectrum(height: int, period: int, seed: int) -> npt.NDArray[np.complex128]:
+    """Rows of fractal noise (amplitude ~ 1/f, as natural landscapes have), along x."""
+    rng = np.random.default_rng(seed)
+    noise = np.fft.rfft2(rng.standard_normal((height, period)))
+    frequency = np.hypot(np.fft.fftfreq(height)[:, None], np.fft.rfftfreq(period)[None])
+    frequency[0, 0] = 1
+    texture = np.fft.irfft2(noise / frequency**1.2, (height, period))
+    return np.asarray(np.fft.rfft(texture / texture.std(), axis=1))
+
+
+@lru_cache(maxsize=4)
+def moving_texture(
+    frames: int, width: int = 160, height: int = 128, speed_px: float = 3.3
+) -> tuple[Planes, ...]:
+    """Noise that slides to the left by `speed_px` a frame, exposed for half of it."""
+    period = max(512, 1 << (width - 1).bit_length())
+    spectra = [_spectrum(height, period, seed) for seed in range(3)]
+    wave = np.fft.rfftfreq(period)
+    made = []
+    for number in range(frames):
+        shift = np.exp(2j * np.pi * wave * speed_px * number) * np.sinc(wave * speed_px / 2)
+        y, cb, cr = (np.fft.irfft(s * shift, period, axis=1)[:, :width] for s in spectra)
+        made.append(
+            Planes(
+                _codes(110 + 30 * y, 235),
+                _codes(128 + 8 * cb[::2, ::2], 240),
+                _codes(128 + 8 * cr[::2, ::2], 240),
+            )
+        )
+    return tuple(made)
+
+
+def _codes(values: npt.NDArray[np.float64], top: int) -> npt.NDArray[np.uint8]:
+    return np.clip(np.rint(values), 16, top).astype(np.uint8)

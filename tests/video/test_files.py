@@ -1,0 +1,218 @@
+"""Every codec at the usual rates, opened by PyAV: times, tags, levels, keyframes, quality."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import av
+import numpy as np
+import pytest
+
+from patterns.video.codecs import CODECS, codec_named, ticks_per_second
+from patterns.errors import RequestError
+from patterns.video.probe import probe
+from patterns.video.reader import read_planes
+from patterns.video.writer import VideoSpec, VideoWriter
+from tests.video.moving import moving_texture
+
+RATES = [
+    Fraction(24_000, 1001),
+    Fraction(24),
+    Fraction(25),
+    Fraction(30_000, 1001),
+    Fraction(30),
+    Fraction(25, 2),
+    Fraction(50),
+    Fraction(60_000, 1001),
+    Fraction(60),
+    Fraction(120),
+]
+ODD_RATES = [Fraction(480), Fraction(1000, 37), Fraction(1, 2), Fraction(2997, 125)]
+BT709 = 1  # ITU-T H.273: primaries, transfer and matrix of BT.709 all have number 1
+NARROW = 1  # AVCOL_RANGE_MPEG
+FRAMES = 30
+
+
+def write(path: Path, codec: str, rate: Fraction, frames: int = FRAMES) -> Path:
+    spec = VideoSpec(path.with_suffix(CODECS[codec].suffix), 160, 128, rate, codec, frames)
+    with VideoWriter(spec) as writer:
+        for frame in moving_texture(frames):
+            writer.write(frame)
+    return spec.path
+
+
+def check_with_pyav(path: Path, codec: str, rate: Fraction) -> None:
+    with av.open(str(path)) as container:
+        stream: Any = container.streams.video[0]
+        tick = stream.time_base
+        packets = [p for p in container.demux(stream) if p.size]
+        assert [p.pts * tick for p in packets] == [n / rate for n in range(FRAMES)]
+        assert all(p.dts == p.pts for p in packets), "reordered"
+        keys = [n for n, p in enumerate(packets) if p.is_keyframe]
+        assert keys[0] == 0
+        longest = max(1, int(rate)) if codec != "hevc" else max(2, int(rate))
+        assert all(b - a <= longest for a, b in zip(keys, [*keys[1:], FRAMES], strict=True))
+        assert stream.duration * tick == FRAMES / rate
+        assert stream.average_rate == rate
+        context = stream.codec_context
+        tags = (context.color_primaries, context.color_trc, context.colorspace)
+        assert tags == (BT709, BT709, BT709)
+        assert context.color_range == NARROW
+    with av.open(str(path)) as container:
+        stream = container.streams.video[0]
+        pictures = list(container.decode(stream))
+        assert [p.pts * tick for p in pictures] == [n / rate for n in range(FRAMES)]
+        assert (pictures[0].width, pictures[0].height) == (160, 128)
+        # what the stream itself says, once decoded
+        assert {int(p.colorspace) for p in pictures} == {BT709}
+        assert {int(p.color_range) for p in pictures} == {NARROW}
+
+
+@pytest.mark.parametrize("rate", RATES, ids=str)
+@pytest.mark.parametrize("codec", CODECS)
+def test_every_frame_is_at_n_over_rate(tmp_path: Path, codec: str, rate: Fraction) -> None:
+    path = write(tmp_path / "clip", codec, rate)
+    check_with_pyav(path, codec, rate)
+    info = probe(path)
+    assert info.rate == info.mean_rate == rate
+    assert info.times == tuple(n / rate for n in range(FRAMES))
+
+
+@pytest.mark.parametrize("rate", ODD_RATES, ids=str)
+@pytest.mark.parametrize("codec", CODECS)
+def test_rates_out_of_the_ordinary_are_exact_too(
+    tmp_path: Path, codec: str, rate: Fraction
+) -> None:
+    limit = CODECS[codec].max_rate_hz
+    if limit is not None and rate > limit:
+        with pytest.raises(RequestError, match="at most"):
+            write(tmp_path / "clip", codec, rate)
+        return
+    check_with_pyav(write(tmp_path / "clip", codec, rate), codec, rate)
+
+
+@pytest.mark.parametrize("rate", [Fraction(24), Fraction(120)], ids=str)
+@pytest.mark.parametrize("codec", CODECS)
+def test_decoded_luma_is_within_45_db(tmp_path: Path, codec: str, rate: Fraction) -> None:
+    """PSNR = 10 log10(255^2 / mean squared error), per ITU-T J.340; over all frames."""
+    path = write(tmp_path / "clip", codec, rate)
+    written = moving_texture(FRAMES)
+    read = [planes for _, planes in read_planes(path)]
+    assert len(read) == FRAMES
+    if CODECS[codec].exact:
+        for a, b in zip(written, read, strict=True):
+            assert np.array_equal(a.y, b.y)
+            assert np.array_equal(a.cb, b.cb)
+            assert np.array_equal(a.cr, b.cr)
+        return
+    errors = [
+        np.mean((a.y.astype(float) - b.y.astype(float)) ** 2)
+        for a, b in zip(written, read, strict=True)
+    ]
+    assert 10 * np.log10(255**2 / np.mean(errors)) >= 45
+    chroma = [
+        np.mean((a.cb.astype(float) - b.cb.astype(float)) ** 2)
+        for a, b in zip(written, read, strict=True)
+    ]
+    assert 10 * np.log10(255**2 / np.mean(chroma)) >= 44
+
+
+@pytest.mark.parametrize("codec", CODECS)
+def test_the_same_frames_give_the_same_bytes(tmp_path: Path, codec: str) -> None:
+    first = write(tmp_path / "one", codec, Fraction(25)).read_bytes()
+    second = write(tmp_path / "two", codec, Fraction(25)).read_bytes()
+    assert first == second
+
+
+@pytest.mark.parametrize("codec", CODECS)
+def test_index_is_at_the_front(tmp_path: Path, codec: str) -> None:
+    """ISO/IEC 14496-12: 'moov' before 'mdat' lets a player start before it has all."""
+    data = write(tmp_path / "clip", codec, Fraction(25)).read_bytes()
+    assert 0 < data.index(b"moov") < data.index(b"mdat")
+
+
+@pytest.mark.parametrize("codec", ["h264", "hevc", "lossless"])
+@pytest.mark.parametrize(
+    ("size", "rate", "h264", "hevc"),
+    [((640, 360), 24, 30, 90), ((1280, 720), 60, 32, 120), ((1920, 1080), 30, 40, 120)],
+)
+def test_level_and_profile_in_the_file(
+    tmp_path: Path, codec: str, size: tuple[int, int], rate: int, h264: int, hevc: int
+) -> None:
+    """level_idc is 10 times the level in H.264 and 30 times in H.265 (their Annexes A)."""
+    path = tmp_path / "clip.mp4"
+    with VideoWriter(VideoSpec(path, *size, Fraction(rate), codec)) as writer:
+        for frame in moving_texture(2, *size, 9.0):
+            writer.write(frame)
+    with av.open(str(path)) as container:
+        stream: Any = container.streams.video[0]
+        found = (stream.profile, stream.codec_context.level, stream.codec_context.codec_tag)
+    expected = {
+        "h264": ("High", h264, "avc1"),
+        "hevc": ("Main", hevc, "hvc1"),
+        "lossless": ("High 4:4:4 Predictive", h264, "avc1"),
+    }
+    assert found == expected[codec]
+
+
+@pytest.mark.parametrize("size", [(640, 360), (1280, 720), (1920, 1080)])
+@pytest.mark.parametrize("rate", [24, 120])
+def test_av1_level_is_what_the_encoder_finds(
+    tmp_path: Path, size: tuple[int, int], rate: int
+) -> None:
+    """seq_level_idx_0, bits 0 to 4 of the second byte of av1C (AV1 in ISO media, 2.3)."""
+    path = tmp_path / "clip.mp4"
+    with VideoWriter(VideoSpec(path, *size, Fraction(rate), "av1")) as writer:
+        for frame in moving_texture(2, *size, 9.0):
+            writer.write(frame)
+    data = path.read_bytes()
+    index = data[data.index(b"av1C") + 5] & 31
+    level = CODECS["av1"].level(*size, Fraction(rate))
+    assert level is not None
+    # the table here begins at level 3.0
+    assert max((3, 0), (2 + index // 4, index % 4)) == divmod(level.ten_times, 10)
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (1920, 1080)])
+def test_vp9_level_by_size_is_what_the_muxer_writes(tmp_path: Path, size: tuple[int, int]) -> None:
+    """Second byte of vpcC after version and flags (VP9 in ISO media); it looks at size only."""
+    path = tmp_path / "clip.mp4"
+    with VideoWriter(VideoSpec(path, *size, Fraction(24), "vp9")) as writer:
+        for frame in moving_texture(2, *size, 9.0):
+            writer.write(frame)
+    data = path.read_bytes()
+    level = CODECS["vp9"].level(*size, Fraction(24))
+    assert level is not None
+    assert data[data.index(b"vpcC") + 9] == level.ten_times
+
+
+def test_prores_and_unknown_codec(tmp_path: Path) -> None:
+    path = write(tmp_path / "clip", "prores", Fraction(25))
+    with av.open(str(path)) as container:
+        context: Any = container.streams.video[0].codec_context
+        assert (context.profile, context.codec_tag) == ("HQ", "apch")
+        assert context.pix_fmt == "yuv422p10le"
+    with pytest.raises(RequestError, match="allowed are h264, hevc, vp9, av1, prores, lossless"):
+        codec_named("mpeg2")
+
+
+@pytest.mark.parametrize(
+    ("rate", "ticks"),
+    [
+        (Fraction(24), 24_000),
+        (Fraction(24_000, 1001), 24_000),
+        (Fraction(25, 2), 25_000),
+        (Fraction(480), 48_000),
+        (Fraction(1, 10), 10_000),
+    ],
+)
+def test_time_scale_makes_frame_times_whole(rate: Fraction, ticks: int) -> None:
+    assert ticks_per_second(rate) == ticks
+    assert (ticks / rate).denominator == 1
+
+
+def test_a_rate_that_the_container_cannot_hold_is_refused() -> None:
+    with pytest.raises(RequestError, match="simpler fraction"):
+        ticks_per_second(Fraction(999_999_999, 40_000_001))

@@ -1,0 +1,135 @@
+"""Lowest levels against the tables of H.264 and H.265."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from patterns.errors import RequestError
+from patterns.video.codecs import CODECS
+from patterns.video.levels import (
+    AV1_LEVELS,
+    H264_LEVELS,
+    H265_LEVELS,
+    VP9_LEVELS,
+    above_ceiling,
+    lowest_level,
+)
+
+# Minimum levels that follow from size and rate by ITU-T H.264 Table A-1 (with A.3's ceiling of
+# 172 pictures/s below level 6) and H.265 Tables A.8 and A.9; worked out by hand from public
+# transcriptions of the tables. Columns: rate, H.264, H.265.
+SIZES = {
+    (1280, 720): (
+        (24, "3.1", "3.1"),
+        (25, "3.1", "3.1"),
+        (30, "3.1", "3.1"),  # 108,000 macroblocks a second, exactly the limit
+        (48, "3.2", "4"),
+        (50, "3.2", "4"),
+        (60, "3.2", "4"),  # 216,000, exactly the limit
+        (100, "4.2", "4.1"),
+        (120, "4.2", "4.1"),
+        (240, "6", "5"),
+    ),
+    (1920, 1080): (
+        (24, "4", "4"),
+        (25, "4", "4"),
+        (30, "4", "4"),
+        (48, "4.2", "4.1"),
+        (50, "4.2", "4.1"),
+        (60, "4.2", "4.1"),
+        (100, "5.1", "5"),
+        (120, "5.1", "5"),
+        (240, "6", "5.1"),
+    ),
+    (2560, 1440): (
+        (24, "5", "5"),
+        (30, "5", "5"),
+        (50, "5.1", "5"),
+        (60, "5.1", "5"),
+        (100, "5.2", "5.1"),
+        (120, "5.2", "5.1"),
+        (240, "6", "5.2"),
+    ),
+    (3840, 2160): (
+        (24, "5.1", "5"),
+        (30, "5.1", "5"),
+        (50, "5.2", "5.1"),
+        (60, "5.2", "5.1"),
+        (100, "6", "5.2"),
+        (120, "6", "5.2"),
+        (240, "6.1", "6.1"),
+    ),
+}
+CASES = [(size, *row) for size, rows in SIZES.items() for row in rows]
+
+
+@pytest.mark.parametrize(("size", "rate", "h264", "h265"), CASES)
+def test_lowest_level_is_that_of_the_standards_tables(
+    size: tuple[int, int], rate: int, h264: str, h265: str
+) -> None:
+    assert lowest_level(H264_LEVELS, *size, Fraction(rate), block=16).number == h264
+    assert lowest_level(H265_LEVELS, *size, Fraction(rate)).number == h265
+    # an upright picture needs the same
+    assert lowest_level(H264_LEVELS, *size[::-1], Fraction(rate), block=16).number == h264
+    assert lowest_level(H265_LEVELS, *size[::-1], Fraction(rate)).number == h265
+
+
+def test_one_thousandth_above_the_limit_takes_the_next_level() -> None:
+    """1280x720 is 3600 macroblocks: 30 a second is exactly level 3.1 (H.264 Table A-1)."""
+    just_above = Fraction(30_001, 1000)
+    assert lowest_level(H264_LEVELS, 1280, 720, just_above, block=16).number == "3.2"
+    below = Fraction(30_000, 1001)
+    assert lowest_level(H264_LEVELS, 1280, 720, below, block=16).number == "3.1"
+
+
+def test_a_long_narrow_picture_is_limited_by_its_side() -> None:
+    """H.264 A.3.1: a side is at most sqrt(8 MaxFS) macroblocks, 256 of them at level 4."""
+    assert lowest_level(H264_LEVELS, 4096, 128, Fraction(24), block=16).number == "4"
+    assert lowest_level(H264_LEVELS, 4112, 128, Fraction(24), block=16).number == "4.2"
+
+
+def test_table_rows_are_those_of_the_standards() -> None:
+    """H.264 Table A-1 MaxMBPS, MaxFS; H.265 A.8, A.9 MaxLumaPs, MaxLumaSr (transcriptions)."""
+    h264 = {x.number: (x.max_throughput, x.max_size) for x in H264_LEVELS}
+    assert h264["3"] == (40_500, 1_620)
+    assert h264["4.1"] == (245_760, 8_192)
+    assert h264["5.2"] == (2_073_600, 36_864)
+    assert h264["6.2"] == (16_711_680, 139_264)
+    h265 = {x.number: (x.max_size, x.max_throughput) for x in H265_LEVELS}
+    assert h265["3"] == (552_960, 16_588_800)
+    assert h265["4.1"] == (2_228_224, 133_693_440)
+    assert h265["6.2"] == (35_651_584, 4_278_190_080)
+    for table in (H264_LEVELS, H265_LEVELS, VP9_LEVELS, AV1_LEVELS):
+        assert all(a.max_size <= b.max_size for a, b in zip(table, table[1:], strict=False))
+        assert all(
+            a.max_throughput <= b.max_throughput for a, b in zip(table, table[1:], strict=False)
+        )
+
+
+@pytest.mark.parametrize("codec", ["h264", "hevc", "vp9"])
+def test_more_than_any_level_is_refused_with_the_fastest_rate(codec: str) -> None:
+    with pytest.raises(RequestError, match=r"7680x4320 at 480 frames/s .* at most \d+"):
+        CODECS[codec].level(7680, 4320, Fraction(480))
+
+
+def test_larger_than_any_level_is_refused() -> None:
+    with pytest.raises(RequestError, match=r"8192x8192 is larger"):
+        CODECS["h264"].level(8192, 8192, Fraction(24))
+    assert CODECS["prores"].level(8192, 8192, Fraction(480)) is None
+
+
+def test_rates_above_every_picture_rate_ceiling_are_allowed_with_a_caution() -> None:
+    """H.264 A.3 and H.265 A.4 promise at most 300 pictures a second at any level."""
+    assert lowest_level(H264_LEVELS, 1280, 720, Fraction(480), block=16).number == "6"
+    assert above_ceiling(H264_LEVELS, Fraction(480))
+    caution = CODECS["h264"].caution(Fraction(480))
+    assert caution is not None
+    assert "300" in caution
+    assert CODECS["h264"].caution(Fraction(240)) is None
+
+
+def test_encoder_limit_of_av1() -> None:
+    with pytest.raises(RequestError, match="av1 takes at most 240"):
+        CODECS["av1"].level(640, 360, Fraction(241))

@@ -1,0 +1,240 @@
+"""Files read back: exact times, no picture invented or lost, hostile files in one line."""
+
+from __future__ import annotations
+
+import random
+import subprocess
+import sys
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import av
+import numpy as np
+import pytest
+
+from patterns.errors import InputError, RequestError
+from patterns.rendering.planes import Planes
+from patterns.video.probe import exact_rate, probe
+from patterns.video.process import ffmpeg_path
+from patterns.video.reader import Crop, read_luma, read_planes, read_rgb
+from patterns.video.writer import VideoSpec, VideoWriter
+from tests.video.moving import moving_texture
+from tests.video.test_failures import processes_that_name, zombies
+
+
+@pytest.fixture(scope="module")
+def clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("clip") / "clip.mp4"
+    with VideoWriter(VideoSpec(path, 160, 128, Fraction(30_000, 1001), "lossless")) as writer:
+        for frame in moving_texture(30):
+            writer.write(frame)
+    return path
+
+
+def jittered(path: Path, ticks: list[int]) -> None:
+    """A recording with variable timestamps, in a clock of 1/90000 s, made by PyAV."""
+    with av.open(str(path), "w") as container:
+        stream: Any = container.add_stream("libx264", rate=60, options={"crf": "10"})
+        stream.width, stream.height, stream.pix_fmt = 64, 64, "yuv420p"
+        stream.codec_context.time_base = stream.time_base = Fraction(1, 90_000)
+        for n, tick in enumerate(ticks):
+            frame = av.VideoFrame.from_ndarray(np.full((96, 64), 16 + n % 200, np.uint8), "yuv420p")
+            frame.pts, frame.time_base = tick, Fraction(1, 90_000)
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode())
+
+
+def test_times_of_a_variable_recording_are_exact(tmp_path: Path) -> None:
+    """60 pictures a second, each up to 8 ms early or late, and one gap; with B-frames."""
+    rng = random.Random(5)
+    ticks = sorted({1500 * n + rng.randint(-700, 700) for n in range(1, 241) if n != 77})
+    path = tmp_path / "phone.mp4"
+    jittered(path, ticks)
+    with av.open(str(path)) as container:
+        stream: Any = container.streams.video[0]
+        expected = [f.pts * stream.time_base for f in container.decode(stream)]
+    found = list(read_luma(path))
+    assert [time_s for time_s, _ in found] == expected
+    assert len(found) == len(ticks)
+    assert [int(luma[9, 9]) for _, luma in found] == [16 + n % 200 for n in range(len(ticks))]
+    info = probe(path)
+    assert info.times == tuple(expected)
+    assert info.rate is None
+    assert info.mean_rate == (len(ticks) - 1) / (expected[-1] - expected[0])
+
+
+def test_luma_is_the_file_s_own(clip: Path) -> None:
+    pairs = list(read_luma(clip))
+    assert [time_s for time_s, _ in pairs] == [n * Fraction(1001, 30_000) for n in range(30)]
+    for (_, luma), frame in zip(pairs, moving_texture(30), strict=True):
+        assert np.array_equal(luma, frame.y)
+
+
+def test_crop_and_size(clip: Path) -> None:
+    whole = moving_texture(30)[0].y
+    _, part = next(read_luma(clip, crop=Crop(3, 5, 101, 90)))
+    assert np.array_equal(part, whole[5:95, 3:104])
+    _, small = next(read_luma(clip, size=(80, 64)))
+    means = whole.reshape(64, 2, 80, 2).mean((1, 3))
+    assert np.abs(small - means).max() <= 1
+    _, both = next(read_luma(clip, crop=Crop(0, 0, 80, 64), size=(40, 32)))
+    assert np.abs(both - means[:32, :40]).max() <= 1
+    with pytest.raises(RequestError, match="even"):
+        next(read_planes(clip, crop=Crop(1, 0, 80, 64)))
+    with pytest.raises(RequestError, match="outside"):
+        next(read_luma(clip, crop=Crop(100, 0, 100, 64)))
+
+
+def test_colours_of_bt709(tmp_path: Path) -> None:
+    """75 % bars by BT.709, narrow range (Y, Cb, Cr), against their R'G'B' of 191 or 0."""
+    bars = {  # values as in the FFmpeg project's table of HD bars
+        (191, 191, 0): (168, 44, 136),
+        (0, 191, 191): (145, 147, 44),
+        (0, 191, 0): (133, 63, 52),
+        (191, 0, 0): (51, 109, 212),
+        (0, 0, 191): (28, 212, 120),
+    }
+    for codec, suffix in (("lossless", ".mp4"), ("prores", ".mov")):
+        path = tmp_path / f"bars{suffix}"
+        with VideoWriter(VideoSpec(path, 128, 128, Fraction(25), codec)) as writer:
+            for y, cb, cr in bars.values():
+                frame = Planes.blank(128, 128)
+                frame.y[:], frame.cb[:], frame.cr[:] = y, cb, cr
+                writer.write(frame)
+        for (_, picture), rgb in zip(read_rgb(path), bars, strict=True):
+            assert np.abs(picture.astype(int) - rgb).max() <= 2, codec
+
+
+def test_full_range_recordings_come_out_narrow(tmp_path: Path) -> None:
+    """Phones write full range: 0 and 255 must become 16 and 235."""
+    path = tmp_path / "full.mp4"
+    with av.open(str(path), "w") as container:
+        stream: Any = container.add_stream("libx264", rate=30, options={"crf": "1"})
+        stream.width, stream.height, stream.pix_fmt = 64, 64, "yuvj420p"
+        for value in (0, 255):
+            planes = np.full((96, 64), 128, np.uint8)
+            planes[:64] = value
+            container.mux(stream.encode(av.VideoFrame.from_ndarray(planes, "yuvj420p")))
+        container.mux(stream.encode())
+    assert probe(path).colour_range == "pc"
+    black, white = (luma for _, luma in read_luma(path))
+    assert abs(int(black[9, 9]) - 16) <= 1
+    assert abs(int(white[9, 9]) - 235) <= 1
+
+
+def test_rotation_is_applied_and_told(clip: Path, tmp_path: Path) -> None:
+    turned = tmp_path / "upright.mp4"
+    command = [ffmpeg_path(), "-v", "error", "-display_rotation", "90", "-i", str(clip)]
+    subprocess.run([*command, "-c", "copy", str(turned)], check=True)
+    info = probe(turned)
+    assert (info.width, info.height) == (128, 160)
+    assert info.rotation_deg in (90, 270)
+    _, luma = next(read_luma(turned))
+    assert luma.shape == (160, 128)
+    turns = 1 if info.rotation_deg == 270 else -1  # counter-clockwise, as numpy turns
+    assert np.array_equal(luma, np.rot90(moving_texture(30)[0].y, turns))
+
+
+def test_facts_of_a_clip(clip: Path) -> None:
+    info = probe(clip)
+    assert (info.width, info.height, info.pictures) == (160, 128, 30)
+    assert (info.codec, info.profile) == ("h264", "High 4:4:4 Predictive")
+    assert (info.primaries, info.transfer, info.matrix) == ("bt709", "bt709", "bt709")
+    assert (info.pixel_format, info.colour_range) == ("yuv420p", "tv")
+    assert info.duration_s == 30 * Fraction(1001, 30_000)
+    assert info.rotation_deg == 0
+
+
+@pytest.mark.parametrize(
+    "rate", [Fraction(24_000, 1001), Fraction(24), Fraction(60_000, 1001), Fraction(25, 2)]
+)
+def test_rate_behind_a_clock_of_one_millisecond(rate: Fraction) -> None:
+    """Matroska and WebM round every time to 1 ms; 400 pictures tell 24 from 23.976."""
+    times = [Fraction(round(1000 * n / rate), 1000) for n in range(400)]
+    assert exact_rate(times, Fraction(1, 1000)) == rate
+
+
+def test_uneven_times_have_no_rate() -> None:
+    times = [Fraction(n, 60) for n in range(60) if n != 30]
+    assert exact_rate(times, Fraction(1, 90_000)) is None
+    assert exact_rate([Fraction(0)], Fraction(1, 90_000)) is None
+
+
+def test_early_exit_leaves_no_process(clip: Path) -> None:
+    pictures = read_luma(clip)
+    next(pictures)
+    pictures.close()  # type: ignore[attr-defined]
+    for _ in read_rgb(clip):
+        break
+    if sys.platform == "linux":
+        assert not processes_that_name(str(clip))
+        assert not zombies()
+
+
+def test_a_file_that_is_cut_off_gives_what_it_has(tmp_path: Path) -> None:
+    path = tmp_path / "whole.mp4"
+    with VideoWriter(VideoSpec(path, 160, 128, Fraction(25))) as writer:
+        for frame in moving_texture(30):
+            writer.write(frame)
+    cut = tmp_path / "cut.mp4"
+    cut.write_bytes(path.read_bytes()[:60_000])
+    found = [time_s for time_s, _ in read_luma(cut)]
+    assert 3 < len(found) < 30
+    assert found == [Fraction(n, 25) for n in range(len(found))]
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"", "is empty"),
+        (b"Tarn Hollow, second survey flight\n" * 50, "cannot be read as video"),
+        (b"\x00\x00\x00\x20ftypisom" + bytes(5000), "cannot be read as video"),
+        (bytes(range(256)) * 40, "cannot be read as video"),
+    ],
+    ids=["empty", "text", "header only", "bytes"],
+)
+def test_hostile_files_get_one_line(tmp_path: Path, content: bytes, words: str) -> None:
+    path = tmp_path / "odd.mp4"
+    path.write_bytes(content)
+    for ask in (probe, lambda p: next(read_luma(p))):
+        with pytest.raises(InputError, match=words) as error:
+            ask(path)
+        assert "\n" not in str(error.value)
+
+
+def test_files_that_are_none(tmp_path: Path) -> None:
+    sound = tmp_path / "sound.wav"
+    command = [ffmpeg_path(), "-v", "error", "-f", "lavfi", "-i", "sine=duration=0.2"]
+    subprocess.run([*command, str(sound)], check=True)
+    for path, words in (
+        (tmp_path / "none.mp4", "does not exist"),
+        (tmp_path, "is a folder"),
+        (sound, "holds no video"),
+    ):
+        with pytest.raises(InputError, match=words):
+            probe(path)
+        with pytest.raises(InputError, match=words):
+            next(read_luma(path))
+
+
+def test_memory_does_not_grow_with_length(tmp_path: Path) -> None:
+    """Resident memory after 60 and after 600 pictures of 1280x720, in a process of its own."""
+    path = tmp_path / "long.mp4"
+    grey = Planes.blank(1280, 720)
+    with VideoWriter(VideoSpec(path, 1280, 720, Fraction(240))) as writer:
+        for _ in range(600):
+            writer.write(grey)
+    code = (
+        "import resource, sys\n"
+        "from patterns.video.reader import read_luma\n"
+        "for n, _ in enumerate(read_luma(sys.argv[1])):\n"
+        "    if n in (60, 599): print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)\n"
+    )
+    if sys.platform != "linux":
+        pytest.skip("ru_maxrss has other units elsewhere")
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=True
+    )
+    early, late = map(int, done.stdout.split())
+    assert late - early < 8_000, "kilobytes"
