@@ -13,6 +13,7 @@ import numpy as np
 from patterns.errors import RequestError
 from patterns.rendering.planes import Planes, UInt8Array
 from patterns.safety.flashes import (
+    MOST_CHANGES,
     FlashRule,
     LeadingEdges,
     Swings,
@@ -97,6 +98,7 @@ class FlashCheck:
         self._first_s = self._last_s = Fraction(0)
         self._worst: WorstMoment | None = None
         self._worst_rank = 0.0
+        self._striped: WorstMoment | None = None
 
     def _make_rules(self, shape: tuple[int, int]) -> tuple[FlashRule, ...]:
         field = visual_field_rule(self._reducer.grid, self.viewing)
@@ -143,7 +145,9 @@ class FlashCheck:
             self._reducer.planes(frame) if isinstance(frame, Planes) else self._reducer.rgb(frame)
         )
         self._flashes(time_s, reduced)
-        self._stripes.see(time_s, reduced.screen_fine)
+        stripes = self._stripes.see(time_s, reduced.screen_fine)
+        if stripes is not None:
+            self._striped = WorstMoment(time_s, reduced.picture(), stripes.region, "stripes")
 
     def _flashes(self, time_s: Fraction, reduced: Reduced) -> None:
         red = self._red.see(reduced.linear_rgb)
@@ -168,10 +172,21 @@ class FlashCheck:
 
     @property
     def worst(self) -> WorstMoment | None:
-        """The worst moment up to now, or None if nothing flashed over more than a small area."""
+        """The worst moment up to now, None if nothing flashed and no stripes were found.
+
+        Flashes beyond the limit come first, then the largest stripes, then lesser flashes.
+        """
+        if self._worst is None or self._worst_rank <= MOST_CHANGES:
+            return self._striped or self._worst
         return self._worst
 
-    def report(self, *, still: bool = False, notes: tuple[str, ...] = ()) -> SafetyReport:
+    def report(
+        self,
+        *,
+        still: bool = False,
+        notes: tuple[str, ...] = (),
+        end_s: Fraction | None = None,
+    ) -> SafetyReport:
         """Return the result of what was seen. Call it once, after the last frame.
 
         Parameters
@@ -180,8 +195,11 @@ class FlashCheck:
             The one frame is a still picture: only stripes are judged.
         notes
             Remarks to carry in the report.
+        end_s
+            When the last frame goes, if it does not stay for 1 / rate.
         """
-        end_s = self._last_s + 1 / self._rate
+        if end_s is None:
+            end_s = self._last_s + 1 / self._rate
         findings = tuple(rule.finding() for rule in self._rules)
         *current, older = findings
         return SafetyReport(

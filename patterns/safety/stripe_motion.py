@@ -22,6 +22,7 @@ __all__ = ["StripeWatch"]
 
 LOOK_EVERY_S = Fraction(1, 5)
 MAX_INTERVALS = 100
+MANY_PAIRS = 20  # more of them than this are not worse; their area is
 KEEP_S = Fraction(1, 2)  # stripes that flash are dark now and then: do not lose them at once
 
 # Our choices, no source.
@@ -150,21 +151,26 @@ class StripeWatch:
 
     def __init__(self, rules: StripeRules, fine: int = FINE) -> None:
         self._fine = fine
+        self._most = 0.0
         self._rules = rules
         self._next_look_s: Fraction | None = None
         self._track: _Track | None = None
         self._worst: list[StripeFinding] | None = None
         self._intervals: tuple[list[tuple[Fraction, Fraction]], ...] = ([], [])
 
-    def see(self, time_s: Fraction, screen_fine: FloatGrid) -> None:
-        """Take the luminance (cd/m2) of the next frame."""
+    def see(self, time_s: Fraction, screen_fine: FloatGrid) -> Stripes | None:
+        """Take the next frame's luminance (cd/m2); returns stripes larger than any before."""
         if self._track is not None:
             self._track.see(screen_fine)
         if self._next_look_s is None or time_s >= self._next_look_s:
             self._next_look_s = time_s + LOOK_EVERY_S
-            self._look(time_s, screen_fine)
+            found = self._look(time_s, screen_fine)
+            if found is not None and found.share * min(found.pairs, MANY_PAIRS) > self._most:
+                self._most = found.share * min(found.pairs, MANY_PAIRS)
+                return found
+        return None
 
-    def _look(self, time_s: Fraction, screen_fine: FloatGrid) -> None:
+    def _look(self, time_s: Fraction, screen_fine: FloatGrid) -> Stripes | None:
         found = find_stripes(screen_fine, self._fine)
         track = self._track
         if track is not None:
@@ -172,14 +178,15 @@ class StripeWatch:
                 track.confirm(time_s)
                 if found.share > track.stripes.share:
                     track.stripes = found
-                return
+                return found
             if found is None and time_s - track.end_s < KEEP_S:
-                return
+                return None
             self._close(track)
         if found is not None:
             waves = _waves(found, (screen_fine.shape[0], screen_fine.shape[1]))
             self._track = _Track(found, time_s, time_s, waves)
             self._track.see(screen_fine)
+        return found
 
     def _close(self, track: _Track, *, still: bool = False) -> None:
         interval = (track.start_s, track.end_s)
@@ -212,4 +219,4 @@ class StripeWatch:
 
 
 def _rank(finding: StripeFinding) -> tuple[bool, float]:
-    return finding.exceeds, min(finding.pairs, 20) * finding.share
+    return finding.exceeds, min(finding.pairs, MANY_PAIRS) * finding.share
