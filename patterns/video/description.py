@@ -9,7 +9,7 @@ __all__ = ["Description", "StreamText"]
 
 _STREAM = re.compile(r"^\s*Stream #(\d+):(\d+)\S*: Video: (.*)$")
 _SIZE = re.compile(r"^(\d+)x(\d+)\b")
-_ROTATION = re.compile(r"displaymatrix: rotation of (-?[\d.]+|nan) degrees")
+_ROTATION = re.compile(r"[Dd]isplay ?[Mm]atrix: rotation of (-?[\d.]+|nan) degrees")
 _MAPPED = re.compile(r"^\s*Stream #0:(\d+) -> #0:0 ")
 _COMMA = re.compile(r",\s*(?![^(\[]*[)\]])")  # not inside of brackets
 MAX_STREAMS = 64  # a hostile file can have thousands; the first pictures are all we want
@@ -107,6 +107,15 @@ class Description:
         if turn != turn:  # noqa: PLR0124 - a broken matrix is 'nan'
             return 0
         return round(-turn / 90) * 90 % 360
+
+    @property
+    def upright_size(self) -> tuple[int, int]:
+        """Width and height as shown."""
+        stream = self.stream
+        assert stream is not None
+        if self.rotation_deg in (90, 270):
+            return stream.height, stream.width
+        return stream.width, stream.height
 
 
 def _colours(pixel: str) -> tuple[tuple[str, str, str], str]:

@@ -57,7 +57,7 @@ def scan_packets(
     finally:
         process.stop()
     if code or not ticks:
-        raise unreadable(path, process.words)
+        raise unreadable(path, process.all_words)
     return tuple(tick * tick_s for tick in sorted(ticks)), tick_s
 
 

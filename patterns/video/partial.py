@@ -19,7 +19,7 @@ from patterns.errors import OutputError
 if sys.platform != "win32":
     import fcntl
 
-__all__ = ["PartialFile"]
+__all__ = ["PartialFile", "write_whole"]
 
 _STALE = re.compile(r"\..+\.part-\d+(-\d+)?")
 
@@ -98,6 +98,26 @@ class PartialFile:
 
     def _exists(self) -> OutputError:
         return OutputError(f"{self.target} exists: give --force to replace it, or another name")
+
+
+def write_whole(path: Path, data: bytes | str, *, force: bool) -> None:
+    """Write a file whole under its final name, or not at all; text becomes UTF-8.
+
+    Raises
+    ------
+    RequestError
+        The folder is missing, or the file exists and `force` is false.
+    OutputError
+        The folder is not writable, or the disk failed.
+    """
+    partial = PartialFile(path, force=force)
+    try:
+        partial.path.write_bytes(data.encode() if isinstance(data, str) else data)
+        partial.publish()
+    except OSError as error:
+        raise _output_error(error, path) from error
+    finally:
+        partial.discard()
 
 
 def _reserve(target: Path) -> tuple[Path, int]:

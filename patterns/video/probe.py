@@ -81,10 +81,10 @@ def probe(path: str | os.PathLike[str]) -> VideoInfo:
     stream = told.stream
     if stream is None:
         raise unreadable(path, "")
-    turned = told.rotation_deg in (90, 270)
+    width, height = told.upright_size
     return VideoInfo(
-        width=stream.height if turned else stream.width,
-        height=stream.width if turned else stream.height,
+        width=width,
+        height=height,
         rotation_deg=told.rotation_deg,
         rate=exact_rate(times, tick_s),
         mean_rate=_mean_rate(times),

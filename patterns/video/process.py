@@ -150,7 +150,8 @@ class FfmpegProcess:
     def stop(self) -> None:
         """End it, gently if it obeys, and release everything; harmless if it has ended."""
         try:
-            if self._child.poll() is None:
+            # One that only reads loses nothing, and may be waiting for us to take its output.
+            if self._child.poll() is None and self._child.stdin is not None:
                 self._child.terminate()
                 with contextlib.suppress(subprocess.TimeoutExpired):
                     self._child.wait(STOP_S)

@@ -124,7 +124,7 @@ _CONVERSIONS: dict[Pixels, tuple[str, ...]] = {
     # 8-bit planes pass as they are, others are converted once
     "luma": ("scale=out_range=tv", "format=yuv420p|yuv422p|yuv444p|yuv440p", "extractplanes=y"),
     "yuv420": ("scale=out_range=tv", "format=yuv420p"),
-    "rgb": ("scale=flags=bilinear+accurate_rnd", "format=rgb24"),
+    "rgb": ("scale=flags=bilinear+accurate_rnd+full_chroma_int", "format=rgb24"),
 }
 
 
@@ -204,6 +204,9 @@ def _pictures(
         first = process.stdout.read(1)
         if not first:
             process.wait()
+        if crop is not None:
+            _check_crop(crop, times.told)
+        if not first:
             raise unreadable(path, process.all_words)
         width, height = times.output_size()
         time_s = times.next()
@@ -219,6 +222,16 @@ def _pictures(
                 time_s = times.next()
     finally:
         process.stop()
+
+
+def _check_crop(crop: Crop, told: Description) -> None:
+    """The decoder would move a crop that reaches outside instead of refusing it."""
+    if told.stream is None:
+        return
+    width, height = told.upright_size
+    inside = crop.left + crop.width <= width and crop.top + crop.height <= height
+    if not inside or min(crop.left, crop.top) < 0 or min(crop.width, crop.height) < 1:
+        raise RequestError(f"{crop} is outside of the picture: it has {width}x{height} pixels")
 
 
 def _fill(process: FfmpegProcess, frame: UInt8Array) -> int:

@@ -1,5 +1,6 @@
 """Whatever goes wrong while a file is written: one clear line, nothing left behind."""
 
+# ruff: noqa: PT012 - what these tests are about is what happens inside of the blocks
 from __future__ import annotations
 
 import os
@@ -17,6 +18,7 @@ import pytest
 
 from patterns.errors import EncoderError, EvenholdError, OutputError, RequestError
 from patterns.rendering.planes import Planes
+from patterns.video.reader import read_luma
 from patterns.video.writer import VideoSpec, VideoWriter
 from tests.video.moving import moving_texture
 
@@ -89,8 +91,6 @@ def test_a_file_appears_only_when_it_is_whole(tmp_path: Path) -> None:
 
 
 def test_a_buffer_may_be_used_again_at_once(tmp_path: Path) -> None:
-    from patterns.video.reader import read_luma
-
     path = tmp_path / "clip.mp4"
     buffer = Planes.blank(160, 128)
     with VideoWriter(spec(path, codec="lossless")) as writer:
@@ -195,7 +195,7 @@ def test_frames_of_another_size_or_type_are_refused(tmp_path: Path) -> None:
     good = moving_texture(1)[0]
     wrong = [
         Planes.blank(160, 126),
-        Planes(good.y.astype(np.float64), good.cb, good.cr),  # type: ignore[arg-type]
+        Planes(good.y.astype(np.float64), good.cb, good.cr),
         Planes(good.y, good.cb, good.cr[:-1]),
     ]
     for frame in wrong:
@@ -229,7 +229,8 @@ def test_encoder_that_fails_is_quoted(tmp_path: Path, monkeypatch: pytest.Monkey
     """A program in ffmpeg's place that reads a little, complains and goes."""
     program = tmp_path / "ffmpeg"
     program.write_text(
-        "#!/bin/sh\nhead -c 99 >/dev/null\necho '[libx264 @ 0x55] the reservoir is dry' >&2\nexit 3\n"
+        "#!/bin/sh\nhead -c 99 >/dev/null\n"
+        "echo '[libx264 @ 0x55] the reservoir is dry' >&2\nexit 3\n"
     )
     program.chmod(0o755)
     out = tmp_path / "out"
@@ -344,7 +345,8 @@ ENDLESS = """
     import signal, sys, time
     from pathlib import Path
     from patterns.cli import _on_terminate
-    from patterns.video.writer import VideoWriter
+    from patterns.video.reader import read_luma
+from patterns.video.writer import VideoWriter
     from tests.video.test_failures import spec
     from tests.video.moving import moving_texture
     signal.signal(signal.SIGTERM, _on_terminate)

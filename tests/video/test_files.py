@@ -10,8 +10,8 @@ import av
 import numpy as np
 import pytest
 
-from patterns.video.codecs import CODECS, codec_named, ticks_per_second
 from patterns.errors import RequestError
+from patterns.video.codecs import CODECS, codec_named, ticks_per_second
 from patterns.video.probe import probe
 from patterns.video.reader import read_planes
 from patterns.video.writer import VideoSpec, VideoWriter

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 
@@ -102,10 +103,9 @@ def test_table_rows_are_those_of_the_standards() -> None:
     assert h265["4.1"] == (2_228_224, 133_693_440)
     assert h265["6.2"] == (35_651_584, 4_278_190_080)
     for table in (H264_LEVELS, H265_LEVELS, VP9_LEVELS, AV1_LEVELS):
-        assert all(a.max_size <= b.max_size for a, b in zip(table, table[1:], strict=False))
-        assert all(
-            a.max_throughput <= b.max_throughput for a, b in zip(table, table[1:], strict=False)
-        )
+        for lower, higher in pairwise(table):
+            assert lower.max_size <= higher.max_size
+            assert lower.max_throughput <= higher.max_throughput
 
 
 @pytest.mark.parametrize("codec", ["h264", "hevc", "vp9"])
