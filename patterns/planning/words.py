@@ -42,7 +42,7 @@ __all__ = [
 CAUTIONS = (
     "Flying: keep to the local rules for height, distance, line of sight and airspace, and to "
     "the aircraft's own limits; a speed or height named here is arithmetic, not permission. "
-    "Flying low to steepen a picture is the pilot's decision, not the plan's.",
+    "Whether to fly it is the pilot's decision, not the plan's.",
     "People: nobody uninvolved under or near the flight; warn those who take part; stop when "
     "someone comes in.",
     "Lights and mains: leave fixed wiring, generators and stage lighting to licensed people; "
@@ -92,7 +92,7 @@ def percent(share: Fraction | float) -> str:
 def audience_words(audience: Audience, *, assumed: bool) -> str:
     """'60 Hz 80 %, 120 Hz 20 %', and that it is assumed where it is."""
     parts = ", ".join(f"{d.name} Hz {percent(share)}" for d, share in audience.displays)
-    return f"{parts} (assumed: say --display to change it)" if assumed else parts
+    return f"{parts} (assumed)" if assumed else parts
 
 
 def _and(parts: list[str]) -> str:
@@ -120,10 +120,9 @@ def _holds_words(showing: Showing) -> str:
 def _slip_words(showing: Showing, slip: SlowSlip) -> str:
     what = "even" if len(slip.pattern) == 1 else f"frames stay {_holds_words(showing)} refreshes"
     return (
-        f"{what} but for one slip each {number(float(slip.interval_s), 1)} s; the RMS error of "
-        f"{number(1000 * showing.cadence.timing_error_rms_s)} ms over the whole beat grows too "
-        f"slowly to be seen, so the rank goes by {number(1000 * showing.seen_rms_s)} ms between "
-        "slips, and by the slips"
+        f"{what} but for one slip each {number(float(slip.interval_s), 1)} s (error "
+        f"{number(1000 * showing.cadence.timing_error_rms_s)} ms over the whole beat, "
+        f"{number(1000 * showing.seen_rms_s)} ms between slips)"
     )
 
 
@@ -137,6 +136,11 @@ def rate_reason(advice: RateAdvice, above: RateAdvice | None) -> str:
     elif even:
         parts.append(f"even on {_and(even)}")
     parts += [_uneven_words(s) for s in standing.showings if not s.even]
+    if any(s.slip for s in standing.showings):
+        parts.append(
+            "what builds up so slowly is not seen as unevenness, so the rank goes by the error "
+            "between slips, then by the slips"
+        )
     if above is not None and above.standing.key[:2] == standing.key[:2]:
         parts.append(
             f"as even as {fps(above.rate)}, and below it only because it moves the picture "
@@ -179,16 +183,15 @@ def near_light_words(near: Fraction, mains: MainsAdvice) -> str:
 def check_words(check: LightCheck) -> str:
     """Say what mains light does to the wished exposure."""
     cycles = number(float(check.cycles), 3)
+    follows = f"the light's {fps(check.pulses_hz)} Hz is a multiple of the rate"
     if check.steadiness == "whole cycles":
         plural = "" if check.cycles == 1 else "s"
-        return f"holds still: {cycles} whole cycle{plural} of the light in each frame"
+        held = f"holds still: {cycles} whole cycle{plural} of the light in each frame"
+        return f"{held}; at any exposure too, {follows}" if check.beat_hz == 0 else held
     beat = number(float(check.beat_hz), 3)
     left = f"{number(100 * check.modulation, 1)} % modulation left ({cycles} cycles)"
     if check.steadiness == "rate follows the light":
-        return (
-            f"holds still at any exposure: the light's {fps(check.pulses_hz)} Hz is a multiple of "
-            "the rate"
-        )
+        return f"holds still at any exposure: {follows}"
     if check.steadiness == "slow beat":
         period = number(float(1 / check.beat_hz), 2)
         return f"nearly: {left}, breathing once in {period} s ({beat} Hz)"

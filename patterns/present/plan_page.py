@@ -60,7 +60,9 @@ th { text-align: right; font-weight: 600; border-bottom: 1px solid var(--ink);
   padding: 0.1rem 0.25rem; vertical-align: bottom; }
 td { text-align: right; border-bottom: 1px solid var(--rule); padding: 0.1rem 0.25rem; }
 th:first-child, td:first-child { text-align: left; font-weight: 600; }
-td.words { text-align: left; font-weight: 400; }
+td, th { white-space: nowrap; }
+td.words { text-align: left; font-weight: 400; white-space: normal; }
+th.words { text-align: left; }
 caption { text-align: left; padding-bottom: 0.2rem; }
 figure { margin: 0; }
 img { width: 100%; height: auto; background: #faf8f3; border-radius: var(--radius); }
@@ -183,12 +185,12 @@ def _note(text: str) -> str:
 
 def _table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]], words: int | None = None) -> str:
     """Build a table; column `words` holds text and is set flush left."""
-    top = "".join(f"<th>{escape(cell)}</th>" for cell in head)
+    kinds = [' class="words"' if i == words else "" for i in range(len(head))]
+    top = "".join(f"<th{kind}>{escape(cell)}</th>" for kind, cell in zip(kinds, head, strict=True))
     lines = []
     for row in rows:
         cells = "".join(
-            f"<td{' class=words' if i == words else ''}>{escape(cell)}</td>"
-            for i, cell in enumerate(row)
+            f"<td{kind}>{escape(cell)}</td>" for kind, cell in zip(kinds, row, strict=True)
         )
         lines.append(f"<tr>{cells}</tr>")
     return f"<table><thead><tr>{top}</tr></thead><tbody>{''.join(lines)}</tbody></table>"
@@ -330,22 +332,14 @@ def _footage(advice: FootageAdvice) -> str:
         )
         for choice in advice.choices
     ]
-    head = (
-        "in",
-        "speed %",
-        "length %",
-        "sound st",
-        "error ms",
-        "left as shot",
-        "error ms",
-        "mixed %",
-    )
+    head = ("in", "speed", "length", "sound", "error", "left as shot", "error", "mixed")
     return _section(
         f"5 Conform what was shot at {fps(advice.footage)}",
         _note(
-            f"At its own rate: error {1000 * advice.own.expected_error_s:.2f} ms over the audience."
+            f"At its own rate: error {1000 * advice.own.expected_error_s:.2f} ms over the "
+            "audience. Speed, length and mixed in percent, sound in semitones, errors in ms."
         ),
-        _table(head, rows, 5),
+        _table(head, rows),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import product
 from math import isnan
 
 from patterns.planning.plan import Plan
@@ -21,8 +22,8 @@ BANDS = 5  # steps of shade up to the limit
 def plan_picture(plan: Plan, colours: Scheme = LIGHT) -> Drawing:
     """Draw the move's picture at the advised rate, light to dark with speed.
 
-    Places past the guidance are orange and hatched, so that they stand out in grey and on
-    paper too; sky is left blank; a ring marks the fastest place.
+    Places past the guidance are orange, with a border and crosses, so that they stand out in
+    grey too; sky is left blank; a diamond marks the fastest place.
     """
     request, best = plan.request, plan.best.movement
     width = WIDTH if request.width >= request.height else WIDTH // 2
@@ -33,7 +34,9 @@ def plan_picture(plan: Plan, colours: Scheme = LIGHT) -> Drawing:
     )
     drawing = Drawing(width, height + FOOT, colours.paper, title)
     speeds = speed_map(request.motion, request.width, request.height, grid=COLUMNS)
-    _cells(drawing, (speeds / best.limit_px_s).tolist(), width, height, colours)
+    times = (speeds / best.limit_px_s).tolist()
+    _cells(drawing, times, width, height, colours)
+    _limit_line(drawing, times, width, height, colours)
     _fastest(drawing, plan, width, height, colours)
     _legend(drawing, plan, width, height, colours)
     return drawing
@@ -65,16 +68,38 @@ def _cells(
             right = round((column + 1) * width / columns)
             shade = _shade(value, colours)
             drawing.add(Box(left, top, right - left, bottom - top, shade))
-            if value > 1 + 1e-6:
-                drawing.add(Stroke(left, bottom, right, top, colours.odd_ink, 1.5))
     for ends in ((0, 0, width, 0), (0, height, width, height)):
         drawing.add(Stroke(*ends, colours.muted, 2))
     for x in (1, width - 1):
         drawing.add(Stroke(x, 0, x, height, colours.muted, 2))
 
 
+def _limit_line(
+    drawing: Drawing, times: list[list[float]], width: int, height: int, colours: Scheme
+) -> None:
+    """Draw the border of what is past the guidance, and crosses within it."""
+    rows, columns = len(times), len(times[0])
+    past = [[value > 1 + 1e-6 for value in line] for line in times]
+
+    def at(column: float, row: float) -> tuple[float, float]:
+        return round(column * width / columns), round(row * height / rows)
+
+    for row, column in product(range(rows), range(columns)):
+        if column and past[row][column] != past[row][column - 1]:
+            drawing.add(Stroke(*at(column, row), *at(column, row + 1), colours.ink, 3))
+        if row and past[row][column] != past[row - 1][column]:
+            drawing.add(Stroke(*at(column, row), *at(column + 1, row), colours.ink, 3))
+        if past[row][column] and row % 4 == 2 and column % 4 == (2 if row % 8 == 2 else 0):
+            _cross(drawing, *at(column + 0.5, row + 0.5), colours)
+
+
+def _cross(drawing: Drawing, x: float, y: float, colours: Scheme) -> None:
+    for a in (-5, 5):
+        drawing.add(Stroke(x - 5, y - a, x + 5, y + a, colours.odd_ink, 2))
+
+
 def _fastest(drawing: Drawing, plan: Plan, width: int, height: int, colours: Scheme) -> None:
-    """Draw a square ring at the fastest place, kept inside the picture."""
+    """Draw a diamond at the fastest place, kept inside the picture."""
     side = 18.0
     x = min(max(plan.speed.fastest_xy[0] * width, side), width - side)
     y = min(max(plan.speed.fastest_xy[1] * height, side), height - side)
@@ -92,8 +117,8 @@ def _legend(drawing: Drawing, plan: Plan, width: int, height: int, colours: Sche
         drawing.add(Box(x, top, swatch, 20, shade))
         x += swatch
     drawing.add(Box(x, top, swatch, 20, colours.odd))
-    for start in (0, 10, 20):
-        drawing.add(Stroke(x + start, top + 20, x + start + 10, top, colours.odd_ink, 1.5))
+    drawing.add(Stroke(x, top, x, top + 20, colours.ink, 3))
+    _cross(drawing, x + swatch / 2, top + 10, colours)
     x += swatch + 14
     allowed = f"still to {number(best.limit_step_px)} px a frame, then past the guidance"
     at = f"at {fps(best.rate)} fps; fastest (diamond) {number(best.step_px, 1)} px a frame"

@@ -76,7 +76,8 @@ def _rates(plan: Plan) -> Iterator[str]:
     request = plan.request
     yield "1  RATE: how evenly the audience sees it"
     words = audience_words(request.audience, assumed=request.audience_assumed)
-    yield from _wrap(f"Displays: {words}")
+    hint = "; --display says others" if request.audience_assumed else ""
+    yield from _wrap(f"Displays: {words}{hint}.")
     yield from _wrap(
         "Ranked by expected timing error (RMS, weighted with the shares), then by slow slips, "
         "then by the shorter step. Jump: how far the fastest place is out of place on the worst "

@@ -40,11 +40,11 @@ class MeteredExposure:
     exposure_s: Fraction
 
     def __post_init__(self) -> None:
-        """Check that a camera could have it."""
+        """Check that the numbers make sense; a camera need not have them."""
         for name, value, low, high in (
             ("ISO", self.iso, 1, 10_000_000),
             ("aperture f/", self.aperture, Fraction(1, 2), 128),
-            ("exposure", self.exposure_s, Fraction(1, 1_000_000), 3600),
+            ("exposure", self.exposure_s, Fraction(1, 10**9), 10**6),
         ):
             if not low <= value <= high:
                 raise RequestError(
