@@ -1,8 +1,8 @@
 """Every mistake and failure that Evenhold reports, with the exit code it earns.
 
     EvenholdError               (1) base: catch this to catch all of them
-    ├── RequestError            (2) what was asked cannot be: value, name, combination
-    ├── OutputError             (1) the disk: missing folder, no permission, full, exists
+    ├── RequestError            (2) what was asked cannot be: value, name, combination, place
+    ├── OutputError             (1) the disk: no permission, full, read-only
     ├── EncoderError            (1) the encoder is missing, failed or was killed
     ├── InputError              (1) a file given to be read cannot be read
     └── DeviceError             (1) a port, a browser or another device failed

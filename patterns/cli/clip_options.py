@@ -23,7 +23,7 @@ def clip_options(function: F) -> F:
     """Add the options of a clip, in the order in which the help shows them."""
     options = [
         click.option("--rate", type=RATE, metavar="FPS", default=Fraction(24), show_default="24",
-                     help="Frames a second, up to 480: 24, 23.976 (means 24000/1001), 12.5, 30000/1001."),
+                     help="Frames a second, up to 480: 24, 23.976 (means 24000/1001), 12.5."),
         click.option("--shutter", type=ANGLE, metavar="DEGREES", default=None,
                      help="Shutter angle, 0 to 360 degrees.  [default: 180]"),
         click.option("--exposure", type=EXPOSURE, metavar="SECONDS", default=None,
@@ -39,7 +39,7 @@ def clip_options(function: F) -> F:
         click.option("--strip", type=click.Choice(["bottom", "top", "none"]), default="bottom",
                      show_default=True, help="Edge on which the counting strip lies."),
         click.option("--loop", "looped", is_flag=True,
-                     help="Round the length to whole periods, so that the clip repeats without a seam."),
+                     help="Round the length to whole periods, to repeat without a seam."),
         click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True,
                      help="Chooses the country, the hills and the clouds."),
         click.option("--out", type=click.Path(), metavar="FILE", default=None,
@@ -73,5 +73,7 @@ def frames_from(rate: Fraction, seconds: Fraction | None, frames: int | None) ->
         return frames
     wanted = Fraction(10) if seconds is None else seconds
     if wanted <= 0:
-        raise RequestError(f"--seconds {float(wanted):g} is no length: give more than 0, such as 10")
+        raise RequestError(
+            f"--seconds {float(wanted):g} is no length: give more than 0, such as 10"
+        )
     return ceil(wanted * rate)

@@ -21,35 +21,102 @@ __all__ = ["command"]
 
 
 @click.command(name="kit")
-@click.option("--display", "displays", type=DISPLAY, metavar="HZ", multiple=True,
-              help="Refresh of a display to explain the clips for, hertz; may be repeated; "
-                   "a range such as 48-120 adapts.  [default: 60]")
-@click.option("--rates", type=RATES, metavar="FPS,FPS,...", default="24,25,30,50,60",
-              show_default=True, help="Frames a second of the clips.")
-@click.option("--size", type=SIZE, metavar="NAME|WxH", default="1080p", show_default=True,
-              help="Pixels: 720p, 1080p, 4k, phone-1080 (upright), ... or 1920x1080.")
-@click.option("--seconds", type=NUMBER, metavar="SECONDS", default=Fraction(10),
-              show_default="10", help="Length of each clip, seconds.")
-@click.option("--shutter", type=ANGLE, metavar="DEGREES", default=Fraction(180),
-              show_default="180", help="Shutter angle of every clip, degrees.")
-@click.option("--cross", type=NUMBER, metavar="SECONDS", default=Fraction(7), show_default="7",
-              help="Time in which a bar crosses the picture, seconds.")
-@click.option("--speed", type=NUMBER, metavar="M/S", default=Fraction(10), show_default="10",
-              help="Ground speed of the flight, metres a second.")
-@click.option("--turn", type=NUMBER, metavar="DEG/S", default=Fraction(6), show_default="6",
-              help="Turn rate of the orbit, degrees a second.")
-@click.option("--codec", type=click.Choice(list(CODECS)), default="h264", show_default=True,
-              help="How the files are coded.")
-@click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=1, show_default=True,
-              help="Chooses the country, the hills and the clouds.")
-@click.option("--out", type=click.Path(path_type=Path), metavar="FOLDER",
-              default=Path("outputs/kit"), show_default="outputs/kit", help="Where the kit goes.")
-@click.option("--allow-flashing", is_flag=True,
-              help="Keep clips that exceed the limits for flashes and stripes.")
+@click.option(
+    "--display",
+    "displays",
+    type=DISPLAY,
+    metavar="HZ",
+    multiple=True,
+    help="Refresh of a display to explain the clips for, hertz; may be repeated; "
+    "a range such as 48-120 adapts.  [default: 60]",
+)
+@click.option(
+    "--rates",
+    type=RATES,
+    metavar="FPS,FPS,...",
+    default="24,25,30,50,60",
+    show_default=True,
+    help="Frames a second of the clips.",
+)
+@click.option(
+    "--size",
+    type=SIZE,
+    metavar="NAME|WxH",
+    default="1080p",
+    show_default=True,
+    help="Pixels: 720p, 1080p, 4k, phone-1080 (upright), ... or 1920x1080.",
+)
+@click.option(
+    "--seconds",
+    type=NUMBER,
+    metavar="SECONDS",
+    default=Fraction(10),
+    show_default="10",
+    help="Length of each clip, seconds.",
+)
+@click.option(
+    "--shutter",
+    type=ANGLE,
+    metavar="DEGREES",
+    default=Fraction(180),
+    show_default="180",
+    help="Shutter angle of every clip, degrees.",
+)
+@click.option(
+    "--cross",
+    type=NUMBER,
+    metavar="SECONDS",
+    default=Fraction(7),
+    show_default="7",
+    help="Time in which a bar crosses the picture, seconds.",
+)
+@click.option(
+    "--speed",
+    type=NUMBER,
+    metavar="M/S",
+    default=Fraction(10),
+    show_default="10",
+    help="Ground speed of the flight, metres a second.",
+)
+@click.option(
+    "--turn",
+    type=NUMBER,
+    metavar="DEG/S",
+    default=Fraction(6),
+    show_default="6",
+    help="Turn rate of the orbit, degrees a second.",
+)
+@click.option(
+    "--codec",
+    type=click.Choice(list(CODECS)),
+    default="h264",
+    show_default=True,
+    help="How the files are coded.",
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(0, 2**31 - 1),
+    default=1,
+    show_default=True,
+    help="Chooses the country, the hills and the clouds.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    default=Path("outputs/kit"),
+    show_default="outputs/kit",
+    help="Where the kit goes.",
+)
+@click.option(
+    "--allow-flashing",
+    is_flag=True,
+    help="Keep clips that exceed the limits for flashes and stripes.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print kit.json.")
 @click.option("--quiet", is_flag=True, help="Print nothing but errors.")
 def command(**o: Any) -> None:  # fmt: skip
-    """Render the clips to take to a device: all patterns at several rates.
+    r"""Render the clips to take to a device: all patterns at several rates.
 
     The motion is the same at every rate. The folder gets an index.html that plays the
     clips without a network, a crib sheet to print, and kit.json. A second run renders

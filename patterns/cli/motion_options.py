@@ -48,31 +48,90 @@ def _stack(*options: Callable[[F], F]) -> Callable[[F], F]:
 def bars_options(function: F) -> F:
     """Add the options of the bars pattern."""
     return _stack(
-        click.option("--direction", type=click.Choice(["upright", "level", "slanted"]),
-                     default="upright", show_default=True, help="How the bars stand."),
-        click.option("--slant", type=NUMBER, metavar="DEGREES", default=None,
-                     help="Turn of the motion from level, degrees clockwise, for slanted bars.  [default: 30]"),
-        click.option("--cross", type=NUMBER, metavar="SECONDS", default=None,
-                     help="Time in which a bar crosses the picture, seconds; negative goes back.  [default: 7]"),
-        click.option("--speed", "speed_px", type=NUMBER, metavar="PX/S", default=None,
-                     help="Speed in pixels a second, instead of --cross."),
-        click.option("--bars", "count", type=NUMBER, metavar="COUNT", default=Fraction(4),
-                     show_default="4", help="How many bars the picture holds along the motion."),
-        click.option("--bar-width", type=NUMBER, metavar="PX", default=None,
-                     help="Width of a bar, pixels.  [default: a third of the distance between bars]"),
-        click.option("--light", type=NUMBER, metavar="PERCENT", default=Fraction(60),
-                     show_default="60", help="Light of the bars, percent of peak white (linear)."),
-        click.option("--dark", type=NUMBER, metavar="PERCENT", default=Fraction(2),
-                     show_default="2", help="Light between the bars, percent of peak white."),
-        click.option("--softness", type=NUMBER, metavar="PX", default=Fraction(0),
-                     show_default="0", help="Width of a bar's soft edge, pixels."),
+        click.option(
+            "--direction",
+            type=click.Choice(["upright", "level", "slanted"]),
+            default="upright",
+            show_default=True,
+            help="How the bars stand.",
+        ),
+        click.option(
+            "--slant",
+            type=NUMBER,
+            metavar="DEGREES",
+            default=None,
+            help="Turn of the motion from level, degrees, for slanted bars.  [default: 30]",
+        ),
+        click.option(
+            "--cross",
+            type=NUMBER,
+            metavar="SECONDS",
+            default=None,
+            help="Time in which a bar crosses the picture, seconds; negative goes back.  [default: 7]",
+        ),
+        click.option(
+            "--speed",
+            "speed_px",
+            type=NUMBER,
+            metavar="PX/S",
+            default=None,
+            help="Speed in pixels a second, instead of --cross.",
+        ),
+        click.option(
+            "--bars",
+            "count",
+            type=NUMBER,
+            metavar="COUNT",
+            default=Fraction(4),
+            show_default="4",
+            help="How many bars the picture holds along the motion.",
+        ),
+        click.option(
+            "--bar-width",
+            type=NUMBER,
+            metavar="PX",
+            default=None,
+            help="Width of a bar, pixels.  [default: a third of the distance between bars]",
+        ),
+        click.option(
+            "--light",
+            type=NUMBER,
+            metavar="PERCENT",
+            default=Fraction(60),
+            show_default="60",
+            help="Light of the bars, percent of peak white (linear).",
+        ),
+        click.option(
+            "--dark",
+            type=NUMBER,
+            metavar="PERCENT",
+            default=Fraction(2),
+            show_default="2",
+            help="Light between the bars, percent of peak white.",
+        ),
+        click.option(
+            "--softness",
+            type=NUMBER,
+            metavar="PX",
+            default=Fraction(0),
+            show_default="0",
+            help="Width of a bar's soft edge, pixels.",
+        ),
     )(function)
 
 
 def bars_motion(
-    size: tuple[int, int], *, direction: Direction, slant: Fraction | None, cross: Fraction | None,
-    speed_px: Fraction | None, count: Fraction, bar_width: Fraction | None,
-    light: Fraction, dark: Fraction, softness: Fraction,
+    size: tuple[int, int],
+    *,
+    direction: Direction,
+    slant: Fraction | None,
+    cross: Fraction | None,
+    speed_px: Fraction | None,
+    count: Fraction,
+    bar_width: Fraction | None,
+    light: Fraction,
+    dark: Fraction,
+    softness: Fraction,
 ) -> BarsMotion:
     """Bars for a picture of `size` pixels from the options' values."""
     if slant is not None and direction != "slanted":
@@ -100,10 +159,20 @@ def bars_motion(
 def lens_options(function: F) -> F:
     """Add the options of the lens."""
     return _stack(
-        click.option("--lens", type=NUMBER, metavar="MM", default=None,
-                     help="Focal length, millimetres, 35 mm equivalent.  [default: 24]"),
-        click.option("--fov", type=NUMBER, metavar="DEGREES", default=None,
-                     help="Horizontal field of view, degrees, instead of --lens."),
+        click.option(
+            "--lens",
+            type=NUMBER,
+            metavar="MM",
+            default=None,
+            help="Focal length, millimetres, 35 mm equivalent.  [default: 24]",
+        ),
+        click.option(
+            "--fov",
+            type=NUMBER,
+            metavar="DEGREES",
+            default=None,
+            help="Horizontal field of view, degrees, instead of --lens.",
+        ),
     )(function)
 
 
@@ -121,20 +190,48 @@ def _hfov_deg(lens: Fraction | None, fov: Fraction | None) -> float:
 def terrain_options(function: F) -> F:
     """Add the options of the terrain pattern."""
     return _stack(
-        click.option("--flight", type=click.Choice(["forward", "sideways", "down"]),
-                     default="forward", show_default=True, help="Where the camera looks from the line of flight."),
-        click.option("--speed", type=NUMBER, metavar="M/S", default=Fraction(10),
-                     show_default="10", help="Ground speed, metres a second."),
-        click.option("--height", type=NUMBER, metavar="M", default=Fraction(40),
-                     show_default="40", help="Height above the ground, metres."),
-        click.option("--pitch", type=NUMBER, metavar="DEGREES", default=Fraction(20),
-                     show_default="20", help="Gimbal pitch, degrees below the horizon (a minus sign is ignored)."),
+        click.option(
+            "--flight",
+            type=click.Choice(["forward", "sideways", "down"]),
+            default="forward",
+            show_default=True,
+            help="Where the camera looks from the line of flight.",
+        ),
+        click.option(
+            "--speed",
+            type=NUMBER,
+            metavar="M/S",
+            default=Fraction(10),
+            show_default="10",
+            help="Ground speed, metres a second.",
+        ),
+        click.option(
+            "--height",
+            type=NUMBER,
+            metavar="M",
+            default=Fraction(40),
+            show_default="40",
+            help="Height above the ground, metres.",
+        ),
+        click.option(
+            "--pitch",
+            type=NUMBER,
+            metavar="DEGREES",
+            default=Fraction(20),
+            show_default="20",
+            help="Gimbal pitch, degrees below the horizon (a minus sign is ignored).",
+        ),
     )(lens_options(function))
 
 
 def terrain_motion(
-    *, flight: Flight, speed: Fraction, height: Fraction, pitch: Fraction,
-    lens: Fraction | None, fov: Fraction | None,
+    *,
+    flight: Flight,
+    speed: Fraction,
+    height: Fraction,
+    pitch: Fraction,
+    lens: Fraction | None,
+    fov: Fraction | None,
 ) -> TerrainMotion:
     """Flight over country from the options' values."""
     return TerrainMotion(flight, speed, height, abs(pitch), _hfov_deg(lens, fov))
@@ -143,22 +240,55 @@ def terrain_motion(
 def orbit_options(function: F) -> F:
     """Add the options of the orbit pattern."""
     return _stack(
-        click.option("--subject", type=click.Choice(["tower", "monument", "tank"]),
-                     default="tower", show_default=True, help="What stands in the centre."),
-        click.option("--turn", type=NUMBER, metavar="DEG/S", default=None,
-                     help="Turn rate, degrees a second; negative turns the other way.  [default: 6]"),
-        click.option("--turn-seconds", type=NUMBER, metavar="SECONDS", default=None,
-                     help="Seconds for a whole turn, instead of --turn."),
-        click.option("--radius", type=NUMBER, metavar="M", default=Fraction(80),
-                     show_default="80", help="Distance from the subject's axis, metres."),
-        click.option("--height", type=NUMBER, metavar="M", default=Fraction(30),
-                     show_default="30", help="Height above the ground, metres."),
+        click.option(
+            "--subject",
+            type=click.Choice(["tower", "monument", "tank"]),
+            default="tower",
+            show_default=True,
+            help="What stands in the centre.",
+        ),
+        click.option(
+            "--turn",
+            type=NUMBER,
+            metavar="DEG/S",
+            default=None,
+            help="Turn rate, degrees a second; negative turns the other way.  [default: 6]",
+        ),
+        click.option(
+            "--turn-seconds",
+            type=NUMBER,
+            metavar="SECONDS",
+            default=None,
+            help="Seconds for a whole turn, instead of --turn.",
+        ),
+        click.option(
+            "--radius",
+            type=NUMBER,
+            metavar="M",
+            default=Fraction(80),
+            show_default="80",
+            help="Distance from the subject's axis, metres.",
+        ),
+        click.option(
+            "--height",
+            type=NUMBER,
+            metavar="M",
+            default=Fraction(30),
+            show_default="30",
+            help="Height above the ground, metres.",
+        ),
     )(lens_options(function))
 
 
 def orbit_motion(
-    *, subject: Subject, turn: Fraction | None, turn_seconds: Fraction | None,
-    radius: Fraction, height: Fraction, lens: Fraction | None, fov: Fraction | None,
+    *,
+    subject: Subject,
+    turn: Fraction | None,
+    turn_seconds: Fraction | None,
+    radius: Fraction,
+    height: Fraction,
+    lens: Fraction | None,
+    fov: Fraction | None,
 ) -> OrbitMotion:
     """Circle about a subject from the options' values."""
     if turn is not None and turn_seconds is not None:

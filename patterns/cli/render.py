@@ -44,7 +44,7 @@ class _Patterns(click.Group):
 
 @click.group(cls=_Patterns, name="render", subcommand_metavar="PATTERN [OPTIONS]")
 def command() -> None:
-    """Render one clip of a PATTERN, with its record beside it.
+    r"""Render one clip of a PATTERN, with its record beside it.
 
     The clip plays at exactly the rate asked for; each frame is exposed for exactly the
     shutter asked for, and the strip along its edge counts the frames. The record,
@@ -84,9 +84,8 @@ def _render(motion: Motion, options: dict[str, Any]) -> None:
     quiet = options["quiet"]
     with progress(job.path.name, quiet=quiet) as show:
         data = make_clip(job, show)
-    if data["safety"].get("warnings"):
-        for line in data["safety"]["warnings"]:
-            click.echo(f"warning: {line}", err=True)
+    for line in data["safety"]["cautions"] + data["warnings"]:
+        click.echo(f"warning: {line}", err=True)
     if options["as_json"]:
         click.echo(dump(data), nl=False)
     elif not quiet:

@@ -31,11 +31,13 @@ section { break-inside: avoid; }
 def _row(record: dict[str, Any]) -> str:
     rate = format_rate(Fraction(record["rate_exact"]))
     cells = "".join(
-        f"<td>{'Even.' if entry['even'] else 'Uneven.'} {escape(entry['verdict'])}</td>"
+        f"<td>{escape(entry['verdict'])}</td>"
         for entry in record["cadence"]
     )
     pace = f"{record['image_motion']['fastest']['px_per_frame']:.1f}"
-    return f'<tr><td class="rate">{escape(rate)}</td><td>{pace}</td>{cells}<td class="seen"></td></tr>'
+    return (
+        f'<tr><td class="rate">{escape(rate)}</td><td>{pace}</td>{cells}<td class="seen"></td></tr>'
+    )
 
 
 def _section(group: dict[str, Any], displays: list[str]) -> str:

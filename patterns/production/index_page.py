@@ -8,7 +8,7 @@ from typing import Any
 from urllib.parse import quote
 
 from patterns.present.page import CAUTION, html_page
-from patterns.production.what_to_look_for import HEADINGS, look_for
+from patterns.production.what_to_look_for import HEADINGS, look_for, without_mark
 from patterns.timing.rates import format_rate
 
 __all__ = ["index_page"]
@@ -34,17 +34,17 @@ def _holds(record: dict[str, Any]) -> str:
         kind = "even" if entry["even"] else "uneven"
         rows.append(
             f'<li><span class="mark {kind}">{kind}</span>'
-            f"{escape(entry['display'])} Hz: {escape(entry['verdict'])}</li>"
+            f"{escape(entry['display'])} Hz: {escape(without_mark(entry['verdict']))}</li>"
         )
     return f'<ul class="holds">{"".join(rows)}</ul>'
 
 
 def _flashing(record: dict[str, Any]) -> str:
-    if record["safety"].get("passes", True):
+    if record["safety"]["verdict"] == "pass":
         return ""
     return (
         f'<div class="caution" role="note"><p><strong>Exceeds a limit for flashes or stripes.'
-        f"</strong> {escape(record['safety']['verdict'])}</p></div>"
+        f"</strong> {escape(record['safety']['summary'])}</p></div>"
     )
 
 

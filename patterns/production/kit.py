@@ -18,7 +18,6 @@ from patterns.production.make_clip import (
     file_digest,
     make_clip,
     read_record,
-    write_text,
 )
 from patterns.production.poster import write_poster
 from patterns.production.record import dump, fingerprint
@@ -27,6 +26,7 @@ from patterns.timing.cadence import Display
 from patterns.timing.rates import format_decimal
 from patterns.timing.shutter import exposure_of_angle
 from patterns.video.codecs import codec_named
+from patterns.video.partial import write_whole
 
 __all__ = ["KitSpec", "kit_clips", "kit_text", "make_kit"]
 
@@ -146,9 +146,9 @@ def make_kit(spec: KitSpec, progress: Progress = lambda done, total: None) -> di
         job.clip.pattern: write_poster(job.clip, spec.folder) for job in _first_of_each(jobs)
     }
     data = _kit_json(spec, records, posters)
-    write_text(spec.folder / "kit.json", dump(data), force=True)
-    write_text(spec.folder / "index.html", index_page(data), force=True)
-    write_text(spec.folder / "crib-sheet.html", crib_sheet(data), force=True)
+    write_whole(spec.folder / "kit.json", dump(data), force=True)
+    write_whole(spec.folder / "index.html", index_page(data), force=True)
+    write_whole(spec.folder / "crib-sheet.html", crib_sheet(data), force=True)
     return data | {"made": made}
 
 
@@ -163,7 +163,7 @@ def _kept(job: ClipJob) -> dict[str, Any] | None:
         return None
     if [entry["display"] for entry in record["cadence"]] != [d.name for d in job.displays]:
         return None
-    if not job.allow_flashing and record["safety"].get("passes") is False:
+    if not job.allow_flashing and record["safety"]["verdict"] == "exceeds":
         return None
     try:
         whole = file_digest(job.path) == record["sha256"]

@@ -21,7 +21,7 @@ from patterns.sizes import size_name
 from patterns.timing.cadence import Display
 from patterns.timing.rates import format_decimal
 from patterns.video.codecs import codec_named
-from patterns.video.partial import PartialFile
+from patterns.video.partial import write_whole
 from patterns.video.writer import VideoSpec, VideoWriter
 
 __all__ = ["OUTPUTS", "ClipJob", "Progress", "clip_job", "clip_name", "make_clip", "record_path"]
@@ -110,9 +110,7 @@ def clip_job(
     if looped:
         closed = loop(clip.motion, clip.rate, clip.frames)
         clip = replace(clip, motion=closed.motion, frames=closed.frames)
-        job = replace(
-            job, clip=clip, loop_periods=closed.periods, speed_change=closed.speed_change
-        )
+        job = replace(job, clip=clip, loop_periods=closed.periods, speed_change=closed.speed_change)
     if out is None:
         _make_folder(OUTPUTS)
     path = OUTPUTS / clip_name(clip) if out is None else Path(out)
@@ -142,7 +140,9 @@ def make_clip(job: ClipJob, progress: Progress = lambda done, total: None) -> di
         The disk or the encoder failed; nothing is left behind.
     """
     clip = job.clip
-    guard = ClipGuard(clip, allow=job.allow_flashing)
+    guard = ClipGuard(clip)
+    if guard.proved:
+        _refuse_flashing(job, guard)
     source = FrameSource(clip)
     frame = Planes.blank(clip.width, clip.height)
     with VideoWriter(_spec(clip, job.path, force=job.force)) as writer:
@@ -151,7 +151,8 @@ def make_clip(job: ClipJob, progress: Progress = lambda done, total: None) -> di
             guard.see(n, frame)
             writer.write(frame)
             progress(n + 1, clip.frames)
-        safety = guard.verdict()
+        if not guard.proved:
+            _refuse_flashing(job, guard)  # inside the block, so that the file is not kept
     data = record_json(
         ClipRecord(
             clip=clip,
@@ -161,12 +162,21 @@ def make_clip(job: ClipJob, progress: Progress = lambda done, total: None) -> di
             codec_level=_level(clip),
             loop_periods=job.loop_periods,
             speed_change=job.speed_change,
-            safety=safety,
+            safety=guard.report().to_json(),
             displays=job.displays,
         )
     )
-    write_text(record_path(job.path), dump(data), force=job.force)
+    write_whole(record_path(job.path), dump(data), force=job.force)
     return data
+
+
+def _refuse_flashing(job: ClipJob, guard: ClipGuard) -> None:
+    report = guard.report()
+    if not report.passes and not job.allow_flashing:
+        raise RequestError(
+            f"{job.path.name} {report.summary}: slow it down, use fewer bars or less contrast, "
+            f"or say --allow-flashing if nobody unwarned will watch it"
+        )
 
 
 def _spec(clip: Clip, path: Path, *, force: bool) -> VideoSpec:
@@ -192,18 +202,6 @@ def file_digest(path: Path) -> str:
         while block := file.read(1 << 20):
             digest.update(block)
     return digest.hexdigest()
-
-
-def write_text(path: Path, text: str, *, force: bool) -> None:
-    """Write a text file whole or not at all."""
-    partial = PartialFile(path, force=force)
-    try:
-        partial.path.write_text(text, encoding="utf-8")
-        partial.publish()
-    except OSError as error:
-        raise OutputError(f"{path} cannot be written: {error.strerror}") from error
-    finally:
-        partial.discard()
 
 
 def read_record(path: Path) -> dict[str, Any] | None:

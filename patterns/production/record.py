@@ -9,14 +9,14 @@ from importlib.metadata import version
 from typing import Any
 
 from patterns.clip import Clip, canonical
-from patterns.rendering.planes import Planes
 from patterns.scenes.motion import ImageMotion
 from patterns.scenes.speed import crossing_time_s, image_motion
 from patterns.strip.layout import picture_rows
 from patterns.timing.cadence import Display, cadence
-from patterns.timing.rates import format_decimal, format_rate
+from patterns.timing.rates import format_rate
 from patterns.timing.shutter import format_exposure
 from patterns.timing.verdict import verdict
+from patterns.video.codecs import codec_named
 
 __all__ = ["DISPLAYS", "SCHEMA", "ClipRecord", "fingerprint", "record_json", "record_text"]
 
@@ -142,11 +142,19 @@ def record_json(record: ClipRecord) -> dict[str, Any]:
         "image_motion": _motion_json(clip),
         "cadence": [_cadence_json(clip, display) for display in record.displays],
         "safety": record.safety,
+        "warnings": _warnings(clip),
     }
 
 
+def _warnings(clip: Clip) -> list[str]:
+    caution = codec_named(clip.codec).caution(clip.rate)
+    return [caution] if caution else []
+
+
 def _motion_line(name: str, place: dict[str, Any], where: str) -> str:
-    crossing = "stands still" if place["crossing_s"] is None else f"{place['crossing_s']:.2f} s to cross"
+    crossing = (
+        "stands still" if place["crossing_s"] is None else f"{place['crossing_s']:.2f} s to cross"
+    )
     return (
         f"  {name:<9} {place['px_per_frame']:.2f} px a frame, "
         f"{place['percent_of_width_per_frame']:.2f} % of the width, {crossing}{where}"
@@ -157,7 +165,8 @@ def record_text(data: dict[str, Any], folder: str) -> str:
     """The record for a person: the same facts as the JSON object `data`."""
     rate = format_rate(Fraction(data["rate_exact"]))
     fastest = data["image_motion"]["fastest"]
-    where = f" (at {100 * fastest['at_x']:.0f} % across, {100 * fastest['at_y']:.0f} % down)"
+    moves_alike = fastest["px_per_s"] == data["image_motion"]["typical"]["px_per_s"]
+    where = "" if moves_alike else f" (at {100 * fastest['at_x']:.0f} % across, {100 * fastest['at_y']:.0f} % down)"
     level = f", level {data['codec_level']}" if data["codec_level"] else ""
     lines = [
         f"{folder}{data['file']}",
@@ -172,9 +181,9 @@ def record_text(data: dict[str, Any], folder: str) -> str:
         change = data["loop"]["speed_change_percent"]
         nudge = f", speed changed by {change:+.3f} % to close exactly" if change else ""
         lines.append(f"  loop      {data['loop']['periods']} whole periods{nudge}")
-    lines += [
-        f"  on {entry['display']:>4} Hz {entry['verdict']}" for entry in data["cadence"]
-    ]
+    lines += [f"  on {entry['display']:>4} Hz {entry['verdict']}" for entry in data["cadence"]]
+    lines.append(f"  safety    {data['safety']['summary']}")
+    lines.append("            (flashes and stripes; an aid, not a certificate)")
     return "\n".join(lines)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["HEADINGS", "fastest_place", "look_for"]
+__all__ = ["HEADINGS", "fastest_place", "look_for", "without_mark"]
 
 HEADINGS = {
     "bars": "Bars",
@@ -41,3 +41,9 @@ def fastest_place(record: dict[str, Any]) -> str:
     down = "lower" if place["at_y"] > 2 / 3 else "upper" if place["at_y"] < 1 / 3 else "middle"
     side = "left" if place["at_x"] < 1 / 3 else "right" if place["at_x"] > 2 / 3 else "centre"
     return f"{down} {side}"
+
+
+def without_mark(verdict: str) -> str:
+    """A verdict without its leading 'Even:' or 'Uneven:', for where a mark stands beside it."""
+    head, colon, rest = verdict.partition(": ")
+    return rest if colon and head in ("Even", "Uneven") else verdict

@@ -82,7 +82,7 @@ class FlashFinding:
             "criterion": self.criterion,
             "source": self.source,
             "extra": self.extra,
-            "exceeds": self.exceeds,
+            "exceeds": bool(self.exceeds),
             "flashes_per_second": self.flashes_per_s,
             "flashes_limit": MAX_FLASHES_PER_S,
             "flashes_margin": MAX_FLASHES_PER_S - self.flashes_per_s,
@@ -145,7 +145,7 @@ class StripeFinding:
         return {
             "criterion": self.criterion,
             "source": self.source,
-            "exceeds": self.exceeds,
+            "exceeds": bool(self.exceeds),
             "pairs": round(self.pairs, 2),
             "pairs_limit": self.pairs_limit,
             "pairs_margin": round(self.pairs_limit - self.pairs, 2),

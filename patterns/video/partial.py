@@ -14,7 +14,7 @@ import re
 import sys
 from pathlib import Path
 
-from patterns.errors import OutputError
+from patterns.errors import EvenholdError, OutputError, RequestError
 
 if sys.platform != "win32":
     import fcntl
@@ -36,8 +36,10 @@ class PartialFile:
 
     Raises
     ------
+    RequestError
+        The folder is missing, or the file exists and may not be replaced.
     OutputError
-        The folder is missing or not writable, or the file exists and may not be replaced.
+        The folder is not writable, or the disk failed.
     """
 
     def __init__(self, target: Path, *, force: bool) -> None:
@@ -92,12 +94,12 @@ class PartialFile:
 
     def _refuse_existing(self) -> None:
         if self.target.is_dir():
-            raise OutputError(f"{self.target} is a folder: give the name of a file in it")
+            raise RequestError(f"{self.target} is a folder: give the name of a file in it")
         if not self.force and os.path.lexists(self.target):
             raise self._exists()
 
-    def _exists(self) -> OutputError:
-        return OutputError(f"{self.target} exists: give --force to replace it, or another name")
+    def _exists(self) -> RequestError:
+        return RequestError(f"{self.target} exists: give --force to replace it, or another name")
 
 
 def write_whole(path: Path, data: bytes | str, *, force: bool) -> None:
@@ -174,17 +176,22 @@ def _sync_folder(folder: Path) -> None:
             os.close(handle)
 
 
-def _output_error(error: OSError, target: Path) -> OutputError:
+def _output_error(error: OSError, target: Path) -> EvenholdError:
+    """What was asked wrongly, or how the disk failed."""
     folder = target.parent
-    known = {
+    asked = {
         errno.ENOENT: f"folder {folder} does not exist: make it first, or write elsewhere",
         errno.ENOTDIR: f"{folder} is not a folder: write elsewhere",
+        errno.ENAMETOOLONG: f"the name {target.name[:40]}... is too long: take a shorter one",
+    }
+    if error.errno in asked:
+        return RequestError(asked[error.errno])
+    known = {
         errno.EACCES: f"folder {folder} is not writable: write elsewhere, or change its rights",
         errno.EPERM: f"folder {folder} is not writable: write elsewhere, or change its rights",
         errno.EROFS: f"folder {folder} is on a read-only disk: write elsewhere",
         errno.ENOSPC: f"the disk that holds {folder} is full: free some space, or write elsewhere",
         errno.EDQUOT: f"your quota on {folder} is used up: free some space, or write elsewhere",
-        errno.ENAMETOOLONG: f"the name {target.name[:40]}... is too long: take a shorter one",
     }
     text = known.get(error.errno or 0, f"{target} cannot be written: {error.strerror or error}")
     return OutputError(text)

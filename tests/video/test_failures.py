@@ -103,7 +103,7 @@ def test_a_buffer_may_be_used_again_at_once(tmp_path: Path) -> None:
 def test_existing_file_is_kept_unless_forced(tmp_path: Path) -> None:
     path = tmp_path / "clip.mp4"
     path.write_text("mine")
-    with pytest.raises(OutputError, match=r"exists: give --force") as error:
+    with pytest.raises(RequestError, match=r"exists: give --force") as error:
         write(spec(path))
     one_line(error)
     assert path.read_text() == "mine"
@@ -113,7 +113,7 @@ def test_existing_file_is_kept_unless_forced(tmp_path: Path) -> None:
 
 def test_a_file_that_appears_meanwhile_is_kept_too(tmp_path: Path) -> None:
     path = tmp_path / "clip.mp4"
-    with pytest.raises(OutputError, match="exists"), VideoWriter(spec(path)) as writer:
+    with pytest.raises(RequestError, match="exists"), VideoWriter(spec(path)) as writer:
         writer.write(moving_texture(1)[0])
         path.write_text("theirs")
     assert path.read_text() == "theirs"
@@ -142,7 +142,7 @@ def test_a_forced_run_that_fails_keeps_the_old_file(tmp_path: Path) -> None:
 def test_places_that_cannot_be_written(tmp_path: Path, name: str, words: str) -> None:
     (tmp_path / "file").write_text("")
     (tmp_path / "folder.mp4").mkdir()
-    with pytest.raises(OutputError, match=words) as error:
+    with pytest.raises(RequestError, match=words) as error:
         write(spec(tmp_path / name))
     one_line(error)
     assert sorted(p.name for p in tmp_path.iterdir()) == ["file", "folder.mp4"]

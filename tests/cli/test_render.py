@@ -1,0 +1,195 @@
+"""`evenhold render`: what it makes, what it says, and what bad input gets."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import time
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import pytest
+
+from patterns.strip.read import StripReading, read_strip
+from patterns.video.codecs import CODECS
+from tests.cli.running import encoders_in, run, start
+
+SMALL = ("--size", "640x360", "--frames", "6")
+
+
+def test_makes_a_clip_and_its_record_and_says_what_they_are(tmp_path: Path) -> None:
+    done = run("render", "bars", "--rate", "23.976", *SMALL, cwd=tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")
+    clip = tmp_path / "outputs" / "bars-23.976fps-180deg-360p.mp4"
+    record = json.loads(clip.with_suffix(".json").read_text())
+    assert sorted(p.name for p in clip.parent.iterdir()) == [
+        "bars-23.976fps-180deg-360p.json",
+        "bars-23.976fps-180deg-360p.mp4",
+    ]
+    assert record["schema"] == "evenhold/clip 1"
+    assert record["rate_exact"] == "24000/1001"
+    assert record["bytes"] == clip.stat().st_size
+    for words in ("23.976 (24000/1001) fps", "6 frames", "shutter 180 degrees", "px a frame",
+                  "on   60 Hz", "on   90 Hz", "on  120 Hz"):  # fmt: skip
+        assert words in done.stdout
+    # 640 px in 7 s at 24000/1001 frames a second
+    assert record["image_motion"]["fastest"]["px_per_frame"] == pytest.approx(
+        640 / 7 * 1001 / 24000, abs=1e-4
+    )
+
+
+@pytest.mark.parametrize("pattern", ["bars", "terrain", "orbit"])
+@pytest.mark.parametrize("codec", list(CODECS))
+def test_every_strip_number_decodes_for_every_codec(
+    tmp_path: Path, pattern: str, codec: str
+) -> None:
+    """The file as PyAV decodes it, frame by frame."""
+    name = f"clip{CODECS[codec].suffix}"
+    words = ("--rate", "30000/1001", "--codec", codec, "--out", name, "--json")
+    done = run("render", pattern, *SMALL, *words, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    record = json.loads(done.stdout)
+    assert record == json.loads((tmp_path / "clip.json").read_text())
+    with av.open(str(tmp_path / name)) as container:
+        frames = list(container.decode(video=0))
+        for n, frame in enumerate(frames):
+            assert frame.pts is not None
+            assert frame.pts * frame.time_base == n * Fraction(1001, 30000)
+            found = read_strip(frame.reformat(format="gray").to_ndarray())
+            assert isinstance(found, StripReading), found
+            assert (found.number, found.identity.rate) == (n, Fraction(30000, 1001))
+            assert found.identity.clip == record["identity"]
+    assert len(frames) == 6
+
+
+def test_the_same_command_gives_the_same_bytes(tmp_path: Path) -> None:
+    for name in ("a.mp4", "b.mp4"):
+        assert run("render", "terrain", *SMALL, "--out", name, cwd=tmp_path).returncode == 0
+    assert (tmp_path / "a.mp4").read_bytes() == (tmp_path / "b.mp4").read_bytes()
+
+
+def test_a_loop_closes_on_whole_periods(tmp_path: Path) -> None:
+    done = run("render", "bars", "--loop", "--size", "360p", "--seconds", "3", "--rate", "23.976",
+               "--json", cwd=tmp_path)  # fmt: skip
+    record = json.loads(done.stdout)
+    speed = record["motion"]["speed_px_s"] * record["frames"] / record["rate"]
+    assert record["loop"]["periods"] == 2
+    assert speed / record["motion"]["period_px"] == pytest.approx(2, abs=1e-12)
+    assert abs(record["loop"]["speed_change_percent"]) < 100 / record["frames"]
+
+
+BAD = {
+    "rate of nothing": (("--rate", "0"), "rate '0'"),
+    "negative rate": (("--rate", "-24"), "rate '-24'"),
+    "no number": (("--rate", "film"), "rate 'film'"),
+    "rate too high": (("--rate", "481"), "480"),
+    "shutter 361": (("--shutter", "361"), "0 to 360"),
+    "exposure longer than a frame": (("--exposure", "1/20"), "longest allowed is 1/24 s"),
+    "both shutter and exposure": (("--shutter", "90", "--exposure", "1/50"), "one of the two"),
+    "odd size": (("--size", "641x360"), "even"),
+    "absurd size": (("--size", "64000x36000"), "8192"),
+    "size of nothing": (("--size", "big"), "WIDTHxHEIGHT"),
+    "no frames": (("--frames", "0"), "1 to 65536"),
+    "beyond the number cells": (("--frames", "65537"), "1 to 65536"),
+    "no length": (("--seconds", "0"), "more than 0"),
+    "both lengths": (("--seconds", "3", "--frames", "3"), "one of the two"),
+    "unknown codec": (("--codec", "cinepak"), "h264"),
+    "unknown strip": (("--strip", "left"), "bottom"),
+    "suffix of another container": (("--out", "clip.avi"), ".mp4"),
+    "folder is missing": (("--out", "missing/clip.mp4"), "missing"),
+    "no such option": (("--fps", "24"), "--fps"),
+    "beyond every level": (("--size", "8k", "--rate", "480"), "level"),
+    "speed twice": (("--cross", "7", "--speed", "100"), "one of the two"),
+    "width without a gap": (("--bar-width", "5000"), "gap"),
+}
+
+
+@pytest.mark.parametrize("what", list(BAD))
+def test_bad_input_gets_one_line_and_exit_code_2(tmp_path: Path, what: str) -> None:
+    words, said = BAD[what]
+    done = run("render", "bars", *words, cwd=tmp_path)
+    assert done.returncode == 2, done.stderr
+    assert said in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+    assert not list(tmp_path.rglob("*.mp4"))
+
+
+def test_unknown_pattern_names_the_patterns(tmp_path: Path) -> None:
+    done = run("render", "waves", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "allowed are bars, terrain, orbit" in done.stderr
+    assert done.stderr.count("\n") == 1
+
+
+def test_a_file_that_exists_is_kept_unless_forced(tmp_path: Path) -> None:
+    (tmp_path / "clip.mp4").write_text("mine")
+    done = run("render", "bars", *SMALL, "--out", "clip.mp4", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "--force" in done.stderr
+    assert (tmp_path / "clip.mp4").read_text() == "mine"
+    assert run("render", "bars", *SMALL, "--out", "clip.mp4", "--force", cwd=tmp_path).returncode == 0
+    assert (tmp_path / "clip.mp4").stat().st_size > 1000
+
+
+def test_flashing_bars_are_refused_unless_allowed(tmp_path: Path) -> None:
+    """Sixteen bars that cross in a second flash 16 times a second at every place."""
+    words = ("render", "bars", *SMALL, "--bars", "16", "--cross", "1", "--out", "clip.mp4")
+    done = run(*words, cwd=tmp_path)
+    assert done.returncode == 2
+    assert "--allow-flashing" in done.stderr
+    assert list(tmp_path.iterdir()) == []
+    done = run(*words, "--allow-flashing", cwd=tmp_path)
+    assert done.returncode == 0
+    assert "EXCEEDS" in done.stdout
+
+
+@pytest.mark.parametrize("exe", ["/nowhere/ffmpeg", "/bin/false"])
+def test_an_encoder_that_is_missing_or_fails_is_one_line(tmp_path: Path, exe: str) -> None:
+    done = run("render", "bars", *SMALL, "--out", "c.mp4", cwd=tmp_path, IMAGEIO_FFMPEG_EXE=exe)
+    assert done.returncode == 1, done.stderr
+    assert "encoder" in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def _wait_for_encoder(folder: Path) -> int:
+    for _ in range(600):
+        found = encoders_in(folder)
+        if found:
+            return found[0]
+        time.sleep(0.05)
+    raise AssertionError("the encoder did not start")
+
+
+@pytest.mark.parametrize(
+    ("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)], ids=["Ctrl-C", "terminate"]
+)
+def test_stopping_leaves_nothing(tmp_path: Path, number: signal.Signals, code: int) -> None:
+    process = start("render", "bars", "--seconds", "600", "--out", str(tmp_path / "c.mp4"), cwd=tmp_path)
+    _wait_for_encoder(tmp_path)
+    time.sleep(0.3)
+    process.send_signal(number)
+    _, said = process.communicate(timeout=20)
+    assert process.returncode == code
+    assert "Traceback" not in said
+    assert list(tmp_path.iterdir()) == []
+    assert encoders_in(tmp_path) == []
+
+
+def test_an_encoder_that_is_killed_is_one_line(tmp_path: Path) -> None:
+    process = start("render", "bars", "--seconds", "600", "--out", str(tmp_path / "c.mp4"), cwd=tmp_path)
+    _wait_for_encoder(tmp_path)
+    children = [p for p in encoders_in(tmp_path) if p != process.pid]
+    while not children:
+        time.sleep(0.05)
+        children = [p for p in encoders_in(tmp_path) if p != process.pid]
+    os.kill(children[0], signal.SIGKILL)
+    _, said = process.communicate(timeout=20)
+    assert process.returncode == 1
+    assert "killed" in said
+    assert said.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
