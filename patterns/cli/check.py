@@ -41,7 +41,9 @@ EXCEEDS = 3  # exit code for a file that exceeds a limit
     show_default=True,
     help="Viewing distance in picture heights.",
 )
-@click.option("--loop", is_flag=True, help="Look at videos as played in a loop (twice in a row).")
+@click.option(
+    "--loop", is_flag=True, help="Look at videos as played in a loop; those under 5 s always are."
+)
 @click.option(
     "--picture",
     type=click.Path(path_type=Path),

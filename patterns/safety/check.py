@@ -20,7 +20,7 @@ from patterns.safety.flashes import (
     TransitionCounter,
     leading_edge_s,
 )
-from patterns.safety.luminance import FINE, Reduced, Reducer
+from patterns.safety.luminance import FINE, Matrix, Reduced, Reducer
 from patterns.safety.red_flashes import OlderRedSwings, RedSwings
 from patterns.safety.regions import Mask, screen_rule, visual_field_rule
 from patterns.safety.report import SafetyReport
@@ -72,6 +72,8 @@ class FlashCheck:
         Assumed viewing.
     quick
         Look at rendered frames in about a millisecond each; see `Reducer`.
+    matrix
+        What frames that come as planes are made with.
     """
 
     def __init__(
@@ -82,10 +84,11 @@ class FlashCheck:
         viewing: Viewing | None = None,
         *,
         quick: bool = False,
+        matrix: Matrix = "bt709",
     ) -> None:
         self.viewing = viewing or Viewing()
         self._size, self._rate = (width, height), rate
-        self._reducer = Reducer(width, height, self.viewing, quick=quick)
+        self._reducer = Reducer(width, height, self.viewing, quick=quick, matrix=matrix)
         shape = (self._reducer.grid.rows, self._reducer.grid.columns)
         self._relative = Swings(RELATIVE_STEP, RELATIVE_DARK)
         self._screen = Swings(SCREEN_STEP_CD_M2, SCREEN_DARK_CD_M2)
@@ -126,7 +129,7 @@ class FlashCheck:
         time_s
             When it appears, seconds, later than the frame before.
         frame
-            BT.709 planes, or R'G'B' codes, uint8 (height, width, 3), full range.
+            Narrow-range planes, or R'G'B' codes, uint8 (height, width, 3), full range.
 
         Raises
         ------

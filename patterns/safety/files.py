@@ -13,13 +13,13 @@ import numpy as np
 from PIL import Image, ImageSequence, UnidentifiedImageError
 
 from patterns.errors import InputError
-from patterns.rendering.planes import UInt8Array
+from patterns.rendering.planes import Planes, UInt8Array
 from patterns.safety.check import FlashCheck, WorstMoment
-from patterns.safety.luminance import FINE, Grid
+from patterns.safety.luminance import FINE, Grid, Matrix
 from patterns.safety.report import SafetyReport
 from patterns.safety.viewing import Viewing
 from patterns.video.probe import VideoInfo, probe
-from patterns.video.reader import read_rgb
+from patterns.video.reader import read_planes, read_rgb
 
 __all__ = ["FileResult", "check_file"]
 
@@ -29,10 +29,13 @@ ANIMATION_RATE = Fraction(25)  # for the wider spacing of leading edges
 
 # Browsers show a frame that asks for 10 ms or less for 100 ms: common practice, no source.
 SHORTEST_S, INSTEAD_S = Fraction(1, 100), Fraction(1, 10)
+SHORT_S = 5  # our choice of what is a short clip, no source
+WINDOW_S = 1  # flashes are counted within a second
+RGB_FORMATS = ("rgb", "bgr", "gbr", "argb", "abgr", "0rgb", "0bgr", "pal8")
 HDR_TRANSFERS = ("smpte2084", "arib-std-b67")
 
 Progress = Callable[[int, int], None]
-Timed = Iterator[tuple[Fraction, UInt8Array]]
+Timed = Iterator[tuple[Fraction, UInt8Array | Planes]]
 
 
 @dataclass(frozen=True)
@@ -70,8 +73,8 @@ def check_file(
     viewing
         Assumed viewing.
     loop
-        Look at a video as it is when it is played in a loop (twice in a row). Animations
-        always are, as WCAG 2.2 asks for short clips.
+        Look at a video as played in a loop. Animations and videos shorter than 5 s always
+        are: WCAG 2.2 asks for that of short clips.
     progress
         Called with the pictures done and their number.
 
@@ -101,47 +104,72 @@ def _open_image(path: Path) -> Image.Image | None:
         raise InputError(f"{path} cannot be read as a picture: {error}") from error
 
 
-def _run(
-    check: FlashCheck, pictures: Timed, count: int, progress: Progress | None
-) -> tuple[int, Fraction]:
-    """Feed the check; returns how many pictures came and the time of the last."""
-    done, time_s = 0, Fraction(0)
-    for time_s, picture in pictures:
-        check.see(time_s, picture)
-        done += 1
-        if progress is not None:
-            progress(min(done, count), count)
-    return done, time_s
-
-
 def _check_video(path: Path, viewing: Viewing, loop: bool, progress: Progress | None) -> FileResult:
     info = probe(path)
     rate = info.rate or info.mean_rate or STILL_RATE
-    check = FlashCheck(info.width, info.height, rate, viewing)
+    matrix = _matrix(info)
+    check = FlashCheck(info.width, info.height, rate, viewing, matrix=matrix)
     grid = Grid.of(info.width, info.height)
-    # The decoder averages down to the fine grid, so that little comes through the pipe.
-    size = (grid.columns * FINE, grid.rows * FINE)
-    count = info.pictures * (2 if loop else 1)
-    done, last_s = _run(check, read_rgb(path, size=size), count, progress)
-    if loop and done:
-        shift = last_s + 1 / rate - info.times[0]
-        again = ((time_s + shift, frame) for time_s, frame in read_rgb(path, size=size))
-        done += _run(check, again, count, None)[0]
-    report = check.report(still=done == 1, notes=_video_notes(info, done, count, loop))
+    # The decoder averages down to twice the fine grid, so that little comes through the
+    # pipe and the sides are even, as 4:2:0 asks.
+    size = (2 * grid.columns * FINE, 2 * grid.rows * FINE)
+    read = read_rgb if info.pixel_format.startswith(RGB_FORMATS) else read_planes
+    last_s = info.times[-1] - info.times[0] + 1 / rate
+    again = loop or (info.pictures > 1 and last_s < SHORT_S)
+    watch = _Watch(check, progress, info.pictures)
+    first = watch.see((time_s - info.times[0], frame) for time_s, frame in read(path, size=size))
+    while again and first and watch.now_s < last_s + WINDOW_S:
+        shift = watch.now_s + 1 / rate
+        watch.see(
+            (shift + time_s - info.times[0], frame) for time_s, frame in read(path, size=size)
+        )
+    report = check.report(still=first == 1, notes=_video_notes(info, first, again))
     return FileResult(path, report, check.worst)
 
 
-def _video_notes(info: VideoInfo, done: int, count: int, loop: bool) -> tuple[str, ...]:
+class _Watch:
+    """Feeds a check and says how far it is."""
+
+    def __init__(self, check: FlashCheck, progress: Progress | None, count: int) -> None:
+        self.check, self.progress, self.count = check, progress, count
+        self.now_s = Fraction(0)
+        self.done = 0
+
+    def see(self, pictures: Timed) -> int:
+        """Take all pictures; returns how many there were. `now_s` is then the last one's time."""
+        before = self.done
+        for time_s, picture in pictures:
+            self.check.see(time_s, picture)
+            self.now_s = time_s
+            self.done += 1
+            if self.progress is not None:
+                self.progress(min(self.done, self.count), self.count)
+        return self.done - before
+
+
+def _matrix(info: VideoInfo) -> Matrix:
+    """Matrix that the file names, else what its size suggests (common practice, no source)."""
+    if info.matrix in ("smpte170m", "bt470bg"):
+        return "bt601"
+    if info.matrix.startswith("bt2020"):
+        return "bt2020"
+    return "bt601" if not info.matrix and min(info.width, info.height) < 720 else "bt709"
+
+
+def _video_notes(info: VideoInfo, decoded: int, looped: bool) -> tuple[str, ...]:
     notes = []
-    if done < count:
-        notes.append(f"Only {done} of {count} pictures could be decoded: the rest was not checked.")
+    if decoded < info.pictures:
+        notes.append(
+            f"Only {decoded} of {info.pictures} pictures could be decoded: "
+            "the rest was not checked."
+        )
     if info.transfer in HDR_TRANSFERS:
         notes.append(
             "The file is HDR: it was judged as SDR, and the limits for HDR (Michelson contrast "
             "above 1/17 where the darker picture is 160 cd/m2 or more) were not applied."
         )
-    if loop:
-        notes.append("Looked at as played twice in a row.")
+    if looped:
+        notes.append("Looked at as played in a loop, until a second of it had been seen again.")
     return tuple(notes)
 
 
@@ -153,10 +181,14 @@ def _check_image(
         check = FlashCheck(image.width, image.height, STILL_RATE, viewing)
         check.see(Fraction(0), next(_frames(path, image))[1])
         return FileResult(path, check.report(still=True), check.worst)
-    clock = _Clock()
     check = FlashCheck(image.width, image.height, ANIMATION_RATE, viewing)
-    _run(check, clock.twice(path, image), 2 * count, progress)
-    notes = ("An animation: looked at as played twice in a row, on white.",)
+    clock = _Clock()
+    watch = _Watch(check, progress, count)
+    watch.see(clock.time(_frames(path, image)))
+    once_s = clock.now_s
+    while clock.now_s < once_s + WINDOW_S:
+        watch.see(clock.time(_frames(path, image)))
+    notes = ("An animation: looked at as played in a loop, on white.",)
     return FileResult(path, check.report(notes=notes, end_s=clock.now_s), check.worst)
 
 
@@ -166,14 +198,13 @@ class _Clock:
     def __init__(self) -> None:
         self.now_s = Fraction(0)
 
-    def twice(self, path: Path, image: Image.Image) -> Timed:
-        for _ in range(2):
-            for stays_s, frame in _frames(path, image):
-                yield self.now_s, frame
-                self.now_s += stays_s
+    def time(self, frames: Iterator[tuple[Fraction, UInt8Array]]) -> Timed:
+        for stays_s, frame in frames:
+            yield self.now_s, frame
+            self.now_s += stays_s
 
 
-def _frames(path: Path, image: Image.Image) -> Timed:
+def _frames(path: Path, image: Image.Image) -> Iterator[tuple[Fraction, UInt8Array]]:
     """Frames with how long each stays, seconds."""
     try:
         for frame in ImageSequence.Iterator(image):

@@ -16,6 +16,7 @@ luminance with the exponent 2.4 of ITU-R BT.1886 and black at zero.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -24,7 +25,7 @@ from PIL import Image
 from patterns.rendering.planes import Planes, UInt8Array
 from patterns.safety.viewing import Viewing
 
-__all__ = ["FINE", "FloatGrid", "Grid", "Reduced", "Reducer", "srgb_decode"]
+__all__ = ["FINE", "FloatGrid", "Grid", "Matrix", "Reduced", "Reducer", "srgb_decode"]
 
 FloatGrid = npt.NDArray[np.float32]
 CodeGrid = npt.NDArray[np.int16]
@@ -35,6 +36,14 @@ QUICK_ROWS = 3  # a quick look reads every third row
 SCALE = 16  # signals are integers, 0 to 255 x 16: eight-bit codes stay exact
 TOP = 255 * SCALE
 BT709 = np.array([0.2126, 0.7152, 0.0722])
+
+Matrix = Literal["bt709", "bt601", "bt2020"]
+# Kr and Kb of ITU-R BT.709, BT.601 and BT.2020 (the last two from memory).
+MATRICES: dict[Matrix, tuple[float, float]] = {
+    "bt709": (0.2126, 0.0722),
+    "bt601": (0.299, 0.114),
+    "bt2020": (0.2627, 0.0593),
+}
 NEUTRAL = 2  # chroma codes this near to 128 are grey
 
 
@@ -106,9 +115,19 @@ class Reducer:
     quick
         Read every third row and average whole cells in code. Meant for pictures that are
         smooth from row to row, such as rendered ones, while they are made.
+    matrix
+        Key of `MATRICES`: how planes are made of R'G'B'.
     """
 
-    def __init__(self, width: int, height: int, viewing: Viewing, *, quick: bool = False) -> None:
+    def __init__(
+        self,
+        width: int,
+        height: int,
+        viewing: Viewing,
+        *,
+        quick: bool = False,
+        matrix: Matrix = "bt709",
+    ) -> None:
         self.grid = Grid.of(width, height)
         self._step = QUICK_ROWS if quick and height >= 2 * QUICK_ROWS * self.grid.rows else 1
         self._factor = 1 if quick else FINE
@@ -123,14 +142,16 @@ class Reducer:
         code = np.arange(256)
         self._luma = np.clip(np.rint((code - 16) * (TOP / 219)), 0, TOP).astype(np.int16)
         chroma = (code - 128) * (TOP / 224)
-        # BT.709: R' = Y' + 1.5748 Cr, B' = Y' + 1.8556 Cb, G' from the luma equation.
-        self._red_of_cr = np.rint(1.5748 * chroma).astype(np.int16)
-        self._blue_of_cb = np.rint(1.8556 * chroma).astype(np.int16)
-        self._green_of_cr = np.rint(-1.5748 * 0.2126 / 0.7152 * chroma).astype(np.int16)
-        self._green_of_cb = np.rint(-1.8556 * 0.0722 / 0.7152 * chroma).astype(np.int16)
+        # R' = Y' + 2 (1 - Kr) Cr, B' = Y' + 2 (1 - Kb) Cb, G' from Y' = Kr R' + Kg G' + Kb B'.
+        kr, kb = MATRICES[matrix]
+        of_cr, of_cb = 2 * (1 - kr), 2 * (1 - kb)
+        self._red_of_cr = np.rint(of_cr * chroma).astype(np.int16)
+        self._blue_of_cb = np.rint(of_cb * chroma).astype(np.int16)
+        self._green_of_cr = np.rint(-of_cr * kr / (1 - kr - kb) * chroma).astype(np.int16)
+        self._green_of_cb = np.rint(-of_cb * kb / (1 - kr - kb) * chroma).astype(np.int16)
 
     def planes(self, frame: Planes) -> Reduced:
-        """Reduce a frame in BT.709 narrow-range planes."""
+        """Reduce a frame in narrow-range planes."""
         luma = np.take(self._luma, self._shrink(frame.y))
         if self._is_grey(frame.cb) and self._is_grey(frame.cr):
             return self._grey(luma)

@@ -109,5 +109,5 @@ class StripeRules:
             dark_cd_m2=stripes.dark_cd_m2,
             motion=motion,
             normal_deg=stripes.normal_deg,
-            intervals=(interval,) if exceeds else (),
+            intervals=(interval,) if exceeds and interval[1] > interval[0] else (),
         )
