@@ -32,6 +32,7 @@ Ints = npt.NDArray[np.int64]
 SUBTEXELS = 128  # a place is kept to this part of a texel
 BLOCK = 16384  # pixels at once: the working arrays stay in cache
 THREADS = 2
+COARSER = 1.6  # the country's samples lie this many pixels apart, where they lie densest
 
 
 class _Reader:
@@ -175,17 +176,14 @@ def _surfaces(
         WALL: OrbitWall(clip.seed, camera.up_m),
         SUBJECT: subject,
     }
-    ground = (plan.surface == NEAR_GROUND) | (plan.surface == FAR_GROUND)
+    ground = (plan.coarse == 0) & np.isin(plan.surface, (NEAR_GROUND, FAR_GROUND))
     if ground.any():
-        near = plan.across[plan.surface == NEAR_GROUND]
-        radii = plan.across[ground]
-        spread = plan.across_span[ground]
-        limits = (
-            float((radii - spread).min()),
-            float((radii + spread).max()),
-            float(near.max()) if len(near) else 0.0,
+        radii = plan.across[ground] + plan.across_span[ground]
+        along = plan.azimuth_span[ground] * plan.across[ground]
+        needs = np.minimum(np.sqrt(along * plan.across_span[ground]), 4 * along)
+        surfaces[NEAR_GROUND] = surfaces[FAR_GROUND] = OrbitGround(
+            clip.seed, subject.profile, radii, COARSER * needs
         )
-        surfaces[NEAR_GROUND] = surfaces[FAR_GROUND] = OrbitGround(clip.seed, camera, limits)
     return surfaces
 
 

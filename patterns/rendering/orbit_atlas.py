@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from patterns.rendering.boxes import box_weights, turn_box
+from patterns.rendering.boxes import across_boxes, turn_boxes
 from patterns.rendering.light import light_to_signal
 from patterns.rendering.orbit_plan import RowPlan
 
@@ -21,7 +21,7 @@ Light = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
 
 CELLS_AT_ONCE = 700_000  # cells of a surface in memory at once, per thread
-FINENESS = 0.75  # cells of the surface, as a part of the footprint that they are averaged to
+FINENESS = 0.9  # cells of the surface, as a part of the footprint that they are averaged to
 
 
 class Surface(Protocol):
@@ -141,17 +141,17 @@ def _paint(
     strips = np.ascontiguousarray(np.moveaxis(painted, 2, 1)).reshape(len(bearings), 3 * count)
     if last - first > columns:
         strips = strips[np.arange(last - first) % columns]
-    if exposure:
-        strips = turn_box(strips, exposure / cell, np.arange(last - first) + 0.5)
     for coarse, level in sorted({(int(a), int(b)) for a, b in zip(plan.coarse[rows], plan.level[rows], strict=True)}):
         some = rows[(plan.coarse[rows] == coarse) & (plan.level[rows] == level)]
         k0 = int(atlas.first_texel[some].min())
         k1 = int((atlas.first_texel[some] + length[some]).max())
         scale = 2 * np.pi / int(plan.texels[some[0]]) / cell
         centres = (np.arange(k0, k1) + 0.5) * scale - first
-        drawn = turn_box(strips, float(plan.azimuth_span[some[0]]) / cell, centres)
-        weights = box_weights(plan.across[some], plan.across_span[some], low, pitch, count)
-        light = (drawn.reshape(-1, count) @ weights).reshape(len(centres), 3, len(some))
+        pixel = float(plan.azimuth_span[some[0]]) / cell
+        drawn = turn_boxes(strips, centres, pixel, exposure / cell)
+        light = across_boxes(
+            drawn.reshape(-1, count), plan.across[some], plan.across_span[some], low, pitch
+        ).reshape(len(centres), 3, len(some))
         light = surface.through_air(light, plan.distance_m[some])
         _write(light, some, k0, coarse, surface.dithered, length, atlas)
 

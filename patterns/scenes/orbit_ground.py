@@ -19,7 +19,7 @@ from patterns.scenes.country_palette import (
     SUN_ELEVATION_DEG,
 )
 from patterns.scenes.country_sampling import GridAxis
-from patterns.scenes.orbit import WALL_M, OrbitCamera
+from patterns.scenes.orbit import WALL_M
 from patterns.scenes.orbit_profile import Profile
 
 __all__ = ["OrbitGround", "shadow_share"]
@@ -28,7 +28,7 @@ Floats = npt.NDArray[np.float64]
 Light = npt.NDArray[np.float32]
 
 BLOCK = 128
-FINEST_STEP_M = 0.04
+FINEST_STEP_M = 0.03
 SUN_WIDTH = 0.0093  # radians that the sun's disc spans: how soft shadows are
 
 
@@ -41,16 +41,25 @@ def shadow_share(profile: Profile, x_m: Floats, y_m: Floats, blur_m: float) -> L
     """How much of the sun (0 to 1) the solid keeps from places on the ground."""
     azimuth = radians(SUN_AZIMUTH_DEG)
     away = (-x_m * cos(azimuth) - y_m * sin(azimuth)).astype(np.float32)
-    aside = (x_m * sin(azimuth) - y_m * cos(azimuth)).astype(np.float32)
+    aside = np.abs(x_m * sin(azimuth) - y_m * cos(azimuth)).astype(np.float32)
     stretch = 1 / tan(radians(SUN_ELEVATION_DEG))
-    shade = np.zeros(away.shape, np.float32)
     outline = np.array(profile.points)
-    for height in np.linspace(0, outline[:, 1].max(), 72):
+    top, base = outline[:, 1].max(), profile.base_radius_m + 1
+    shade = np.zeros(away.shape, np.float32)
+    inside = (aside < base) & (away > -base) & (away < top * stretch + base)
+    if not inside.any():
+        return shade
+    away, aside = away[inside], aside[inside]
+    deepest = np.zeros(away.shape, np.float32)
+    for height in np.linspace(0, top, 72):
         # widest radius at this height: the outline may turn back on itself
         radius = _radius_at(outline, float(height))
-        soft = np.float32(0.06 + blur_m + height * SUN_WIDTH)
-        from_disc = np.hypot(away - np.float32(height * stretch), aside) - np.float32(radius)
-        np.maximum(shade, np.clip(0.5 - from_disc / soft, 0, 1), out=shade)
+        soft = 0.06 + blur_m + height * SUN_WIDTH
+        close = np.abs(away - np.float32(height * stretch)) < radius + soft
+        from_disc = np.hypot(away[close] - np.float32(height * stretch), aside[close])
+        share = np.clip(0.5 - (from_disc - np.float32(radius)) / np.float32(soft), 0, 1)
+        deepest[close] = np.maximum(deepest[close], share)
+    shade[inside] = deepest
     return shade
 
 
@@ -127,31 +136,25 @@ class OrbitGround:
 
     dithered = False
 
-    def __init__(self, seed: int, camera: OrbitCamera, radii_m: tuple[float, float, float]) -> None:
-        """Lay out levels for `radii_m`: least and greatest seen, and greatest before the axis."""
-        self._country, self._profile = Country(seed), camera.profile
+    def __init__(self, seed: int, profile: Profile, radii_m: Floats, needs_m: Floats) -> None:
+        """Lay out levels so that about each radius the country is known every `needs_m`."""
+        self._country, self._profile = Country(seed), profile
         rng = np.random.default_rng([seed, 0x0B17])
         x, y = rng.random(2) * Country.PERIOD_M
         self._centre = (float(x), float(y))
-        self._levels = list(self._lay_out(camera, *radii_m))
+        self._levels = list(self._lay_out(radii_m, needs_m))
 
     @staticmethod
-    def _lay_out(
-        camera: OrbitCamera, least_m: float, greatest_m: float, near_m: float
-    ) -> Iterator[_Level]:
-        radius = np.geomspace(max(least_m, 1), max(greatest_m, least_m + 2), 400)
-        back = np.where(radius <= near_m, np.abs(camera.back_m - radius), camera.back_m + radius)
-        distance = np.hypot(back, camera.up_m)
-        along = distance / camera.focal_px
-        deep = along * distance / camera.up_m
-        need = np.clip(np.minimum(np.sqrt(along * deep), 2.5 * along), FINEST_STEP_M, None)
-        step = FINEST_STEP_M * 2 ** np.floor(np.log2(need.min() / FINEST_STEP_M))
+    def _lay_out(radii_m: Floats, needs_m: Floats) -> Iterator[_Level]:
+        needs = np.maximum(needs_m, FINEST_STEP_M)
+        greatest = float(radii_m.max())
+        step = FINEST_STEP_M * 2 ** np.floor(np.log2(needs.min() / FINEST_STEP_M))
         inner = 0.0
-        while inner < greatest_m:
-            beyond = radius[need < 2 * step]
+        while inner < greatest:
+            beyond = radii_m[needs < 2 * step]
             outer = float(beyond.max()) if len(beyond) else inner
-            if step > 8 or outer > 0.8 * greatest_m:
-                outer = greatest_m
+            if step > 8 or outer > 0.8 * greatest:
+                outer = greatest
             if outer > inner:
                 yield _Level(float(step), inner, outer)
                 inner = outer
