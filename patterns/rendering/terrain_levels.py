@@ -44,7 +44,7 @@ def bands(sample_m: npt.NDArray[np.float64], rows: npt.NDArray[np.intp]) -> list
     first = 0
     for last in range(1, len(rows) + 1):
         part = sample_m[rows[first:last]]
-        ratio = 1 + 0.35 / (1 + 0.3 * log2(part.min() / least))
+        ratio = 1 + 0.7 / (1 + 0.4 * log2(part.min() / least))
         inside = last < len(rows) and max(part.max(), sample_m[rows[last]]) < ratio * min(
             part.min(), sample_m[rows[last]]
         )
@@ -65,18 +65,17 @@ class LineLevel:
         self._country, self._colour = country, colour
         ahead = rays.ahead_m[top:bottom]
         footprint = rays.sample_ahead_m[top:bottom]
-        self._box_m = float(np.sqrt(footprint.min() * footprint.max()))
         # A long exposure needs no finer lines than a part of its own length.
-        self.step_m = max(float(footprint.min()), blur_m / 12)
-        self._box_m = max(self._box_m, self.step_m)
-        self._blur = blur_m / self.step_m
+        self.step_m = max(float(np.sqrt(footprint.min() * footprint.max())), blur_m / 12)
+        blur = blur_m / self.step_m
+        self._blur = blur if blur > 0.03 else 0.0  # less cannot be seen
         self._places = ahead / self.step_m
         through = transmittance(rays.range_m[top:bottom])
         self._through = float(np.sqrt(through.min() * through.max()))
         self._shift = haze_shift(through, self._through, colour)[:, None, :]
         self._across = self._lay_across(rays, top, bottom)
         span = float(self._places.max() - self._places.min())
-        self.chunk_lines = int(np.clip(ceil(span / 3), 4, 40))
+        self.chunk_lines = int(np.clip(ceil(span / 2), 10, 48))
         self.slots = ceil((span + 2) / self.chunk_lines) + 3
         self._held: list[int | None] = [None] * self.slots
         planes = 2 if colour else 1
@@ -86,12 +85,12 @@ class LineLevel:
     def _lay_across(self, rays: Rays, top: int, bottom: int) -> GridAxis:
         depth = rays.depth_m[top:bottom]
         sample = rays.sample_across_m[top:bottom]
-        step = float(sample.min())
+        step = float(np.sqrt(sample.min() * sample.max()))
         left, right = rays.across[0] * depth.max() - step, rays.across[-1] * depth.max() + step
         count = ceil((right - left) / step) + 2
         places = (rays.across[None, :] * depth[:, None] - left) * (FINENESS / step)
         self._columns = np.rint(places).astype(np.intp)
-        return GridAxis.even(left, step, count, float(np.sqrt(step * sample.max())))
+        return GridAxis.even(left, step, count, step)
 
     def chunks(self, travel_m: float) -> range:
         """Chunks that a frame needs when the camera has come `travel_m`."""
@@ -114,7 +113,7 @@ class LineLevel:
         margin = box_margin(self._blur)
         first = chunk * self.chunk_lines - margin
         count = self.chunk_lines + 1 + 2 * margin
-        along = GridAxis.even(first * self.step_m, self.step_m, count, self._box_m)
+        along = GridAxis.even(first * self.step_m, self.step_m, count, self.step_m)
         light = view(self._country, along, self._across)
         light = box_blur(light.swapaxes(1, 2), self._blur).swapaxes(1, 2)
         codes = codes_of_light(hazed(np.ascontiguousarray(light), self._through), self._colour)

@@ -29,7 +29,7 @@ from patterns.scenes.country_view import view
 
 __all__ = ["RowLevel"]
 
-CHUNK_TEXELS = 320
+CHUNK_TEXELS = 4096  # in all rows of a level together
 FINENESS = 0.7  # step along the ground in texels before rows take their own texels from it
 
 
@@ -52,7 +52,7 @@ class RowLevel:
         self._through = transmittance(rays.range_m[top:bottom]).astype(np.float32)
         finest = float(self._sample_m.min())
         self._step_m = max(FINENESS * finest, blur_m / 24)
-        self.chunk_m = CHUNK_TEXELS * finest
+        self.chunk_m = float(np.clip(CHUNK_TEXELS / (bottom - top), 256, 1024)) * finest
         span = float((self._width + 2) * self._sample_m.max())
         self.slots = ceil(span / self.chunk_m) + 3
         self._held: list[int | None] = [None] * self.slots
@@ -92,8 +92,7 @@ class RowLevel:
             count + 2 * margin,
             max(float(self._sample_m.min()), self._step_m),
         )
-        light = view(self._country, along, self._heading).swapaxes(1, 2)
-        light = box_blur(np.ascontiguousarray(light), blur)
+        light = box_blur(view(self._country, self._heading, along, turned=True), blur)
         codes = codes_of_light(hazed(light, self._through[:, None]), self._colour)
         for row, sample in enumerate(self._sample_m):
             texels = np.arange(ceil(start_m / sample), ceil(end_m / sample) + 1)

@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from patterns.scenes.country_layout import MAP_STEP_M, PERIOD_M, lay_out
+from patterns.scenes.country_layout import MAP_STEP_M, PERIOD_M, TREE_HEIGHT_M, lay_out
 from patterns.scenes.country_palette import shadow_offset
 from patterns.scenes.country_sampling import Field, GridAxis, GridSampler, PointSampler
 from patterns.scenes.country_shading import Materials, shade
@@ -35,7 +35,7 @@ class Country:
         coarse = PERIOD_M / COARSE_REPEATS / TILE
         crown = PERIOD_M / CROWN_REPEATS / TILE
         canopy = crowns(rng, TILE, 6.2 / crown, 4.6 / crown)
-        tx, ty = (v / crown for v in shadow_offset(3.2))
+        tx, ty = (v / crown for v in shadow_offset(TREE_HEIGHT_M))
         lx, ly = (v / crown for v in shadow_offset(0.9))
         self.materials = Materials(
             layout=layout,
@@ -55,12 +55,12 @@ class Country:
                     "bend_y",
                 )
             },
-            coarse=Field(fractal(rng, TILE, 128, 4, 0.9), coarse),
-            middle=Field(fractal(rng, TILE, 96, 3, 0.7), PERIOD_M / MIDDLE_REPEATS / TILE),
-            fine=Field(fractal(rng, TILE, 64, 3, 0.7), PERIOD_M / FINE_REPEATS / TILE),
+            coarse=Field(fractal(rng, TILE, 128, 4, 0.75), coarse),
+            middle=Field(fractal(rng, TILE, 96, 3, 0.5), PERIOD_M / MIDDLE_REPEATS / TILE),
+            fine=Field(fractal(rng, TILE, 64, 3, 0.5), PERIOD_M / FINE_REPEATS / TILE),
             crowns=Field(canopy, crown),
             crown_light=Field(np.clip(0.5 + 2.2 * (canopy - shifted(canopy, lx, ly)), 0, 1), crown),
-            crown_shade=Field(np.maximum(shifted(canopy, tx, ty), canopy), crown),
+            crown_shade=Field(shifted(canopy, tx, ty), crown),
         )
 
     def light(
@@ -92,9 +92,12 @@ class Country:
             out[here] = self._light(x[here], y[here], float(2 ** (step / 2)))
         return out
 
-    def grid(self, along: GridAxis, across: GridAxis) -> FloatMap:
-        """Linear light of every place of a grid, float32 (3, x, y), footprints oblong."""
-        return shade(self.materials, GridSampler(along, across))
+    def grid(self, first: GridAxis, second: GridAxis, turned: bool = False) -> FloatMap:
+        """Linear light of every place of a grid, float32 (3, first, second), footprints oblong.
+
+        The first axis lies along x and the second along y, or the reverse if `turned`.
+        """
+        return shade(self.materials, GridSampler(first, second, turned))
 
     @cached_property
     def overview(self) -> tuple[Field, Field, Field]:

@@ -16,12 +16,12 @@ import numpy.typing as npt
 from patterns.scenes.country_palette import CROPS, shadow_offset
 from patterns.scenes.noise import FloatMap, fractal, shifted
 
-__all__ = ["MAP_SIZE", "MAP_STEP_M", "PERIOD_M", "Layout", "lay_out"]
+__all__ = ["MAP_SIZE", "MAP_STEP_M", "PERIOD_M", "TREE_HEIGHT_M", "Layout", "lay_out"]
 
 PERIOD_M = 4096.0
 MAP_SIZE = 1024
 MAP_STEP_M = PERIOD_M / MAP_SIZE
-HEDGE_HEIGHT_M, TREE_HEIGHT_M = 2.4, 5.0
+HEDGE_HEIGHT_M, TREE_HEIGHT_M = 2.0, 3.4  # low: shadows that hide little
 
 
 @dataclass(frozen=True)
@@ -77,12 +77,13 @@ def lay_out(rng: np.random.Generator) -> Layout:
     bend_y = 55 * fractal(rng, MAP_SIZE, 260, 90, 2.0)
     border, parcel, count = _parcels(rng, bend_x, bend_y)
     colours, rows = _crops(rng, count)
-    water = _waters(broad, fractal(rng, MAP_SIZE, 400, 60, 1.6))
-    track = np.abs(_level_distance(fractal(rng, MAP_SIZE, 200, 60, 1.5), 0.35, 400))
+    # Level lines of broad noise wander as lanes and streams do, and seldom close near by.
+    water = _waters(broad, fractal(rng, MAP_SIZE, 500, 110, 2.6))
+    track = np.abs(_level_distance(fractal(rng, MAP_SIZE, 300, 100, 2.2), 0.3, 400))
     wild = _level_distance(fractal(rng, MAP_SIZE, 160, 16, 1.4), 0.75, 60)
     wild = np.minimum(wild, 60)
     patchy = fractal(rng, MAP_SIZE, 30, 8, 0.7)
-    hedge = np.where(track < 8, -1, 1.0 + 0.9 * patchy).astype(np.float32)
+    hedge = np.where(np.minimum(track, water) < 8, -1, 1.15 + 0.7 * patchy).astype(np.float32)
     trees = _tree_cover(rng, border, patchy, wild)
     trees -= np.clip(1.6 - np.minimum(water, track) / 4, 0, 2)
     relief = _relief(fractal(rng, MAP_SIZE, 130, 24, 1.6))
@@ -162,7 +163,7 @@ def _level_distance(field: FloatMap, level: float, most_m: float) -> FloatMap:
 def _waters(broad: FloatMap, course: FloatMap) -> FloatMap:
     """Lakes in the lowest ground and a stream that winds past them."""
     lake = _level_distance(broad, -1.75, 400)
-    stream = np.abs(_level_distance(course, 0.1, 400)) - (2.2 + 0.5 * course)
+    stream = np.abs(_level_distance(course, 0.1, 400)) - (3.4 + 0.6 * np.roll(broad, 300, 0))
     return np.asarray(np.minimum(lake, stream), np.float32)
 
 

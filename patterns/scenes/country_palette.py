@@ -46,17 +46,17 @@ def _light(*signal: float) -> Colour:
 
 # Field colours, and how visible drilled rows and wheel tracks are in each (0 to 1).
 CROPS: tuple[tuple[Colour, float], ...] = (
-    (_light(98, 116, 64), 0.0),  # pasture
-    (_light(84, 106, 56), 0.0),  # lush pasture
-    (_light(112, 122, 72), 0.0),  # dry pasture
-    (_light(91, 112, 58), 0.1),  # meadow
-    (_light(150, 143, 92), 0.8),  # ripening corn
-    (_light(164, 149, 103), 0.9),  # stubble
-    (_light(108, 126, 66), 0.9),  # young crop
-    (_light(112, 93, 74), 1.0),  # ploughed
-    (_light(128, 124, 82), 0.4),  # fallow
+    (_light(105, 114, 74), 0.0),  # pasture
+    (_light(90, 105, 64), 0.0),  # lush pasture
+    (_light(118, 121, 80), 0.0),  # dry pasture
+    (_light(98, 110, 67), 0.1),  # meadow
+    (_light(148, 141, 98), 0.8),  # ripening corn
+    (_light(160, 148, 110), 0.9),  # stubble
+    (_light(111, 122, 76), 0.9),  # young crop
+    (_light(110, 97, 82), 1.0),  # ploughed
+    (_light(128, 123, 88), 0.4),  # fallow
 )
-VERGE = _light(96, 112, 60)
+VERGE = _light(98, 108, 66)
 HEDGE = _light(54, 68, 40)
 CANOPY = _light(46, 60, 36)
 CANOPY_LIT = _light(92, 106, 58)

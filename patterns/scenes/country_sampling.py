@@ -6,7 +6,7 @@ terrain's texture levels; separable, fast), `PointSampler` for any positions.
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -17,6 +17,7 @@ from patterns.scenes.noise import FloatMap
 __all__ = ["Field", "GridAxis", "GridSampler", "PointSampler", "Sampler", "box_filtered"]
 
 IndexArray = npt.NDArray[np.intp]
+MOST_BOUNDED = 4000  # samples that are worth looking through to skip a material
 
 
 class Field:
@@ -26,16 +27,18 @@ class Field:
         self.values = np.ascontiguousarray(values, np.float32)
         self.step_m = step_m
         self.size = len(values)
-        self._sums: npt.NDArray[np.float32] | None = None
 
-    @property
+    @cached_property
+    def turned(self) -> Field:
+        """The same field with x and y exchanged."""
+        return Field(self.values.T, self.step_m)
+
+    @cached_property
     def sums(self) -> npt.NDArray[np.float32]:
         """Prefix sums along x of the values, one row longer than they are."""
-        if self._sums is None:
-            sums = np.zeros((self.size + 1, self.values.shape[1]), np.float32)
-            sums[1:] = np.cumsum(self.values, 0, np.float64)
-            self._sums = sums
-        return self._sums
+        sums = np.zeros((self.size + 1, self.size), np.float32)
+        sums[1:] = np.cumsum(self.values, 0, np.float64)
+        return sums
 
 
 class GridAxis:
@@ -104,12 +107,12 @@ class _BoxPlan:
         self.index: list[IndexArray] = [w % size for w in whole]
         self.following: list[IndexArray] = [(w + 1) % size for w in whole]
         self.low, self.high = int(whole[0].min()), int(whole[1].max()) + 2
+        few = self.high - self.low < size
+        self._columns = np.arange(self.low, self.high) % size if few else None
 
     def columns(self) -> tuple[IndexArray | None, int]:
         """Samples that are read, if fewer than all, and what to take from the indices."""
-        if self.high - self.low >= self.size:
-            return None, 0
-        return np.arange(self.low, self.high) % self.size, self.low
+        return self._columns, self.low
 
     def down(self, field: Field, columns: IndexArray | None) -> FloatMap:
         """Average along the first axis: (places, columns)."""
@@ -165,7 +168,11 @@ class _BoxPlan:
 
 
 def _rows(source: FloatMap, index: IndexArray, columns: IndexArray | None) -> FloatMap:
-    return source[index] if columns is None else source[index[:, None], columns]
+    if columns is None:
+        return source.take(index, 0)
+    if columns[0] <= columns[-1]:  # no edge between them: a plain slice, much faster
+        return np.asarray(source[:, columns[0] : columns[-1] + 1][index])
+    return np.asarray(source[index[:, None], columns])
 
 
 def _between(low: FloatMap, high: FloatMap, part: FloatMap) -> FloatMap:
@@ -192,6 +199,9 @@ class Sampler(Protocol):
     def read(self, field: Field) -> FloatMap:
         """Field averaged over each footprint."""
 
+    def bounds(self, field: Field) -> tuple[float, float]:
+        """No place reads less or more than these."""
+
     def nearest(self, values: npt.NDArray[np.uint16], step_m: float) -> npt.NDArray[np.uint16]:
         """Nearest sample of a periodic square."""
 
@@ -200,33 +210,57 @@ class Sampler(Protocol):
 
 
 class GridSampler:
-    """Every place of a grid: arrays are (x, y)."""
+    """Every place of a grid.
 
-    def __init__(self, along: GridAxis, across: GridAxis) -> None:
-        self.along, self.across = along, across
-        self.texel_x_m, self.texel_y_m = along.width_m, across.width_m
-        self.x_m, self.y_m = along.places[:, None], across.places[None, :]
+    Parameters
+    ----------
+    first, second
+        Axes of the arrays. Work is least if the first has fewer places for its length.
+    turned
+        False: the first axis lies along x and the second along y; True: the reverse.
+    """
+
+    def __init__(self, first: GridAxis, second: GridAxis, turned: bool = False) -> None:
+        self.first, self.second, self._turned = first, second, turned
+        x, y = first.places[:, None], second.places[None, :]
+        self.x_m, self.y_m = (y, x) if turned else (x, y)
+        self.texel_x_m, self.texel_y_m = first.width_m, second.width_m
+        self._known: dict[int, FloatMap] = {}
 
     def read(self, field: Field) -> FloatMap:
-        """Field averaged over each footprint."""
-        plan = self.across.plan(field)
-        columns, first = plan.columns()
-        rows = self.along.plan(field).down(field, columns)
-        return plan.across(rows, None if columns is None else first)
+        """Field averaged over each footprint; not to be changed, since it is kept."""
+        key = id(field)
+        if key not in self._known:
+            source = field.turned if self._turned else field
+            plan = self.second.plan(source)
+            columns, start = plan.columns()
+            rows = self.first.plan(source).down(source, columns)
+            self._known[key] = plan.across(rows, None if columns is None else start)
+        return self._known[key]
+
+    def bounds(self, field: Field) -> tuple[float, float]:
+        """No place reads less or more than these."""
+        source = field.turned if self._turned else field
+        rows = self.first.plan(source).columns()[0]
+        columns = self.second.plan(source).columns()[0]
+        if rows is None or columns is None or len(rows) * len(columns) > MOST_BOUNDED:
+            return -np.inf, np.inf
+        part = source.values[rows[:, None], columns]
+        return float(part.min()), float(part.max())
 
     def nearest(self, values: npt.NDArray[np.uint16], step_m: float) -> npt.NDArray[np.uint16]:
         """Nearest sample of a periodic square."""
-        i = np.rint(self.along.places / step_m).astype(np.intp) % len(values)
-        j = np.rint(self.across.places / step_m).astype(np.intp) % len(values)
-        return values[i].take(j, 1)
+        i = np.rint(self.first.places / step_m).astype(np.intp) % len(values)
+        j = np.rint(self.second.places / step_m).astype(np.intp) % len(values)
+        return np.asarray((values.T if self._turned else values)[i[:, None], j])
 
     def softness(self, distance_m: FloatMap) -> FloatMap:
         """By how much `distance_m` changes over a footprint: the width of its edges."""
-        across = _change(distance_m, 1, self.texel_y_m / self.across.step_m)
+        across = _change(distance_m, 1, self.second.width_m / self.second.step_m)
         if len(distance_m) > 1:
-            across += _change(distance_m, 0, self.texel_x_m / self.along.step_m)
+            across += _change(distance_m, 0, self.first.width_m / self.first.step_m)
         else:
-            across += np.float32(self.texel_x_m)
+            across += np.float32(self.first.width_m)
         return across
 
 
@@ -273,6 +307,10 @@ class PointSampler:
         top = v[i, j] * (1 - fj) + v[i, j2] * fj
         below = v[i2, j] * (1 - fj) + v[i2, j2] * fj
         return np.asarray(top * (1 - fi) + below * fi, np.float32)
+
+    def bounds(self, field: Field) -> tuple[float, float]:  # noqa: ARG002 - same face as the grid's
+        """No place reads less or more than these."""
+        return -np.inf, np.inf
 
     def nearest(self, values: npt.NDArray[np.uint16], step_m: float) -> npt.NDArray[np.uint16]:
         """Nearest sample of a periodic square."""

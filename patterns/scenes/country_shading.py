@@ -10,14 +10,15 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.scenes import country_palette as palette
-from patterns.scenes.country_layout import MAP_STEP_M, Layout
+from patterns.scenes.country_layout import MAP_STEP_M, PERIOD_M, Layout
 from patterns.scenes.country_sampling import Field, Sampler
 from patterns.scenes.noise import FloatMap
 
 __all__ = ["Materials", "shade"]
 
 VERGE_M = 4.3  # wider than the nearest-sample steps of the parcel map
-DRILL_M, WHEELINGS_M = 1.6, 24.0
+# Both divide the country's period, or rows would break at its edge.
+DRILL_M, WHEELINGS_M = PERIOD_M / 2560, PERIOD_M / 170
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,8 @@ def shade(m: Materials, at: Sampler) -> FloatMap:
     coarse, middle = at.read(m.coarse), at.read(m.middle)
     fine = at.read(m.fine) if texel < 3 * m.fine.step_m else np.float32(0)
     rough = 0.55 * coarse + 0.22 * middle  # metres by which edges wander
-    grain = 1 + 0.10 * coarse + 0.085 * middle + 0.06 * fine
+    grain = 1 + 0.09 * coarse + 0.12 * middle + 0.09 * fine
+    grain -= 0.22 * np.clip(0.7 * coarse + 0.7 * middle - 0.9, 0, 1)  # tufts
     light = _fields(m, at, rough, coarse)
     light *= grain
     _wild(m, at, light, coarse, middle, grain)
@@ -73,28 +75,33 @@ def _fields(m: Materials, at: Sampler, rough: FloatMap, coarse: FloatMap) -> Flo
     parcel = at.nearest(m.layout.parcel, MAP_STEP_M)
     light = np.stack([m.layout.colours[:, k].take(parcel) for k in range(3)])
     rows = m.layout.rows.take(parcel)
-    if at.texel_y_m < WHEELINGS_M / 4 and rows.any():
-        place = np.where(
-            rows < 0, at.y_m + at.read(m.maps["bend_y"]), at.x_m + at.read(m.maps["bend_x"])
-        )
-        place = (place + 0.1 * rough).astype(np.float32)
-        size = np.float32(max(at.texel_x_m, at.texel_y_m))
+    size = np.float32(max(at.texel_x_m, at.texel_y_m))
+    if size < WHEELINGS_M / 4 and rows.any():
+        place = 0.1 * rough + _rows_place(m, at, rows)
         strength = np.abs(rows)
         light *= 1 - strength * _drills(place, size) * (0.75 + 0.25 * coarse)
-    share = _inside(VERGE_M - at.read(m.maps["border"]) + rough, _soft(at, m.maps["border"]))
-    _lay(light, palette.VERGE, share, np.float32(1) + np.float32(0.04) * coarse)
+    if at.bounds(m.maps["border"])[0] < 10 + at.texel_x_m + at.texel_y_m:
+        border = at.read(m.maps["border"])
+        share = _inside(VERGE_M - border + rough, at.softness(border))
+        _lay(light, palette.VERGE, share, np.float32(1) + np.float32(0.04) * coarse)
     return light
 
 
-def _soft(at: Sampler, field: Field) -> FloatMap | float:
-    return at.softness(at.read(field))
+def _rows_place(m: Materials, at: Sampler, rows: FloatMap) -> FloatMap:
+    """Coordinate across the drilled rows, metres, within the country's period."""
+    if rows.max() <= 0 or rows.min() >= 0:
+        name, place = ("bend_y", at.y_m) if rows.max() <= 0 else ("bend_x", at.x_m)
+        return np.mod(place, PERIOD_M).astype(np.float32) + at.read(m.maps[name])
+    across = np.mod(at.y_m, PERIOD_M).astype(np.float32) + at.read(m.maps["bend_y"])
+    along = np.mod(at.x_m, PERIOD_M).astype(np.float32) + at.read(m.maps["bend_x"])
+    return np.where(rows < 0, across, along)
 
 
 def _drills(place: FloatMap, size: np.float32) -> FloatMap:
     """Darkening by drilled rows and by the wheelings of the machine that tends them."""
     row = np.abs(np.mod(place * np.float32(1 / DRILL_M), 1) - 0.5) * 4 - 1
     fade = np.clip(1.5 - 2.5 * size / DRILL_M, 0, 1)
-    across = np.mod(place, np.float32(WHEELINGS_M)) - 12
+    across = np.mod(place, np.float32(WHEELINGS_M)) - np.float32(WHEELINGS_M / 2)
     wheel = np.abs(np.abs(across) - 0.9)  # two ruts, 1.8 m apart
     rut = np.clip((0.28 - wheel) / max(0.1, float(size)) + 0.5, 0, 1)
     rut = rut * min(1.0, 0.56 / float(size))
@@ -109,10 +116,9 @@ def _wild(
     middle: FloatMap,
     grain: FloatMap,
 ) -> None:
-    wild = at.read(m.maps["wild"])
-    if wild.max() < -25:
+    if at.bounds(m.maps["wild"])[1] < -25:
         return
-    wild = wild + 5 * coarse + 0.8 * middle
+    wild = at.read(m.maps["wild"]) + 5 * coarse + 0.8 * middle
     share = _inside(wild, at.softness(wild) + np.float32(1.5))
     mixed = 0.8 * coarse + 0.45 * middle
     heath = np.asarray(grain * (1 + 0.12 * middle), np.float32)
@@ -126,14 +132,14 @@ def _wild(
 
 
 def _track(m: Materials, at: Sampler, light: FloatMap, rough: FloatMap, grain: FloatMap) -> None:
-    track = at.read(m.maps["track"])
-    if track.min() > 6 + at.texel_x_m + at.texel_y_m:
+    if at.bounds(m.maps["track"])[0] > 6 + at.texel_x_m + at.texel_y_m:
         return
+    track = at.read(m.maps["track"])
     width = at.softness(track)
-    edge = track + 0.5 * rough
+    edge = track + 0.25 * rough
     _lay(light, palette.VERGE, _inside(4.0 - edge, width), grain)
     gravel = _inside(1.8 - edge, width)
-    gravel *= 1 - 0.7 * _inside(0.4 - track + 0.3 * rough, width)
+    gravel *= 1 - 0.7 * _inside(0.35 - track + 0.25 * rough, width)
     _lay(light, palette.GRAVEL, gravel, grain)
 
 
@@ -145,11 +151,11 @@ def _water(
     middle: FloatMap,
     grain: FloatMap,
 ) -> None:
-    water = at.read(m.maps["water"])
-    if water.min() > 9 + at.texel_x_m + at.texel_y_m:
+    if at.bounds(m.maps["water"])[0] > 9 + at.texel_x_m + at.texel_y_m:
         return
+    water = at.read(m.maps["water"])
     width = at.softness(water)
-    water = water + 0.9 * coarse + 0.25 * middle
+    water = water + 0.5 * coarse + 0.15 * middle
     _lay(light, palette.SHORE, _inside(1.8 + 0.8 * coarse - water, width + np.float32(0.5)), grain)
     ripple = np.asarray(1 + 0.035 * middle + 0.03 * coarse, np.float32)
     share = _inside(-water, width, 0.1)
@@ -158,9 +164,9 @@ def _water(
 
 
 def _hedges(m: Materials, at: Sampler, light: FloatMap, rough: FloatMap, grain: FloatMap) -> None:
-    border = at.read(m.maps["border"])
-    if border.min() > 5 + at.texel_x_m + at.texel_y_m:
+    if at.bounds(m.maps["border"])[0] > 10 + at.texel_x_m + at.texel_y_m:
         return
+    border = at.read(m.maps["border"])
     half = at.read(m.maps["hedge"])
     width = at.softness(border)
     edge = half + 0.8 * rough
@@ -172,17 +178,17 @@ def _hedges(m: Materials, at: Sampler, light: FloatMap, rough: FloatMap, grain: 
 def _trees(
     m: Materials, at: Sampler, light: FloatMap, coarse: FloatMap, middle: FloatMap, fine: FloatMap
 ) -> None:
-    stand = at.read(m.maps["trees"])
-    stand_sunward = at.read(m.maps["trees_sunward"])
-    if max(stand.max(), stand_sunward.max()) < 0.05:
+    maps = m.maps["trees"], m.maps["trees_sunward"]
+    if max(at.bounds(maps[0])[1], at.bounds(maps[1])[1]) < 0.05:
         return
+    stand, stand_sunward = at.read(maps[0]), at.read(maps[1])
     blur = np.float32(max(at.texel_x_m, at.texel_y_m) / 3.5)
-    crown = at.read(m.crowns) + 0.045 * middle + 0.03 * coarse
+    crown = at.read(m.crowns) + 0.03 * middle + 0.03 * coarse
     height = crown + stand - 1
     width = 0.5 * np.minimum(at.softness(height), 1) + 0.3 * np.minimum(blur, 2)
-    cast = at.read(m.crown_shade) + stand_sunward - 1 + 0.04 * middle
+    cast = at.read(m.crown_shade) + stand_sunward - 1 + 0.03 * middle + 0.03 * coarse
     _darken(light, 0.9 * _inside(cast, width, 0.06))
-    lit = np.clip(at.read(m.crown_light) + 0.10 * middle + 0.05 * fine, 0, 1)
+    lit = np.clip(at.read(m.crown_light) + 0.20 * middle + 0.10 * coarse + 0.08 * fine, 0, 1)
     share = _inside(height, width, 0.012)
     for channel, dark, bright in zip(light, palette.CANOPY, palette.CANOPY_LIT, strict=True):
         channel += (dark + (bright - dark) * lit - channel) * share

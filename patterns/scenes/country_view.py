@@ -16,22 +16,22 @@ BLOCK = 8192  # places that are shaded together: they stay in cache, and may ski
 MANY = 16  # pieces into which a long box may be cut
 
 
-def view(country: Country, along: GridAxis, across: GridAxis) -> FloatMap:
-    """Linear light (3, x, y) of a grid of boxes `width_m` of each axis long and wide.
+def view(country: Country, first: GridAxis, second: GridAxis, turned: bool = False) -> FloatMap:
+    """Linear light (3, first, second) of a grid of boxes `width_m` of each axis long and wide.
 
     Far views read the overview, which is exact for any box. Nearer, a box that is long
     for the materials' own edges is drawn as several shorter ones and averaged.
     """
-    short_m, long_m = sorted((along.width_m, across.width_m))
+    short_m, long_m = sorted((first.width_m, second.width_m))
     if short_m >= OVERVIEW_STEP_M or (long_m >= 12 and short_m >= OVERVIEW_STEP_M / 4):
-        sampler = GridSampler(along, across)
+        sampler = GridSampler(first, second, turned)
         return np.stack([sampler.read(channel) for channel in country.overview])
-    piece_m = max(2.0, 2 * short_m)
+    piece_m = max(3.0, 4 * short_m)
     total = None
     count = 0
-    for some in along.pieces(min(MANY, ceil(along.width_m / piece_m))):
-        for other in across.pieces(min(MANY, ceil(across.width_m / piece_m))):
-            light = _in_blocks(country, some, other)
+    for some in first.pieces(min(MANY, ceil(first.width_m / piece_m))):
+        for other in second.pieces(min(MANY, ceil(second.width_m / piece_m))):
+            light = _in_blocks(country, some, other, turned)
             total = light if total is None else np.add(total, light, total)
             count += 1
     assert total is not None
@@ -40,13 +40,13 @@ def view(country: Country, along: GridAxis, across: GridAxis) -> FloatMap:
     return total
 
 
-def _in_blocks(country: Country, along: GridAxis, across: GridAxis) -> FloatMap:
-    light = np.empty((3, len(along), len(across)), np.float32)
-    high = min(len(along), BLOCK // min(len(across), 64))
+def _in_blocks(country: Country, first: GridAxis, second: GridAxis, turned: bool) -> FloatMap:
+    light = np.empty((3, len(first), len(second)), np.float32)
+    high = min(len(first), BLOCK // min(len(second), 64))
     wide = max(64, BLOCK // high)
-    for x in range(0, len(along), high):
-        some = along.part(x, min(x + high, len(along)))
-        for y in range(0, len(across), wide):
-            other = across.part(y, min(y + wide, len(across)))
-            light[:, x : x + len(some), y : y + len(other)] = country.grid(some, other)
+    for i in range(0, len(first), high):
+        some = first.part(i, min(i + high, len(first)))
+        for j in range(0, len(second), wide):
+            other = second.part(j, min(j + wide, len(second)))
+            light[:, i : i + len(some), j : j + len(other)] = country.grid(some, other, turned)
     return light
