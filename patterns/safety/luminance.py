@@ -98,7 +98,7 @@ class Reduced:
 
     def picture(self) -> UInt8Array:
         """RGB picture, uint8, of the shape of `screen_fine` by 3."""
-        codes = np.asarray(self.signal // SCALE, np.uint8)
+        codes = np.asarray((self.signal + SCALE // 2) // SCALE, np.uint8)
         planes = codes if codes.ndim == 3 else np.stack([codes] * 3)
         return np.ascontiguousarray(np.moveaxis(planes, 0, -1))
 

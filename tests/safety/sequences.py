@@ -1,0 +1,59 @@
+"""Synthetic picture sequences for the checks, and what is asked of their reports."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.safety.check import FlashCheck
+from patterns.safety.report import FlashFinding, SafetyReport, StripeFinding
+from patterns.safety.viewing import Viewing
+
+WIDTH, HEIGHT = 480, 270
+Picture = npt.NDArray[np.uint8]
+
+
+def flat(code: int | tuple[int, int, int]) -> Picture:
+    """Picture of one colour."""
+    picture = np.empty((HEIGHT, WIDTH, 3), np.uint8)
+    picture[:] = code
+    return picture
+
+
+def patch(share_w: float, share_h: float, code: int, ground: int = 0) -> Picture:
+    """Rectangle in the upper left corner, its sides as shares of the picture's."""
+    picture = flat(ground)
+    picture[: round(HEIGHT * share_h), : round(WIDTH * share_w)] = code
+    return picture
+
+
+def alternate(a: Picture, b: Picture, hold: int, count: int) -> list[Picture]:
+    """`count` frames, `hold` of a, `hold` of b, and so on."""
+    return [a if (n // hold) % 2 == 0 else b for n in range(count)]
+
+
+def run(
+    pictures: Iterable[Picture], rate: int | Fraction, viewing: Viewing | None = None
+) -> SafetyReport:
+    """Check pictures at a steady rate."""
+    check = FlashCheck(WIDTH, HEIGHT, Fraction(rate), viewing)
+    for n, picture in enumerate(pictures):
+        check.see(n / Fraction(rate), picture)
+    return check.report()
+
+
+def flash(report: SafetyReport, word: str) -> FlashFinding:
+    """Finding whose criterion holds `word`."""
+    return next(f for f in report.flashes if word in f.criterion)
+
+
+def stripe(report: SafetyReport, word: str) -> StripeFinding:
+    """Finding whose criterion holds `word`."""
+    return next(s for s in report.stripes if word in s.criterion)
+
+
+WCAG, BT1702 = "WCAG 2.2 general", "BT.1702 general"
+WCAG_RED, BT1702_RED, OLDER = "WCAG 2.2 red", "BT.1702 red", "older"
