@@ -30,10 +30,7 @@ section { break-inside: avoid; }
 
 def _row(record: dict[str, Any]) -> str:
     rate = format_rate(Fraction(record["rate_exact"]))
-    cells = "".join(
-        f"<td>{escape(entry['verdict'])}</td>"
-        for entry in record["cadence"]
-    )
+    cells = "".join(f"<td>{escape(entry['verdict'])}</td>" for entry in record["cadence"])
     pace = f"{record['image_motion']['fastest']['px_per_frame']:.1f}"
     return (
         f'<tr><td class="rate">{escape(rate)}</td><td>{pace}</td>{cells}<td class="seen"></td></tr>'
@@ -43,10 +40,9 @@ def _row(record: dict[str, Any]) -> str:
 def _section(group: dict[str, Any], displays: list[str]) -> str:
     head = "".join(f"<th>on {escape(name)} Hz</th>" for name in displays)
     rows = "".join(_row(record) for record in group["clips"])
-    place = fastest_place(group["clips"][0])
     return (
         f"<section><h2>{HEADINGS[group['pattern']]}</h2>"
-        f"<p>{look_for(group['pattern'])} Fastest place: {place}.</p>"
+        f"<p>{look_for(group['pattern'])}{fastest_place(group['clips'][0])}</p>"
         f'<div class="scroll"><table><thead><tr><th>fps</th><th>px a frame</th>{head}'
         f"<th>seen on this device</th></tr></thead><tbody>{rows}</tbody></table></div></section>"
     )

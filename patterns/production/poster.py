@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
 from PIL import Image
@@ -25,7 +26,11 @@ def poster_jpeg(clip: Clip, n: int, width: int) -> bytes:
 
 
 def write_poster(clip: Clip, folder: Path) -> str:
-    """Write the middle frame of `clip` into `folder`; returns the file's name."""
+    """Write the middle frame of `clip` into `folder`; returns the file's name.
+
+    Without the strip, whose figures are those of one rate: a pattern's clips share it.
+    """
     name = f"evenhold-{clip.pattern}.jpg"
-    write_whole(folder / name, poster_jpeg(clip, clip.frames // 2, 960), force=True)
+    plain = replace(clip, strip="none")
+    write_whole(folder / name, poster_jpeg(plain, clip.frames // 2, 960), force=True)
     return name

@@ -166,7 +166,11 @@ def record_text(data: dict[str, Any], folder: str) -> str:
     rate = format_rate(Fraction(data["rate_exact"]))
     fastest = data["image_motion"]["fastest"]
     moves_alike = fastest["px_per_s"] == data["image_motion"]["typical"]["px_per_s"]
-    where = "" if moves_alike else f" (at {100 * fastest['at_x']:.0f} % across, {100 * fastest['at_y']:.0f} % down)"
+    where = (
+        ""
+        if moves_alike
+        else f" (at {100 * fastest['at_x']:.0f} % across, {100 * fastest['at_y']:.0f} % down)"
+    )
     level = f", level {data['codec_level']}" if data["codec_level"] else ""
     lines = [
         f"{folder}{data['file']}",

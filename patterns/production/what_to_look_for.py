@@ -36,11 +36,19 @@ def look_for(pattern: str) -> str:
 
 
 def fastest_place(record: dict[str, Any]) -> str:
-    """'lower left corner' and the like, from a clip's record."""
+    """Sentence that says where a clip moves fastest, from its record; '' if nowhere more."""
     place = record["image_motion"]["fastest"]
+    typical = record["image_motion"]["typical"]
+    if place["px_per_s"] == typical["px_per_s"]:
+        return ""
     down = "lower" if place["at_y"] > 2 / 3 else "upper" if place["at_y"] < 1 / 3 else "middle"
-    side = "left" if place["at_x"] < 1 / 3 else "right" if place["at_x"] > 2 / 3 else "centre"
-    return f"{down} {side}"
+    if place["at_x"] in (0.0, 1.0) and down != "middle":
+        where = f"{down} corners"
+    else:
+        side = "left" if place["at_x"] < 1 / 3 else "right" if place["at_x"] > 2 / 3 else "centre"
+        where = f"{down} {side}"
+    times = place["px_per_s"] / typical["px_per_s"] if typical["px_per_s"] else 0
+    return f" Fastest place: {where}, {times:.1f} times the typical speed."
 
 
 def without_mark(verdict: str) -> str:
