@@ -173,7 +173,7 @@ def _hevc(level: Level | None, keyframe: int) -> tuple[str, ...]:
         *("-tag:v", "hvc1", "-g", str(keyframe), "-x265-params"),
         f"qcomp=1:cutree=0:aq-mode=0:psy-rd=0:psy-rdoq=0:scenecut=0:bframes=0:open-gop=0:"
         f"keyint={keyframe}:min-keyint={keyframe}:level-idc={level.number}:high-tier=0:"
-        f"rc-lookahead=8:pools=4:frame-threads=2:log-level=error",
+        f"rc-lookahead=8:pools=4:frame-threads=1:lookahead-slices=1:log-level=error",
     )
 
 
