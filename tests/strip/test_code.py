@@ -106,7 +106,7 @@ def test_no_mixture_reads_as_third_even_if_only_the_steady_check_cells_are_trust
     steady = ~(differ & CHECK_MASK) & CHECK_MASK
     for chosen in _gray_parts(differ):
         code = (first >> CHECK_BITS) ^ chosen
-        third = number_words(_ungray_all(code))
+        third = number_words(_ungray_all(np.asarray(code, np.uint32)))
         is_third = (third != first) & (third != second)
         agrees = ((third ^ first) & steady) == 0
         assert not (is_third & agrees).any()
