@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable
 from fractions import Fraction
 
@@ -10,6 +11,8 @@ from patterns.errors import InputError
 from patterns.video.process import FfmpegProcess, file_argument
 
 __all__ = ["packet_times", "scan_packets"]
+
+_GIANT = re.compile(r"Picture size (\d+x\d+) is invalid")
 
 
 def packet_times(path: str | os.PathLike[str]) -> tuple[Fraction, ...]:
@@ -74,6 +77,8 @@ def unreadable(path: str | os.PathLike[str], words: str) -> InputError:
         return InputError(f"{name} is empty (0 bytes)")
     if "matches no streams" in words:
         return InputError(f"{name} holds no video: give a file with pictures in it")
+    if giant := _GIANT.search(words):
+        return InputError(f"{name} has pictures of {giant[1]}: that is too large to be read")
     return InputError(
         f"{name} cannot be read as video: it is damaged, cut off or of another kind; try a fresh "
         f"copy"

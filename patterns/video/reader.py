@@ -29,7 +29,7 @@ __all__ = ["Crop", "read_luma", "read_planes", "read_rgb"]
 _TICK = re.compile(r"showinfo\S* @ \S+\] config in time_base: (\d+)/(\d+)")
 _SHOWN = re.compile(r"showinfo\S* @ \S+\] n: *\d+ pts: *(-?\d+|NOPTS)")
 WAIT_S = 30.0  # for a message that was written before what has been received
-MAX_SIDE = 16_384  # a picture beyond this is refused before memory is taken for it
+MAX_PIXELS = 1 << 27  # a larger picture is refused before memory is taken for it
 Pixels = Literal["luma", "rgb", "yuv420"]
 
 
@@ -145,7 +145,17 @@ def _arguments(
     crop: Crop | None,
 ) -> tuple[str, ...]:
     return (
-        *("-loglevel", "info", "-copyts", "-i", file_argument(path), "-map", "0:V:0"),
+        *(
+            "-loglevel",
+            "info",
+            "-copyts",
+            "-max_pixels",
+            str(MAX_PIXELS),
+            "-i",
+            file_argument(path),
+            "-map",
+            "0:V:0",
+        ),
         *("-vf", _filters(pixels, size, crop), "-fps_mode", "passthrough"),
         *("-enc_time_base", "demux", "-c:v", "rawvideo", "-f", "rawvideo", "pipe:1"),
     )
@@ -178,15 +188,14 @@ class _Times:
         made = self.told.output
         if made is None:
             raise InputError("the decoder does not say how large its pictures are")
-        if max(made.width, made.height) > MAX_SIDE:
-            raise InputError(
-                f"pictures of {made.width}x{made.height} are too large: at most {MAX_SIDE} a side"
-            )
         return made.width, made.height
 
     def next(self) -> Fraction:
         """Time of the next picture; it was told before the picture came."""
-        time_s = self._times.get(timeout=WAIT_S)
+        try:
+            time_s = self._times.get(timeout=WAIT_S)
+        except queue.Empty:
+            time_s = None
         if time_s is None:
             raise InputError("the file does not say when its pictures are due: it has no clock")
         return time_s

@@ -12,6 +12,7 @@ from typing import Any
 import av
 import numpy as np
 import pytest
+from PIL import Image
 
 from patterns.errors import InputError, RequestError
 from patterns.rendering.planes import Planes
@@ -216,6 +217,28 @@ def test_files_that_are_none(tmp_path: Path) -> None:
             probe(path)
         with pytest.raises(InputError, match=words):
             next(read_luma(path))
+
+
+def test_a_giant_picture_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "giant.png"
+    Image.new("L", (20_000, 20_000)).save(path)
+    with pytest.raises(InputError, match="20000x20000"):
+        next(read_luma(path))
+
+
+def test_a_picture_that_changes_its_size_midway_keeps_the_first(tmp_path: Path) -> None:
+    """Two streams of different size in one file, as some phones and captures leave them."""
+    parts = []
+    for n, side in enumerate((64, 128)):
+        parts.append(tmp_path / f"{n}.ts")
+        source = f"testsrc2=size={side}x{side}:rate=25:duration=0.4"
+        command = [ffmpeg_path(), "-v", "error", "-f", "lavfi", "-i", source, "-c:v", "libx264"]
+        subprocess.run([*command, "-bf", "0", str(parts[-1])], check=True)
+    both = tmp_path / "both.ts"
+    both.write_bytes(b"".join(part.read_bytes() for part in parts))
+    shapes = [luma.shape for _, luma in read_luma(both)]
+    assert set(shapes) == {(64, 64)}
+    assert len(shapes) == 20
 
 
 def test_memory_does_not_grow_with_length(tmp_path: Path) -> None:
