@@ -21,6 +21,8 @@ from patterns.safety.stripes import Stripes, find_stripes
 __all__ = ["StripeWatch"]
 
 LOOK_EVERY_S = Fraction(1, 5)
+LEAST_BETWEEN_S = Fraction(1, 15)
+CUT_SHARE = 0.1  # mean change of luminance, of peak white, that is taken for a cut
 MAX_INTERVALS = 100
 MANY_PAIRS = 20  # more of them than this are not worse; their area is
 KEEP_S = Fraction(1, 2)  # stripes that flash are dark now and then: do not lose them at once
@@ -63,6 +65,7 @@ class _Track:
     start_s: Fraction
     end_s: Fraction
     waves: tuple[npt.NDArray[np.complexfloating], FloatArray]
+    seen_s: Fraction = Fraction(0)
     word: str = "stationary"
     phase: float | None = None
     amplitude: float = 0.0
@@ -71,7 +74,7 @@ class _Track:
     turns: _Zigzag = field(default_factory=lambda: _Zigzag(SWING_CYCLES))
     fades: _Zigzag = field(default_factory=lambda: _Zigzag(FADE))
 
-    def see(self, screen_fine: FloatGrid) -> None:
+    def see(self, time_s: Fraction, screen_fine: FloatGrid) -> None:
         """Follow the wave into the next frame."""
         rows, columns = self.waves
         product = screen_fine @ columns
@@ -83,6 +86,7 @@ class _Track:
         self.fades.see(strength)
         if strength < FADE / 2:
             return  # no wave, no phase
+        self.seen_s = time_s
         phase = float(np.angle(value)) / (2 * pi)
         if self.phase is not None:
             step = (phase - self.phase + 0.5) % 1 - 0.5
@@ -152,6 +156,7 @@ class StripeWatch:
     def __init__(self, rules: StripeRules, fine: int = FINE) -> None:
         self._fine = fine
         self._most = 0.0
+        self._sample: FloatGrid | None = None
         self._rules = rules
         self._next_look_s: Fraction | None = None
         self._track: _Track | None = None
@@ -161,14 +166,23 @@ class StripeWatch:
     def see(self, time_s: Fraction, screen_fine: FloatGrid) -> Stripes | None:
         """Take the next frame's luminance (cd/m2); returns stripes larger than any before."""
         if self._track is not None:
-            self._track.see(screen_fine)
-        if self._next_look_s is None or time_s >= self._next_look_s:
+            self._track.see(time_s, screen_fine)
+        if self._is_time(time_s, screen_fine):
             self._next_look_s = time_s + LOOK_EVERY_S
             found = self._look(time_s, screen_fine)
             if found is not None and found.share * min(found.pairs, MANY_PAIRS) > self._most:
                 self._most = found.share * min(found.pairs, MANY_PAIRS)
                 return found
         return None
+
+    def _is_time(self, time_s: Fraction, screen_fine: FloatGrid) -> bool:
+        """Whether to look: now and then, and soon after a cut."""
+        sample = screen_fine[4::9, 4::9].copy()
+        before, self._sample = self._sample, sample
+        if self._next_look_s is None or time_s >= self._next_look_s or before is None:
+            return True
+        cut = float(np.abs(sample - before).mean()) >= CUT_SHARE * self._rules.viewing.peak_cd_m2
+        return cut and time_s >= self._next_look_s - LOOK_EVERY_S + LEAST_BETWEEN_S
 
     def _look(self, time_s: Fraction, screen_fine: FloatGrid) -> Stripes | None:
         found = find_stripes(screen_fine, self._fine)
@@ -185,11 +199,11 @@ class StripeWatch:
         if found is not None:
             waves = _waves(found, (screen_fine.shape[0], screen_fine.shape[1]))
             self._track = _Track(found, time_s, time_s, waves)
-            self._track.see(screen_fine)
+            self._track.see(time_s, screen_fine)
         return found
 
     def _close(self, track: _Track, *, still: bool = False) -> None:
-        interval = (track.start_s, track.end_s)
+        interval = (track.start_s, max(track.end_s, track.seen_s))
         findings = self._rules.findings(track.stripes, track.word, interval, still)
         self._track = None
         for kept, finding in zip(self._intervals, findings, strict=True):

@@ -78,19 +78,21 @@ def _peak(spectrum: FloatGrid, shape: tuple[int, int]) -> tuple[float, float] | 
     # An overtone of a coarser wave is not the stripes' own spacing.
     for part in (4, 3, 2):
         x, y = i / part, ky[j] / part
-        if abs(x) + abs(y) > 1 and _near(spectrum, x, y) > 0.8 * power[j, i]:
+        if abs(x) + abs(y) > 1 and _near(spectrum, x, y, (i, j)) > 0.8 * power[j, i]:
             if x + abs(y) < FEWEST_PAIRS - 1:
                 return None
             return x / columns, y / rows
     return i / columns, ky[j] / rows
 
 
-def _near(spectrum: FloatGrid, x: float, y: float) -> float:
+def _near(spectrum: FloatGrid, x: float, y: float, peak: tuple[np.intp, np.intp]) -> float:
+    """Power at the wave (x, y) and its neighbours, those apart that the peak leaks into."""
     rows, columns = spectrum.shape
     j, i = round(y), round(x)
     ys = [n % rows for n in (j - 1, j, j + 1)]
     xs = [n for n in (i - 1, i, i + 1) if 0 <= n < columns]
-    return float(spectrum[np.ix_(ys, xs)].max())
+    own = {((peak[1] + a) % rows, peak[0] + b) for a in (-1, 0, 1) for b in (-1, 0, 1)}
+    return max((float(spectrum[n, m]) for n in ys for m in xs if (n, m) not in own), default=0.0)
 
 
 def _box(values: FloatGrid | ComplexGrid, half: int) -> npt.NDArray[np.complex64]:

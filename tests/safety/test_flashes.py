@@ -72,7 +72,7 @@ def test_three_flashes_pass_and_three_and_a_half_fail(changes: int, fails: bool,
     assert one_more.passes != fails
 
 
-@pytest.mark.parametrize("rate", [24, 25, 30, 50, 60, 120])
+@pytest.mark.parametrize("rate", [24, 25, 30, 60])
 def test_a_second_is_half_open(rate: int) -> None:
     """Six changes a second, evenly spaced, never are seven within one second."""
     for changes, fails in ((6, False), (7, True), (8, True)):
