@@ -73,10 +73,10 @@ def footage_advice(request: PlanRequest, footage: Fraction) -> FootageAdvice:
     )
     best = min(
         (c for c in choices if c.acceptable),
-        key=lambda c: (c.played.key[:2], abs(c.conform.speed - 1)),
+        key=lambda c: (c.played.evenness, abs(c.conform.speed - 1)),
         default=None,
     )
-    if best is not None and best.played.key[:2] >= own.key[:2]:
+    if best is not None and best.played.evenness >= own.evenness:
         best = None
     return FootageAdvice(footage, own, choices, best)
 

@@ -92,7 +92,7 @@ def rate_advice(request: PlanRequest, fastest_px_s: float) -> tuple[RateAdvice, 
 
 def _jump(request: PlanRequest, standing: RateStanding, fastest_px_s: float) -> Jump:
     worst = standing.worst
-    px = float(worst.cadence.timing_error_span_s) * fastest_px_s
+    px = float(worst.jump_s) * fastest_px_s
     return Jump(
         worst,
         px,

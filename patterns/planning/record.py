@@ -88,6 +88,7 @@ def _rate(rate: RatePlan, above: RateAdvice | None) -> Json:
         "expected_error_ms": _round(1000 * advice.standing.expected_error_s),
         "ranked_error_ms": _round(1000 * advice.standing.ranked_error_s),
         "slips_per_s": _round(advice.standing.slips_per_second),
+        "dropped_per_s": _round(advice.standing.dropped_per_second),
         "even": advice.standing.even_everywhere,
         "jump": {
             "display": advice.jump.showing.display.name,
@@ -200,7 +201,7 @@ def _movement(movement: MovementAdvice) -> Json:
 def _footage(advice: FootageAdvice) -> Json:
     return {
         "footage": str(advice.footage),
-        "own_error_ms": _round(1000 * advice.own.expected_error_s),
+        "own_error_ms": _round(1000 * advice.own.ranked_error_s),
         "advised_timeline": None if advice.best is None else str(advice.best.conform.timeline),
         "timelines": [
             {
@@ -208,7 +209,7 @@ def _footage(advice: FootageAdvice) -> Json:
                 "speed": _round(choice.conform.speed),
                 "length": _round(choice.conform.length),
                 "semitones": _round(choice.conform.semitones),
-                "played_error_ms": _round(1000 * choice.played.expected_error_s),
+                "played_error_ms": _round(1000 * choice.played.ranked_error_s),
                 "played_even": choice.played.even_everywhere,
                 "odd_frame_shown": choice.conform.odd_frames[0],
                 "odd_frame_in": _round(choice.conform.odd_frames[1]),

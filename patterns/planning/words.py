@@ -104,7 +104,9 @@ def _uneven_words(showing: Showing) -> str:
     if showing.slip:
         return f"{where} {_slip_words(showing, showing.slip)}"
     if held.dropped_per_second:
-        return f"{where} {number(float(held.dropped_per_second))} frames a second never show"
+        dropped = number(float(held.dropped_per_second))
+        rest = "unevenly" if showing.seen_rms_s else "evenly"
+        return f"{where} {dropped} frames a second never show, the others come {rest}"
     return (
         f"{where} frames stay {_holds_words(showing)} refreshes: "
         f"{number(float(held.odd_holds_per_second))} odd ones a second"
@@ -141,11 +143,13 @@ def rate_reason(advice: RateAdvice, above: RateAdvice | None) -> str:
             "what builds up so slowly is not seen as unevenness, so the rank goes by the error "
             "between slips, then by the slips"
         )
-    if above is not None and above.standing.key[:2] == standing.key[:2]:
+    if standing.dropped_per_second:
+        parts.append("the rank counts only the frames that show")
+    if above is not None and above.standing.evenness == standing.evenness:
+        steps = f" ({number(advice.step_px, 1)} px, not {number(above.step_px, 1)})"
         parts.append(
-            f"as even as {fps(above.rate)}, and below it only because it moves the picture "
-            f"further from frame to frame ({number(advice.step_px, 1)} px, not "
-            f"{number(above.step_px, 1)})"
+            f"as even as {fps(above.rate)}, and below it only because the lower rate moves the "
+            f"picture further from frame to frame{steps if advice.step_px else ''}"
         )
     return "; ".join(parts)
 
@@ -297,7 +301,7 @@ def _error_words(standing: RateStanding) -> str:
     if standing.even_everywhere:
         return "even"
     if not standing.ranked_error_s:
-        return "even but for slow slips"
+        return f"even but for {'dropped frames' if standing.dropped_per_second else 'slow slips'}"
     return f"error {number(1000 * standing.ranked_error_s)} ms"
 
 
@@ -306,7 +310,7 @@ def rate_verdict(plan: Plan) -> str:
     best = plan.best
     text = f"{fps(best.rate)} fps: {_standing_words(best)}"
     others = plan.rates[1:]
-    equal = [r for r in others if r.advice.standing.key[:2] == best.advice.standing.key[:2]]
+    equal = [r for r in others if r.advice.standing.evenness == best.advice.standing.evenness]
     if equal:
         names = _and([fps(r.rate) for r in equal])
         return (

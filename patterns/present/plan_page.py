@@ -43,7 +43,7 @@ h1 { font-size: var(--heading); margin: 0 0 0.2rem; }
 h2 { font-size: var(--body); margin: 0 0 0.4rem; padding-top: 0.35rem;
   border-top: 3px solid var(--ink); }
 p { margin: 0.3rem 0; }
-.move, .small, caption, figcaption { color: var(--muted); font-size: var(--small); }
+.move, .small { color: var(--muted); font-size: var(--small); }
 .set { display: grid; grid-template-columns: repeat(3, 1fr); gap: var(--gap);
   margin: 1rem 0; padding: 0; list-style: none; }
 .set li { background: var(--panel); border-left: 0.5rem solid var(--usual);
@@ -63,7 +63,7 @@ th:first-child, td:first-child { text-align: left; font-weight: 600; }
 td, th { white-space: nowrap; }
 td.words { text-align: left; font-weight: 400; white-space: normal; }
 th.words { text-align: left; }
-caption { text-align: left; padding-bottom: 0.2rem; }
+.dense th, .dense td { padding: 0.1rem 0.1rem; }
 figure { margin: 0; }
 img { width: 100%; height: auto; background: #faf8f3; border-radius: var(--radius); }
 ul { margin: 0.3rem 0; padding-left: 1.1rem; font-size: var(--small); }
@@ -112,8 +112,10 @@ def write_page(plan: Plan, path: Path, *, force: bool = False) -> None:
 
     Raises
     ------
+    RequestError
+        The file exists and `force` is false, or its folder is missing.
     OutputError
-        The file exists and `force` is false, or the folder or the disk refuses it.
+        The disk refuses it.
     """
     partial = PartialFile(path, force=force)
     try:
@@ -161,7 +163,7 @@ def _settings(plan: Plan) -> str:
     cards.append(
         _card(
             "Fastest place crosses in",
-            f"{number(movement.fastest_cross_s, 1)} s",
+            f"{number(movement.fastest_cross_s, 1)} s" if movement.step_px else "–",
             movement_verdict(movement),
             mind=not movement.within,
         )
@@ -183,7 +185,13 @@ def _note(text: str) -> str:
     return f'<p class="small">{escape(text)}</p>'
 
 
-def _table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]], words: int | None = None) -> str:
+def _table(
+    head: tuple[str, ...],
+    rows: Sequence[tuple[str, ...]],
+    words: int | None = None,
+    *,
+    dense: bool = False,
+) -> str:
     """Build a table; column `words` holds text and is set flush left."""
     kinds = [' class="words"' if i == words else "" for i in range(len(head))]
     top = "".join(f"<th{kind}>{escape(cell)}</th>" for kind, cell in zip(kinds, head, strict=True))
@@ -193,7 +201,8 @@ def _table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]], words: int | 
             f"<td{kind}>{escape(cell)}</td>" for kind, cell in zip(kinds, row, strict=True)
         )
         lines.append(f"<tr>{cells}</tr>")
-    return f"<table><thead><tr>{top}</tr></thead><tbody>{''.join(lines)}</tbody></table>"
+    kind = ' class="dense"' if dense else ""
+    return f"<table{kind}><thead><tr>{top}</tr></thead><tbody>{''.join(lines)}</tbody></table>"
 
 
 def _rates(plan: Plan) -> str:
@@ -205,6 +214,7 @@ def _rates(plan: Plan) -> str:
             (
                 fps(rate.rate),
                 f"{1000 * rate.advice.standing.expected_error_s:.2f}",
+                f"{1000 * rate.advice.standing.ranked_error_s:.2f}",
                 f"{jump.px:.1f}",
                 f"{jump.percent_of_width:.2f}",
                 f"{jump.arcmin:.1f}",
@@ -221,8 +231,9 @@ def _rates(plan: Plan) -> str:
     return _section(
         "1 Rate, most even first",
         _note(f"Displays: {audience}. Jump on the worst display, at the fastest place, seen from "
-              f"{float(request.viewing_heights):g} picture heights."),
-        _table(("fps", "error ms", "jump px", "% width", "arc min", "beat Hz", "step px"), rows),
+              f"{float(request.viewing_heights):g} picture heights. Error, and as seen (without "
+              "slow slips and dropped frames), ms; jump and step, px; arc, minutes; beat, Hz."),
+        _table(("fps", "error", "seen", "jump", "% width", "arc", "beat", "step"), rows),
         f"<ul>{''.join(reasons)}</ul>",
         *nears,
     )  # fmt: skip
@@ -325,7 +336,7 @@ def _footage(advice: FootageAdvice) -> str:
             f"{100 * float(choice.conform.speed):.2f}",
             f"{100 * float(choice.conform.length):.2f}",
             f"{choice.conform.semitones:+.2f}",
-            f"{1000 * choice.played.expected_error_s:.2f}",
+            f"{1000 * choice.played.ranked_error_s:.2f}",
             repeat_words(choice.conform),
             f"{1000 * choice.repeated_error_s:.2f}",
             f"{100 * float(choice.conform.mixed_share):.0f}",
@@ -336,10 +347,10 @@ def _footage(advice: FootageAdvice) -> str:
     return _section(
         f"5 Conform what was shot at {fps(advice.footage)}",
         _note(
-            f"At its own rate: error {1000 * advice.own.expected_error_s:.2f} ms over the "
+            f"At its own rate: error {1000 * advice.own.ranked_error_s:.2f} ms over the "
             "audience. Speed, length and mixed in percent, sound in semitones, errors in ms."
         ),
-        _table(head, rows),
+        _table(head, rows, dense=True),
     )
 
 

@@ -79,13 +79,14 @@ def _rates(plan: Plan) -> Iterator[str]:
     hint = "; --display says others" if request.audience_assumed else ""
     yield from _wrap(f"Displays: {words}{hint}.")
     yield from _wrap(
-        "Ranked by expected timing error (RMS, weighted with the shares), then by slow slips, "
-        "then by the shorter step. Jump: how far the fastest place is out of place on the worst "
-        f"display, seen from {float(request.viewing_heights):g} picture heights."
+        "Ranked by expected timing error as seen (RMS, weighted with the shares; without slow "
+        "slips and frames that never show), then by slips, dropped frames, and the shorter step. "
+        "Jump: how far the fastest place is out of place on the worst display, seen from "
+        f"{float(request.viewing_heights):g} picture heights."
     )
     yield ""
-    yield "      fps   error    jump      of     minutes  worst     beat    step"
-    yield "             ms       px      width   of arc   on Hz      Hz      px"
+    yield "      fps   error  as seen   jump      of     minutes  worst     beat    step"
+    yield "             ms      ms       px      width   of arc   on Hz      Hz      px"
     for rate in plan.rates:
         yield _rate_row(rate)
     yield ""
@@ -111,10 +112,11 @@ def near_groups(plan: Plan) -> dict[str, str]:
 def _rate_row(rate: RatePlan) -> str:
     advice, jump = rate.advice, rate.advice.jump
     error = f"{1000 * advice.standing.expected_error_s:.2f}"
+    seen = f"{1000 * advice.standing.ranked_error_s:.2f}"
     beat = number(float(jump.showing.seen_beat_hz), 3) if jump.showing.seen_beat_hz else "-"
     worst = "-" if jump.showing.even else jump.showing.display.name
     return (
-        f"  {advice.place:>2} {fps(rate.rate):>6} {error:>6} {jump.px:>8.1f} "
+        f"  {advice.place:>2} {fps(rate.rate):>6} {error:>6} {seen:>7} {jump.px:>8.1f} "
         f"{jump.percent_of_width:>7.2f} %{jump.arcmin:>8.1f}  {worst:>7} {beat:>8} "
         f"{advice.step_px:>7.1f}"
     )
@@ -195,7 +197,11 @@ def _filters(plan: Plan) -> Iterator[str]:
 def _movement(plan: Plan) -> Iterator[str]:
     best, request = plan.best.movement, plan.request
     x, y = plan.speed.fastest_xy
-    yield f"4  MOVEMENT: fastest place {percent(x)} from the left, {percent(y)} from the top"
+    place = f"fastest place {percent(x)} from the left, {percent(y)} from the top"
+    yield f"4  MOVEMENT: {place if best.step_px else 'none'}"
+    if not best.step_px:
+        yield "  Nothing moves in this picture: no guidance to keep."
+        return
     yield from _wrap(
         f"It moves at {number(plan.speed.fastest_px_s, 1)} px/s and crosses the width in "
         f"{number(best.fastest_cross_s, 1)} s; half of the moving picture takes more than "
@@ -263,20 +269,20 @@ def _footage(plan: Plan) -> Iterator[str]:
     for advice in plan.footage:
         yield ""
         yield from _wrap(
-            f"Delivered at its own rate: error {1000 * advice.own.expected_error_s:.2f} ms over "
+            f"Delivered at its own rate: error {1000 * advice.own.ranked_error_s:.2f} ms over "
             "the audience.",
             f"  Shot {fps(advice.footage)}: ",
             "    ",
         )
-        yield "     in  |  played: speed  length   sound   error | left as shot        | mixed"
-        yield "    fps  |        percent percent   semit.     ms | frames       error  | percent"
+        yield "     in | played: speed  length   sound  error | left as shot     error | mixed"
+        yield "    fps |             %       %  semit.     ms | frames              ms |     %"
         for choice in advice.choices:
             c = choice.conform
             yield (
-                f" {fps(c.timeline):>6}  | {100 * float(c.speed):>13.2f} "
-                f"{100 * float(c.length):>7.2f} {c.semitones:>+8.2f} "
-                f"{1000 * choice.played.expected_error_s:>6.2f} | {repeat_words(c):<13}"
-                f"{1000 * choice.repeated_error_s:>6.2f} | {100 * float(c.mixed_share):>5.1f}"
+                f" {fps(c.timeline):>6} | {100 * float(c.speed):>12.2f} "
+                f"{100 * float(c.length):>8.2f} {c.semitones:>+7.2f} "
+                f"{1000 * choice.played.ranked_error_s:>6.2f} | {repeat_words(c):<14}"
+                f"{1000 * choice.repeated_error_s:>8.2f} | {100 * float(c.mixed_share):>5.1f}"
             )
     yield from _wrap(
         "Played: every frame once, at the speed shown. Left as shot: frames repeat or drop. "

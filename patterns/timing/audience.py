@@ -4,8 +4,9 @@ The measure is the expected timing error: the RMS error of each display's cadenc
 weighted with the display's share. A cadence that nearly repeats is taken apart first
 (`patterns.timing.slip`): 29.97 on 60 Hz is even but for one slip in 16.7 s, and its
 error, though large over that whole beat, grows too slowly to be seen as unevenness. So
-rates are ranked by the error of the fast pattern, then by how often they slip, and
-whatever shows the ranking says so.
+rates are ranked by the error of the fast pattern, then by how often they slip. Frames
+that never show are left out of it too: 120 on 60 Hz is as even as 60. Whatever shows the
+ranking says so where it matters.
 """
 
 from __future__ import annotations
@@ -109,9 +110,16 @@ class Showing:
         return slow_slip(self.cadence)
 
     @property
+    def seen_ratio(self) -> Fraction:
+        """Refreshes per frame of what is seen: of the fast pattern, where there is one."""
+        if self.slip:
+            return Fraction(sum(self.slip.pattern), len(self.slip.pattern))
+        return self.cadence.ratio
+
+    @property
     def seen_frames(self) -> int:
-        """Frames after which what is seen repeats: those of the fast pattern."""
-        return len(self.slip.pattern) if self.slip else self.cadence.period_frames
+        """Frames after which what is seen repeats."""
+        return self.seen_ratio.denominator
 
     @property
     def seen_holds(self) -> tuple[int, ...] | None:
@@ -131,8 +139,25 @@ class Showing:
 
     @property
     def seen_rms_s(self) -> float:
-        """RMS timing error between slow slips, seconds: sqrt((1 - 1/b^2)/12)/R."""
-        return sqrt((1 - 1 / self.seen_frames**2) / 12) / float(self.cadence.refresh_hz)
+        """RMS timing error between slow slips of the frames that show, seconds.
+
+        sqrt((1 - 1/b^2)/12)/R for b frames; where frames are dropped, each of a refreshes
+        shows the frame due last, so sqrt((1 - 1/a^2)/12)/F: 120 on 60 Hz is even.
+        """
+        count, step_hz = self._steps(self.seen_ratio)
+        return sqrt((1 - 1 / count**2) / 12) / float(step_hz)
+
+    @property
+    def jump_s(self) -> Fraction:
+        """Latest less earliest of the frames that show, against an even clock, seconds."""
+        count, step_hz = self._steps(self.cadence.ratio)
+        return (1 - Fraction(1, count)) / step_hz
+
+    def _steps(self, ratio: Fraction) -> tuple[int, Fraction]:
+        """Lateness takes this many values, evenly spread over one period of this frequency."""
+        if ratio < 1:
+            return ratio.numerator, self.cadence.rate
+        return ratio.denominator, self.cadence.refresh_hz
 
 
 @dataclass(frozen=True)
@@ -149,13 +174,18 @@ class RateStanding:
 
     @property
     def ranked_error_s(self) -> float:
-        """The same between slow slips: what rates are ranked by, seconds."""
+        """The same between slow slips, of the frames that show: the rank goes by it; seconds."""
         return sum(float(s.share) * s.seen_rms_s for s in self.showings)
 
     @property
     def slips_per_second(self) -> Fraction:
         """Share-weighted slow slips a second."""
         return sum((s.share / s.slip.interval_s for s in self.showings if s.slip), Fraction(0))
+
+    @property
+    def dropped_per_second(self) -> Fraction:
+        """Share-weighted frames a second that never show."""
+        return sum((s.share * s.cadence.dropped_per_second for s in self.showings), Fraction(0))
 
     @property
     def even_everywhere(self) -> bool:
@@ -165,12 +195,12 @@ class RateStanding:
     @property
     def worst(self) -> Showing:
         """Display that shows most of an error between slips, of equal ones by its whole span."""
-        return max(self.showings, key=lambda s: (s.seen_rms_s, s.cadence.timing_error_span_s))
+        return max(self.showings, key=lambda s: (s.seen_rms_s, s.jump_s))
 
     @property
-    def key(self) -> tuple[float, Fraction, Fraction]:
-        """Sort key: ranked error (to a nanosecond), slow slips, then the higher rate first."""
-        return round(self.ranked_error_s, 9), self.slips_per_second, -self.rate
+    def evenness(self) -> tuple[float, Fraction, Fraction]:
+        """What rates are ranked by, less being better: error (to a nanosecond), slips, drops."""
+        return round(self.ranked_error_s, 9), self.slips_per_second, self.dropped_per_second
 
 
 def standing(rate: Fraction, audience: Audience) -> RateStanding:
@@ -183,10 +213,11 @@ def standing(rate: Fraction, audience: Audience) -> RateStanding:
 def rank(rates: Iterable[Fraction], audience: Audience) -> tuple[RateStanding, ...]:
     """Standings of the distinct rates, best first.
 
-    By expected timing error; equal ones by slow slips; equal ones again by the higher
-    rate, from frame to frame of which the picture moves less.
+    By expected timing error of what is seen; equal ones by slow slips, then by dropped
+    frames; equal ones again by the higher rate, whose picture moves less from frame to frame.
     """
-    return tuple(sorted((standing(r, audience) for r in dict.fromkeys(rates)), key=lambda s: s.key))
+    standings = [standing(rate, audience) for rate in dict.fromkeys(rates)]
+    return tuple(sorted(standings, key=lambda s: (s.evenness, -s.rate)))
 
 
 def near_rate(rate: Fraction) -> Fraction | None:

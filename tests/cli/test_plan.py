@@ -1,0 +1,219 @@
+"""`evenhold plan` as typed: one full plan to the letter, its JSON, its page, and bad input."""
+
+from __future__ import annotations
+
+import json
+import re
+from html.parser import HTMLParser
+from math import atan, cos, log2, radians, sin, tan
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from PIL import Image
+
+from patterns.cli import main
+from patterns.cli.plan import command
+
+GOLDEN = Path(__file__).parent / "golden" / "plan_tarn_hollow.txt"
+
+# The survey crew at Tarn Hollow: along the dam at dusk, its lamps on, with last year's
+# footage at 24 and 25 to go beside it.
+TARN_HOLLOW = [
+    "--display", "60:0.7", "--display", "120:0.2", "--display", "48-120:0.1",
+    "--rate", "24", "--rate", "25", "--rate", "29.97",
+    "--rate", "30", "--rate", "50", "--rate", "60",
+    "--mains", "50", "--lamp-depth", "40", "--metered", "ISO100 f/2.8 1/2000",
+    "--flight", "sideways", "--speed", "12", "--height", "15", "--pitch", "35", "--lens", "28",
+    "--footage", "24", "--footage", "25",
+]  # fmt: skip
+
+
+def plan(*words: str) -> Result:
+    return CliRunner().invoke(command, list(words), catch_exceptions=False)
+
+
+def test_the_whole_plan_of_tarn_hollow() -> None:
+    """Read by eye; a change of wording or of a number has to be read again."""
+    done = plan(*TARN_HOLLOW)
+    assert done.exit_code == 0
+    assert done.output == GOLDEN.read_text(encoding="utf-8")
+
+
+def test_the_same_plan_as_numbers_worked_by_hand() -> None:
+    found = json.loads(plan(*TARN_HOLLOW, "--json").output)
+    assert found["schema"] == "evenhold/plan 1"
+    # 28 mm equivalent: f = 1920 * 28/36 px. Bottom row, looking across the flight:
+    # v (b cos p + f sin p)/h with b = 540.
+    speed = 12 / 15 * (540 * cos(radians(35)) + 1920 * 28 / 36 * sin(radians(35)))
+    assert found["image_motion"]["fastest_px_per_s"] == pytest.approx(speed, abs=1e-3)
+    best = found["rates"][0]
+    assert (found["best_rate"], best["rate"], best["place"]) == ("60", "60", 1)
+    assert best["movement"]["limit_cross_s"] == pytest.approx(7 * 24 / 60)
+    assert best["movement"]["times_limit"] == pytest.approx(speed / (1920 * 60 / 168), abs=1e-4)
+    assert best["filter"]["stops"] == pytest.approx(log2(2000 / 100), abs=1e-5)
+    assert best["shutter"]["advised_s"] == "1/100"
+    by_rate = {r["rate"]: r for r in found["rates"]}
+    assert by_rate["24"]["expected_error_ms"] == pytest.approx(0.7 * 4.1667, abs=1e-3)
+    jump = by_rate["24"]["jump"]["px"]
+    assert jump == pytest.approx(speed / 120, abs=1e-3)
+    assert by_rate["24"]["jump"]["arcmin"] == pytest.approx(
+        120 * atan(jump / (6 * 1080)) * 180 / 3.14159265, abs=1e-3
+    )
+    speeds = {
+        (f["footage"], t["timeline"]): t["speed"] for f in found["footage"] for t in f["timelines"]
+    }
+    assert speeds["24", "30"] == 1.25
+    assert speeds["25", "30"] == 1.2
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        TARN_HOLLOW,
+        [],
+        ["--speed", "0"],
+        ["--pattern", "orbit", "--turn", "14", "--mains", "60", "--size", "phone-1080"],
+        ["--pattern", "bars", "--cross", "2", "--rate", "480", "--rate", "0.1", "--footage", "24"],
+        ["--display", "60", "--rate", "119.88", "--rate", "120", "--mains", "50"],
+        ["--ev", "2", "--iso", "800", "--aperture", "1.4", "--rate", "23.976", "--mains", "60"],
+    ],
+)
+def test_every_plan_fits_eighty_columns_and_starts_with_the_verdict(words: list[str]) -> None:
+    lines = plan(*words).output.splitlines()
+    assert max(map(len, lines)) <= 79
+    top = "\n".join(lines[:6])
+    assert "  Rate " in top
+    assert "  Shutter " in top
+    assert not re.search(r"\b(nan|inf|None)\b", "\n".join(lines))
+    assert "local rules" in "\n".join(lines).replace("\n", " ").lower()
+
+
+def test_same_input_same_output(tmp_path: Path) -> None:
+    one, two = tmp_path / "one", tmp_path / "two"
+    for folder in (one, two):
+        folder.mkdir()
+        done = plan(
+            *TARN_HOLLOW, "--html", str(folder / "p.html"), "--picture", str(folder / "p.png")
+        )
+        assert done.exit_code == 0
+    for name in ("p.html", "p.png"):
+        assert (one / name).read_bytes() == (two / name).read_bytes()
+
+
+class Page(HTMLParser):
+    """Collects what a page loads, its headings and its tables' shapes."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.sources: list[str] = []
+        self.tags: list[str] = []
+        self.rows: list[int] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.sources += [v or "" for k, v in attrs if k in ("src", "href")]
+        if tag == "tr":
+            self.rows.append(0)
+        if tag in ("td", "th"):
+            self.rows[-1] += 1
+
+
+def test_the_page_is_self_contained_and_has_every_section(tmp_path: Path) -> None:
+    target = tmp_path / "plan.html"
+    assert plan(*TARN_HOLLOW, "--html", str(target)).exit_code == 0
+    text = target.read_text(encoding="utf-8")
+    page = Page()
+    page.feed(text)
+    assert page.sources
+    assert all(source.startswith("data:image/png;base64,") for source in page.sources)
+    assert "script" not in page.tags
+    assert "url(" not in text
+    for part in ("1 Rate", "2 Shutter", "3 Filter", "4 Movement", "5 Conform", "6 Cautions"):
+        assert f"<h2>{part}" in text
+    for words in ("60 fps", "1/100 s", "ND 1.2", "125 % in 30", "too fast", "local rules"):
+        assert words in text
+    assert min(page.rows) >= 5
+
+
+def test_the_picture_marks_what_is_past_the_guidance(tmp_path: Path) -> None:
+    target = tmp_path / "map.png"
+    assert plan(*TARN_HOLLOW, "--picture", str(target)).exit_code == 0
+    with Image.open(target) as picture:
+        assert picture.width == 960
+        rgb = picture.convert("RGB")
+    orange = [y for y in range(540) if rgb.getpixel((333, y)) == (0xF0, 0x8C, 0x1E)]
+    # From half the picture down (the limit is 0.66 of the fastest speed, at the bottom).
+    assert 260 <= min(orange) <= 290
+    assert max(orange) >= 520
+
+
+def test_files_that_exist_are_kept_unless_forced(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    target = tmp_path / "plan.html"
+    target.write_text("mine")
+    assert main(["plan", "--html", str(target)]) == 2
+    assert "exists" in capsys.readouterr().err
+    assert target.read_text() == "mine"
+    assert main(["plan", "--html", str(target), "--force"]) == 0
+    assert target.read_text().startswith("<!doctype html>")
+    assert [p.name for p in tmp_path.iterdir()] == ["plan.html"]
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["--rate", "0"], "outside 0.1 to 480"),
+        (["--rate", "fast"], "is not a rate"),
+        (["--display", "60:lots"], "no share after the colon"),
+        (["--display", "60:0"], "add up to 0"),
+        (["--display", "120-48:1"], "lower refresh first"),
+        (["--mains", "55"], "50"),
+        (["--lamp-depth", "140", "--mains", "50"], "outside 0 to 100 percent"),
+        (["--metered", "f/2.8 1/50"], "has no ISO speed"),
+        (["--metered", "ISO100 f/2.8 1/50", "--ev", "14"], "give one of the two"),
+        (["--iso", "200"], "go with --ev"),
+        (["--shutter", "361"], "outside 0 to 360"),
+        (["--shutter", "0"], "outside 1 to 360"),
+        (["--turn", "6"], "--turn is for orbit: add --pattern orbit"),
+        (["--pattern", "orbit", "--speed", "5"], "--speed is for terrain"),
+        (["--pattern", "bars", "--lens", "24"], "--lens is for terrain and orbit"),
+        (["--pattern", "bars", "--cross", "0"], "infinitely fast"),
+        (["--lens", "24", "--fov", "70"], "give one of the two"),
+        (["--height", "1"], "height 1 is outside 2 to 1000 m"),
+        (["--size", "huge"], "size 'huge' is unknown"),
+        (["--viewing-distance", "0"], "picture heights"),
+        (["--picture", "map.gif"], "neither .png nor .svg"),
+    ],
+)
+def test_bad_input_gets_one_line_and_exit_code_2(
+    words: list[str], message: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["plan", *words]) == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.count("\n") == 1
+    assert message in captured.err
+
+
+def test_missing_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["plan", "--html", str(tmp_path / "no" / "plan.html")]) == 2
+    captured = capsys.readouterr()
+    assert "does not exist" in captured.err
+    assert captured.out == ""
+
+
+def test_brightness_may_be_given_as_ev() -> None:
+    found = json.loads(plan("--ev", "14.644", "--rate", "25", "--json").output)
+    # f/2.8, 1/50 s, ISO 100 in light of EV 14.644: 6.029 stops (computed).
+    assert found["rates"][0]["filter"]["stops"] == pytest.approx(6.029, abs=1e-3)
+    assert found["rates"][0]["filter"]["filters"] == [1.8]
+
+
+def test_field_of_view_and_focal_length_agree() -> None:
+    fov = 2 * atan(36 / 48) * 180 / 3.141592653589793  # 24 mm equivalent
+    one = json.loads(plan("--lens", "24", "--json").output)
+    two = json.loads(plan("--fov", f"{fov:.9f}", "--json").output)
+    assert one["image_motion"] == two["image_motion"]
+    assert tan(radians(fov / 2)) == pytest.approx(0.75)
