@@ -13,7 +13,7 @@ import numpy as np
 
 from patterns.rendering.planes import UInt8Array
 from patterns.strip.grid import ARRANGEMENTS, grid
-from patterns.strip.placement import FloatArray, Placement
+from patterns.strip.placement import FloatArray, Placement, looks_marked
 
 __all__ = ["candidates"]
 
@@ -23,7 +23,8 @@ COLUMNS_LOOKED_AT = 640
 SPACING = (4.0, 45.0)  # distance between the posts over their height
 MOST_PAIRS = 60
 MOST_RUNS = 20_000
-MOST_BARS = 800
+MOST_BARS = 400
+LEAST_SLIM, MOST_SLIM = 1.5, 25  # height over width of a post, whatever a picture was squeezed to
 
 
 @dataclass(frozen=True)
@@ -124,13 +125,17 @@ def _measure(
     top, bottom = _edges(down, centre, centre, level)
     cut = first + left <= 0 or first + right >= luma.shape[1]
     found = _Bar(first + left, first + right, above + top, above + bottom, cut)
-    return found if 1.5 < found.height / found.width < 25 else None
+    return found if LEAST_SLIM < found.height / found.width < MOST_SLIM else None
 
 
 def _bars(luma: UInt8Array, level: float) -> list[_Bar]:
     step = max(1, luma.shape[1] // COLUMNS_LOOKED_AT)
     lit = (luma[:, ::step] > level).astype(np.uint8)
-    measured = (_measure(luma, bar, step, level) for bar in _gather(lit))
+    tall = [
+        bar for bar in _gather(lit) if (bar[1] - bar[0] - 1) * step * LEAST_SLIM < bar[3] - bar[2]
+    ]
+    tall.sort(key=lambda bar: bar[2] - bar[3])
+    measured = (_measure(luma, bar, step, level) for bar in tall[:MOST_BARS])
     return [bar for bar in measured if bar]
 
 
@@ -138,7 +143,6 @@ def _pairs(bars: list[_Bar]) -> list[tuple[_Bar, _Bar]]:
     """Bars that could be the two posts, widest apart first."""
     if not bars:
         return []
-    bars = sorted(bars, key=lambda bar: -bar.height)[:MOST_BARS]
     table = np.array([(b.left, b.right, b.top, b.bottom) for b in bars])
     left, right, top, bottom = (table[:, i, None] for i in range(4))
     height, width = bottom - top, right - left
@@ -214,4 +218,6 @@ def candidates(luma: UInt8Array) -> Iterator[Placement]:
     low, high = np.percentile(luma[::3, ::3], (0.5, 99.5))
     for share in (0.5, 0.7):
         for left, right in _pairs(_bars(luma, float(low + share * (high - low)))):
-            yield from _placements(left, right)
+            for placement in _placements(left, right):
+                if looks_marked(luma, placement):
+                    yield placement

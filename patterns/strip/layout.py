@@ -142,6 +142,14 @@ def _snap(rect: Rect, width: int, height: int) -> Cell:
     return Cell(rect, left, top, left + across, top + down)
 
 
+def _whole(rect: Rect, width: int, height: int) -> Cell:
+    """Pixels of a rectangle that touches its neighbour: never more than it has."""
+    left, top = round(rect.left * width), round(rect.top * height)
+    across = int((rect.right - rect.left) * width + 1e-6)
+    down = int((rect.bottom - rect.top) * height + 1e-6)
+    return Cell(rect, left, top, left + across, top + down)
+
+
 def _halftone(field: Cell, label: str, band_height: int) -> Halftone:
     dot = max(2, round(band_height / 60)) if min(field.width, field.height) >= 9 else 1
     tile = 4 * dot
@@ -174,7 +182,7 @@ def strip_layout(width: int, height: int, rate: Fraction) -> StripLayout:
         return tuple(_snap(rect, width, band) for rect in rects)
 
     rule = hold_row(rate)
-    fields = snap(on.halftones)
+    fields = [_whole(rect, width, band) for rect in on.halftones]
     return StripLayout(
         width,
         height,

@@ -7,6 +7,7 @@ sampling as the reader of clean ones.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -14,7 +15,7 @@ import numpy.typing as npt
 from patterns.rendering.planes import UInt8Array
 from patterns.strip.grid import Grid, Rect, grid
 
-__all__ = ["Placement", "local_levels", "sample"]
+__all__ = ["Placement", "local_levels", "looks_marked", "sample"]
 
 FloatArray = npt.NDArray[np.float64]
 POINTS = 5  # sample points along each side of a cell
@@ -64,6 +65,28 @@ def _points(rects: tuple[Rect, ...]) -> FloatArray:
     return np.stack(
         [np.broadcast_to(x[:, None, :], shape), np.broadcast_to(y[:, :, None], shape)], -1
     ).reshape(len(rects), POINTS * POINTS, 2)
+
+
+@cache
+def _mark_centres(arrangement: str) -> tuple[FloatArray, int]:
+    """Centres of the places that are lit in a strip, then of those that are dark; how many lit."""
+    on = grid(arrangement)
+    lit, dark = on.flags + on.posts, on.dark + on.black
+    return np.concatenate([_middles(lit), _middles(dark)]), len(lit)
+
+
+def _middles(rects: tuple[Rect, ...]) -> FloatArray:
+    return np.array([((r.left + r.right) / 2, (r.top + r.bottom) / 2) for r in rects])
+
+
+def looks_marked(luma: UInt8Array, placement: Placement) -> bool:
+    """Whether single pixels at the marks are lighter than all at the dark places: a quick look."""
+    points, lit = _mark_centres(placement.arrangement)
+    at = placement.to_picture(points).astype(np.intp)
+    height, width = luma.shape
+    column, row = np.clip(at[:, 0], 0, width - 1), np.clip(at[:, 1], 0, height - 1)
+    codes = luma[row, column]
+    return bool(codes[:lit].min() > codes[lit:].max())
 
 
 def sample(luma: UInt8Array, placement: Placement, rects: tuple[Rect, ...]) -> FloatArray:
