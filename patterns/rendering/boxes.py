@@ -18,6 +18,7 @@ Light = npt.NDArray[np.float32]
 # Products of at most this many multiplications are done by the calling thread alone: the
 # library's own threads wait in a loop, which on a busy machine costs more than they bring.
 LARGEST_PRODUCT = 250_000
+CENTRES_TOGETHER = 48
 ROWS_TOGETHER = 24
 
 
@@ -56,21 +57,14 @@ def turn_boxes(cells: Light, centres: Floats, pixel: float, exposure: float) -> 
     """
     out = np.empty((len(centres), cells.shape[1]), np.float32)
     reach = (pixel + exposure) / 2
-    together = _rows_at_once(len(cells) / max(len(centres), 1), 2 * reach + 2, cells.shape[1])
-    for begin in range(0, len(centres), together):
-        some = centres[begin : begin + together]
+    for begin in range(0, len(centres), CENTRES_TOGETHER):
+        some = centres[begin : begin + CENTRES_TOGETHER]
         low = max(int(np.floor(some[0] - reach)), 0)
         high = min(int(np.ceil(some[-1] + reach)) + 1, len(cells))
         edges = np.arange(low, high + 1) - some[:, np.newaxis]
         weights = np.diff(trapezoid_integral(edges, pixel, exposure), axis=1).astype(np.float32)
         _multiply(weights, cells[low:high], out[begin : begin + len(some)])
     return out
-
-
-def _rows_at_once(cells_each: float, reach: float, width: int) -> int:
-    """Rows m so that m (m cells_each + reach) width is about the largest product."""
-    a, b = cells_each * width, reach * width
-    return max(4, min(64, int((-b + np.sqrt(b * b + 4 * a * LARGEST_PRODUCT)) / (2 * a))))
 
 
 def _multiply(left: Light, right: Light, out: Light) -> None:
@@ -82,9 +76,7 @@ def _multiply(left: Light, right: Light, out: Light) -> None:
         np.matmul(left, right[:, part], out=out[:, part])
 
 
-def across_boxes(
-    cells: Light, centres: Floats, widths: Floats, low: float, pitch: float
-) -> Light:
+def across_boxes(cells: Light, centres: Floats, widths: Floats, low: float, pitch: float) -> Light:
     """Mean of `cells` (anything, cells) over the box of each row: float32 (anything, rows).
 
     `centres` ascend; the other arguments are those of `box_weights`.
@@ -96,14 +88,10 @@ def across_boxes(
         half = widths[part] / 2
         first = max(int(np.floor(((centres[part] - half).min() - low) / pitch)), 0)
         last = min(int(np.ceil(((centres[part] + half).max() - low) / pitch)) + 1, count)
-        weights = box_weights(
-            centres[part], widths[part], low + first * pitch, pitch, last - first
-        )
+        weights = box_weights(centres[part], widths[part], low + first * pitch, pitch, last - first)
         tall = max(1, LARGEST_PRODUCT // weights.size)
         for top in range(0, len(cells), tall):
-            np.matmul(
-                cells[top : top + tall, first:last], weights, out=out[top : top + tall, part]
-            )
+            np.matmul(cells[top : top + tall, first:last], weights, out=out[top : top + tall, part])
     return out
 
 

@@ -19,6 +19,7 @@ from patterns.rendering.orbit_atlas import Surface, build_atlas
 from patterns.rendering.orbit_plan import RowPlan, plan_rows
 from patterns.rendering.orbit_view import EDGE_GRID, Samples, look
 from patterns.rendering.planes import Planes, UInt8Array
+from patterns.scenes.country import Country
 from patterns.scenes.motion import OrbitMotion
 from patterns.scenes.orbit import FAR_GROUND, NEAR_GROUND, SUBJECT, WALL, OrbitCamera, Seen
 from patterns.scenes.orbit_ground import OrbitGround
@@ -28,6 +29,7 @@ from patterns.scenes.orbit_subjects import OrbitSubject
 __all__ = ["OrbitRenderer"]
 
 Ints = npt.NDArray[np.int64]
+Texels = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
 
 SUBTEXELS = 128  # a place is kept to this part of a texel
 BLOCK = 16384  # pixels at once: the working arrays stay in cache
@@ -50,7 +52,7 @@ class _Reader:
     def __len__(self) -> int:
         return len(self._row)
 
-    def read(self, texels: npt.NDArray[np.uint8], offset: Ints, out: list[UInt8Array]) -> None:
+    def read(self, texels: Texels, offset: Ints, out: list[UInt8Array]) -> None:
         """Fill flat `out` from rows that begin at `offset` (texels x SUBTEXELS).
 
         `texels` holds a byte for luma, or two (uint16) for Cb and Cr and two planes out.
@@ -74,8 +76,8 @@ class _Reader:
 
     def _mix(
         self,
-        first: npt.NDArray[np.unsignedinteger],
-        second: npt.NDArray[np.unsignedinteger],
+        first: npt.NDArray[np.integer],
+        second: npt.NDArray[np.integer],
         part: npt.NDArray[np.int16],
         out: UInt8Array,
     ) -> None:
@@ -105,12 +107,14 @@ class OrbitRenderer:
         subject = OrbitSubject(clip.motion.subject, clip.seed)
         camera = OrbitCamera.of(clip.motion, subject.profile, width, height)
         with ThreadPoolExecutor(THREADS) as pool:
+            # The country does not depend on the camera: it is laid out meanwhile.
+            country = pool.submit(Country, clip.seed)
             luma, chroma = look(camera, 1, pool), look(camera, 2, pool)
         self._plan, self._rows = plan_rows(
             [(luma.seen, 0), (luma.edge_seen, 0), (chroma.seen, 1), (chroma.edge_seen, 1)]
         )
         self._samples: tuple[Samples, Samples] = (luma, chroma)
-        self._surfaces = _surfaces(clip, camera, subject, self._plan)
+        self._surfaces = _surfaces(clip.seed, country.result(), camera.up_m, subject, self._plan)
         ends = [self._turned(n) for n in (0, clip.frames - 1)]
         self._build(min(ends), max(ends))
         self._edges = [(samples.edges, len(samples.edges)) for samples in self._samples]
@@ -170,10 +174,10 @@ class OrbitRenderer:
 
 
 def _surfaces(
-    clip: Clip, camera: OrbitCamera, subject: OrbitSubject, plan: RowPlan
+    seed: int, country: Country, up_m: float, subject: OrbitSubject, plan: RowPlan
 ) -> dict[int, Surface]:
     surfaces: dict[int, Surface] = {
-        WALL: OrbitWall(clip.seed, camera.up_m),
+        WALL: OrbitWall(seed, up_m),
         SUBJECT: subject,
     }
     ground = (plan.coarse == 0) & np.isin(plan.surface, (NEAR_GROUND, FAR_GROUND))
@@ -182,7 +186,7 @@ def _surfaces(
         along = plan.azimuth_span[ground] * plan.across[ground]
         needs = np.minimum(np.sqrt(along * plan.across_span[ground]), 4 * along)
         surfaces[NEAR_GROUND] = surfaces[FAR_GROUND] = OrbitGround(
-            clip.seed, subject.profile, radii, COARSER * needs
+            country, seed, subject.profile, radii, COARSER * needs
         )
     return surfaces
 

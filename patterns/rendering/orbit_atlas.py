@@ -90,12 +90,12 @@ def build_atlas(
         _paint(rows, plan, surfaces[int(plan.surface[rows[0]])], exposure, length, atlas)
 
     with ThreadPoolExecutor(threads) as pool:
-        for done in pool.map(paint, _chunks(plan, length)):
+        for done in pool.map(paint, _chunks(plan)):
             assert done is None
     return atlas
 
 
-def _chunks(plan: RowPlan, length: Ints) -> Iterator[Ints]:
+def _chunks(plan: RowPlan) -> Iterator[Ints]:
     """Row numbers of one surface that lie close together, largest work first."""
     order = np.lexsort((plan.across, plan.surface))
     surface, across = plan.surface[order], plan.across[order]
@@ -141,12 +141,14 @@ def _paint(
     strips = np.ascontiguousarray(np.moveaxis(painted, 2, 1)).reshape(len(bearings), 3 * count)
     if last - first > columns:
         strips = strips[np.arange(last - first) % columns]
-    for coarse, level in sorted({(int(a), int(b)) for a, b in zip(plan.coarse[rows], plan.level[rows], strict=True)}):
+    for coarse, level in sorted(
+        {(int(a), int(b)) for a, b in zip(plan.coarse[rows], plan.level[rows], strict=True)}
+    ):
         some = rows[(plan.coarse[rows] == coarse) & (plan.level[rows] == level)]
         k0 = int(atlas.first_texel[some].min())
         k1 = int((atlas.first_texel[some] + length[some]).max())
         scale = 2 * np.pi / int(plan.texels[some[0]]) / cell
-        centres = (np.arange(k0, k1) + 0.5) * scale - first
+        centres: Floats = np.asarray((np.arange(k0, k1) + 0.5) * scale - first, np.float64)
         pixel = float(plan.azimuth_span[some[0]]) / cell
         drawn = turn_boxes(strips, centres, pixel, exposure / cell)
         light = across_boxes(

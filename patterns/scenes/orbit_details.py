@@ -53,9 +53,13 @@ class Openings:
     paint: Colour = GLASS
     surround_m: float = 0.16
     bars_m: float = 0.0
+    radii_m: tuple[float, float] = (0.0, 99.0)
 
     def fit(self, patch: Patch, wall: Bools, colour: Light, tilt: Light) -> None:  # noqa: ARG002
         """Surround, then opening with a shaded head, then bars."""
+        wall = wall & (patch.radius > self.radii_m[0]) & (patch.radius < self.radii_m[1])
+        if not wall.any():
+            return
         aside = patch.around_m(self.bearing, self.times)
         middle, tall = (self.low_m + self.high_m) / 2, self.high_m - self.low_m
         up = patch.height - middle
@@ -205,8 +209,8 @@ FITTINGS: dict[Subject, tuple[Fitting, ...]] = {
         Openings(0.87, 6, 0.62, 9.6, 11.8, bars_m=0.55),
         Openings(0.35, 6, 0.62, 16.0, 18.2, bars_m=0.55),
         Openings(0.87, 6, 0.62, 20.2, 22.4, bars_m=0.55),
-        Openings(0.1, 10, 0.95, 26.2, 28.6, bars_m=0.6, surround_m=0.12),
-        Openings(0.2, 16, 0.42, 25.75, 26.3, IRON, 0.06),
+        Openings(0.1, 10, 0.95, 26.2, 28.6, bars_m=0.6, surround_m=0.12, radii_m=(0, 3)),
+        Openings(0.2, 16, 0.42, 25.75, 26.3, IRON, 0.06, radii_m=(3.8, 9)),
         Ladder(2.35, 1.0, 24.0),
         Scale(4.1, 0.75, 1.2, 13.5),
     ),

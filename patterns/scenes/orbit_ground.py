@@ -65,7 +65,7 @@ def shadow_share(profile: Profile, x_m: Floats, y_m: Floats, blur_m: float) -> L
 
 def _radius_at(outline: Floats, height: float) -> float:
     widest = 0.0
-    for (r0, z0), (r1, z1) in zip(outline, outline[1:], strict=False):
+    for (r0, z0), (r1, z1) in zip(outline[:-1], outline[1:], strict=True):
         if min(z0, z1) <= height <= max(z0, z1):
             part = 0.0 if z1 == z0 else (height - z0) / (z1 - z0)
             widest = max(widest, r0 + part * (r1 - r0), min(r0, r1) if z1 == z0 else 0)
@@ -136,9 +136,11 @@ class OrbitGround:
 
     dithered = False
 
-    def __init__(self, seed: int, profile: Profile, radii_m: Floats, needs_m: Floats) -> None:
+    def __init__(
+        self, country: Country, seed: int, profile: Profile, radii_m: Floats, needs_m: Floats
+    ) -> None:
         """Lay out levels so that about each radius the country is known every `needs_m`."""
-        self._country, self._profile = Country(seed), profile
+        self._country, self._profile = country, profile
         rng = np.random.default_rng([seed, 0x0B17])
         x, y = rng.random(2) * Country.PERIOD_M
         self._centre = (float(x), float(y))
@@ -199,7 +201,9 @@ class OrbitGround:
 
     def _apron(self, out: Light, bearing: Floats, across: Floats) -> None:
         base = self._profile.base_radius_m
-        edge = 0.5 * np.sin(3 * bearing + 1) + 0.35 * np.sin(7 * bearing) + 0.2 * np.sin(17 * bearing)
+        edge = (
+            0.5 * np.sin(3 * bearing + 1) + 0.35 * np.sin(7 * bearing) + 0.2 * np.sin(17 * bearing)
+        )
         cover = 1 - _ramp(across + edge[:, np.newaxis], base + 3.5, base + 5.5)
         grain = self._country.materials.fine
         size = grain.size

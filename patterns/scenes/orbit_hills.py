@@ -52,12 +52,12 @@ class _Range:
 
 
 RANGES = (
-    _Range(30000, 900, 330, 9, 0.0, 0),
-    _Range(17000, 590, 270, 10, 0.0, 0),
-    _Range(10500, 380, 210, 11, 0.2, 5),
-    _Range(6800, 215, 140, 12, 0.35, 9),
-    _Range(4600, 105, 85, 13, 0.45, 11),
-    _Range(3300, 38, 42, 14, 0.55, 12),
+    _Range(30000, 1150, 520, 9, 0.0, 0),
+    _Range(17000, 700, 380, 10, 0.0, 0),
+    _Range(10500, 430, 270, 11, 0.2, 5),
+    _Range(6800, 235, 180, 12, 0.35, 9),
+    _Range(4600, 110, 105, 13, 0.42, 11),
+    _Range(3300, 36, 52, 14, 0.5, 12),
 )
 
 
@@ -74,7 +74,7 @@ class OrbitWall:
     def __init__(self, seed: int, up_m: float) -> None:
         self._seed, self._up_m = seed, up_m
         rng = np.random.default_rng([seed, 0xC10D])
-        self._clouds = fractal(rng, CLOUD_TILE, 170, 5, 1.35)
+        self._clouds = fractal(rng, CLOUD_TILE, 170, 9, 1.3)
 
     def through_air(self, light: Light, distance_m: Floats) -> Light:  # noqa: ARG002 - a surface's face
         """Light as it is: the ranges have their haze already."""
@@ -94,9 +94,7 @@ class OrbitWall:
         """Height of a range's skyline on the wall, metres, without its trees."""
         line = ring_line((self._seed, 11, number), bearing, hills.ridges, 7, 0.46)
         top = hills.height_m + hills.rise_m * line
-        return np.asarray(
-            self._up_m + (top - self._up_m) * WALL_M / hills.distance_m, np.float32
-        )
+        return np.asarray(self._up_m + (top - self._up_m) * WALL_M / hills.distance_m, np.float32)
 
     def _range(
         self,
@@ -114,7 +112,6 @@ class OrbitWall:
             return
         seed = (self._seed, 23, number)
         shrink = WALL_M / hills.distance_m
-        foot = max(0.0, float(height.min()))
         # Fields and woods lie on slopes seen from the side: about four times as wide as high.
         ways = np.maximum(height, 0).astype(np.float64) / shrink
         air = (spans[0], float(pitch_m.max()) / shrink)
@@ -131,13 +128,11 @@ class OrbitWall:
             return
         below = np.maximum(line[:, np.newaxis] - height, 0) / shrink
         colour = self._slopes(seed, hills, bearing, ways, stands, below, cells, air)
-        left = np.float32(np.exp(-((hills.distance_m / HAZE_LENGTH_M) ** 0.8)))
-        # Mist gathers at a range's foot.
-        lift = np.exp(-np.maximum(height - foot, 0) / 90).astype(np.float32) * 0.0
-        left = left * (1 - lift)
-        air_light = (0.7 * HAZE + 0.3 * SKY_HORIZON).astype(np.float32)
+        # Air thins with height: the far, high ranges stay bluer and clearer than the plain.
+        left = np.float32(np.exp(-((hills.distance_m / (1.25 * HAZE_LENGTH_M)) ** 0.72)))
+        air_light = np.asarray(0.78 * HAZE + 0.22 * SKY_ZENITH, np.float32)
         colour -= air_light
-        colour *= left[:, np.newaxis] if np.ndim(left) else left
+        colour *= left
         colour += air_light
         colour -= out
         colour *= cover[..., np.newaxis]
@@ -173,7 +168,7 @@ class OrbitWall:
         relief = ring_fractal((*seed, 3), bearing, ways, cells, 160.0, 4, air)
         lean = np.sin(bearing - SUN_BEARING)[:, np.newaxis].astype(np.float32)
         face = np.cos(bearing - SUN_BEARING)[:, np.newaxis].astype(np.float32)
-        sun = 0.86 - 0.20 * face + relief * (0.26 + 0.12 * lean)
+        sun = 0.86 - 0.20 * face + relief * (0.34 + 0.14 * lean)
         colour *= np.clip(sun, 0.35, 1.5)[..., np.newaxis].astype(np.float32)
         return colour
 

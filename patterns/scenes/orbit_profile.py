@@ -98,6 +98,17 @@ def _parameter(
             yield np.where(a + b * t >= 0, t, np.nan), place
 
 
+def _heights(
+    profile: Profile, back_m: float, up_m: float, directions: list[Floats]
+) -> tuple[float, float]:
+    """Least and greatest height at which rays can pass through the solid's widest cylinder."""
+    if not directions[0].size:
+        return np.inf, -np.inf
+    climb = directions[2] / np.maximum(np.hypot(directions[0], directions[1]), 1e-9)
+    ends = [up_m + climb * (back_m + side * profile.base_radius_m) for side in (-1.0, 1.0)]
+    return float(min(e.min() for e in ends)), float(max(e.max() for e in ends))
+
+
 def meet(profile: Profile, back_m: float, up_m: float, directions: list[Floats]) -> SolidHits:
     """Where rays from (0, -back_m, up_m) with `directions` (x, y, z arrays) meet the solid."""
     count = directions[0].shape
@@ -108,7 +119,10 @@ def meet(profile: Profile, back_m: float, up_m: float, directions: list[Floats])
         np.zeros(count),
         np.zeros(count),
     )
+    low, high = _heights(profile, back_m, up_m, directions)
     for number, (r0, z0, dr, dz, way) in enumerate(profile.pieces()):
+        if max(z0, z0 + dz) < low or min(z0, z0 + dz) > high:
+            continue
         length = float(np.hypot(dr, dz))
         for t, place in _parameter(r0, z0, dr, dz, (back_m, up_m), directions):
             with np.errstate(invalid="ignore"):

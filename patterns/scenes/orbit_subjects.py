@@ -51,7 +51,7 @@ MATERIALS = {
     "column": _Stone(_light(172, 164, 147), (9.0, 1.20), 0.07, 0.30),
     "panels": _Stone(_light(164, 162, 154), (2.88, 2.30), 0.07, 0.5),
     "concrete": _Stone(_light(158, 156, 149), (2.88, 3.0), 0.05, 0.45),
-    "copper": _Stone(_light(108, 142, 126), (0.62, 8.0), 0.10, 0.35),
+    "copper": _Stone(_light(118, 138, 124), (0.62, 8.0), 0.10, 0.35),
     "bronze": _Stone(_light(98, 104, 84), (0.60, 8.0), 0.08, 0.4),
     "rail": _Stone(_light(120, 126, 128), (1.2, 4.0), 0.05, 0.2),
     "roof": _Stone(_light(140, 148, 152), (1.8, 6.0), 0.06, 0.35),
@@ -89,7 +89,11 @@ class OrbitSubject:
         tilt = np.zeros(colour.shape[:2], np.float32)
         for fitting in FITTINGS[self._subject]:
             fitting.fit(patch, radial > 0.5, colour, tilt)
-        return colour * self._sunlight(bearing, radial, upward, tilt) * self._hidden_sky(height, radial)
+        return (
+            colour
+            * self._sunlight(bearing, radial, upward, tilt)
+            * self._hidden_sky(height, radial)
+        )
 
     def _stone(self, name: str, patch: Patch) -> Light:
         stone = MATERIALS[name]
@@ -132,7 +136,7 @@ class OrbitSubject:
         """What corners keep off: ledges above and the ground below darken a wall."""
         outline = np.array(self.profile.points)
         open_sky = 1 - 0.30 * np.exp(-height / 1.5) * (radial > 0)
-        for (r0, z0), (r1, _) in zip(outline, outline[1:], strict=False):
+        for (r0, z0), (r1, _) in zip(outline[:-1], outline[1:], strict=True):
             if r1 > r0 + 0.1:
                 under = np.maximum(z0 - height, 0)
                 depth = r1 - r0

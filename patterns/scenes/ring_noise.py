@@ -31,9 +31,10 @@ def ring_noise(
     rows = int(j.max()) + 2
     lattice = rng.random((max(rows, 1), cells), dtype=np.float32)[max(low, 0) :] * 2 - 1
     top = np.maximum(j - max(low, 0), 0)
-    strip = lattice[top] + (lattice[np.minimum(top + 1, len(lattice) - 1)] - lattice[top]) * fj[
-        :, np.newaxis
-    ]
+    strip = (
+        lattice[top]
+        + (lattice[np.minimum(top + 1, len(lattice) - 1)] - lattice[top]) * fj[:, np.newaxis]
+    )
     i, fi = _between(bearing / (2 * np.pi) * cells)
     columns = np.ascontiguousarray(strip.T)
     left = columns[i % cells]
@@ -59,13 +60,13 @@ def ring_fractal(
             break
         # An octave fades in between one and two cells, so that no step shows where cells change.
         weight = np.float32(min(finest - 1, 1) / size)
-        total += weight * ring_noise(
-            (*seed, octave), bearing, across, cells * size, pitch / size
-        )
+        total += weight * ring_noise((*seed, octave), bearing, across, cells * size, pitch / size)
     return total
 
 
-def ring_line(seed: tuple[int, ...], bearing: Floats, cells: int, octaves: int, gain: float) -> Light:
+def ring_line(
+    seed: tuple[int, ...], bearing: Floats, cells: int, octaves: int, gain: float
+) -> Light:
     """Noise along the turn alone, float32 (bearings,): octaves weighted by gain^octave."""
     total = np.zeros(len(bearing), np.float32)
     for octave in range(octaves):

@@ -45,12 +45,10 @@ class Patch:
 
     def columns(self, some: npt.NDArray[np.bool_]) -> Patch:
         """The part of the grid at some ways."""
-        return Patch(
-            self.bearing, self.radius[some], self.height[some], self.way[some], self.spans
-        )
+        return Patch(self.bearing, self.radius[some], self.height[some], self.way[some], self.spans)
 
     def around_m(self, bearing: float, times: int = 1) -> Floats:
-        """Signed metres along the turn from the nearest of `times` places, the first at `bearing`."""
+        """Signed metres along the turn from the nearest of `times` places, one at `bearing`."""
         part = 2 * np.pi / times
         turn = np.mod(self.bearing - bearing + part / 2, part) - part / 2
         return np.asarray(turn[:, np.newaxis] * self.radius, np.float64)
