@@ -67,7 +67,7 @@ th.words { text-align: left; }
 figure { margin: 0; }
 img { width: 100%; height: auto; background: #faf8f3; border-radius: var(--radius); }
 ul { margin: 0.3rem 0; padding-left: 1.1rem; font-size: var(--small); }
-@media (max-width: 46rem) { .set { grid-template-columns: 1fr; } .parts { columns: 1; } }
+@media screen and (max-width: 46rem) { .set { grid-template-columns: 1fr; } .parts { columns: 1; } }
 @page { size: A4; margin: 9mm; }
 @media print {
   html { font-size: 9.2px; }
