@@ -67,19 +67,23 @@ def scan_packets(
 def unreadable(path: str | os.PathLike[str], words: str) -> InputError:
     """One line for a file that the decoder refuses, whatever the decoder said."""
     name = os.fspath(path)
-    if not os.path.lexists(name):
-        return InputError(f"{name} does not exist: check the name")
-    if os.path.isdir(name):  # noqa: PTH112
-        return InputError(f"{name} is a folder: give a video file")
-    if not os.access(name, os.R_OK):
-        return InputError(f"{name} may not be read: change its rights")
-    if os.path.getsize(name) == 0:  # noqa: PTH202
-        return InputError(f"{name} is empty (0 bytes)")
-    if "matches no streams" in words:
-        return InputError(f"{name} holds no video: give a file with pictures in it")
-    if giant := _GIANT.search(words):
-        return InputError(f"{name} has pictures of {giant[1]}: that is too large to be read")
-    return InputError(
-        f"{name} cannot be read as video: it is damaged, cut off or of another kind; try a fresh "
-        f"copy"
+    giant = _GIANT.search(words)
+    reasons = (
+        (not os.path.lexists(name), "does not exist: check the name"),
+        (os.path.isdir(name), "is a folder: give a video file"),  # noqa: PTH112
+        (not os.access(name, os.R_OK), "may not be read: change its rights"),
+        (_is_empty(name), "is empty (0 bytes)"),
+        ("matches no streams" in words, "holds no video: give a file with pictures in it"),
+        (giant, f"has pictures of {giant and giant[1]}: that is too large to be read"),
     )
+    otherwise = (
+        "cannot be read as video: it is damaged, cut off or of another kind; try a fresh copy"
+    )
+    return InputError(f"{name} {next((text for met, text in reasons if met), otherwise)}")
+
+
+def _is_empty(name: str) -> bool:
+    try:
+        return os.path.getsize(name) == 0  # noqa: PTH202
+    except OSError:
+        return False
