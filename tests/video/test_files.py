@@ -126,6 +126,18 @@ def test_the_same_frames_give_the_same_bytes(tmp_path: Path, codec: str) -> None
     assert first == second
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("codec", CODECS)
+def test_large_pictures_give_the_same_bytes_too(tmp_path: Path, codec: str) -> None:
+    """Only large pictures are shared out to all threads, whose order must not show."""
+    files = [tmp_path / f"{n}{CODECS[codec].suffix}" for n in range(2)]
+    for path in files:
+        with VideoWriter(VideoSpec(path, 1920, 1080, Fraction(24), codec)) as writer:
+            for frame in moving_texture(10, 1920, 1080, 13.4):
+                writer.write(frame)
+    assert files[0].read_bytes() == files[1].read_bytes()
+
+
 @pytest.mark.parametrize("codec", CODECS)
 def test_index_is_at_the_front(tmp_path: Path, codec: str) -> None:
     """ISO/IEC 14496-12: 'moov' before 'mdat' lets a player start before it has all."""
