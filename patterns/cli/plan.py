@@ -10,6 +10,7 @@ import click
 
 from patterns.cli.motion_options import bars_motion, orbit_motion, terrain_motion
 from patterns.cli.plan_options import plan_options
+from patterns.cli.progress import progress
 from patterns.errors import RequestError
 from patterns.planning.plan import make_plan
 from patterns.planning.record import plan_json
@@ -48,12 +49,14 @@ def command(**options: Any) -> None:
     evenhold plan --display 60:0.8 --display 120:0.2 --mains 50 --speed 12 --height 60
     evenhold plan --pattern orbit --turn-seconds 60 --metered 'ISO100 f/2.8 1/2000'
     evenhold plan --footage 24 --footage 25 --html plan.html
+    evenhold plan --rate 24 --rate 30 --clips outputs/tarn-hollow
 
     An aid to judgement: local rules and licensed practice come first.
     """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
     if options["picture"]:
         check_picture_name(options["picture"])
-    plan = make_plan(_request(options))
+    request = _request(options)
+    plan = make_plan(request)
     # The page and the picture come first: a plan that is printed has been written as well.
     if options["html"]:
         write_page(plan, options["html"], force=options["force"])
@@ -66,6 +69,28 @@ def command(**options: Any) -> None:
     for kind in ("html", "picture"):
         if options[kind]:
             click.echo(f"{kind}: {options[kind]}", err=True)
+    if options["clips"]:
+        _make_clips(request, options)
+
+
+def _make_clips(request: PlanRequest, options: dict[str, Any]) -> None:
+    # A plan must not wait for what rendering needs.
+    from patterns.production.kit import KitSpec, kit_text, make_kit  # noqa: PLC0415
+
+    spec = KitSpec(
+        folder=options["clips"],
+        motions=(request.motion,),
+        rates=request.rates,
+        displays=tuple(display for display, _ in request.audience.displays),
+        width=request.width,
+        height=request.height,
+        seconds=options["seconds"],
+        angle_deg=request.angle_deg,
+        allow_flashing=options["allow_flashing"],
+    )
+    with progress("clips") as show:
+        made = make_kit(spec, show)
+    click.echo(kit_text(made, spec.folder), err=options["as_json"])
 
 
 def _request(options: dict[str, Any]) -> PlanRequest:

@@ -103,4 +103,10 @@ def _output_options() -> list[Callable[[F], F]]:
         click.option("--picture", type=click.Path(path_type=Path), metavar="FILE", default=None,
                      help="Also write the map of the movement, .png or .svg."),
         click.option("--force", is_flag=True, help="Replace files that exist."),
+        click.option("--clips", type=click.Path(path_type=Path), metavar="FOLDER", default=None,
+                     help="Also render the kit for exactly this move and these rates."),
+        click.option("--seconds", type=NUMBER, metavar="SECONDS", default="10", show_default=True,
+                     help="Length of each of those clips, seconds."),
+        click.option("--allow-flashing", is_flag=True,
+                     help="Keep clips that exceed the limits for flashes and stripes."),
     ]  # fmt: skip

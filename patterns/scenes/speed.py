@@ -42,7 +42,7 @@ __all__ = [
 FloatArray = npt.NDArray[np.float64]
 
 RING_RADIUS_M = 3000.0  # the hills about an orbit stand on this circle, on its subject's axis
-RING_TOP_M = 260.0  # height to which they are taken to reach, metres above the ground
+RING_TOP_M = 190.0  # height on it, metres above the ground, up to which their tops are seen
 
 _BORDER_POINTS = 2049  # on each side of the picture, corners included
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from fractions import Fraction
 from html.parser import HTMLParser
 from math import atan, cos, log2, radians, sin, tan
 from pathlib import Path
@@ -202,6 +203,25 @@ def test_missing_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> N
     captured = capsys.readouterr()
     assert "does not exist" in captured.err
     assert captured.out == ""
+
+
+def test_clips_are_the_kit_of_this_move_and_these_rates(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "clips"
+    words = ["--pattern", "bars", "--cross", "5", "--rate", "30", "--rate", "24", "--size", "360p"]
+    words += ["--display", "60:1", "--clips", str(folder), "--seconds", "1/2", "--json"]
+    assert main(["plan", *words]) == 0
+    captured = capsys.readouterr()
+    assert json.loads(captured.out)["schema"] == "evenhold/plan 1"
+    assert "2 clips" in captured.err
+    kit = json.loads((folder / "kit.json").read_text(encoding="utf-8"))
+    clips = [clip for group in kit["patterns"] for clip in group["clips"]]
+    assert [Fraction(clip["rate_exact"]) for clip in clips] == [24, 30]
+    assert [clip["frames"] for clip in clips] == [12, 15]
+    for clip in clips:  # 640 px in 5 s
+        assert clip["image_motion"]["fastest"]["px_per_s"] == pytest.approx(128)
+        assert (folder / clip["file"]).stat().st_size == clip["bytes"]
 
 
 def test_brightness_may_be_given_as_ev() -> None:
