@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from math import ceil
 
 import numpy as np
 import numpy.typing as npt
@@ -85,7 +86,7 @@ class Digits:
     def __init__(self, font: Font, line: Cell, ink: int, paper: int) -> None:
         self.height = line.height
         baseline = baseline_of(font, line.height)
-        digit = max(round(font.getlength(c)) for c in "0123456789")
+        digit = max(ceil(font.getlength(c)) for c in "0123456789")
         self._tiles: dict[str, UInt8Array] = {}
         for character in CLOCK_CHARACTERS:
             coverage = _coverage(character, font, line.height, baseline)

@@ -162,8 +162,11 @@ def _pairs(bars: list[_Bar]) -> list[tuple[_Bar, _Bar]]:
 
 
 def _line(at: list[float], to: list[float]) -> tuple[float, float]:
-    slope, offset = np.polyfit(at, to, 1)
-    return float(slope), float(offset)
+    """Slope and offset of the straight line that fits `to` over `at` in least squares."""
+    x, y = sum(at) / len(at), sum(to) / len(to)
+    moment = sum((a - x) * (t - y) for a, t in zip(at, to, strict=True))
+    slope = moment / sum((a - x) ** 2 for a in at)
+    return slope, y - slope * x
 
 
 def _across(left: _Bar, right: _Bar, x: list[float], *, back: bool) -> tuple[float, float] | None:

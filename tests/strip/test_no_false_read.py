@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 import pytest
@@ -67,15 +67,20 @@ def _bars(rng: Rng) -> UInt8Array:
     return _bytes(16 + 219.0 * ((x % rng.uniform(6, 60) < rng.uniform(3, 8)) & (rows == 1)))
 
 
-MAKERS = [_white_noise, _natural_noise, _smooth_noise, _rectangles, _posts_with_noise, _bars]
+# How many of each: 2050 together, most of the kinds that are quick to refuse.
+MAKERS = [
+    (_white_noise, 400), (_natural_noise, 200), (_smooth_noise, 150), (_rectangles, 600),
+    (_posts_with_noise, 600), (_bars, 100),
+]  # fmt: skip
 
 
-@pytest.mark.parametrize("make", MAKERS, ids=lambda make: make.__name__.strip("_"))
-def test_no_number_in_random_and_structured_pictures(make: object) -> None:
-    """400 of each of six kinds: 2400 pictures, not one number."""
-    assert callable(make)
+@pytest.mark.parametrize(("make", "count"), MAKERS)
+def test_no_number_in_random_and_structured_pictures(
+    make: Callable[[Rng], UInt8Array], count: int
+) -> None:
+    """Six kinds, 2050 pictures, not one number."""
     rng = np.random.default_rng(2024)
-    read = [r for r in (read_strip(make(rng)) for _ in range(400)) if isinstance(r, StripReading)]
+    read = [r for r in (read_strip(make(rng)) for _ in range(count)) if isinstance(r, StripReading)]
     assert read == []
 
 
