@@ -1,7 +1,7 @@
 """Texture rows for flight across the camera's heading.
 
 Here a picture row runs along the flight, so that each row has a strip of ground of its
-own, one texel a pixel, which slides past unchanged: a frame is a shift of every row.
+own, two texels a pixel, which slides past unchanged: a frame is a shift of every row.
 Strips are made in chunks as they come into view, all rows of a band at a time.
 """
 
@@ -29,8 +29,11 @@ from patterns.scenes.country_view import view
 
 __all__ = ["RowLevel"]
 
-CHUNK_TEXELS = 4096  # in all rows of a level together
-FINENESS = 0.7  # step along the ground in texels before rows take their own texels from it
+CHUNK_PIXELS = 4096  # in all rows of a level together
+FINENESS = 0.7  # step along the ground in pixels before rows take their own texels from it
+# Texels a pixel: linear interpolation between texels a whole pixel apart would delay fine
+# detail by up to a tenth of a pixel; half a pixel apart, by a hundredth.
+TEXELS = 2
 
 
 class RowLevel:
@@ -52,11 +55,11 @@ class RowLevel:
         self._through = transmittance(rays.range_m[top:bottom]).astype(np.float32)
         finest = float(self._sample_m.min())
         self._step_m = max(FINENESS * finest, blur_m / 24)
-        self.chunk_m = float(np.clip(CHUNK_TEXELS / (bottom - top), 256, 1024)) * finest
+        self.chunk_m = float(np.clip(CHUNK_PIXELS / (bottom - top), 256, 1024)) * finest
         span = float((self._width + 2) * self._sample_m.max())
         self.slots = ceil(span / self.chunk_m) + 3
         self._held: list[int | None] = [None] * self.slots
-        self._size = ceil(self.slots * self.chunk_m / finest) + 4
+        self._size = TEXELS * ceil(self.slots * self.chunk_m / finest) + 4
         planes = 2 if colour else 1
         # Each texel is held twice, so that any window of the ring is in one piece.
         self._words = np.zeros((bottom - top, 2 * self._size, planes), WORD)
@@ -83,7 +86,8 @@ class RowLevel:
                 self._held[slot] = None
         start_m, end_m = chunk * self.chunk_m, (chunk + 1) * self.chunk_m
         blur = self._blur_m / self._step_m
-        margin = box_margin(blur)
+        pixel = float(self._sample_m.mean()) / self._step_m  # the sensor's aperture
+        margin = box_margin(blur) + box_margin(pixel)
         count = ceil((self.chunk_m + float(self._sample_m.max())) / self._step_m) + 4
         first_m = start_m - self._step_m
         along = GridAxis.even(
@@ -92,9 +96,10 @@ class RowLevel:
             count + 2 * margin,
             max(float(self._sample_m.min()), self._step_m),
         )
-        light = box_blur(view(self._country, self._heading, along, turned=True), blur)
+        light = view(self._country, self._heading, along, turned=True)
+        light = box_blur(box_blur(light, pixel), blur)
         codes = codes_of_light(hazed(light, self._through[:, None]), self._colour)
-        for row, sample in enumerate(self._sample_m):
+        for row, sample in enumerate(self._sample_m / TEXELS):
             texels = np.arange(ceil(start_m / sample), ceil(end_m / sample) + 1)
             values = _between(codes[:, row], (texels * sample - first_m) / self._step_m)
             self._keep(row, int(texels[0]), pack(values[:, :-1], values[:, 1:]).T)
@@ -113,11 +118,12 @@ class RowLevel:
     def draw(self, travel_m: float, out: list[npt.NDArray[np.uint8]]) -> None:
         """Fill this level's rows of each plane."""
         top, bottom = self.rows
-        texel, mix = interpolator((self._left_m + travel_m) / self._sample_m)
+        texel, mix = interpolator((self._left_m + travel_m) * TEXELS / self._sample_m)
         starts = (texel % self._size).tolist()
         mixed = np.empty((bottom - top, self._width, self._words.shape[2]), WORD)
         for row, start in enumerate(starts):
-            np.multiply(self._words[row, start : start + self._width], mix[row], mixed[row])
+            seen = self._words[row, start : start + TEXELS * self._width : TEXELS]
+            np.multiply(seen, mix[row], mixed[row])
         codes = unpacked(mixed)
         for number, plane in enumerate(out):
             plane[top:bottom] = codes[..., number]
