@@ -205,7 +205,7 @@ def _what_would_fit(
     if units > top.max_size or max(width, height) > top.max_side:
         return (
             f"{size} is larger than the codec's highest level ({top.number}) allows: "
-            f"take a smaller size, or codec prores or lossless"
+            f"take a smaller size, or codec prores"
         )
     return (
         f"{size} at {wanted} frames/s is beyond the codec's highest level ({top.number}): at this "
