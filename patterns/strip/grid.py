@@ -13,7 +13,6 @@ a mirror the long flag is on the right; upside down in a mirror, both.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -208,12 +207,13 @@ def grid(name: str) -> Grid:
     return {"wide": _wide, "upright": _upright}[name]()
 
 
-def hold_cells(on: Grid, count: int) -> Sequence[Rect]:
+@cache
+def hold_cells(on: Grid, count: int) -> tuple[Rect, ...]:
     """Divide the hold row of `on` into `count` cells, as fractions of the band."""
     row = on.hold_row
     pitch = (row.right - row.left) / count
     starts = [row.left + i * pitch for i in range(count)]
-    return [
+    return tuple(
         Rect(f"hold {i}", x, row.top, x + pitch - on.hold_gap, row.bottom)
         for i, x in enumerate(starts)
-    ]
+    )

@@ -195,7 +195,7 @@ def strip_layout(width: int, height: int, rate: Fraction) -> StripLayout:
         snap(on.white),
         snap(on.black),
         snap(on.identity),
-        snap(tuple(hold_cells(on, rule.cells))),
+        snap(hold_cells(on, rule.cells)),
         tuple(_halftone(f, label, band) for f, label in zip(fields, HALFTONES, strict=True)),
         snap(on.figures),
     )

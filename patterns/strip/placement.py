@@ -7,7 +7,7 @@ sampling as the reader of clean ones.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -55,6 +55,7 @@ class Placement:
         return np.asarray(mapped[..., :2] / mapped[..., 2:], np.float64)
 
 
+@lru_cache(maxsize=64)
 def _points(rects: tuple[Rect, ...]) -> FloatArray:
     """Sample points of each rectangle, (rectangles, POINTS^2, 2)."""
     sides = np.array([(r.left, r.top, r.right, r.bottom) for r in rects])

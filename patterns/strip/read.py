@@ -137,7 +137,7 @@ def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
     identity = _identity(luma, placement, sides)
     hold: int | None = None
     if identity:
-        cells = tuple(hold_cells(placement.grid, hold_row(identity.rate).cells))
+        cells = hold_cells(placement.grid, hold_row(identity.rate).cells)
         found = _hold(_levels(luma, placement, cells, sides), word)
         if isinstance(found, Unread):
             return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import lru_cache
 
 import numpy as np
 
@@ -28,9 +29,14 @@ def clip_of(
     return Clip(MOTION, rate, 1 / (2 * rate), width, height, frames, edge)
 
 
+@lru_cache(maxsize=4)
+def _drawer(clip: Clip) -> StripDrawer:
+    return StripDrawer(clip)
+
+
 def strip_frame(clip: Clip, number: int, picture: UInt8Array | int = 110) -> Planes:
     """Frame with the strip of `number` and a plain or given luma under it."""
     frame = Planes.blank(clip.width, clip.height)
     frame.y[:] = np.asarray(picture, np.uint8)
-    StripDrawer(clip).draw(frame, number)
+    _drawer(clip).draw(frame, number)
     return frame
