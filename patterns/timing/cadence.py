@@ -17,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from itertools import groupby, pairwise
 from math import ceil, floor, sqrt
 
@@ -177,7 +178,7 @@ class Cadence:
         """Refreshes per frame, R/F in lowest terms p/q."""
         return self.refresh_hz / self.rate
 
-    @property
+    @cached_property
     def holds(self) -> tuple[int, ...]:
         """Refreshes per frame over one period of q frames; 0 is a dropped frame.
 

@@ -1,0 +1,70 @@
+"""The palette: legible, and told apart by every kind of colour vision."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from skimage.color import deltaE_ciede2000, rgb2lab
+
+from patterns.errors import RequestError
+from patterns.present.style import DARK, LIGHT, Scheme, css_properties, scheme
+
+# Machado, Oliveira and Fernandes, "A Physiologically-based Model for Simulation of Color
+# Vision Deficiency" (2009), severity 1.0, for linear R, G, B; values from memory.
+DICHROMACY = {
+    "protan": [[0.1523, 1.0526, -0.2049], [0.1145, 0.7863, 0.0992], [-0.0039, -0.0481, 1.0520]],
+    "deutan": [[0.3673, 0.8606, -0.2280], [0.2801, 0.6725, 0.0474], [-0.0118, 0.0429, 0.9689]],
+    "tritan": [[1.2555, -0.0767, -0.1788], [-0.0784, 0.9308, 0.1476], [0.0047, 0.6914, 0.3039]],
+    "grey": [[0.2126, 0.7152, 0.0722]] * 3,
+}
+
+
+def _linear(colour: str) -> npt.NDArray[np.float64]:
+    """Linear light of an sRGB colour, IEC 61966-2-1."""
+    code = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
+    return np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+
+
+def _lab(linear: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    light = np.clip(linear, 0, 1)
+    code = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    return np.asarray(rgb2lab(code), np.float64)
+
+
+def _contrast(a: str, b: str) -> float:
+    """WCAG 2.x contrast ratio."""
+    low, high = sorted(float(_linear(c) @ [0.2126, 0.7152, 0.0722]) for c in (a, b))
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize("colours", [LIGHT, DARK])
+@pytest.mark.parametrize("kind", DICHROMACY)
+def test_usual_and_odd_stay_apart_in_every_colour_vision(colours: Scheme, kind: str) -> None:
+    matrix = np.array(DICHROMACY[kind])
+    seen = [_lab(matrix @ _linear(c)) for c in (colours.usual, colours.odd, colours.paper)]
+    assert deltaE_ciede2000(seen[0], seen[1]) > 15
+    assert deltaE_ciede2000(seen[0], seen[2]) > 15
+    assert deltaE_ciede2000(seen[1], seen[2]) > 15
+
+
+@pytest.mark.parametrize("colours", [LIGHT, DARK])
+def test_text_has_the_contrast_that_wcag_asks_for(colours: Scheme) -> None:
+    """WCAG 2.x, 1.4.3: 4.5 to 1 for text, 3 to 1 for large text."""
+    assert _contrast(colours.ink, colours.paper) >= 7
+    assert _contrast(colours.muted, colours.paper) >= 4.5
+    assert _contrast(colours.muted, colours.panel) >= 4.5
+    assert _contrast(colours.usual_ink, colours.usual) >= 3
+    assert _contrast(colours.odd_ink, colours.odd) >= 4.5
+
+
+def test_pages_get_the_same_colours_in_both_schemes() -> None:
+    css = css_properties()
+    assert all(value in css for c in (LIGHT, DARK) for value in (c.paper, c.usual, c.odd))
+    assert css.count("{") == css.count("}")
+
+
+def test_an_unknown_scheme_is_refused() -> None:
+    assert scheme("dark") is DARK
+    with pytest.raises(RequestError, match="allowed are light and dark"):
+        scheme("sepia")

@@ -1,0 +1,117 @@
+"""What holds of every cadence, on rates and displays drawn at random."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from itertools import accumulate
+from math import ceil, sqrt
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from patterns.timing.cadence import Cadence, Display, hold_run_lengths
+from patterns.timing.cadence_record import cadence_record
+from patterns.timing.slip import slow_slip
+from patterns.timing.verdict import short_verdict, verdict
+
+RATES = st.builds(Fraction, st.integers(4, 120), st.integers(1, 4))
+PHASES = st.builds(lambda a, b: Fraction(a % b, b), st.integers(0, 60), st.integers(1, 60))
+CADENCES = st.builds(lambda f, r, p: Cadence(f, r, Display.fixed(r), p), RATES, RATES, PHASES)
+relaxed = settings(deadline=None, max_examples=60)
+ANY_RATE = st.fractions(Fraction(1, 10), 480)
+
+
+@relaxed
+@given(CADENCES)
+def test_the_holds_of_a_period_add_up_to_its_time(c: Cadence) -> None:
+    assert len(c.holds) == c.period_frames
+    assert sum(c.holds) == c.ratio.numerator
+    assert sum(c.holds) / c.refresh_hz == c.period_s
+
+
+@relaxed
+@given(CADENCES)
+def test_holds_differ_by_at_most_one_refresh(c: Cadence) -> None:
+    assert max(c.holds) - min(c.holds) == (0 if c.even else 1)
+    assert set(c.holds) <= {c.usual_hold, c.odd_hold}
+
+
+@relaxed
+@given(CADENCES)
+def test_the_holds_repeat_after_the_period_and_not_before(c: Cadence) -> None:
+    q = c.period_frames
+    assert c.first_holds(3 * q) == c.holds * 3
+    assert all(c.holds[s:] + c.holds[:s] != c.holds for s in range(1, q))
+
+
+@relaxed
+@given(CADENCES, st.integers(0, 10**12))
+def test_no_drift_however_late(c: Cadence, frame: int) -> None:
+    """Each frame comes on at the first refresh that is not before it is due."""
+    start = ceil(frame * c.ratio - c.phase)
+    whole, rest = divmod(frame, c.period_frames)
+    assert start == ceil(-c.phase) + whole * c.ratio.numerator + sum(c.holds[:rest])
+    assert 0 <= start - (frame * c.ratio - c.phase) < 1
+
+
+def _errors_s(c: Cadence) -> list[Fraction]:
+    """Timing error by its definition: k_n/R - n/F less the mean of a period."""
+    starts = [0, *accumulate(c.holds[:-1])]
+    late = [k / c.refresh_hz - n / c.rate for n, k in enumerate(starts)]
+    mean = sum(late, Fraction(0)) / len(late)
+    return [value - mean for value in late]
+
+
+@relaxed
+@given(CADENCES)
+def test_closed_forms_equal_the_definition(c: Cadence) -> None:
+    errors = _errors_s(c)
+    assert c.timing_error_span_s == max(errors) - min(errors)
+    mean_square = sum((e * e for e in errors), Fraction(0)) / len(errors)
+    assert c.timing_error_rms_s == pytest.approx(sqrt(mean_square), rel=1e-9, abs=1e-15)
+
+
+@relaxed
+@given(CADENCES, PHASES)
+def test_phase_only_turns_the_pattern(c: Cadence, phase: Fraction) -> None:
+    other = Cadence(c.rate, c.refresh_hz, c.display, phase)
+    turns = {c.holds[s:] + c.holds[:s] for s in range(c.period_frames)}
+    assert other.holds in turns
+
+
+@relaxed
+@given(CADENCES)
+def test_runs_are_the_run_length_form_of_the_holds(c: Cadence) -> None:
+    assert tuple(c.runs()) == hold_run_lengths(c.holds)
+
+
+@relaxed
+@given(CADENCES)
+def test_odd_and_lost_holds_come_as_often_as_said(c: Cadence) -> None:
+    if not c.even:
+        rarer = min(c.holds.count(hold) for hold in set(c.holds))
+        assert c.holds.count(c.odd_hold) == rarer
+        assert c.odd_holds_per_second == rarer / c.period_s
+    assert c.dropped_per_second == c.holds.count(0) / c.period_s
+
+
+@relaxed
+@given(CADENCES)
+def test_a_slip_stands_for_the_difference_of_two_ratios(c: Cadence) -> None:
+    """Pattern and slips together take as many refreshes as the cadence itself."""
+    slip = slow_slip(c)
+    if slip:
+        base = Fraction(sum(slip.pattern), len(slip.pattern))
+        step = Fraction(1 if slip.longer else -1, len(slip.pattern))
+        assert base * c.rate + step / slip.interval_s == c.refresh_hz
+
+
+@relaxed
+@given(ANY_RATE, ANY_RATE)
+def test_every_pair_of_rates_has_words_and_a_record(rate: Fraction, refresh_hz: Fraction) -> None:
+    c = Cadence(rate, refresh_hz, Display.fixed(refresh_hz))
+    assert verdict(c).endswith(".")
+    assert "\n" not in verdict(c)
+    assert len(short_verdict(c)) <= 24
+    assert cadence_record(c)["even"] == (c.ratio.denominator == 1)
