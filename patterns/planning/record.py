@@ -10,9 +10,10 @@ from patterns.planning.conform_advice import FootageAdvice
 from patterns.planning.movement_advice import MovementAdvice
 from patterns.planning.plan import Plan, RatePlan
 from patterns.planning.rate_advice import RateAdvice
+from patterns.planning.rate_words import rate_reason
 from patterns.planning.request import PlanRequest
 from patterns.planning.shutter_advice import ShutterAdvice
-from patterns.planning.words import CAUTIONS, move_words, rate_reason
+from patterns.planning.words import CAUTIONS, move_words
 from patterns.timing.audience import Showing
 
 __all__ = ["SCHEMA", "plan_json"]

@@ -10,26 +10,23 @@ import numpy as np
 
 from patterns.planning.movement_advice import MovementAdvice
 from patterns.planning.plan import Plan, RatePlan
-from patterns.planning.request import PlanRequest
-from patterns.planning.words import (
-    CAUTIONS,
-    audience_words,
-    check_words,
+from patterns.planning.rate_words import (
     conform_verdict,
-    filter_words,
-    fps,
-    move_words,
-    movement_verdict,
-    near_light_words,
     near_words,
-    number,
-    percent,
     rate_reason,
     rate_verdict,
-    remedy_words,
     repeat_words,
+)
+from patterns.planning.request import PlanRequest
+from patterns.planning.setting_words import (
+    check_words,
+    filter_words,
+    movement_verdict,
+    near_light_words,
+    remedy_words,
     shutter_verdict,
 )
+from patterns.planning.words import CAUTIONS, audience_words, fps, move_words, number, percent
 from patterns.scenes.speed import speed_at
 from patterns.timing.shutter import format_exposure
 

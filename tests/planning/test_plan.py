@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from patterns.errors import RequestError
 from patterns.planning.plan import Plan, make_plan
 from patterns.planning.rate_advice import arcmin
+from patterns.planning.rate_words import rate_reason
 from patterns.planning.request import PlanRequest
-from patterns.planning.words import filter_words, rate_reason, shutter_verdict
+from patterns.planning.setting_words import filter_words, shutter_verdict
 from patterns.scenes.bars import bars_for_picture
 from patterns.scenes.motion import BarsMotion, Motion, OrbitMotion, TerrainMotion
 from patterns.scenes.speed import image_motion
