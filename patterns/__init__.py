@@ -14,10 +14,11 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from patterns.api import cadence, describe, write
+    from patterns.api import cadence, write
     from patterns.clip import Clip
     from patterns.errors import EvenholdError
     from patterns.frame_source import frames
+    from patterns.production.describe import describe
     from patterns.rendering.stills import planes_to_rgb
 
 __all__ = ["Clip", "EvenholdError", "cadence", "describe", "frames", "planes_to_rgb", "write"]
@@ -27,7 +28,7 @@ _HOMES = {
     "Clip": "patterns.clip",
     "EvenholdError": "patterns.errors",
     "cadence": "patterns.api",
-    "describe": "patterns.api",
+    "describe": "patterns.production.describe",
     "frames": "patterns.frame_source",
     "planes_to_rgb": "patterns.rendering.stills",
     "write": "patterns.api",

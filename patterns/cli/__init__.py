@@ -19,13 +19,9 @@ __all__ = ["cli", "main"]
 COMMANDS = {
     "cadence": "patterns.cli.cadence",
     "check": "patterns.cli.check",
-    "compare": "patterns.cli.compare",
     "kit": "patterns.cli.kit",
     "plan": "patterns.cli.plan",
-    "present": "patterns.cli.present",
-    "read": "patterns.cli.read",
     "render": "patterns.cli.render",
-    "serve": "patterns.cli.serve",
 }
 
 

@@ -8,10 +8,10 @@ from pathlib import Path
 
 from PIL import Image
 
-from patterns.api import describe
 from patterns.frame_source import FrameSource
 from patterns.present.hold_chart import hold_chart
 from patterns.present.picture import to_png
+from patterns.production.describe import describe
 from patterns.production.make_clip import OUTPUTS
 from patterns.production.poster import poster_jpeg
 from patterns.rendering.stills import planes_to_rgb

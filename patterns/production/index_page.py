@@ -16,7 +16,8 @@ __all__ = ["index_page"]
 _CSS = """
 .clips { display: grid; grid-template-columns: repeat(auto-fill, minmax(min(100%, 19rem), 1fr));
   gap: 1.5rem var(--gap); margin: 1rem 0; padding: 0; list-style: none; }
-.clips video { display: block; width: 100%; height: auto; background: #000; border-radius: var(--radius); }
+.clips video { display: block; width: 100%; height: auto; background: #000;
+  border-radius: var(--radius); }
 .clips .rate { font-size: var(--heading); margin: 0.5rem 0 0.1rem; }
 .holds { margin: 0.2rem 0 0; padding: 0; list-style: none; font-size: var(--small); }
 .holds li { margin: 0.25rem 0; }

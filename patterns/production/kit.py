@@ -118,7 +118,7 @@ def _name(spec: KitSpec, motion: Motion, rate: Fraction, digits: int) -> str:
     return f"evenhold-{pattern}-{whole:0>{digits}}{dot}{part}fps{codec_named(spec.codec).suffix}"
 
 
-def make_kit(spec: KitSpec, progress: Progress = lambda done, total: None) -> dict[str, Any]:
+def make_kit(spec: KitSpec, progress: Progress | None = None) -> dict[str, Any]:
     """Make the clips that are missing or changed, then the pages; returns kit.json's object.
 
     `progress` is called with (frames done, frames in all), kept clips counted as done.
@@ -141,7 +141,8 @@ def make_kit(spec: KitSpec, progress: Progress = lambda done, total: None) -> di
             made.append(job.path.name)
         records.append(record)
         before += job.clip.frames
-        progress(before, total)
+        if progress is not None:
+            progress(before, total)
     posters = {
         job.clip.pattern: write_poster(job.clip, spec.folder) for job in _first_of_each(jobs)
     }
@@ -152,8 +153,8 @@ def make_kit(spec: KitSpec, progress: Progress = lambda done, total: None) -> di
     return data | {"made": made}
 
 
-def _shifted(progress: Progress, before: int, total: int) -> Progress:
-    return lambda done, _: progress(before + done, total)
+def _shifted(progress: Progress | None, before: int, total: int) -> Progress | None:
+    return None if progress is None else lambda done, _: progress(before + done, total)
 
 
 def _kept(job: ClipJob) -> dict[str, Any] | None:

@@ -122,7 +122,7 @@ def clip_job(
     return replace(job, path=path)
 
 
-def make_clip(job: ClipJob, progress: Progress = lambda done, total: None) -> dict[str, Any]:
+def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
     """Draw, check and write a clip and its record; returns the record's JSON object.
 
     Parameters
@@ -150,7 +150,8 @@ def make_clip(job: ClipJob, progress: Progress = lambda done, total: None) -> di
             source.draw(n, frame)
             guard.see(n, frame)
             writer.write(frame)
-            progress(n + 1, clip.frames)
+            if progress is not None:
+                progress(n + 1, clip.frames)
         if not guard.proved:
             _refuse_flashing(job, guard)  # inside the block, so that the file is not kept
     data = record_json(

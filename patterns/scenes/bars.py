@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from patterns.scenes.motion import BarsMotion, Direction
 
-__all__ = ["axis", "bars_for_picture", "bar_coverage", "bar_light", "crossing_px", "edge_profile"]
+__all__ = ["axis", "bar_coverage", "bar_light", "bars_for_picture", "crossing_px", "edge_profile"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -138,9 +138,7 @@ def bars_for_picture(
         Width of a bar; a third of the distance from bar to bar where it is not given.
     """
     turned = slant_deg if direction == "slanted" else Fraction(0)
-    unit = BarsMotion(
-        Fraction(0), Fraction(4), Fraction(1), direction=direction, slant_deg=turned
-    )
+    unit = BarsMotion(Fraction(0), Fraction(4), Fraction(1), direction=direction, slant_deg=turned)
     across = Fraction(crossing_px(unit, width, height)).limit_denominator(1000)
     period = across / count
     return BarsMotion(

@@ -69,10 +69,23 @@ def command_s(pattern: str, size: str, seconds: int) -> tuple[float, float]:
     """Wall time of the whole command, and peak memory of its Python process in MB."""
     with tempfile.TemporaryDirectory() as folder:
         out = f"{folder}/clip.mp4"
-        words = ["render", pattern, "--size", size, "--seconds", str(seconds), "--out", out, "--quiet"]
+        words = [
+            "render",
+            pattern,
+            "--size",
+            size,
+            "--seconds",
+            str(seconds),
+            "--out",
+            out,
+            "--quiet",
+        ]
         start = time.perf_counter()
         done = subprocess.run(
-            [sys.executable, "-c", _RUN, json.dumps(words)], check=True, capture_output=True, text=True
+            [sys.executable, "-c", _RUN, json.dumps(words)],
+            check=True,
+            capture_output=True,
+            text=True,
         )
         wall_s = time.perf_counter() - start
     found = json.loads(done.stdout)
@@ -130,15 +143,29 @@ def main() -> None:
     parser.add_argument("patterns", nargs="*", default=["bars", "terrain", "orbit"])
     asked = parser.parse_args()
     width, height = parse_size(asked.size)
-    head = ("pattern", "command s", "encoder s", "ratio", "first frame s", "peak MB", "32 sub-frames s")
+    head = (
+        "pattern",
+        "command s",
+        "encoder s",
+        "ratio",
+        "first frame s",
+        "peak MB",
+        "32 sub-frames s",
+    )
     print("  ".join(f"{word:>14}" for word in head))
     for pattern in asked.patterns:
         clip = clips(width, height)[pattern]
         pairs = [(command_s(pattern, asked.size, 10), encoder_s(clip)) for _ in range(asked.runs)]
-        ratio, whole, alone, peak = sorted((c[0] / e, c[0], e, c[1]) for c, e in pairs)[len(pairs) // 2]
-        first = sorted(first_frame_s(pattern, width, height) for _ in range(asked.runs))[asked.runs // 2]
+        ratio, whole, alone, peak = sorted((c[0] / e, c[0], e, c[1]) for c, e in pairs)[
+            len(pairs) // 2
+        ]
+        first = sorted(first_frame_s(pattern, width, height) for _ in range(asked.runs))[
+            asked.runs // 2
+        ]
         figures = (whole, alone, ratio, first, peak, plain_numpy_s(clip))
-        print("  ".join([f"{pattern:>14}", *(f"{figure:>14.2f}" for figure in figures)]), flush=True)
+        print(
+            "  ".join([f"{pattern:>14}", *(f"{figure:>14.2f}" for figure in figures)]), flush=True
+        )
         if asked.long:
             wall, peak = command_s(pattern, asked.size, 600)
             print(f"{pattern:>14}  ten minutes: {wall:.0f} s, peak {peak:.0f} MB", flush=True)

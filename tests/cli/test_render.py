@@ -10,6 +10,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import av
+import numpy as np
 import pytest
 
 from patterns.strip.read import StripReading, read_strip
@@ -56,9 +57,11 @@ def test_every_strip_number_decodes_for_every_codec(
         frames = list(container.decode(video=0))
         for n, frame in enumerate(frames):
             assert frame.pts is not None
+            assert frame.time_base is not None
             assert frame.pts * frame.time_base == n * Fraction(1001, 30000)
-            found = read_strip(frame.reformat(format="gray").to_ndarray())
+            found = read_strip(np.asarray(frame.reformat(format="gray").to_ndarray(), np.uint8))
             assert isinstance(found, StripReading), found
+            assert found.identity is not None
             assert (found.number, found.identity.rate) == (n, Fraction(30000, 1001))
             assert found.identity.clip == record["identity"]
     assert len(frames) == 6
@@ -131,7 +134,9 @@ def test_a_file_that_exists_is_kept_unless_forced(tmp_path: Path) -> None:
     assert done.returncode == 2
     assert "--force" in done.stderr
     assert (tmp_path / "clip.mp4").read_text() == "mine"
-    assert run("render", "bars", *SMALL, "--out", "clip.mp4", "--force", cwd=tmp_path).returncode == 0
+    assert (
+        run("render", "bars", *SMALL, "--out", "clip.mp4", "--force", cwd=tmp_path).returncode == 0
+    )
     assert (tmp_path / "clip.mp4").stat().st_size > 1000
 
 
@@ -169,7 +174,9 @@ def _wait_for_encoder(folder: Path) -> int:
     ("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)], ids=["Ctrl-C", "terminate"]
 )
 def test_stopping_leaves_nothing(tmp_path: Path, number: signal.Signals, code: int) -> None:
-    process = start("render", "bars", "--seconds", "600", "--out", str(tmp_path / "c.mp4"), cwd=tmp_path)
+    process = start(
+        "render", "bars", "--seconds", "600", "--out", str(tmp_path / "c.mp4"), cwd=tmp_path
+    )
     _wait_for_encoder(tmp_path)
     time.sleep(0.3)
     process.send_signal(number)
@@ -181,7 +188,9 @@ def test_stopping_leaves_nothing(tmp_path: Path, number: signal.Signals, code: i
 
 
 def test_an_encoder_that_is_killed_is_one_line(tmp_path: Path) -> None:
-    process = start("render", "bars", "--seconds", "600", "--out", str(tmp_path / "c.mp4"), cwd=tmp_path)
+    process = start(
+        "render", "bars", "--seconds", "600", "--out", str(tmp_path / "c.mp4"), cwd=tmp_path
+    )
     _wait_for_encoder(tmp_path)
     children = [p for p in encoders_in(tmp_path) if p != process.pid]
     while not children:
