@@ -49,7 +49,7 @@ def _effect(odd_hz: Fraction) -> str:
     if odd_hz > FUSED_HZ:
         return "too fast to see as shaking, but moving edges look doubled"
     if POYNTON_PEAK_HZ[0] <= odd_hz <= POYNTON_PEAK_HZ[1]:
-        return "steady moves judder, where the eye is keenest"
+        return "steady moves judder at the most visible pace"
     return "steady moves judder"
 
 

@@ -188,7 +188,7 @@ def test_a_period_too_long_to_list_is_refused_not_attempted() -> None:
         ("24", "50", ["one in 12 lasts 3, twice a second"]),
         ("60", "90", ["edges look doubled"]),
         # Poynton 2003: susceptibility "peaks between 4 and 6 beats per second"
-        ("24", "90", ["6 times a second", "where the eye is keenest"]),
+        ("24", "90", ["6 times a second", "at the most visible pace"]),
         ("24.001", "60", ["slip every 200 s"]),
     ],
 )
