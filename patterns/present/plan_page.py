@@ -36,7 +36,8 @@ def plan_page(plan: Plan) -> str:
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>Shooting plan: {escape(move)}</title>\n"
-        f"<style>\n{css_properties()}{style.replace('/* LIGHT */', light)}</style>\n</head>\n<body>\n"
+        f"<style>\n{css_properties()}{style.replace('/* LIGHT */', light)}</style>\n"
+        "</head>\n<body>\n"
         f'<h1>Shooting plan</h1>\n<p class="move">{escape(move[0].upper() + move[1:])}.</p>\n'
         f"{_settings(plan)}\n"
         f'<div class="parts">\n{chr(10).join(plan_sections(plan))}\n</div>\n</body>\n</html>\n'
