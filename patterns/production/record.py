@@ -13,9 +13,9 @@ from patterns.scenes.motion import ImageMotion
 from patterns.scenes.speed import crossing_time_s, image_motion
 from patterns.strip.layout import picture_rows
 from patterns.timing.cadence import Display, cadence
+from patterns.timing.cadence_record import cadence_record
 from patterns.timing.rates import format_rate
 from patterns.timing.shutter import format_exposure
-from patterns.timing.verdict import verdict
 from patterns.video.codecs import codec_named
 
 __all__ = ["DISPLAYS", "SCHEMA", "ClipRecord", "fingerprint", "record_json", "record_text"]
@@ -95,20 +95,6 @@ def _motion_json(clip: Clip) -> dict[str, Any]:
     }
 
 
-def _cadence_json(clip: Clip, display: Display) -> dict[str, Any]:
-    found = cadence(clip.rate, display)
-    return {
-        "display": display.name,
-        "refresh_hz": float(found.refresh_hz),
-        "period_frames": found.period_frames,
-        "holds": list(found.holds) if found.period_frames <= 64 else None,
-        "even": found.even,
-        "timing_error_rms_ms": round(found.timing_error_rms_s * 1000, 4),
-        "timing_error_span_ms": round(float(found.timing_error_span_s) * 1000, 4),
-        "verdict": verdict(found),
-    }
-
-
 def record_json(record: ClipRecord) -> dict[str, Any]:
     """The record as the object that is written beside the clip and printed by `--json`."""
     clip = record.clip
@@ -140,7 +126,7 @@ def record_json(record: ClipRecord) -> dict[str, Any]:
             "speed_change_percent": float(100 * record.speed_change),
         },
         "image_motion": _motion_json(clip),
-        "cadence": [_cadence_json(clip, display) for display in record.displays],
+        "cadence": [cadence_record(cadence(clip.rate, display)) for display in record.displays],
         "safety": record.safety,
         "warnings": _warnings(clip),
     }
