@@ -42,16 +42,19 @@ class Atlas:
 
     Attributes
     ----------
-    luma, chroma
-        uint8 (texels,) and uint8 (texels, 2): Cb, Cr.
+    luma
+        uint16 (texels,): the code of a texel (low byte) and of the next, so that one read
+        gives both that are interpolated between.
+    chroma
+        uint32 (texels,): such a pair of Cb (lower half) and one of Cr.
     start
         Place of each row's first texel in its plane.
     first_texel
         Number, counted from bearing 0, of the texel that lies there.
     """
 
-    luma: npt.NDArray[np.uint8]
-    chroma: npt.NDArray[np.uint8]
+    luma: npt.NDArray[np.uint16]
+    chroma: npt.NDArray[np.uint32]
     start: Ints
     first_texel: Ints
 
@@ -83,7 +86,7 @@ def build_atlas(
         ends = np.cumsum(length[mine])
         start[mine] = ends - length[mine]
         sizes.append(int(ends[-1]))
-    luma, chroma = np.empty(sizes[0], np.uint8), np.empty((sizes[1], 2), np.uint8)
+    luma, chroma = np.empty(sizes[0], np.uint16), np.empty(sizes[1], np.uint32)
     atlas = Atlas(luma, chroma, start, first)
 
     def paint(rows: Ints) -> None:
@@ -176,10 +179,17 @@ def _write(
         # Noise that is fixed in the world, so that the sky's slow ramps do not show steps.
         rng = np.random.default_rng([int(rows[0]), len(rows), coarse])
         rounding = rng.random(y.shape, dtype=np.float32)
-    for channel, plane in enumerate(planes):
-        codes = (plane + rounding).astype(np.uint8).T
-        target = atlas.chroma[:, channel] if coarse else atlas.luma
-        for row, line in zip(rows.tolist(), codes, strict=True):
-            skip = int(atlas.first_texel[row]) - k0
-            n = int(length[row])
-            target[atlas.start[row] : atlas.start[row] + n] = line[skip : skip + n]
+    pairs = [_pairs((plane + rounding).astype(np.uint8).T) for plane in planes]
+    lines = pairs[0] if len(pairs) == 1 else pairs[0] | pairs[1].astype(np.uint32) << 16
+    target = atlas.chroma if coarse else atlas.luma
+    for row, line in zip(rows.tolist(), lines, strict=True):
+        skip = int(atlas.first_texel[row]) - k0
+        n = int(length[row])
+        target[atlas.start[row] : atlas.start[row] + n] = line[skip : skip + n]
+
+
+def _pairs(codes: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint16]:
+    """Each code (rows, texels) with the next one of its row in the high byte."""
+    pairs = np.array(codes, np.uint16, order="C")
+    pairs[:, :-1] |= pairs[:, 1:] << 8
+    return pairs

@@ -91,7 +91,8 @@ def _parameter(
     qb = -back * d[1] - a * b
     with np.errstate(divide="ignore", invalid="ignore"):
         root = np.sqrt(qb * qb - qa * (back * back - a * a))
-        for sign in (-1, 1) if dr else (-1,):
+        # a plain wall shows its near side; one that faces the axis shows its far side
+        for sign in (-1, 1) if dr else (-1,) if dz > 0 else (1,):
             t = (-qb + sign * root) / qa
             place = (up + t * d[2] - z0) / dz
             # the other half of the cone is not ours

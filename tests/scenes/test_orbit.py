@@ -1,0 +1,169 @@
+"""Geometry of the orbit, against hand-derived cases and brute force on the rays."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import atan, hypot, pi, radians, tan
+
+import numpy as np
+import pytest
+
+from patterns.errors import RequestError
+from patterns.scenes.motion import SUBJECT_HEIGHT_M, OrbitMotion, Subject
+from patterns.scenes.orbit import FAR_GROUND, NEAR_GROUND, SUBJECT, WALL, WALL_M, OrbitCamera
+from patterns.scenes.orbit_outlines import OUTLINES
+from patterns.scenes.orbit_profile import Profile, meet
+
+SUBJECTS: tuple[Subject, ...] = ("tower", "monument", "tank")
+
+
+def camera(width: int = 320, height: int = 180, **motion: float) -> OrbitCamera:
+    values = {name: Fraction(value) for name, value in motion.items() if name != "hfov_deg"}
+    hfov = motion.get("hfov_deg", 73.7398)
+    return OrbitCamera.of(
+        OrbitMotion(hfov_deg=hfov, **values),  # type: ignore[arg-type]
+        OUTLINES["tower"].profile,
+        width,
+        height,
+    )
+
+
+@pytest.mark.parametrize("subject", SUBJECTS)
+def test_outlines_are_as_tall_as_the_motion_says(subject: Subject) -> None:
+    points = OUTLINES[subject].profile.points
+    assert max(z for _, z in points) == SUBJECT_HEIGHT_M[subject]
+    assert points[0][1] == 0
+    assert points[-1][0] == 0
+
+
+def test_the_axis_of_the_lens_meets_the_subjects_axis_at_the_aim() -> None:
+    """A cylinder of radius 3 about the axis is met 3 m before the axis, on the aiming line."""
+    cam = camera()
+    right, away, up = cam.directions(np.array([160.0]), np.array([90.0]))
+    reach = cam.back_m / away
+    assert right[0] == 0
+    assert cam.up_m + reach[0] * up[0] == pytest.approx(17.0)
+
+
+def test_near_ground_is_where_similar_triangles_put_it() -> None:
+    cam = camera(radius_m=100, height_m=17)  # aims level: rays drop by y / f
+    seen = cam.see(np.array([160.0]), np.array([170.0]))
+    distance = 17 * cam.focal_px / 80
+    assert seen.surface[0] == NEAR_GROUND
+    assert seen.across[0] == pytest.approx(100 - distance)
+    assert seen.azimuth[0] == pytest.approx(pi)
+    # one pixel: distance / f to the side, distance^2 / (f h) away (first order)
+    assert seen.azimuth_span[0] * seen.across[0] == pytest.approx(distance / cam.focal_px)
+    assert seen.across_span[0] == pytest.approx(distance**2 / (cam.focal_px * 17))
+
+
+def test_the_wall_is_a_cylinder_about_the_axis() -> None:
+    cam = camera(radius_m=500, height_m=17)
+    x = np.array([0.0, 80.0, 160.0, 320.0])
+    seen = cam.see(x, np.array([40.0]))
+    assert set(seen.surface) == {WALL}
+    # brute force: walk along each ray until it is WALL_M from the axis
+    for k, direction in enumerate(np.stack(cam.directions(x, np.array([40.0])), -1)):
+        steps = np.linspace(0, 2 * WALL_M, 2_000_001)
+        path = np.array([0.0, -500.0, 17.0]) + steps[:, np.newaxis] * direction
+        end = path[np.argmax(np.hypot(path[:, 0], path[:, 1]) >= WALL_M)]
+        assert seen.azimuth[k] == pytest.approx(np.arctan2(end[0], end[1]), abs=1e-5)
+        assert tan(seen.across[k]) * WALL_M == pytest.approx(end[2], abs=0.02)
+
+
+def _inside(profile: Profile, points: np.ndarray) -> np.ndarray:
+    """Whether points lie in the solid: even-odd rule on the outline, closed along the axis."""
+    radius, height = np.hypot(points[..., 0], points[..., 1]), points[..., 2]
+    crossings = np.zeros(radius.shape, int)
+    corners = [*profile.points, (0.0, 0.0)]
+    for (r0, z0), (r1, z1) in zip(corners[:-1], corners[1:], strict=True):
+        if z0 == z1:
+            continue
+        between = (height >= min(z0, z1)) & (height < max(z0, z1))
+        crossings += between & (r0 + (height - z0) / (z1 - z0) * (r1 - r0) > radius)
+    return crossings % 2 == 1
+
+
+@pytest.mark.parametrize("subject", SUBJECTS)
+@pytest.mark.parametrize("up", [4.0, 30.0, 120.0])
+def test_rays_meet_the_solid_where_walking_along_them_does(subject: Subject, up: float) -> None:
+    profile = OUTLINES[subject].profile
+    rng = np.random.default_rng(1)
+    back = 60.0
+    aims = np.stack(
+        [
+            rng.uniform(-14, 14, 300),
+            np.zeros(300),
+            rng.uniform(0, SUBJECT_HEIGHT_M[subject], 300),
+        ]
+    )
+    directions = [aims[0], aims[1] + back, aims[2] - up]
+    hits = meet(profile, back, up, directions)
+    steps = np.linspace(0.5, 1.5, 12001)
+    for k in range(300):
+        step = np.array([d[k] for d in directions])
+        path = np.array([0, -back, up]) + steps[:, np.newaxis] * step
+        inside = _inside(profile, path)
+        pitch = float(np.linalg.norm(step)) / 12000
+        if not inside.any():
+            # a ray may graze an edge between two steps
+            assert not np.isfinite(hits.distance[k]) or _grazes(profile, hits.way[k], pitch)
+        else:
+            first = steps[int(np.argmax(inside))]
+            assert hits.distance[k] <= first + 1e-9
+            if abs(first - hits.distance[k]) > 2 / 12000:
+                assert _grazes(profile, hits.way[k], 60 * pitch)
+
+
+def _grazes(profile: Profile, way: float, near_m: float) -> bool:
+    return bool(np.abs(profile.corners_m - way).min() < near_m)
+
+
+def test_azimuth_at_the_centre_moves_as_the_ring_of_hills_should() -> None:
+    """At the centre, the wall's azimuth grows by (D + R) / (f D) a pixel."""
+    cam = camera(height_m=17, radius_m=80)
+    seen = cam.see(np.array([160.0, 160.01]), np.array([20.0]))
+    # the ray's level length per unit of the lens axis is 1: it aims level
+    slope = (seen.azimuth[1] - seen.azimuth[0]) / 0.01
+    assert slope == pytest.approx((WALL_M + 80) / (cam.focal_px * WALL_M), rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("radius", "height", "hfov"),
+    [(20, 2, 120), (20, 500, 5), (1000, 500, 5), (1000, 2, 120), (20, 2, 5), (300, 120, 40)],
+)
+@pytest.mark.parametrize("size", [(320, 180), (90, 160)])
+def test_every_point_sees_something_finite(
+    radius: float, height: float, hfov: float, size: tuple[int, int]
+) -> None:
+    cam = camera(*size, radius_m=radius, height_m=height, hfov_deg=hfov)
+    x, y = np.arange(size[0]) + 0.5, np.arange(size[1]) + 0.5
+    seen = cam.see(x[np.newaxis, :], y[:, np.newaxis])
+    for values in (seen.azimuth, seen.across, seen.azimuth_span, seen.across_span):
+        assert np.isfinite(values).all()
+    assert (seen.azimuth_span > 0).all()
+    assert (seen.across_span > 0).all()
+    assert (seen.distance_m > 0).all()
+    ground = np.isin(seen.surface, (NEAR_GROUND, FAR_GROUND))
+    assert (seen.across[ground] <= WALL_M).all()
+    if 6.4 * cam.focal_px / radius > 2:  # pixels that the tower's shaft is wide
+        assert (seen.surface == SUBJECT).any()
+
+
+def test_distance_is_the_length_of_the_line_of_sight() -> None:
+    cam = camera(radius_m=100, height_m=17)
+    seen = cam.see(np.array([200.0]), np.array([170.0]))
+    x = seen.across[0] * np.sin(seen.azimuth[0])
+    y = seen.across[0] * np.cos(seen.azimuth[0])
+    assert seen.distance_m[0] == pytest.approx(hypot(x, y + 100, 17))
+
+
+def test_a_circle_through_the_subject_is_refused() -> None:
+    wide = Profile(((25.0, 0.0), (25.0, 3.0), (0.0, 3.0)))
+    with pytest.raises(RequestError, match="radius 20 m runs into the tower: give at least 27 m"):
+        OrbitCamera.of(OrbitMotion(radius_m=Fraction(20)), wide, 320, 180)
+
+
+def test_the_tilt_is_the_angle_to_the_aim() -> None:
+    assert camera(radius_m=80, height_m=30).pitch == pytest.approx(atan(13 / 80))
+    assert radians(OrbitMotion().pitch_deg) == pytest.approx(atan(13 / 80))
