@@ -10,6 +10,7 @@ from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.strip.grid import HALFTONES, Grid, Rect, grid, hold_cells
 from patterns.strip.hold import HoldRow, hold_row
+from patterns.strip.identity import Identity
 
 __all__ = ["Cell", "Halftone", "StripLayout", "picture_rows", "strip_layout"]
 
@@ -181,7 +182,8 @@ def strip_layout(width: int, height: int, rate: Fraction) -> StripLayout:
     def snap(rects: tuple[Rect, ...]) -> tuple[Cell, ...]:
         return tuple(_snap(rect, width, band) for rect in rects)
 
-    rule = hold_row(rate)
+    # from the rate as the identity cells write it, which is all that a reader has
+    rule = hold_row(Identity.of(rate, 0).rate)
     fields = [_whole(rect, width, band) for rect in on.halftones]
     return StripLayout(
         width,

@@ -52,6 +52,16 @@ def test_round_trip(size: tuple[int, int], rate: Fraction) -> None:
         assert not reading.placement.mirrored
 
 
+def test_a_rate_that_does_not_fit_is_read_rounded_and_marked_so() -> None:
+    clip = clip_of(rate=Fraction(999_999_937, 33_333_333))
+    for number in (0, 23, 24, 4321):
+        reading = _read(strip_frame(clip, number).y)
+        assert reading.number == number
+        assert reading.identity is not None
+        assert not reading.identity.rate_exact
+        assert reading.rate == Fraction(30)
+
+
 def _scaled(luma: UInt8Array, size: tuple[int, int]) -> dict[str, UInt8Array]:
     """The picture scaled by three independent libraries."""
     factors = (size[1] / luma.shape[0], size[0] / luma.shape[1])
