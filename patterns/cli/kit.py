@@ -116,7 +116,7 @@ __all__ = ["command"]
 @click.option("--json", "as_json", is_flag=True, help="Print kit.json.")
 @click.option("--quiet", is_flag=True, help="Print nothing but errors.")
 def command(**o: Any) -> None:  # fmt: skip
-    r"""Render the clips to take to a device: all patterns at several rates.
+    """Render the clips to take to a device: all patterns at several rates.
 
     The motion is the same at every rate. The folder gets an index.html that plays the
     clips without a network, a crib sheet to print, and kit.json. A second run renders
@@ -125,7 +125,7 @@ def command(**o: Any) -> None:  # fmt: skip
     \b
     evenhold kit
     evenhold kit --display 60 --display 120 --rates 23.976,29.97,59.94
-    """
+    """  # noqa: D301 - click's mark for a paragraph that is not rewrapped
     width, height = o["size"]
     spec = KitSpec(
         folder=o["out"],

@@ -19,7 +19,7 @@ __all__ = ["ANGLE", "DISPLAY", "EXPOSURE", "NUMBER", "RATE", "RATES", "SIZE", "p
 T = TypeVar("T")
 
 
-class Parsed(click.ParamType, Generic[T]):
+class Parsed(click.ParamType, Generic[T]):  # type: ignore[type-arg] # generic from click 8.2 on
     """Click type made of a function from text to value that raises `RequestError`."""
 
     def __init__(self, name: str, parse: Callable[[str], T]) -> None:
@@ -50,6 +50,8 @@ def parse_number(text: str) -> Fraction:
 
 
 NUMBER = Parsed[Fraction]("number", parse_number)
+
+
 def parse_rates(text: str) -> tuple[Fraction, ...]:
     """Several rates from '24,25,29.97'."""
     return tuple(parse_rate(part) for part in text.split(","))

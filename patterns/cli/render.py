@@ -44,7 +44,7 @@ class _Patterns(click.Group):
 
 @click.group(cls=_Patterns, name="render", subcommand_metavar="PATTERN [OPTIONS]")
 def command() -> None:
-    r"""Render one clip of a PATTERN, with its record beside it.
+    """Render one clip of a PATTERN, with its record beside it.
 
     The clip plays at exactly the rate asked for; each frame is exposed for exactly the
     shutter asked for, and the strip along its edge counts the frames. The record,
@@ -57,7 +57,7 @@ def command() -> None:
 
     Clips move across the whole picture. If you are sensitive to moving or flashing
     pictures, have someone else look at them; see "Cautions" in the README.
-    """
+    """  # noqa: D301 - click's mark for a paragraph that is not rewrapped
 
 
 def _render(motion: Motion, options: dict[str, Any]) -> None:

@@ -108,7 +108,7 @@ def record_json(record: ClipRecord) -> dict[str, Any]:
         "pattern": clip.pattern,
         "motion": {f.name: _plain(getattr(clip.motion, f.name)) for f in fields(clip.motion)},
         "rate": float(clip.rate),
-        "rate_exact": f"{clip.rate.numerator}/{clip.rate.denominator}",
+        "rate_exact": str(clip.rate),
         "shutter_deg": float(clip.angle_deg),
         "exposure_s": float(clip.exposure_s),
         "exposure": format_exposure(clip.exposure_s),

@@ -41,7 +41,7 @@ FULL_FRAME_WIDTH_MM = 36  # width of the 35 mm still frame that equivalent focal
 def hfov_of_focal_length(focal_mm: float) -> float:
     """Horizontal field of view in degrees of a 35 mm-equivalent focal length in mm.
 
-    2 atan(36 / (2 f)): 24 mm is 73.74 degrees, 35 mm is 54.43 (FACTS: computed).
+    2 atan(36 / (2 f)): 24 mm is 73.74 degrees, 35 mm is 54.43.
     """
     return degrees(2 * atan(FULL_FRAME_WIDTH_MM / (2 * focal_mm)))
 

@@ -32,7 +32,8 @@ def test_the_last_frame_leads_to_the_first(speed: F, period: F, rate: F, frames:
 
 def test_a_whole_turn_at_six_degrees_a_second_is_a_minute() -> None:
     found = loop(OrbitMotion(turn_deg_s=F(-6)), F(24), 240)
-    assert (found.frames, found.periods, found.speed_change) == (1440, 1, 0)
+    assert (found.frames, found.periods) == (1440, 1)
+    assert found.speed_change == 0
     assert isinstance(found.motion, OrbitMotion)
     assert found.motion.turn_deg_s == -6
 
