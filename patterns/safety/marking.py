@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
 from PIL import Image
 
-from patterns.errors import OutputError, RequestError
+from patterns.errors import RequestError
 from patterns.safety.check import WorstMoment
 from patterns.safety.regions import Mask
-from patterns.video.partial import PartialFile
+from patterns.video.partial import write_whole
 
 __all__ = ["check_picture_path", "marked_picture", "write_marked"]
 
@@ -49,11 +50,6 @@ def check_picture_path(path: Path) -> None:
 def write_marked(moment: WorstMoment, path: Path, *, force: bool) -> None:
     """Write the marked picture as PNG; the file is whole or not there."""
     check_picture_path(path)
-    partial = PartialFile(path, force=force)
-    try:
-        marked_picture(moment).save(partial.path, format="PNG")
-        partial.publish()
-    except OSError as error:
-        raise OutputError(f"{path} cannot be written: {error}") from error
-    finally:
-        partial.discard()
+    data = BytesIO()
+    marked_picture(moment).save(data, format="PNG")
+    write_whole(path, data.getvalue(), force=force)

@@ -48,6 +48,8 @@ __all__ = ["changes_per_s", "cycles_per_frame", "judge_clip"]
 # The counting strip's cells that can change together fill less than this of the frame.
 STRIP_SHARE = 0.027
 
+HALF_CODE = 0.5 / 219  # of the signal: what rounding to eight bits can add
+
 
 def judge_clip(clip: Clip, viewing: Viewing | None = None) -> SafetyReport | None:
     """Judge a clip from its parameters alone.
@@ -98,14 +100,21 @@ def _light_range(motion: BarsMotion, exposure_s: Fraction) -> tuple[float, float
     return float(lights.min()), float(lights.max())
 
 
+def _quantised_range(motion: BarsMotion, exposure_s: Fraction) -> tuple[float, float]:
+    """Least and most signal, 0 to 1, with the rounding to codes taken at its worst."""
+    dark, light = (value ** (1 / 2.4) for value in _light_range(motion, exposure_s))
+    return max(dark - HALF_CODE, 0.0), min(light + HALF_CODE, 1.0)
+
+
 def _flashes(clip: Clip, motion: BarsMotion, viewing: Viewing) -> tuple[FlashFinding, ...]:
     changes = changes_per_s(motion, clip.rate)
-    dark, light = _light_range(motion, clip.exposure_s)
-    signals = np.array([dark, light]) ** (1 / 2.4)
+    signals = np.array(_quantised_range(motion, clip.exposure_s))
     relative_dark, relative_light = srgb_decode(signals)
-    relative = relative_light - relative_dark >= RELATIVE_STEP and relative_dark < RELATIVE_DARK
-    dark_cd, light_cd = dark * viewing.peak_cd_m2, light * viewing.peak_cd_m2
-    screen = light_cd - dark_cd >= SCREEN_STEP_CD_M2 and dark_cd < SCREEN_DARK_CD_M2
+    relative = bool(
+        relative_light - relative_dark >= RELATIVE_STEP and relative_dark < RELATIVE_DARK
+    )
+    dark_cd, light_cd = viewing.peak_cd_m2 * signals**2.4
+    screen = bool(light_cd - dark_cd >= SCREEN_STEP_CD_M2 and dark_cd < SCREEN_DARK_CD_M2)
     top, bottom = picture_rows(clip)
     share = (bottom - top) / clip.height
     block_width, block_height = viewing.block_heights
