@@ -22,7 +22,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 def clip_options(function: F) -> F:
     """Add the options of a clip, in the order in which the help shows them."""
     options = [
-        click.option("--rate", type=RATE, metavar="FPS", default=Fraction(24), show_default="24",
+        click.option("--rate", type=RATE, metavar="FPS", default="24", show_default=True,
                      help="Frames a second, up to 480: 24, 23.976 (means 24000/1001), 12.5."),
         click.option("--shutter", type=ANGLE, metavar="DEGREES", default=None,
                      help="Shutter angle, 0 to 360 degrees.  [default: 180]"),
@@ -32,7 +32,7 @@ def clip_options(function: F) -> F:
                      help="Pixels: 720p, 1080p, 4k, 8k, phone-1080 (upright), ... or 1920x1080."),
         click.option("--seconds", type=NUMBER, metavar="SECONDS", default=None,
                      help="Length, seconds.  [default: 10]"),
-        click.option("--frames", type=click.IntRange(), metavar="COUNT", default=None,
+        click.option("--frames", type=int, metavar="COUNT", default=None,
                      help="Length, frames, instead of --seconds."),
         click.option("--codec", type=click.Choice(list(CODECS)), default="h264", show_default=True,
                      help="How the file is coded; the container follows."),

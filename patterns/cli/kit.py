@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -50,40 +49,40 @@ __all__ = ["command"]
     "--seconds",
     type=NUMBER,
     metavar="SECONDS",
-    default=Fraction(10),
-    show_default="10",
+    default="10",
+    show_default=True,
     help="Length of each clip, seconds.",
 )
 @click.option(
     "--shutter",
     type=ANGLE,
     metavar="DEGREES",
-    default=Fraction(180),
-    show_default="180",
+    default="180",
+    show_default=True,
     help="Shutter angle of every clip, degrees.",
 )
 @click.option(
     "--cross",
     type=NUMBER,
     metavar="SECONDS",
-    default=Fraction(7),
-    show_default="7",
+    default="7",
+    show_default=True,
     help="Time in which a bar crosses the picture, seconds.",
 )
 @click.option(
     "--speed",
     type=NUMBER,
     metavar="M/S",
-    default=Fraction(10),
-    show_default="10",
+    default="10",
+    show_default=True,
     help="Ground speed of the flight, metres a second.",
 )
 @click.option(
     "--turn",
     type=NUMBER,
     metavar="DEG/S",
-    default=Fraction(6),
-    show_default="6",
+    default="6",
+    show_default=True,
     help="Turn rate of the orbit, degrees a second.",
 )
 @click.option(

@@ -75,7 +75,7 @@ def command(**options: Any) -> None:
 
 def _make_clips(request: PlanRequest, options: dict[str, Any]) -> None:
     # A plan must not wait for what rendering needs.
-    from patterns.production.kit import KitSpec, kit_text, make_kit  # noqa: PLC0415
+    from patterns.production.kit import KitSpec, kit_text, make_kit
 
     spec = KitSpec(
         folder=options["clips"],

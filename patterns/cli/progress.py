@@ -12,10 +12,10 @@ __all__ = ["progress"]
 
 
 @contextmanager
-def progress(label: str, *, quiet: bool = False) -> Iterator[Callable[[int, int], None]]:
-    """Give a function (done, total) that draws a bar on stderr, if stderr is a terminal."""
+def progress(label: str, *, quiet: bool = False) -> Iterator[Callable[[int, int], None] | None]:
+    """Give a function (done, total) that draws a bar on stderr; None where none is wanted."""
     if quiet or not sys.stderr.isatty():
-        yield lambda done, total: None
+        yield None
         return
     with click.progressbar(length=1, label=label, file=sys.stderr, show_eta=True) as bar:
 
