@@ -25,7 +25,7 @@ from patterns.rendering.terrain_texels import (
     unpacked,
 )
 from patterns.scenes.country import Country
-from patterns.scenes.country_sampling import GridAxis
+from patterns.scenes.country_field import GridAxis
 from patterns.scenes.country_view import view
 
 __all__ = ["LineLevel", "bands"]
@@ -75,9 +75,7 @@ def halved(lines: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     middle = np.zeros((planes, kept - 1, across), np.float32)
     pair = np.empty_like(middle)
     for far, tap in enumerate(TAPS):
-        np.add(
-            lines[:, 3 - far : 3 - far + kept - 1], lines[:, 4 + far : 4 + far + kept - 1], pair
-        )
+        np.add(lines[:, 3 - far : 3 - far + kept - 1], lines[:, 4 + far : 4 + far + kept - 1], pair)
         pair *= np.float32(tap)
         middle += pair
     out[:, 1::2] = np.clip(middle, 16, 240, out=middle)
@@ -143,7 +141,8 @@ class LineLevel:
         margin = box_margin(self._blur) + box_margin(APERTURE) + 3
         first = chunk * self.chunk_lines - margin
         count = self.chunk_lines + 1 + 2 * margin
-        along = GridAxis((first + np.arange(count)) * self.step_m, self.step_m)
+        places = np.arange(first, first + count, dtype=np.float64) * self.step_m
+        along = GridAxis(places, self.step_m)
         light = view(self._country, along, self._across)
         light = box_blur(box_blur(light.swapaxes(1, 2), APERTURE), self._blur).swapaxes(1, 2)
         codes = codes_of_light(hazed(np.ascontiguousarray(light), self._through), self._colour)
@@ -151,9 +150,7 @@ class LineLevel:
         self._keep(halved(codes), self._words[start : start + self.chunk_lines * AHEAD])
         self._held[slot] = chunk
 
-    def _keep(
-        self, codes: npt.NDArray[np.float32], target: npt.NDArray[np.uint32]
-    ) -> None:
+    def _keep(self, codes: npt.NDArray[np.float32], target: npt.NDArray[np.uint32]) -> None:
         between = (codes[..., 1:] + codes[..., :-1]) * np.float32(0.5)
         for offset, values in enumerate((codes[..., :-1], between)):
             words = pack(values[:, :-1], values[:, 1:])

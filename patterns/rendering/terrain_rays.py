@@ -38,12 +38,12 @@ class Plane:
     @property
     def x(self) -> FloatArray:
         """Centre of each column: chroma sits on even luma columns (see `Planes`)."""
-        return np.arange(self.columns) * self.pitch + 0.5
+        return np.asarray(np.arange(self.columns) * self.pitch + 0.5, np.float64)
 
     @property
     def y(self) -> FloatArray:
         """Centre of each row: chroma sits between two luma rows."""
-        return np.arange(self.rows) * self.pitch + self.pitch / 2
+        return np.asarray(np.arange(self.rows) * self.pitch + self.pitch / 2, np.float64)
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ from patterns.rendering.terrain_texels import (
     unpacked,
 )
 from patterns.scenes.country import Country
-from patterns.scenes.country_sampling import GridAxis
+from patterns.scenes.country_field import GridAxis
 from patterns.scenes.country_view import view
 
 __all__ = ["RowLevel"]

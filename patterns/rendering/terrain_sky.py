@@ -7,7 +7,8 @@ import numpy.typing as npt
 
 from patterns.rendering.terrain_rays import Plane, tilt
 from patterns.scenes import country_palette as palette
-from patterns.scenes.country_sampling import Field, PointSampler
+from patterns.scenes.country_field import Field
+from patterns.scenes.country_sampling import PointSampler
 from patterns.scenes.motion import TerrainMotion, focal_px
 from patterns.scenes.noise import fractal
 
@@ -67,9 +68,7 @@ class Sky:
         self, light: npt.NDArray[np.float32], lift: FloatArray, bearing: FloatArray, pixel: float
     ) -> None:
         pixel_deg = np.degrees(pixel)
-        for (height, spread, haze), ridge in reversed(
-            list(zip(RIDGES, self._ridges, strict=True))
-        ):
+        for (height, spread, haze), ridge in reversed(list(zip(RIDGES, self._ridges, strict=True))):
             place = np.mod(bearing, 360) * (len(ridge) / 360)
             whole = np.floor(place).astype(np.intp)
             part = place - whole

@@ -49,9 +49,10 @@ def transmittance(range_m: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
 
 def hazed(light: FloatArray, through: float | FloatArray) -> FloatArray:
     """Light (3, ...) seen through haze that lets the share `through` pass; changed in place."""
-    light *= np.float32(through) if np.isscalar(through) else through
+    share = np.asarray(through, np.float32)
+    light *= share
     for channel, haze in zip(light, palette.HAZE, strict=True):
-        channel += haze * (1 - np.float32(through) if np.isscalar(through) else 1 - through)
+        np.add(channel, haze * (1 - share), channel)
     return light
 
 
@@ -61,11 +62,12 @@ def codes_of_light(light: FloatArray, colour: bool) -> FloatArray:
     matrix = _CODES[1:] if colour else _CODES[:1]
     codes = np.empty((len(matrix), *light.shape[1:]), np.float32)
     part = np.empty(light.shape[1:], np.float32)
-    for out, (red, green, blue) in zip(codes, matrix, strict=True):
-        np.multiply(signal[0], np.float32(red), out)
-        out += np.multiply(signal[1], np.float32(green), part)
-        out += np.multiply(signal[2], np.float32(blue), part)
-        out += np.float32(128 if colour else 16)
+    for number, weights in enumerate(matrix.astype(np.float32)):
+        code = codes[number]
+        np.multiply(signal[0], weights[0], code)
+        code += np.multiply(signal[1], weights[1], part)
+        code += np.multiply(signal[2], weights[2], part)
+        code += np.float32(128 if colour else 16)
     return codes
 
 

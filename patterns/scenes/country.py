@@ -7,9 +7,10 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
+from patterns.scenes.country_field import Field, GridAxis
 from patterns.scenes.country_layout import MAP_STEP_M, PERIOD_M, TREE_HEIGHT_M, lay_out
 from patterns.scenes.country_palette import shadow_offset
-from patterns.scenes.country_sampling import Field, GridAxis, GridSampler, PointSampler
+from patterns.scenes.country_sampling import GridSampler, PointSampler
 from patterns.scenes.country_shading import Materials, shade
 from patterns.scenes.noise import FloatMap, crowns, fractal, shifted
 

@@ -14,6 +14,7 @@ import numpy.typing as npt
 __all__ = [
     "CANOPY",
     "CANOPY_LIT",
+    "CLOUD",
     "CROPS",
     "GRAVEL",
     "HAZE",
@@ -33,7 +34,6 @@ __all__ = [
     "VERGE",
     "WATER_DEEP",
     "WATER_SHALLOW",
-    "CLOUD",
     "shadow_offset",
 ]
 

@@ -1,20 +1,27 @@
-"""From what lies where to light: each material laid over the last with an edge that is
-as wide as the footprint, so that it neither steps near by nor flickers far away.
+"""From what lies where to light: materials laid one over the other.
+
+Each has an edge as wide as the footprint, so that it neither steps near by nor flickers
+far away.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from patterns.scenes import country_palette as palette
+from patterns.scenes.country_field import Field
 from patterns.scenes.country_layout import MAP_STEP_M, PERIOD_M, Layout
-from patterns.scenes.country_sampling import Field, Sampler
+from patterns.scenes.country_sampling import Sampler
 from patterns.scenes.noise import FloatMap
 
 __all__ = ["Materials", "shade"]
+
+Values = npt.NDArray[np.floating[Any]]
+Softness = Values | np.floating[Any] | float
 
 VERGE_M = 4.3  # wider than the nearest-sample steps of the parcel map
 # Both divide the country's period, or rows would break at its edge.
@@ -39,7 +46,7 @@ def shade(m: Materials, at: Sampler) -> FloatMap:
     """Linear light, float32 (3, ...), of the places of a sampler."""
     texel = min(at.texel_x_m, at.texel_y_m)
     coarse, middle = at.read(m.coarse), at.read(m.middle)
-    fine = at.read(m.fine) if texel < 3 * m.fine.step_m else np.float32(0)
+    fine = at.read(m.fine) if texel < 3 * m.fine.step_m else 0.0
     rough = 0.55 * coarse + 0.22 * middle  # metres by which edges wander
     grain = 1 + 0.09 * coarse + 0.12 * middle + 0.09 * fine
     grain -= 0.22 * np.clip(0.7 * coarse + 0.7 * middle - 0.9, 0, 1)  # tufts
@@ -54,24 +61,24 @@ def shade(m: Materials, at: Sampler) -> FloatMap:
     return np.clip(light, 0.003, 1, out=light)
 
 
-def _inside(distance_m: FloatMap, softness: FloatMap | float, least: float = 0.02) -> FloatMap:
+def _inside(distance_m: Values, softness: Softness, least: float = 0.02) -> FloatMap:
     """Share of a footprint that lies where `distance_m` is positive."""
     share = distance_m / (np.maximum(softness, np.float32(least)) * np.float32(1.3))
     share += np.float32(0.5)
     return np.asarray(np.clip(share, 0, 1, out=share), np.float32)
 
 
-def _lay(light: FloatMap, colour: npt.NDArray[np.float32], share: FloatMap, grain: FloatMap) -> None:
+def _lay(light: FloatMap, colour: npt.NDArray[np.float32], share: Values, grain: Values) -> None:
     for channel, value in zip(light, colour, strict=True):
-        channel += (value * grain - channel) * share
+        np.add(channel, (value * grain - channel) * share, channel)
 
 
-def _darken(light: FloatMap, share: FloatMap) -> None:
+def _darken(light: FloatMap, share: Values) -> None:
     for channel, left in zip(light, palette.SHADE, strict=True):
-        channel *= 1 - (1 - left) * share
+        np.multiply(channel, 1 - (1 - left) * share, channel)
 
 
-def _fields(m: Materials, at: Sampler, rough: FloatMap, coarse: FloatMap) -> FloatMap:
+def _fields(m: Materials, at: Sampler, rough: Values, coarse: Values) -> FloatMap:
     parcel = at.nearest(m.layout.parcel, MAP_STEP_M)
     light = np.stack([m.layout.colours[:, k].take(parcel) for k in range(3)])
     rows = m.layout.rows.take(parcel)
@@ -87,7 +94,7 @@ def _fields(m: Materials, at: Sampler, rough: FloatMap, coarse: FloatMap) -> Flo
     return light
 
 
-def _rows_place(m: Materials, at: Sampler, rows: FloatMap) -> FloatMap:
+def _rows_place(m: Materials, at: Sampler, rows: Values) -> FloatMap:
     """Coordinate across the drilled rows, metres, within the country's period."""
     if rows.max() <= 0 or rows.min() >= 0:
         name, place = ("bend_y", at.y_m) if rows.max() <= 0 else ("bend_x", at.x_m)
@@ -97,7 +104,7 @@ def _rows_place(m: Materials, at: Sampler, rows: FloatMap) -> FloatMap:
     return np.where(rows < 0, across, along)
 
 
-def _drills(place: FloatMap, size: np.float32) -> FloatMap:
+def _drills(place: Values, size: np.float32) -> FloatMap:
     """Darkening by drilled rows and by the wheelings of the machine that tends them."""
     row = np.abs(np.mod(place * np.float32(1 / DRILL_M), 1) - 0.5) * 4 - 1
     fade = np.clip(1.5 - 2.5 * size / DRILL_M, 0, 1)
@@ -112,9 +119,9 @@ def _wild(
     m: Materials,
     at: Sampler,
     light: FloatMap,
-    coarse: FloatMap,
-    middle: FloatMap,
-    grain: FloatMap,
+    coarse: Values,
+    middle: Values,
+    grain: Values,
 ) -> None:
     if at.bounds(m.maps["wild"])[1] < -25:
         return
@@ -128,10 +135,10 @@ def _wild(
     stone *= _inside(-mixed - 0.35, at.softness(mixed), 0.12)
     _lay(ground, palette.ROCK, stone, grain)
     for channel, other in zip(light, ground, strict=True):
-        channel += (other - channel) * share
+        np.add(channel, (other - channel) * share, channel)
 
 
-def _track(m: Materials, at: Sampler, light: FloatMap, rough: FloatMap, grain: FloatMap) -> None:
+def _track(m: Materials, at: Sampler, light: FloatMap, rough: Values, grain: Values) -> None:
     if at.bounds(m.maps["track"])[0] > 6 + at.texel_x_m + at.texel_y_m:
         return
     track = at.read(m.maps["track"])
@@ -147,9 +154,9 @@ def _water(
     m: Materials,
     at: Sampler,
     light: FloatMap,
-    coarse: FloatMap,
-    middle: FloatMap,
-    grain: FloatMap,
+    coarse: Values,
+    middle: Values,
+    grain: Values,
 ) -> None:
     if at.bounds(m.maps["water"])[0] > 9 + at.texel_x_m + at.texel_y_m:
         return
@@ -163,7 +170,7 @@ def _water(
     _lay(light, palette.WATER_DEEP, share * np.clip(-water / 14, 0, 1), ripple)
 
 
-def _hedges(m: Materials, at: Sampler, light: FloatMap, rough: FloatMap, grain: FloatMap) -> None:
+def _hedges(m: Materials, at: Sampler, light: FloatMap, rough: Values, grain: Values) -> None:
     if at.bounds(m.maps["border"])[0] > 10 + at.texel_x_m + at.texel_y_m:
         return
     border = at.read(m.maps["border"])
@@ -176,7 +183,7 @@ def _hedges(m: Materials, at: Sampler, light: FloatMap, rough: FloatMap, grain: 
 
 
 def _trees(
-    m: Materials, at: Sampler, light: FloatMap, coarse: FloatMap, middle: FloatMap, fine: FloatMap
+    m: Materials, at: Sampler, light: FloatMap, coarse: Values, middle: Values, fine: Values | float
 ) -> None:
     maps = m.maps["trees"], m.maps["trees_sunward"]
     if max(at.bounds(maps[0])[1], at.bounds(maps[1])[1]) < 0.05:
@@ -191,4 +198,4 @@ def _trees(
     lit = np.clip(at.read(m.crown_light) + 0.20 * middle + 0.10 * coarse + 0.08 * fine, 0, 1)
     share = _inside(height, width, 0.012)
     for channel, dark, bright in zip(light, palette.CANOPY, palette.CANOPY_LIT, strict=True):
-        channel += (dark + (bright - dark) * lit - channel) * share
+        np.add(channel, (dark + (bright - dark) * lit - channel) * share, channel)

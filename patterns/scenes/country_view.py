@@ -7,7 +7,8 @@ from math import ceil
 import numpy as np
 
 from patterns.scenes.country import OVERVIEW_STEP_M, Country
-from patterns.scenes.country_sampling import GridAxis, GridSampler
+from patterns.scenes.country_field import GridAxis
+from patterns.scenes.country_sampling import GridSampler
 from patterns.scenes.noise import FloatMap
 
 __all__ = ["view"]
