@@ -84,10 +84,21 @@ class OrbitWall:
         """Light (bearings, elevations, 3)."""
         height = WALL_M * np.tan(np.clip(across, -0.1, 1.57))
         above = np.arctan((height - self._up_m) / WALL_M)
-        out = self._sky(bearing, above)
         pitch_m = np.maximum(spans[1] * WALL_M / np.cos(across) ** 2, 0.05).astype(np.float32)
+        lines = [self.skyline(number, hills, bearing) for number, hills in enumerate(RANGES)]
+        # Below `hidden[k]` nearer ranges cover range k at every bearing: nothing to paint.
+        nearer = np.maximum.accumulate(np.array(lines)[::-1], axis=0)[::-1].min(axis=1)
+        hidden = [*nearer[1:], -np.inf]
+        out = np.empty((len(bearing), len(across), 3), np.float32)
+        first = int(np.searchsorted(height + pitch_m, nearer[0]))
+        out[:, :first] = 0
+        if first < len(across):
+            out[:, first:] = self._sky(bearing, above[first:])
         for number, hills in enumerate(RANGES):
-            self._range(out, number, hills, (bearing, height.astype(np.float32)), pitch_m, spans)
+            first = int(np.searchsorted(height + pitch_m, hidden[number]))
+            if first < len(across):
+                place = (bearing, height[first:].astype(np.float32))
+                self._range(out[:, first:], hills, lines[number], place, pitch_m[first:], spans)
         return out
 
     def skyline(self, number: int, hills: _Range, bearing: Floats) -> Light:
@@ -99,18 +110,19 @@ class OrbitWall:
     def _range(
         self,
         out: Light,
-        number: int,
         hills: _Range,
+        line: Light,
         place: tuple[Floats, Light],
         pitch_m: Light,
         spans: tuple[float, float],
     ) -> None:
         bearing, height = place
-        line = self.skyline(number, hills, bearing)
         trees = hills.tree_m * WALL_M / hills.distance_m
         if height[0] - pitch_m[0] > line.max() + 1.5 * trees:
             return
-        seed = (self._seed, 23, number)
+        top = int(np.searchsorted(height - pitch_m, line.max() + 1.5 * trees))
+        out, height, pitch_m = out[:, :top], height[:top], pitch_m[:top]
+        seed = (self._seed, 23, RANGES.index(hills))
         shrink = WALL_M / hills.distance_m
         # Fields and woods lie on slopes seen from the side: about four times as wide as high.
         ways = np.maximum(height, 0).astype(np.float64) / shrink
