@@ -172,6 +172,7 @@ class FlashRule:
     longest_s: Fraction = Fraction(0)
     intervals: list[tuple[Fraction, Fraction]] = field(default_factory=list)
     _busy_since_s: Fraction | None = None
+    _most_flagged: float = 0.0
 
     def see(self, time_s: Fraction, up: Mask, down: Mask) -> bool:
         """Take the changes of the next frame; returns whether this is the worst moment so far."""
@@ -189,8 +190,9 @@ class FlashRule:
 
     def _raise_most(self, time_s: Fraction, count: npt.NDArray[np.int16]) -> bool:
         worse = False
-        while np.count_nonzero(count > self.most_changes) > self.area.limit_cells:
-            size, region = self.area.largest(count > self.most_changes)
+        # What is too small even when taken together need not be taken apart.
+        while self.area.combined(more := count > self.most_changes) > self.area.limit_cells:
+            size, region = self.area.largest(more)
             if size <= self.area.limit_cells:
                 break
             self.most_changes += 1
@@ -200,11 +202,11 @@ class FlashRule:
     def _judge(self, time_s: Fraction, count: npt.NDArray[np.int16]) -> bool:
         flagged = count > MOST_CHANGES
         share = np.count_nonzero(flagged) / self.area.cells
-        if share > self.combined_share:
-            combined = self.area.combined(flagged) / self.area.cells
-            self.combined_share = max(self.combined_share, combined)
-        if share <= min(self.share, self.area.limit_share):
+        combined = self.area.combined(flagged)
+        grew, self._most_flagged = share > self._most_flagged, max(share, self._most_flagged)
+        if not grew and combined <= self.area.limit_cells:
             return False
+        self.combined_share = max(self.combined_share, combined / self.area.cells)
         size, region = self.area.largest(flagged)
         if size > self.area.limit_cells:
             self._add_interval(self.counter.since_s, time_s)

@@ -32,7 +32,7 @@ CodeGrid = npt.NDArray[np.int16]
 
 LONG_SIDE_CELLS = 160
 FINE = 3  # fine cells along the side of a cell
-QUICK_ROWS = 3  # a quick look reads every third row
+QUICK_ROWS = 2  # rows of a cell that a quick look reads
 SCALE = 16  # signals are integers, 0 to 255 x 16: eight-bit codes stay exact
 TOP = 255 * SCALE
 BT709 = np.array([0.2126, 0.7152, 0.0722])
@@ -113,7 +113,7 @@ class Reducer:
     viewing
         For the luminance of peak white.
     quick
-        Read every third row and average whole cells in code. Meant for pictures that are
+        Read two rows of each cell and average whole cells in code. Meant for pictures that are
         smooth from row to row, such as rendered ones, while they are made.
     matrix
         Key of `MATRICES`: how planes are made of R'G'B'.
@@ -129,7 +129,7 @@ class Reducer:
         matrix: Matrix = "bt709",
     ) -> None:
         self.grid = Grid.of(width, height)
-        self._step = QUICK_ROWS if quick and height >= 2 * QUICK_ROWS * self.grid.rows else 1
+        self._quick = quick
         self._factor = 1 if quick else FINE
         self._fine = (self.grid.columns * self._factor, self.grid.rows * self._factor)
         signal = np.arange(TOP + 1) / TOP
@@ -199,10 +199,11 @@ class Reducer:
     def _shrink(self, plane: UInt8Array) -> UInt8Array:
         # Boxes of at most 1/480 of the long side are averaged in code, which costs an
         # eighth of doing so in light and differs only where such a box holds an edge.
-        if self._step > 1:
-            plane = plane[self._step // 2 :: self._step]
-        height, width = plane.shape
         columns, rows = self._fine
+        if self._quick:
+            step = max(1, plane.shape[0] // (QUICK_ROWS * rows))
+            plane = plane[step // 2 :: step]
+        height, width = plane.shape
         image = Image.fromarray(np.ascontiguousarray(plane))
         if width % columns == 0 and height % rows == 0:
             return np.asarray(image.reduce((width // columns, height // rows)))

@@ -101,7 +101,8 @@ class AreaRule:
 
     def combined(self, mask: Mask) -> float:
         """Area in cells of all of `mask` (within the window), connected or not."""
-        return self._within_window(mask, float(np.count_nonzero(mask)))
+        total = float(np.count_nonzero(mask))
+        return self._within_window(mask, total) if total > self.limit_cells else total
 
     def _within_window(self, region: Mask, size: float) -> float:
         if self.window is None:

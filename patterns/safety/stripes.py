@@ -88,10 +88,10 @@ def _peak(spectrum: FloatGrid, shape: tuple[int, int]) -> tuple[float, float] | 
 def _near(spectrum: FloatGrid, x: float, y: float, peak: tuple[np.intp, np.intp]) -> float:
     """Power at the wave (x, y) and its neighbours, those apart that the peak leaks into."""
     rows, columns = spectrum.shape
-    j, i = round(y), round(x)
-    ys = [n % rows for n in (j - 1, j, j + 1)]
-    xs = [n for n in (i - 1, i, i + 1) if 0 <= n < columns]
-    own = {((peak[1] + a) % rows, peak[0] + b) for a in (-1, 0, 1) for b in (-1, 0, 1)}
+    ys = [(round(y) + a) % rows for a in (-1, 0, 1)]
+    xs = [n for a in (-1, 0, 1) if 0 <= (n := round(x) + a) < columns]
+    j, i = int(peak[1]), int(peak[0])
+    own = {((j + a) % rows, i + b) for a in (-1, 0, 1) for b in (-1, 0, 1)}
     return max((float(spectrum[n, m]) for n in ys for m in xs if (n, m) not in own), default=0.0)
 
 
@@ -184,11 +184,12 @@ def _demodulate(light: FloatGrid, x: float, y: float, scales: tuple[int, int]) -
     more_x, more_y = _refined(wave, region)
     x, y = x + more_x, y + more_y
     dark, bright = np.percentile(light[region], (3, 97))
-    if bright - dark < LEAST_CONTRAST * (bright + dark):
+    pairs = _extent(region, x, y)
+    if bright - dark < LEAST_CONTRAST * (bright + dark) or pairs < FEWEST_PAIRS - 0.5:
         return None
     coarse, step = scales
     return Stripes(
-        pairs=_extent(region, x, y),
+        pairs=pairs,
         share=float(region.mean()),
         light_cd_m2=float(bright),
         dark_cd_m2=float(dark),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 from itertools import product
+from math import ceil
 
 import numpy as np
 import pytest
@@ -152,7 +153,7 @@ def test_no_place_changes_more_often_than_proved() -> None:
     for rate, per_s in product((Fraction(24), Fraction(24000, 1001), Fraction(30)), range(1, 24)):
         motion = BarsMotion(per_s * Fraction(100), Fraction(100), Fraction(50))
         bound = changes_per_s(motion, rate)
-        frames = int(np.ceil(rate))
+        frames = ceil(rate)
         step = motion.speed_px_s / (motion.period_px * rate)
         starts = np.arange(997) / 997
         phases = (starts[:, None] + np.arange(frames + 1)[None, :] * float(step)) % 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from skimage.color import rgb2xyz
 
@@ -40,7 +41,9 @@ def test_chromaticity_agrees_with_a_reference_library() -> None:
 
 
 def test_ratio_of_black_is_zero() -> None:
-    assert red_ratio([[0, 0, 0], [1, 0, 0], [0.8, 0.1, 0.1]]) == pytest.approx([0, 1, 0.8])
+    assert red_ratio(np.array([[0.0, 0, 0], [1, 0, 0], [0.8, 0.1, 0.1]])) == pytest.approx(
+        [0, 1, 0.8]
+    )
 
 
 def _count(colours: list[tuple[float, float, float]], swings: RedSwings | OlderRedSwings) -> int:
@@ -72,7 +75,7 @@ def test_current_rule(colours: list[tuple[float, float, float]], changes: int) -
     assert _count(colours, RedSwings((1, 1))) == changes
 
 
-def _uv(colour: tuple[float, float, float]) -> np.ndarray:  # type: ignore[type-arg]
+def _uv(colour: tuple[float, float, float]) -> npt.NDArray[np.float32]:
     return np.hstack(chromaticity(np.array([colour])))
 
 
