@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 __all__ = ["across_boxes", "box_weights", "trapezoid_integral", "turn_boxes"]
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 
 # Products of at most this many multiplications are done by the calling thread alone: the

@@ -46,7 +46,7 @@ class _Reader:
     """
 
     def __init__(
-        self, azimuth: npt.NDArray[np.float32], row: Ints, plan: RowPlan, atlas: Atlas
+        self, azimuth: npt.NDArray[np.floating], row: Ints, plan: RowPlan, atlas: Atlas
     ) -> None:
         per_radian = (plan.texels / (2 * pi)).astype(np.float32)
         place = azimuth * per_radian[row] - (atlas.first_texel + 0.5).astype(np.float32)[row]

@@ -16,7 +16,7 @@ from patterns.rendering.orbit_plan import RowPlan
 
 __all__ = ["Atlas", "Surface", "build_atlas"]
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
 

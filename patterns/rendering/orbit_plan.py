@@ -22,7 +22,7 @@ TEXELS = 1.35  # texels to a footprint along the turn
 FEWEST = 48  # texels to a turn
 
 Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating]
 
 
 @dataclass

@@ -12,7 +12,7 @@ from patterns.scenes.orbit import SUBJECT, OrbitCamera, Seen
 
 __all__ = ["EDGE_GRID", "Samples", "look"]
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating]
 Ints = npt.NDArray[np.int64]
 
 ROWS_AT_ONCE = 12

@@ -22,7 +22,7 @@ from patterns.scenes.speed import RING_RADIUS_M
 
 __all__ = ["FAR_GROUND", "NEAR_GROUND", "SUBJECT", "WALL", "WALL_M", "OrbitCamera", "Seen"]
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating]
 
 WALL_M = RING_RADIUS_M
 # The ground before and behind the axis is kept apart: its azimuths lie about pi and about
@@ -183,7 +183,8 @@ class OrbitCamera:
         n = (radial * sx, radial * sy, upward)
         facing = n[0] * d[0] + n[1] * d[1] + n[2] * d[2]
         facing = np.where(np.abs(facing) < 1e-4, 1e-4, facing)
-        along2, across2 = 0.0, 0.0
+        along2: Floats = np.zeros_like(facing)
+        across2: Floats = np.zeros_like(facing)
         for e in ((1.0, 0.0, 0.0), (0.0, -s, -c)):
             slide = (n[0] * e[0] + n[1] * e[1] + n[2] * e[2]) / facing
             px, py, pz = (t * (e[k] - d[k] * slide) for k in range(3))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from concurrent.futures import Executor
+from itertools import pairwise
 from math import cos, radians, sin, tan
 
 import numpy as np
@@ -24,7 +25,7 @@ from patterns.scenes.orbit_profile import Profile
 
 __all__ = ["OrbitGround", "shadow_share"]
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 
 BLOCK = 128
@@ -65,7 +66,7 @@ def shadow_share(profile: Profile, x_m: Floats, y_m: Floats, blur_m: float) -> L
 
 def _radius_at(outline: Floats, height: float) -> float:
     widest = 0.0
-    for (r0, z0), (r1, z1) in zip(outline[:-1], outline[1:], strict=True):
+    for (r0, z0), (r1, z1) in pairwise(outline):
         if min(z0, z1) <= height <= max(z0, z1):
             part = 0.0 if z1 == z0 else (height - z0) / (z1 - z0)
             widest = max(widest, r0 + part * (r1 - r0), min(r0, r1) if z1 == z0 else 0)

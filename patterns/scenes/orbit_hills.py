@@ -32,7 +32,7 @@ from patterns.scenes.ring_noise import ring_fractal, ring_line
 
 __all__ = ["OrbitWall"]
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 
 SUN_BEARING = radians(90 - SUN_AZIMUTH_DEG)

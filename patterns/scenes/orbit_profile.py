@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 __all__ = ["Profile", "SolidHits", "meet"]
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating]
 
 
 @dataclass(frozen=True)

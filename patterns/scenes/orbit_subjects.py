@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import cos, radians, sin
 
 import numpy as np
@@ -23,7 +24,7 @@ from patterns.scenes.surface_marks import Patch, joint, repeat
 
 __all__ = ["OrbitSubject"]
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 
 SUN_BEARING, SUN_UP = radians(90 - SUN_AZIMUTH_DEG), radians(SUN_ELEVATION_DEG)
@@ -112,7 +113,7 @@ class OrbitSubject:
         level = joint(repeat(patch.way / course_height, 1.0) * course_height, 0.03, patch.pitch_m)
         shade *= 1 - 0.34 * np.maximum(upright, level)
         shade *= self._weather(name, stone, patch)
-        return stone.colour * shade[..., np.newaxis].astype(np.float32)
+        return np.asarray(stone.colour * shade[..., np.newaxis], np.float32)
 
     def _weather(self, name: str, stone: _Stone, patch: Patch) -> Light:
         spans = (patch.spans[0], patch.spans[1])
@@ -136,11 +137,11 @@ class OrbitSubject:
         """What corners keep off: ledges above and the ground below darken a wall."""
         outline = np.array(self.profile.points)
         open_sky = 1 - 0.30 * np.exp(-height / 1.5) * (radial > 0)
-        for (r0, z0), (r1, _) in zip(outline[:-1], outline[1:], strict=True):
+        for (r0, z0), (r1, _) in pairwise(outline):
             if r1 > r0 + 0.1:
                 under = np.maximum(z0 - height, 0)
                 depth = r1 - r0
                 open_sky = open_sky * np.where(
                     (height < z0) & (radial > 0.5), 1 - 0.42 * np.exp(-under / depth), 1
                 )
-        return open_sky.astype(np.float32)[:, np.newaxis]
+        return np.asarray(open_sky, np.float32)[:, np.newaxis]

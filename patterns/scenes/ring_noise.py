@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 __all__ = ["ring_fractal", "ring_line", "ring_noise"]
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 
 

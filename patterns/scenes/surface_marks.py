@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 __all__ = ["Patch", "joint", "repeat", "slot"]
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 
 

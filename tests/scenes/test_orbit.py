@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 from math import atan, hypot, pi, radians, tan
 
 import numpy as np
@@ -76,12 +77,12 @@ def _inside(profile: Profile, points: np.ndarray) -> np.ndarray:
     radius, height = np.hypot(points[..., 0], points[..., 1]), points[..., 2]
     crossings = np.zeros(radius.shape, int)
     corners = [*profile.points, (0.0, 0.0)]
-    for (r0, z0), (r1, z1) in zip(corners[:-1], corners[1:], strict=True):
+    for (r0, z0), (r1, z1) in pairwise(corners):
         if z0 == z1:
             continue
         between = (height >= min(z0, z1)) & (height < max(z0, z1))
         crossings += between & (r0 + (height - z0) / (z1 - z0) * (r1 - r0) > radius)
-    return crossings % 2 == 1
+    return np.asarray(crossings % 2 == 1)
 
 
 @pytest.mark.parametrize("subject", SUBJECTS)
