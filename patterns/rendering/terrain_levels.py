@@ -38,7 +38,7 @@ AHEAD = 2
 # again (that is in the surface's footprint): without both, edges would beat with the pixels.
 APERTURE = 1.0
 TAPS = (0.6280, -0.1791, 0.0744, -0.0233)  # tapered sinc, sum 1/2
-BLOCK_ROWS = 8
+BLOCK_ROWS = 12
 
 
 def bands(sample_m: npt.NDArray[np.float64], rows: npt.NDArray[np.intp]) -> list[tuple[int, int]]:
@@ -51,7 +51,7 @@ def bands(sample_m: npt.NDArray[np.float64], rows: npt.NDArray[np.intp]) -> list
     first = 0
     for last in range(1, len(rows) + 1):
         part = sample_m[rows[first:last]]
-        ratio = 1 + 0.7 / (1 + 0.4 * log2(part.min() / least))
+        ratio = 1 + 0.9 / (1 + 0.5 * log2(part.min() / least))
         inside = last < len(rows) and max(part.max(), sample_m[rows[last]]) < ratio * min(
             part.min(), sample_m[rows[last]]
         )
@@ -100,11 +100,12 @@ class LineLevel:
         self._places = ahead / self.step_m
         through = transmittance(rays.range_m[top:bottom])
         self._through = float(np.sqrt(through.min() * through.max()))
-        self._shift = haze_shift(through, self._through, colour)[:, None, :]
+        self._shift = haze_shift(through, self._through, colour)[:, None]
         self._across = self._lay_across(rays, top, bottom)
         span = float(self._places.max() - self._places.min())
-        self.chunk_lines = int(np.clip(ceil(span / 2), 10, 48))
-        self.slots = ceil((span + 2) / self.chunk_lines) + 3
+        # Long chunks waste fewer lines at their ends; far levels hardly ever need another.
+        self.chunk_lines = int(np.clip(ceil(span / 2), 28 if self.step_m < 1 else 8, 64))
+        self.slots = ceil((span + 2) / self.chunk_lines) + 2
         self._held: list[int | None] = [None] * self.slots
         planes = 2 if colour else 1
         lines = self.slots * self.chunk_lines * AHEAD
@@ -171,7 +172,7 @@ class LineLevel:
                 words[lines[row]].take(self._columns[row], 0, block[row - first], "clip")
             mixed = block.view(WORD).reshape(*block.shape, -1)
             mixed *= mix[first:last, None, None]
-            mixed += self._shift[first:last]
+            block += self._shift[first:last]
             codes = unpacked(mixed)
             for number, plane in enumerate(out):
                 plane[top + first : top + last] = codes[..., number]

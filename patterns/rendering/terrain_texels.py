@@ -9,6 +9,8 @@ from texel to texel place an image to within 1/128 texel.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
@@ -73,8 +75,8 @@ def codes_of_light(light: FloatArray, colour: bool) -> FloatArray:
 
 def haze_shift(
     through: npt.NDArray[np.float64], through_level: float, colour: bool
-) -> npt.NDArray[np.uint32]:
-    """Word (rows, planes) to add where a row's haze differs a little from its level's.
+) -> npt.NDArray[np.unsignedinteger[Any]]:
+    """Word (rows,), double for Cb and Cr, to add where a row's haze is not quite its level's.
 
     Shifts every code as the code of mean ground would shift; what is left is a change of
     contrast by a few percent between the rows of a level.
@@ -83,7 +85,11 @@ def haze_shift(
     light = MEAN_GROUND[:, None] * seen + palette.HAZE[:, None] * (1 - seen)
     codes = codes_of_light(light.astype(np.float32), colour).astype(np.float64)
     shift = np.rint((codes[:, :-1] - codes[:, -1:]).T * 2**24).astype(np.int64)
-    return np.asarray(shift & 0xFFFFFFFF, np.uint32)
+    if not colour:
+        return (shift[:, 0] & 0xFFFFFFFF).astype(WORD)
+    # Cb lies in the low half of a double word; a negative shift borrows from Cr's half,
+    # which gives back what the sum carries.
+    return (shift[:, 0] + (shift[:, 1] << 32)).astype("<i8").view("<u8")
 
 
 def pack(codes: FloatArray, follower: FloatArray) -> WordArray:

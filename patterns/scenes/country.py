@@ -60,7 +60,9 @@ class Country:
             middle=Field(fractal(rng, TILE, 96, 3, 0.5), PERIOD_M / MIDDLE_REPEATS / TILE),
             fine=Field(fractal(rng, TILE, 64, 3, 0.5), PERIOD_M / FINE_REPEATS / TILE),
             crowns=Field(canopy, crown),
-            crown_light=Field(np.clip(0.5 + 2.2 * (canopy - shifted(canopy, lx, ly)), 0, 1), crown),
+            crown_light=Field(
+                np.clip(0.45 + 1.3 * (canopy - shifted(canopy, lx, ly)), 0, 1), crown
+            ),
             crown_shade=Field(shifted(canopy, tx, ty), crown),
         )
 

@@ -22,6 +22,21 @@ class Field:
         self.step_m = step_m
         self.size = len(values)
 
+    def for_boxes(self, width_m: float) -> Field:
+        """The same field in fewer samples, if boxes of `width_m` hold many."""
+        if width_m < 4 * self.step_m or self.size % 2 or self.size < 32:
+            return self
+        return self.coarser.for_boxes(width_m)
+
+    @cached_property
+    def coarser(self) -> Field:
+        """Every second sample after smoothing by (1, 2, 1) / 4 along both axes."""
+        values = self.values
+        for axis in (0, 1):
+            beside = np.roll(values, 1, axis) + np.roll(values, -1, axis)
+            values = (values + beside * np.float32(0.5)) * np.float32(0.5)
+        return Field(values[::2, ::2], 2 * self.step_m)
+
     @cached_property
     def turned(self) -> Field:
         """The same field with x and y exchanged."""

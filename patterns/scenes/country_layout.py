@@ -21,6 +21,7 @@ __all__ = ["MAP_SIZE", "MAP_STEP_M", "PERIOD_M", "TREE_HEIGHT_M", "Layout", "lay
 PERIOD_M = 4096.0
 MAP_SIZE = 1024
 MAP_STEP_M = PERIOD_M / MAP_SIZE
+BRIGHTNESS = 1.2  # of the whole ground, so that it stands well on a display
 HEDGE_HEIGHT_M, TREE_HEIGHT_M = 2.0, 3.4  # low: shadows that hide little
 
 
@@ -181,4 +182,4 @@ def _relief(height: FloatMap) -> FloatMap:
     sun = shadow_offset(1.0)
     rise = [np.roll(height, -1, axis) - np.roll(height, 1, axis) for axis in (0, 1)]
     toward = rise[0] * np.float32(sun[0]) + rise[1] * np.float32(sun[1])
-    return np.asarray(np.clip(1 + 0.11 * toward / toward.std(), 0.7, 1.3), np.float32)
+    return np.asarray(BRIGHTNESS * np.clip(1 + 0.11 * toward / toward.std(), 0.7, 1.3), np.float32)

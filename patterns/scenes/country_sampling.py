@@ -15,7 +15,7 @@ import numpy.typing as npt
 from patterns.scenes.country_field import Field, GridAxis
 from patterns.scenes.noise import FloatMap
 
-__all__ = ["GridSampler", "PointSampler", "Sampler", "box_filtered"]
+__all__ = ["Field", "GridAxis", "GridSampler", "PointSampler", "Sampler", "box_filtered"]
 
 IndexArray = npt.NDArray[np.intp]
 MOST_BOUNDED = 4000  # samples that are worth looking through to skip a material
@@ -70,7 +70,8 @@ class GridSampler:
         """Field averaged over each footprint; not to be changed, since it is kept."""
         key = id(field)
         if key not in self._known:
-            source = field.turned if self._turned else field
+            source = field.for_boxes(min(self.texel_x_m, self.texel_y_m))
+            source = source.turned if self._turned else source
             plan = self.second.plan(source)
             columns, start = plan.columns()
             rows = self.first.plan(source).down(source, columns)

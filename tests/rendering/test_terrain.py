@@ -161,7 +161,7 @@ def test_motion_between_frames_by_phase_correlation(flight: str, rate: str) -> N
     renderer = TerrainRenderer(clip(motion, Fraction(rate), 90), WIDTH, HEIGHT)
     want = 4 / float(Fraction(rate)) * focal_px(motion.hfov_deg, WIDTH) / 40
     frames = [windowed(frame(renderer, n).y) for n in (20, 21)]
-    shift, _, _ = phase_cross_correlation(  # type: ignore[no-untyped-call]
+    shift, _, _ = phase_cross_correlation(
         frames[1], frames[0], upsample_factor=200, normalization=None
     )
     expected = (want, 0.0) if flight == "down" else (0.0, -want)
