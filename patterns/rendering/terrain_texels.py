@@ -34,7 +34,7 @@ WordArray = npt.NDArray[np.uint32]
 WORD = np.dtype("<u4")  # byte 3 is the upper byte on every machine
 
 # What ground looks like on average, for the small correction of `haze_shift`.
-MEAN_GROUND = np.array([0.13, 0.15, 0.055], np.float32)
+MEAN_GROUND = np.array([0.160, 0.164, 0.070], np.float32)
 _CODES = np.array(
     [
         [0.2126, 0.7152, 0.0722],

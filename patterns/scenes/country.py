@@ -38,6 +38,7 @@ class Country:
         canopy = crowns(rng, TILE, 6.2 / crown, 4.6 / crown)
         tx, ty = (v / crown for v in shadow_offset(TREE_HEIGHT_M))
         lx, ly = (v / crown for v in shadow_offset(0.9))
+        slope = canopy - shifted(canopy, lx, ly)
         self.materials = Materials(
             layout=layout,
             maps={
@@ -60,9 +61,7 @@ class Country:
             middle=Field(fractal(rng, TILE, 96, 3, 0.5), PERIOD_M / MIDDLE_REPEATS / TILE),
             fine=Field(fractal(rng, TILE, 64, 3, 0.5), PERIOD_M / FINE_REPEATS / TILE),
             crowns=Field(canopy, crown),
-            crown_light=Field(
-                np.clip(0.45 + 1.3 * (canopy - shifted(canopy, lx, ly)), 0, 1), crown
-            ),
+            crown_light=Field(np.clip(0.45 + 1.3 * slope, 0, 1), crown),
             crown_shade=Field(shifted(canopy, tx, ty), crown),
         )
 

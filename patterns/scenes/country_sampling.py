@@ -96,16 +96,17 @@ class GridSampler:
 
     def softness(self, distance_m: FloatMap) -> FloatMap:
         """By how much `distance_m` changes over a footprint: the width of its edges."""
-        across = _change(distance_m, 1, self.second.width_m / self.second.step_m)
-        if len(distance_m) > 1:
-            across += _change(distance_m, 0, self.first.width_m / self.first.step_m)
-        else:
-            across += np.float32(self.first.width_m)
+        across = _change(distance_m, 1, self.second)
+        across += _change(distance_m, 0, self.first)
         return across
 
 
-def _change(values: FloatMap, axis: int, scale: float) -> FloatMap:
+def _change(values: FloatMap, axis: int, places: GridAxis) -> FloatMap:
+    """How much `values` change along an axis over the width of one of its boxes."""
     out = np.empty_like(values)
+    if values.shape[axis] == 1:  # nothing to compare with: distances change by a metre a metre
+        out.fill(places.width_m)
+        return out
     if axis == 0:
         np.subtract(values[1:], values[:-1], out[:-1])
         out[-1] = out[-2]
@@ -113,7 +114,7 @@ def _change(values: FloatMap, axis: int, scale: float) -> FloatMap:
         np.subtract(values[:, 1:], values[:, :-1], out[:, :-1])
         out[:, -1] = out[:, -2]
     np.abs(out, out)
-    out *= np.float32(scale)
+    out *= np.float32(places.width_m / places.step_m)
     return out
 
 
