@@ -13,6 +13,7 @@ from patterns.safety.viewing import Viewing
 __all__ = ["AreaRule", "Mask", "label", "screen_rule", "visual_field_rule"]
 
 Mask = npt.NDArray[np.bool_]
+BRIDGE_CELLS = 2  # our choice, no source
 SCREEN_SHARE = 0.25  # ITU-R BT.1702-3, guideline 1 (second-hand quotation)
 
 
@@ -61,9 +62,26 @@ def label(mask: Mask) -> npt.NDArray[np.int32]:
     return labels
 
 
+def _widened(mask: Mask) -> Mask:
+    """The mask and all cells that are within `BRIDGE_CELLS` of it, diagonally too."""
+    wide = mask.copy()
+    for n in range(1, BRIDGE_CELLS + 1):
+        wide[n:] |= mask[:-n]
+        wide[:-n] |= mask[n:]
+    across = wide.copy()
+    for n in range(1, BRIDGE_CELLS + 1):
+        across[:, n:] |= wide[:, :-n]
+        across[:, :-n] |= wide[:, n:]
+    return across
+
+
 @dataclass(frozen=True)
 class AreaRule:
     """How large a region may be.
+
+    Areas that are at most 2 `BRIDGE_CELLS` cells apart (four: under a degree at three
+    picture heights) are taken for one, so that the thin quiet lines between stripes that
+    swap do not hide the whole; the lines themselves are not counted.
 
     Attributes
     ----------
@@ -87,7 +105,7 @@ class AreaRule:
 
     def largest(self, mask: Mask) -> tuple[float, Mask]:
         """Area in cells of the largest region (within the window), and the region."""
-        labels = label(mask)
+        labels = np.where(mask, label(_widened(mask)), 0)
         sizes = np.bincount(labels.ravel())
         sizes[0] = 0
         best, best_number = 0.0, 0

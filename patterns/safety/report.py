@@ -248,7 +248,9 @@ def report_text(report: SafetyReport) -> str:
     """Text for the terminal: the verdict, the numbers behind it, the cautions."""
     lines = [report.summary, f"  {_checked(report)}", f"  {_viewing(report.viewing)}"]
     if report.flashes:
-        lines.append("  flashes: most in any second, connected area with more than 3 (WCAG: in 10 degrees)")
+        lines.append(
+            "  flashes: most in any second, connected area with more than 3 (WCAG: in 10 degrees)"
+        )
         lines += [_flash_line(f) for f in report.flashes]
     lines.append("  regular stripes")
     lines += [_stripe_line(s) for s in report.stripes]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from math import pi
+from math import isfinite, pi
 
 import numpy as np
 import numpy.typing as npt
@@ -28,10 +28,16 @@ MANY_PAIRS = 20  # more of them than this are not worse; their area is
 KEEP_S = Fraction(1, 2)  # stripes that flash are dark now and then: do not lose them at once
 
 # Our choices, no source.
+JUMP_CYCLES = 0.2  # a step this far from those around it is not their motion
 SWING_CYCLES = 1 / 8  # the way back that counts as a change of direction
 FADE = 0.5  # of the amplitude: fading to this and back is flashing
 
 FloatArray = npt.NDArray[np.floating]
+
+
+def _wrapped(cycles: float) -> float:
+    """Cycles from -1/2 to 1/2; an infinite number stays, as far from everything as can be."""
+    return (cycles + 0.5) % 1 - 0.5 if isfinite(cycles) else 1.0
 
 
 @dataclass
@@ -71,6 +77,9 @@ class _Track:
     amplitude: float = 0.0
     cycles: float = 0.0
     reversals: int = 0
+    usual: float | None = None
+    jump: float = float("inf")
+    jump_s: Fraction | None = None
     turns: _Zigzag = field(default_factory=lambda: _Zigzag(SWING_CYCLES))
     fades: _Zigzag = field(default_factory=lambda: _Zigzag(FADE))
 
@@ -89,11 +98,22 @@ class _Track:
         self.seen_s = time_s
         phase = float(np.angle(value)) / (2 * pi)
         if self.phase is not None:
-            step = (phase - self.phase + 0.5) % 1 - 0.5
-            self.reversals += abs(step) >= REVERSAL_CYCLES
-            self.cycles += step
-            self.turns.see(self.cycles)
+            self._step(time_s, _wrapped(phase - self.phase))
         self.phase = phase
+
+    def _step(self, time_s: Fraction, step: float) -> None:
+        """Add a step of so many cycles, unless it is a jump between others, such as a cut."""
+        usual = step if self.usual is None else self.usual
+        jumps = abs(_wrapped(step - usual)) >= JUMP_CYCLES
+        if jumps and abs(_wrapped(step - self.jump)) >= JUMP_CYCLES:
+            # One is a cut or the seam of a loop; two within a second are a pattern that reverses.
+            self.reversals += self.jump_s is not None and time_s - self.jump_s < 1
+            self.jump, self.jump_s = step, time_s
+            return
+        self.usual, self.jump = step, float("inf")
+        self.reversals += abs(step) >= REVERSAL_CYCLES
+        self.cycles += step
+        self.turns.see(self.cycles)
 
     def confirm(self, time_s: Fraction) -> None:
         """Take it that up to `time_s` these were the stripes, and say what they did.

@@ -67,10 +67,17 @@ def test_the_screen_rule_is_a_quarter() -> None:
 
 def test_the_largest_region_wins_over_the_sum() -> None:
     mask = np.zeros((10, 20), np.bool_)
-    mask[:, :6] = mask[:, 8:15] = True
+    mask[:, :6] = mask[:, 11:18] = True
     rule = AreaRule(50, None, 200)
     size, region = rule.largest(mask)
     assert size == 70
-    assert region[:, 8:15].all()
+    assert region[:, 11:18].all()
     assert not region[:, :6].any()
     assert rule.combined(mask) == 130
+
+
+@pytest.mark.parametrize(("gap", "size"), [(4, 40), (5, 20)])
+def test_areas_a_few_cells_apart_are_one(gap: int, size: int) -> None:
+    mask = np.zeros((10, 20), np.bool_)
+    mask[:, :2] = mask[:, 2 + gap : 4 + gap] = True
+    assert AreaRule(10, None, 200).largest(mask)[0] == size
