@@ -1,0 +1,161 @@
+"""The hold meter of a split clip: a row of blocks that fills by one cell each refresh.
+
+A block is one picture, as wide as it stays; the number in it counts refreshes. What has
+passed is in full colour, what is to come is dim, and a mark runs under the cell of the
+refresh that is on screen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from patterns.present.canvas import Box, Drawing, Text
+from patterns.present.feed import Feed, Run, common_period, runs, usual_hold
+from patterns.present.panel_layout import Area
+from patterns.present.picture import to_image
+from patterns.present.style import Scheme
+from patterns.present.to_planes import colour_codes, image_to_planes, paste
+from patterns.rendering.lettering import cap_height_px, size_for_width, text_width_px
+from patterns.rendering.planes import Planes
+
+__all__ = ["HoldMeter", "meter_window"]
+
+LEAST_WINDOW, LONGEST_WINDOW = 24, 60  # refreshes
+LEAST_CELL_PX = 12
+LEAST_TYPE_PX = 18
+MARK_SHARE = 0.14  # of the meter's height
+
+
+def meter_window(feeds: tuple[Feed, ...], refresh_hz: Fraction, width_px: int) -> int:
+    """Refreshes across a meter: whole periods of all feeds where they fit, else half a second.
+
+    Cells are at least `LEAST_CELL_PX` wide, so that single refreshes can be told apart.
+    """
+    most = max(2, width_px // LEAST_CELL_PX)
+    period = common_period(feeds, refresh_hz)
+    periods = max(1, -(-LEAST_WINDOW // period))
+    if period * periods <= min(most, LONGEST_WINDOW):
+        return period * periods
+    return min(most, max(LEAST_WINDOW, round(refresh_hz / 2)))
+
+
+@dataclass(frozen=True)
+class _Round:
+    """The meter once through, all to come and all passed."""
+
+    pending: Planes
+    passed: Planes
+
+
+class HoldMeter:
+    """Draws one panel's meter into frames.
+
+    Parameters
+    ----------
+    feed, refresh_hz
+        What is shown, and how often the display refreshes.
+    area
+        Where the meter lies.
+    window
+        Refreshes across.
+    colours
+        Scheme of the frame.
+    """
+
+    def __init__(
+        self, feed: Feed, refresh_hz: Fraction, area: Area, window: int, colours: Scheme
+    ) -> None:
+        self._feed, self._refresh_hz, self._area = feed, refresh_hz, area
+        self._window, self._colours = window, colours
+        self._usual = usual_hold(feed, refresh_hz)
+        seen = list(runs(feed, refresh_hz, 0, 4 * window))[:-1]  # the last may be cut short
+        self._least = min((run.refreshes for run in seen), default=self._usual)
+        self._mark_codes = colour_codes(colours.ink)
+        self._edges = [2 * round(k * area.width / window / 2) for k in range(window + 1)]
+        self._rounds: dict[tuple[tuple[int, int], ...], _Round] = {}
+        self._shown: tuple[int, _Round] | None = None
+
+    def draw(self, refresh: int, frame: Planes) -> None:
+        """Draw the meter as it stands while `refresh` is on screen."""
+        number, at = divmod(refresh, self._window)
+        if self._shown is None or self._shown[0] != number:
+            self._shown = number, self._round(number)
+        shown, area = self._shown[1], self._area
+        split = self._edges[at + 1]
+        paste(shown.pending, frame, area.left, area.top)
+        passed = Planes(
+            shown.passed.y[:, :split],
+            shown.passed.cb[:, : split // 2],
+            shown.passed.cr[:, : split // 2],
+        )
+        paste(passed, frame, area.left, area.top)
+        self._mark(frame, area.left + self._edges[at], area.left + split)
+
+    def _mark(self, frame: Planes, left: int, right: int) -> None:
+        high = max(2, round(self._area.height * MARK_SHARE / 2) * 2)
+        top = self._area.bottom - high
+        y, cb, cr = self._mark_codes
+        frame.y[top : top + high, left:right] = y
+        rows = slice(top // 2, (top + high) // 2)
+        columns = slice(left // 2, right // 2)
+        frame.cb[rows, columns], frame.cr[rows, columns] = cb, cr
+
+    def _round(self, number: int) -> _Round:
+        first = number * self._window
+        # A picture that began before the round, or goes on after it, keeps its whole count.
+        reach = self._window + 2 * self._usual + 4
+        begin = max(0, first - self._usual - 2)
+        found = [
+            run
+            for run in runs(self._feed, self._refresh_hz, begin, reach + first - begin)
+            if run.start < first + self._window and run.start + run.refreshes > first
+        ]
+        key = tuple((run.start - first, run.refreshes) for run in found)
+        if key not in self._rounds:
+            if len(self._rounds) > 64:  # an endless cadence must not fill the memory
+                self._rounds.clear()
+            self._rounds[key] = _Round(
+                self._picture(found, first, lit=False), self._picture(found, first, lit=True)
+            )
+        return self._rounds[key]
+
+    def _picture(self, found: list[Run], first: int, *, lit: bool) -> Planes:
+        width, height = self._area.width, self._area.height
+        drawing = Drawing(width, height, self._colours.paper, "hold meter")
+        mark = max(2, round(height * MARK_SHARE / 2) * 2)
+        block_height = height - mark - round(height * 0.1)
+        gap = max(2, width // self._window // 8)
+        # One type size for all blocks: the largest at which the shortest holds its number.
+        room = (self._least * width / self._window - gap) / 1.25
+        size = size_for_width(str(self._least), room, int(block_height * 0.66))
+        for run in found:
+            self._block(drawing, run, first, (block_height, gap, size), lit=lit)
+        for left, right in pairwise(self._edges):
+            drawing.add(Box(left, height - mark, right - left - 2, mark, self._colours.panel))
+        return image_to_planes(to_image(drawing))
+
+    def _place(self, refresh: int) -> float:
+        """Column of a refresh counted from the round's start; it may lie outside."""
+        if 0 <= refresh <= self._window:
+            return float(self._edges[refresh])
+        return refresh * self._area.width / self._window
+
+    def _block(
+        self, drawing: Drawing, run: Run, first: int, sizes: tuple[int, int, int], *, lit: bool
+    ) -> None:
+        height, gap, type_px = sizes
+        left = self._place(run.start - first)
+        width = self._place(run.start + run.refreshes - first) - left - gap
+        odd = run.refreshes != self._usual
+        c = self._colours
+        fill, ink = (c.odd, c.odd_ink) if odd else (c.usual, c.usual_ink)
+        if not lit:
+            fill, ink = c.panel, c.muted
+        drawing.add(Box(left, 0, width, height, fill, min(height // 14, width / 4)))
+        text = str(run.refreshes)
+        begin, end = max(left, 0), min(left + width, drawing.width)
+        if type_px >= LEAST_TYPE_PX and text_width_px(text, type_px) * 1.1 <= end - begin:
+            base = height / 2 + cap_height_px(type_px) / 2
+            drawing.add(Text((begin + end) / 2, base, text, type_px, ink, "middle", True))

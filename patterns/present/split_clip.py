@@ -1,0 +1,246 @@
+"""The split clip: one scene at several rates side by side, each frame held as on a display.
+
+The file runs at the display's own rate, so that each of its frames is one refresh (or
+`slow` of them are), and every panel changes its picture exactly at the refreshes at
+which the display would.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import ceil
+
+from patterns.clip import Clip
+from patterns.errors import RequestError
+from patterns.present.canvas import Box, Drawing, Text
+from patterns.present.feed import Feed
+from patterns.present.hold_meter import HoldMeter, meter_window
+from patterns.present.panel_layout import Area, LayoutName, PanelAreas, panel_layout
+from patterns.present.panel_picture import PanelPicture, scene_height
+from patterns.present.picture import to_image
+from patterns.present.scene_choice import SceneChoice
+from patterns.present.style import DARK, Scheme
+from patterns.present.to_planes import image_to_planes, paste
+from patterns.rendering.lettering import cap_height_px, size_for_width, text_width_px
+from patterns.rendering.planes import Planes
+from patterns.timing.rates import format_decimal
+
+__all__ = ["Panel", "SplitClip", "SplitSpec"]
+
+LEAST_FITTED = 0.8  # words set smaller than this share of their size go on two lines instead
+
+
+@dataclass(frozen=True)
+class Panel:
+    """What one panel shows, and the words above it.
+
+    Attributes
+    ----------
+    feed
+        Which frame is on at each refresh.
+    exposure_s
+        Exposure of each frame of the footage.
+    title, words
+        Large and small label.
+    mark, good
+        One word beside the title, and whether it is as it should be.
+    """
+
+    feed: Feed
+    exposure_s: Fraction
+    title: str
+    words: str
+    mark: str
+    good: bool
+
+
+@dataclass(frozen=True)
+class SplitSpec:
+    """A split clip.
+
+    Attributes
+    ----------
+    panels
+        Two to four.
+    scene
+        What moves in all of them.
+    refresh_hz
+        Refreshes a second of the display.
+    layout
+        How the panels lie.
+    width, height
+        Size of the file's pictures.
+    seconds
+        Length of the scene; the file is `slow` times as long.
+    slow
+        How often each refresh is repeated.
+    colours
+        Scheme.
+    """
+
+    panels: tuple[Panel, ...]
+    scene: SceneChoice
+    refresh_hz: Fraction
+    layout: LayoutName = "side"
+    width: int = 1920
+    height: int = 1080
+    seconds: Fraction = Fraction(8)
+    slow: int = 1
+    colours: Scheme = DARK
+
+    def __post_init__(self) -> None:
+        """Check what can be checked without drawing."""
+        if not 1 <= self.slow <= 60:
+            raise RequestError(f"slow {self.slow} is outside 1 to 60: try 4")
+        if not 0 < self.seconds * self.slow <= 600:
+            raise RequestError(
+                f"{float(self.seconds):g} s slowed {self.slow} times is outside 0 to 600 s"
+            )
+        if self.width % 2 or self.height % 2:
+            raise RequestError(f"size {self.width}x{self.height} is odd: both must be even")
+
+    @property
+    def refreshes(self) -> int:
+        """How many refreshes of the display the clip lasts, unslowed."""
+        return ceil(self.seconds * self.refresh_hz)
+
+    def footage_frames(self, number: int) -> int:
+        """Frames of footage that panel `number` needs."""
+        last = self.panels[number].feed.shown(self.refreshes - 1, self.refresh_hz)
+        return last.frame + 2
+
+    @property
+    def areas(self) -> tuple[PanelAreas, ...]:
+        """Where the panels lie."""
+        return panel_layout(
+            self.width,
+            self.height,
+            len(self.panels),
+            self.layout,
+            level_line=self.scene.moves_across,
+        )
+
+
+def _panel_picture(spec: SplitSpec, number: int) -> PanelPicture:
+    """Scene and strip of one panel; on both sides of a line the scene is one."""
+    panel, areas = spec.panels[number], spec.areas
+    own = areas[number].picture
+    upper = spec.layout == "line" and spec.scene.moves_across and number == 0
+    base = Clip(
+        motion=spec.scene.motion(own.width, own.height),
+        rate=panel.feed.footage,
+        exposure_s=panel.exposure_s,
+        width=own.width,
+        height=own.height,
+        frames=spec.footage_frames(number),
+        strip="top" if upper else "bottom",
+        seed=spec.scene.seed,
+    )
+    left, high = own.width, scene_height(own.width, own.height, base)
+    part = Area(0, 0, left, high)
+    if spec.layout == "line":
+        part = Area(0, number * high, left, high)
+        size = (left, 2 * high)
+        if not spec.scene.moves_across:
+            part = Area(number * left, 0, left, high)
+            size = (2 * left, high)
+    else:
+        size = (left, high)
+    scene = replace(base, width=size[0], height=size[1], strip="none",
+                    motion=spec.scene.motion(*size))  # fmt: skip
+    return PanelPicture(scene, part, replace(base, motion=scene.motion))
+
+
+class SplitClip:
+    """Draws the frames of a split clip.
+
+    Raises
+    ------
+    RequestError
+        The panels do not fit the layout, or a panel is too small for its strip.
+    """
+
+    def __init__(self, spec: SplitSpec) -> None:
+        self.spec = spec
+        self.areas = spec.areas
+        self.pictures = tuple(_panel_picture(spec, i) for i in range(len(spec.panels)))
+        feeds = tuple(panel.feed for panel in spec.panels)
+        self.window = meter_window(feeds, spec.refresh_hz, self.areas[0].meter.width)
+        self._meters = tuple(
+            HoldMeter(panel.feed, spec.refresh_hz, area.meter, self.window, spec.colours)
+            for panel, area in zip(spec.panels, self.areas, strict=True)
+        )
+        self._ground = image_to_planes(to_image(_ground(spec, self.areas)))
+
+    def draw(self, refresh: int, frame: Planes | None = None) -> Planes:
+        """Frame as the display shows it at a refresh, in `frame` if it was drawn before."""
+        spec = self.spec
+        if frame is None:
+            frame = self._ground.copy()
+        for panel, areas, picture, meter in zip(
+            spec.panels, self.areas, self.pictures, self._meters, strict=True
+        ):
+            shown = panel.feed.shown(refresh, spec.refresh_hz)
+            paste(picture.draw(shown), frame, areas.picture.left, areas.picture.top)
+            meter.draw(refresh, frame)
+        return frame
+
+    def refreshes(self) -> Iterator[Planes]:
+        """Every refresh in order, in one frame that is used again."""
+        frame = self._ground.copy()
+        for k in range(self.spec.refreshes):
+            yield self.draw(k, frame)
+
+
+def _ground(spec: SplitSpec, areas: tuple[PanelAreas, ...]) -> Drawing:
+    """All that stands still: labels, and the line at the foot."""
+    drawing = Drawing(spec.width, spec.height, spec.colours.paper, "split clip")
+    for panel, area in zip(spec.panels, areas, strict=True):
+        _label(drawing, spec, panel, area)
+    unit = min(spec.width / 1920, spec.height / 1080)
+    size = round(34 * unit)
+    base = spec.height - 48 * unit - 6 * unit
+    left, right = 48 * unit, spec.width - 48 * unit
+    words, played = _foot(spec)
+    c = spec.colours
+    drawing.add(Text(left, base, words, size, c.ink))
+    drawing.add(Text(right, base, played, size, c.muted, "end"))
+    return drawing
+
+
+def _foot(spec: SplitSpec) -> tuple[str, str]:
+    hz = format_decimal(spec.refresh_hz)
+    if spec.slow > 1:
+        return (
+            "Count along: each cell is one refresh of the screen.",
+            f"{hz} Hz display, slowed {spec.slow} times",
+        )
+    return spec.scene.look_at, f"{hz} Hz display: play at {hz} fps, full screen"
+
+
+def _label(drawing: Drawing, spec: SplitSpec, panel: Panel, area: PanelAreas) -> None:
+    """Title with a mark that says even or uneven, and the small words beneath."""
+    c, label = spec.colours, area.label
+    mark, even = panel.mark, panel.good
+    mark_px = round(area.title_px * 0.46)
+    pad = round(mark_px * 0.5)
+    mark_width = text_width_px(mark, mark_px) + 2 * pad
+    size = size_for_width(panel.title, label.width - mark_width - pad, area.title_px)
+    base = label.top + cap_height_px(area.title_px)
+    drawing.add(Text(label.left, base, panel.title, size, c.ink, bold=True))
+    left = label.left + text_width_px(panel.title, size) + round(size * 0.3)
+    high = cap_height_px(area.title_px)
+    fill, ink = (c.usual, c.usual_ink) if even else (c.odd, c.odd_ink)
+    box_high = round(mark_px * 1.35)
+    drawing.add(
+        Box(left, base - high / 2 - box_high / 2, mark_width, box_high, fill, box_high / 5),
+        Text(left + pad, base - high / 2 + cap_height_px(mark_px) / 2, mark, mark_px, ink),
+    )
+    words = Text(label.left, base + area.words_px * 1.45, panel.words, area.words_px, c.muted)
+    fitted = size_for_width(panel.words, label.width, area.words_px)
+    if fitted >= LEAST_FITTED * area.words_px or area.meter.width == area.picture.width:
+        drawing.add(replace(words, size_px=fitted))
+    else:
+        drawing.paragraph(words, label.width, round(area.words_px * 1.3))
