@@ -95,18 +95,24 @@ def _mix(pair: npt.NDArray[np.uint16], part: npt.NDArray[np.int16]) -> npt.NDArr
 class OrbitRenderer:
     """Draws the orbit of a clip into pictures of `width` x `height` pixels, both even.
 
+    The atlas holds the bearings that the clip's frames see, or all with `whole_turn`.
+
     Raises
     ------
     RequestError
         The circle runs through the subject.
     """
 
-    def __init__(self, clip: Clip, width: int, height: int) -> None:
+    def __init__(self, clip: Clip, width: int, height: int, *, whole_turn: bool = False) -> None:
         assert isinstance(clip.motion, OrbitMotion)
         self._motion, self._rate, self._seed = clip.motion, clip.rate, clip.seed
         self._exposure_s, self._size = clip.exposure_s, (width, height)
+        self._clip = clip
+        self._other: OrbitRenderer | None = None
         ends = [self._turned(n) for n in (0, clip.frames - 1)]
         self._light = code_to_light(np.arange(256))
+        if whole_turn:
+            ends = [Fraction(0), Fraction(360)]
         self._open(min(ends), max(ends))
 
     def _turned(self, n: int) -> Fraction:
@@ -149,7 +155,8 @@ class OrbitRenderer:
         """Write frame `n` (any integer from 0) into `picture`."""
         turned = self._turned(n)
         if not self._whole and not self._range[0] <= turned <= self._range[1]:
-            self._open(Fraction(0), Fraction(360))
+            self._further().draw(n, picture)
+            return
         if self._whole:
             turned %= 360
         offsets = np.rint(self._texels * (float(turned / 360) * SUBTEXELS)).astype(np.int64)
@@ -158,6 +165,15 @@ class OrbitRenderer:
         self._readers[0].read(luma, offsets, [y])
         self._readers[2].read(chroma, offsets, [cb, cr])
         self._draw_edges(offsets, (y, cb, cr))
+
+    def _further(self) -> OrbitRenderer:
+        """Renderer of a whole turn, for frames outside the clip.
+
+        One of its own: a frame inside the clip is the same whatever was drawn before it.
+        """
+        if self._other is None:
+            self._other = OrbitRenderer(self._clip, *self._size, whole_turn=True)
+        return self._other
 
     def _draw_edges(self, offsets: Ints, planes: tuple[UInt8Array, ...]) -> None:
         """Pixels across which the subject ends: the mean of their finer samples' light."""
