@@ -75,6 +75,10 @@ class TerrainRenderer:
         self._look_ahead(travel)
         self._last = n
 
+    def close(self) -> None:
+        """Drop what was begun ahead; without this the interpreter waits for it at its end."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
+
     def _lay_out(self, plane: Plane, colour: bool) -> None:
         """Split the rows of a plane into sky and levels."""
         width, height = self._size
