@@ -33,7 +33,7 @@ Pairs = npt.NDArray[np.uint16] | npt.NDArray[np.uint32]
 
 SUBTEXEL_BITS = 7
 SUBTEXELS = 1 << SUBTEXEL_BITS  # a place is kept to this part of a texel
-BLOCK = 16384  # pixels at once: the working arrays stay in cache
+BLOCK = 32768  # pixels at once: the working arrays stay in cache
 THREADS = 2
 COARSER = 1.6  # the country's samples lie this many pixels apart, where they lie densest
 
