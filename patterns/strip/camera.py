@@ -6,11 +6,29 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from patterns.rendering.planes import UInt8Array
+from patterns.strip.camera_decode import CODE_FAILED, decode
+from patterns.strip.camera_levels import check_light, levels
+from patterns.strip.camera_locate import locate
+from patterns.strip.camera_sample import CellLight, sample_cells
+from patterns.strip.camera_track import refine, unit_px
+from patterns.strip.camera_vote import IdentityVote, NumberGate
+from patterns.strip.hold import hold_row
 from patterns.strip.identity import Identity
 from patterns.strip.placement import Placement
-from patterns.strip.read import Unread, read_strip
+from patterns.strip.read import Unread
 
 __all__ = ["CameraReader", "CameraReading", "Unread"]
+
+NO_STRIP = "no strip"
+TOO_SMALL = "too small: come nearer, the strip needs about 450 pixels along"
+SMALLEST_PX = 64
+LEAST_RANGE = 24  # codes between the darkest and the lightest pixel of a picture
+LEAST_UNIT_PX = 0.9  # pixels per unit of the strip's grid, where it is farthest
+SLACK_RMS, LARGEST_RMS = 0.25, 0.6  # grid units: look twice above, lost above
+PASSING = ("too dark", "blurred or uneven: black and white cells are not told apart")
+PATIENCE = 12  # pictures for which a dark strip is believed to be where it was
+LONGEST_WAIT = 12  # pictures between searches
+SURE_MARGIN = 0.4
 
 
 @dataclass(frozen=True)
@@ -58,15 +76,20 @@ class CameraReading:
 class CameraReader:
     """Reads the pictures of one recording in their order; memory does not grow.
 
-    Attributes
-    ----------
-    identity
-        Rate and clip voted over the pictures so far; None until they are sure.
+    The strip is searched for once and then followed; it is searched for again when lost.
     """
 
     def __init__(self) -> None:
-        self.identity: Identity | None = None
+        self._vote = IdentityVote()
+        self._gate = NumberGate()
         self._near: Placement | None = None
+        self._lost = 0
+        self._wait = 0
+
+    @property
+    def identity(self) -> Identity | None:
+        """Rate and clip voted over the pictures so far; None until they are sure."""
+        return self._vote.identity
 
     def read(self, luma: UInt8Array) -> CameraReading | Unread:
         """Read the next picture.
@@ -75,18 +98,84 @@ class CameraReader:
         ----------
         luma
             uint8 (height, width), narrow range, the same size in every call.
+
+        Returns
+        -------
+        CameraReading or Unread
+            Never a guess: all check cells, the hold row and the numbers before agree.
         """
-        found = read_strip(luma, near=self._near)
+        found = self._read(luma)
         if isinstance(found, Unread):
-            return found
-        self._near = found.placement
-        self.identity = found.identity or self.identity
-        return CameraReading(
-            found.number,
-            found.later,
-            found.share,
+            self._gate.skip()
+        return found
+
+    def _read(self, luma: UInt8Array) -> CameraReading | Unread:
+        if luma.ndim != 2 or min(luma.shape) < SMALLEST_PX:
+            return Unread(TOO_SMALL)
+        thin = luma[::8, ::8]
+        if int(thin.max()) - int(thin.min()) < LEAST_RANGE:
+            return Unread("too dark")
+        placement, light = self._place(luma)
+        if placement is None or light is None:
+            return Unread(NO_STRIP)
+        if (reason := check_light(light)) is not None:
+            return Unread(reason)
+        if unit_px(placement).min() < LEAST_UNIT_PX:
+            return Unread(TOO_SMALL)
+        return self._decode(placement, light)
+
+    def _place(self, luma: UInt8Array) -> tuple[Placement | None, CellLight | None]:
+        """Follow the strip, or search for it; a dark picture leaves its place as it was."""
+        if self._near is not None:
+            fit = refine(luma, self._near, self.identity)
+            if fit is not None and fit.rms > SLACK_RMS:
+                fit = refine(luma, fit.placement, self.identity, rounds=3)
+            placement = fit.placement if fit and fit.rms < LARGEST_RMS else self._near
+            light = self._sample(luma, placement)
+            reason = check_light(light)
+            if reason is None and fit is not None and fit.rms < LARGEST_RMS:
+                self._near, self._lost, self._wait = placement, 0, 0
+                return placement, light
+            if reason in PASSING and self._lost < PATIENCE:
+                self._lost += 1
+                return self._near, light
+        return self._search(luma)
+
+    def _search(self, luma: UInt8Array) -> tuple[Placement | None, CellLight | None]:
+        if self._wait > 0:  # searching takes long: not in every picture of a film without a strip
+            self._wait -= 1
+            return None, None
+        placement = locate(luma)
+        if placement is None:
+            self._lost += 1
+            self._wait = min(LONGEST_WAIT, self._lost // 2)
+            return None, None
+        fit = refine(luma, placement, self.identity)
+        self._near = fit.placement if fit else placement
+        self._lost = self._wait = 0
+        return self._near, self._sample(luma, self._near)
+
+    def _sample(self, luma: UInt8Array, placement: Placement) -> CellLight:
+        hold = hold_row(self.identity.rate).cells if self.identity else 0
+        return sample_cells(luma, placement, hold)
+
+    def _decode(self, placement: Placement, light: CellLight) -> CameraReading | Unread:
+        cells, identity_levels = levels(placement.grid, light)
+        self._vote.add(identity_levels)
+        decoded = decode(cells)
+        if isinstance(decoded, str):
+            self._vote.contradict(decoded == CODE_FAILED)
+            return Unread(decoded)
+        self._vote.contradict(False)
+        reading = CameraReading(
+            decoded.number,
+            decoded.later,
+            decoded.share,
             self.identity,
-            found.confidence,
-            None,
-            found.placement,
+            decoded.margin,
+            decoded.split_row,
+            placement,
         )
+        if not self._gate.passes(reading.shown, decoded.margin > SURE_MARGIN):
+            return Unread("not confirmed: the number jumps")
+        return reading

@@ -1,0 +1,178 @@
+"""From the light of the cells to a frame number, or to a mixture of two neighbours.
+
+A frame stands only if all twelve check cells agree, and the hold row where its length is
+known. Two neighbours n and n + 1 differ in one Gray cell and the check cells that it
+turns over; those may be anywhere between the two frames - evenly, as a blend or a slow
+screen shows them, or changing along the picture's rows, as a rolling shutter does -
+while every other cell and the hold row must agree with both.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.strip.code import (
+    CHECK_BITS,
+    CHECK_COLUMNS,
+    NUMBER_BITS,
+    number_word,
+    ungray,
+    word_bits,
+)
+
+__all__ = ["CODE_FAILED", "IN_TRANSITION", "Cells", "Decoded", "decode"]
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+IN_TRANSITION = "in transition between frames"
+CODE_FAILED = "code check failed"
+GREY = (0.25, 0.75)  # light levels between these are neither black nor white
+HOLD_LIT, HOLD_DARK = 0.5, 0.45
+SPREAD = 0.3  # how far shares of one mixture may disagree
+HOLD_SPREAD = 0.4
+SURE = 0.08  # cells outside a mixture must lie so far from the middle
+FAINT = 0.08  # a neighbour that lends less light than this is not reported
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Light levels (0 black, 1 white) and picture rows of the number and the hold cells."""
+
+    number: FloatArray
+    number_rows: FloatArray
+    hold: FloatArray
+    hold_rows: FloatArray
+
+
+@dataclass(frozen=True)
+class Decoded:
+    """One frame, or a mixture; fields as in `CameraReading`."""
+
+    number: int
+    later: int | None
+    share: float
+    margin: float
+    split_row: float | None
+
+
+@cache
+def _turned(k: int) -> BoolArray:
+    """Cells that turn over with Gray cell k, (28,)."""
+    return word_bits(1 << (CHECK_BITS + k) | CHECK_COLUMNS[k])
+
+
+def _word(lit: BoolArray) -> int:
+    return int("".join("1" if bit else "0" for bit in lit), 2)
+
+
+def decode(cells: Cells) -> Decoded | str:
+    """Frame or mixture that the cells show, or why there is none."""
+    levels = cells.number
+    if np.isnan(levels).any() or np.isnan(cells.hold).any():
+        return "the strip is not wholly in view"
+    lit = levels > 0.5
+    word = _word(lit)
+    number = ungray(word >> CHECK_BITS)
+    if number_word(number) == word:
+        single = _single(number, lit, cells)
+        if single is not None:
+            return single
+    mixtures = [m for k in range(NUMBER_BITS) if (m := _mixture(k, lit, cells)) is not None]
+    if len(mixtures) == 1:
+        return mixtures[0]
+    grey = int(((levels > GREY[0]) & (levels < GREY[1])).sum())
+    held = int((cells.hold > GREY[0]).sum())
+    return IN_TRANSITION if grey > 2 or held > 1 else CODE_FAILED
+
+
+def _single(number: int, lit: BoolArray, cells: Cells) -> Decoded | None:
+    """Read as one frame, with its faint neighbour if there is one; None if the hold row differs."""
+    hold = cells.hold
+    if len(hold):
+        mine = number % len(hold)
+        if hold[mine] < HOLD_LIT or np.delete(hold, mine).max() > HOLD_DARK:
+            return None
+    lean = np.abs(cells.number - lit)
+    margin = float(np.clip(1 - 2 * lean.max(), 0, 1))
+    if not len(hold):
+        return Decoded(number, None, 0.0, margin, None)
+    for earlier in (number - 1, number):
+        if not 0 <= earlier < (1 << NUMBER_BITS) - 1:
+            continue
+        differ = word_bits(number_word(earlier) ^ number_word(earlier + 1))
+        part = float(lean[differ].mean())
+        other = earlier if earlier != number else number + 1
+        lent = float(hold[other % len(hold)])
+        clear = part > FAINT + lean[~differ].mean() and lean[differ].min() > FAINT / 2
+        if clear and lent > FAINT and abs(lent - part) < HOLD_SPREAD / 2:
+            share = part if earlier == number else 1 - part
+            return Decoded(earlier, earlier + 1, share, margin, None)
+    return Decoded(number, None, 0.0, margin, None)
+
+
+def _neighbours(code: int, k: int) -> int | None:
+    """Earlier of the two numbers whose Gray codes are `code` with cell k dark and lit."""
+    dark, bright = ungray(code & ~(1 << k)), ungray(code | 1 << k)
+    return min(dark, bright) if abs(dark - bright) == 1 else None
+
+
+def _mixture(k: int, lit: BoolArray, cells: Cells) -> Decoded | None:
+    """Read as a mixture of two neighbours that differ in Gray cell k."""
+    earlier = _neighbours(_word(lit[:NUMBER_BITS]), k)
+    if earlier is None or not len(cells.hold):
+        return None
+    turned = _turned(k)
+    before, after = word_bits(number_word(earlier)), word_bits(number_word(earlier + 1))
+    agreed = np.abs(cells.number - 0.5)[~turned]
+    if (lit != before)[~turned].any() or agreed.min() < SURE:
+        return None
+    shares = np.where(after, cells.number, 1 - cells.number)[turned]
+    rows = cells.number_rows[turned]
+    along = _along(shares, rows)
+    if along is None or not _hold_agrees(earlier, along, cells):
+        return None
+    margin = float(np.clip(2 * agreed.min(), 0, 1))
+    share = float(np.clip(shares.mean(), 0, 1))
+    return Decoded(earlier, earlier + 1, share, margin, along.split)
+
+
+@dataclass(frozen=True)
+class _Along:
+    """Share of the later frame over the picture's rows; `split` is the row of one half."""
+
+    rows: FloatArray
+    shares: FloatArray
+    split: float | None
+
+
+def _along(shares: FloatArray, rows: FloatArray) -> _Along | None:
+    """Shares as one value or as rising or falling along the rows; None if neither."""
+    if np.abs(shares - shares.mean()).max() < SPREAD:
+        return _Along(np.zeros(1), np.array([shares.mean()]), None)
+    order = np.argsort(rows)
+    rows, shares = rows[order], shares[order]
+    for way in (1, -1):
+        s = shares[::way]
+        if (np.maximum.accumulate(s) - s).max() < SPREAD:
+            above = int((s < 0.5).sum())
+            split = None
+            if 0 < above < len(s):
+                r = rows[::way]
+                split = float((r[above - 1] + r[above]) / 2)
+            return _Along(rows, shares, split)
+    return None
+
+
+def _hold_agrees(earlier: int, along: _Along, cells: Cells) -> bool:
+    """Whether the hold row shows the two frames with the shares that the number cells do."""
+    count = len(cells.hold)
+    mine = [earlier % count, (earlier + 1) % count]
+    if np.delete(cells.hold, mine).max() > HOLD_DARK:
+        return False
+    later = np.interp(cells.hold_rows[mine], along.rows, along.shares)
+    expected = np.array([1 - later[0], later[1]])
+    return bool(np.abs(cells.hold[mine] - expected).max() < HOLD_SPREAD)

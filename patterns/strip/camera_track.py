@@ -1,0 +1,219 @@
+"""Following the strip from picture to picture by its edges that never change.
+
+Across each edge the light is averaged over a short stretch: the mean says how far the
+edge lies from where it was expected, whatever the blur. All of these distances together
+move the homography, by least squares, with weight taken from those that do not fit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.rendering.planes import UInt8Array
+from patterns.strip.camera_sample import centres, gather_light
+from patterns.strip.grid import Grid, Rect, grid
+from patterns.strip.identity import Identity, identity_bits
+from patterns.strip.placement import Placement
+
+__all__ = ["Fit", "refine", "unit_px"]
+
+FloatArray = npt.NDArray[np.float64]
+SAMPLES = 9  # across each edge
+STIFF = np.array([0, 0, 0, 0, 0, 0, 0.03, 0.1])  # how much perspective is trusted to stay
+SCATTER = 0.12  # grid units: distances that differ by more from the fit lose weight
+LEAST_EDGES = 16
+
+
+@dataclass(frozen=True)
+class _Edges:
+    """Edges of white cells, in grid units: places, outward directions, and reach."""
+
+    at: FloatArray
+    outward: FloatArray
+    reach: FloatArray
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A strip's place after a fit, and how well its edges agree: RMS in grid units."""
+
+    placement: Placement
+    rms: float
+    edges: int
+
+
+class _Collector:
+    def __init__(self, on: Grid) -> None:
+        self._units = np.array(on.units, float)
+        self.rows: list[tuple[float, ...]] = []
+
+    def side(self, rect: Rect, way: tuple[int, int], reach: float, count: int = 1) -> None:
+        """Add `count` places along one side of a cell; `way` is (-1|0|1, -1|0|1), outward."""
+        x0, x1 = rect.left * self._units[0], rect.right * self._units[0]
+        y0, y1 = rect.top * self._units[1], rect.bottom * self._units[1]
+        for share in (np.arange(count) + 0.5) / count:
+            inner = 0.2 + 0.6 * share  # corners are rounded by blur
+            if way[0]:
+                at = (x1 if way[0] > 0 else x0, y0 + inner * (y1 - y0))
+            else:
+                at = (x0 + inner * (x1 - x0), y1 if way[1] > 0 else y0)
+            self.rows.append((*at, *way, reach))
+
+
+def _marks(on: Grid, add: _Collector) -> None:
+    for side, (post, flag) in enumerate(zip(on.posts, on.flags, strict=True)):
+        out = -1 if side == 0 else 1
+        add.side(post, (out, 0), 1.7, 8)
+        add.side(post, (-out, 0), 1.1, 8)
+        add.side(post, (0, -1), 1.5, 2)
+        add.side(post, (0, 1), 1.5, 2)
+        add.side(flag, (out, 0), 1.1, 4)
+        add.side(flag, (-out, 0), 1.5, 4)
+        add.side(flag, (0, -1), 1.5, 2)
+        add.side(flag, (0, 1), 1.5, 2)
+
+
+def _references(on: Grid, add: _Collector) -> None:
+    for white in on.white:
+        for black in on.black:
+            apart = (black.left - white.left) * on.units[0]
+            if abs(apart) < 1.6 * (white.right - white.left) * on.units[0]:
+                add.side(white, (1 if apart > 0 else -1, 0), 1.5, 4)
+        add.side(white, (0, -1), 1.4, 2)
+    add.side(on.white[0], (-1, 0), 1.5, 4)
+
+
+def _identity(on: Grid, bits: npt.NDArray[np.bool_], add: _Collector) -> None:
+    cells = on.identity
+    lowest = max(cell.bottom for cell in cells)
+    for i, cell in enumerate(cells):
+        if not bits[i]:
+            continue
+        if cell.bottom > lowest - 1e-6:
+            add.side(cell, (0, 1), 1.1)
+        for j, way in ((i - 1, -1), (i + 1, 1)):
+            if 0 <= j < len(cells) and not bits[j] and abs(cells[j].top - cell.top) < 1e-6:
+                add.side(cell, (way, 0), 1.1, 2)
+
+
+@lru_cache(maxsize=16)
+def _edges(arrangement: str, identity: Identity | None, marks_only: bool) -> _Edges:
+    on = grid(arrangement)
+    add = _Collector(on)
+    _marks(on, add)
+    if not marks_only:
+        _references(on, add)
+        if identity is not None:
+            _identity(on, identity_bits(identity), add)
+    table = np.array(add.rows)
+    return _Edges(table[:, :2], table[:, 2:4], table[:, 4])
+
+
+def unit_px(placement: Placement) -> FloatArray:
+    """Pixels per grid unit along the strip and across it, (5, 2), at five places along it."""
+    units = np.array(placement.grid.units, float)
+    x = np.linspace(0.02, 0.98, 5)
+    base = np.stack([x, np.full(5, 0.5)], 1)
+    here = placement.to_picture(base)
+    along = placement.to_picture(base + [1 / units[0], 0]) - here
+    across = placement.to_picture(base + [0, 1 / units[1]]) - here
+    return np.stack([np.hypot(*along.T), np.hypot(*across.T)], 1)
+
+
+def _limits(luma: UInt8Array, placement: Placement, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Black and white light at places along the strip: of the references and the marks."""
+    on = placement.grid
+    lit = on.flags[:1] + on.white + on.flags[1:]
+    unlit = on.dark[3:4] + on.black + on.dark[4:5]
+    at_lit, at_unlit = centres(lit), centres(unlit)
+    light = gather_light(luma, placement.to_picture(np.concatenate([at_lit, at_unlit])))
+    light = np.nan_to_num(light)
+    white = np.interp(x, at_lit[:, 0], light[: len(lit)])
+    black = np.interp(x, at_unlit[:, 0], light[len(lit) :])
+    return black, white
+
+
+def _distances(luma: UInt8Array, placement: Placement, edges: _Edges) -> FloatArray:
+    """How far outward each edge lies from where it is expected, grid units; NaN unknown."""
+    units = np.array(placement.grid.units, float)
+    steps = np.linspace(-1, 1, SAMPLES) * edges.reach[:, None]
+    points = (edges.at[:, None] + steps[..., None] * edges.outward[:, None]) / units
+    light = gather_light(luma, placement.to_picture(points))
+    black, white = _limits(luma, placement, edges.at[:, 0] / units[0])
+    span = white - black
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.clip((light - black[:, None]) / span[:, None], -0.3, 1.3)
+        means = np.trapezoid(share, axis=1) / (SAMPLES - 1)
+    found = edges.reach * (2 * means - 1)
+    found[~(span > 0)] = np.nan
+    return np.asarray(found, np.float64)
+
+
+def _design(edges: _Edges, units: FloatArray) -> FloatArray:
+    """Rows: how far each edge moves outward for each of eight changes of the homography."""
+    x, y = (edges.at / units).T
+    nx, ny = (edges.outward * units).T
+    along = nx * x + ny * y
+    return np.stack([nx * x, nx * y, nx, ny * x, ny * y, ny, -along * x, -along * y], 1)
+
+
+def _solve(design: FloatArray, wanted: FloatArray) -> tuple[FloatArray, FloatArray]:
+    weight = np.ones(len(wanted))
+    change = np.zeros(8)
+    ridge = np.diag(STIFF * len(wanted) + 1e-9)
+    for _ in range(3):
+        weighted = design * weight[:, None]
+        change = np.linalg.solve(weighted.T @ design + ridge, weighted.T @ wanted)
+        rest = wanted - design @ change
+        scale = max(SCATTER, 1.5 * float(np.median(np.abs(rest))))
+        weight = 1 / (1 + (rest / scale) ** 2)
+    return change, rest
+
+
+def refine(
+    luma: UInt8Array,
+    placement: Placement,
+    identity: Identity | None = None,
+    *,
+    rounds: int = 2,
+    marks_only: bool = False,
+) -> Fit | None:
+    """Move a placement so that the strip's unchanging edges lie where they are seen.
+
+    Parameters
+    ----------
+    luma
+        uint8 (height, width).
+    placement
+        Where the strip was; edges are followed over about a grid unit per round.
+    identity
+        Adds the edges of the identity cells.
+    rounds
+        How often the edges are measured.
+    marks_only
+        Use the marks at the ends alone.
+
+    Returns
+    -------
+    Fit or None
+        None when too few edges are in the picture or the fit breaks down.
+    """
+    edges = _edges(placement.arrangement, identity, marks_only)
+    units = np.array(placement.grid.units, float)
+    design = _design(edges, units)
+    for _ in range(rounds):
+        found = _distances(luma, placement, edges)
+        known = ~np.isnan(found)
+        if known.sum() < LEAST_EDGES:
+            return None
+        change, rest = _solve(design[known], found[known])
+        delta = np.append(change, 0.0).reshape(3, 3)
+        if not np.isfinite(delta).all() or np.abs(delta).max() > 1:
+            return None
+        matrix = placement.matrix @ (np.eye(3) + delta)
+        placement = replace(placement, matrix=matrix / matrix[2, 2])
+    return Fit(placement, float(np.sqrt(np.mean(np.minimum(rest**2, 1)))), int(known.sum()))

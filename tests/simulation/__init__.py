@@ -1,0 +1,1 @@
+"""A simulated screen and camera whose truth is known, to measure the reader against."""

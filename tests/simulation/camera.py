@@ -1,0 +1,175 @@
+"""A simulated hand-held camera: pose, optics, uneven light, sensor, tone curve.
+
+Geometry by scikit-image's projective transforms, resampling and blur by SciPy.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+from skimage.transform import ProjectiveTransform, estimate_transform
+
+__all__ = [
+    "Optics",
+    "Pose",
+    "Sensor",
+    "Shake",
+    "Veil",
+    "develop",
+    "veil_maps",
+    "view",
+    "warp_light",
+]
+
+FloatArray = npt.NDArray[np.float64]
+Float32Array = npt.NDArray[np.float32]
+UInt8Array = npt.NDArray[np.uint8]
+DISTANCE = 1.3  # of the camera from the strip's middle, in strip lengths: about 42 degrees across
+
+
+@dataclass(frozen=True)
+class Pose:
+    """How the camera looks at the strip.
+
+    `tilt_deg` is the angle between the optical axis and the screen's normal, leaning
+    towards `azimuth_deg`; `roll_deg` turns about the optical axis; `length_px` is the
+    strip's length at its middle's distance.
+    """
+
+    tilt_deg: float
+    azimuth_deg: float
+    roll_deg: float
+    length_px: float
+    mirrored: bool = False
+
+
+@dataclass(frozen=True)
+class Shake:
+    """Movement: drift and jitter in pixels per picture, and a turn in degrees per picture."""
+
+    drift_px: float
+    jitter_px: float
+    turn_deg: float = 0.0
+
+
+@dataclass(frozen=True)
+class Optics:
+    """Blur as a Gaussian's sigma in pixels."""
+
+    blur_px: float
+
+
+@dataclass(frozen=True)
+class Veil:
+    """Uneven light: gain falls to `darkest`; room light and a spot are added (1 = white).
+
+    `ripple` is the depth of a moire-like pattern of `ripple_px` period.
+    """
+
+    darkest: float
+    flat: float
+    spot: float
+    ripple: float
+    ripple_px: float
+
+
+@dataclass(frozen=True)
+class Sensor:
+    """Gain (1: white just fits), shot and read noise, an S-shaped tone curve's strength."""
+
+    gain: float
+    shot: float
+    read: float
+    contrast: float = 0.0
+
+
+def view(pose: Pose, size: tuple[int, int], strip_rows: tuple[int, int]) -> FloatArray:
+    """Homography (3, 3) from frame pixels (x, y) to camera pixels, the strip's middle at 0, 0."""
+    width = size[0]
+    middle = np.array([width / 2, sum(strip_rows) / 2])
+    corners = np.array(
+        [(0, strip_rows[0]), (width, strip_rows[0]), (width, strip_rows[1]), (0, strip_rows[1])],
+        float,
+    )
+    tilt, azimuth, roll = np.radians([pose.tilt_deg, pose.azimuth_deg, pose.roll_deg])
+    axis = np.array([np.cos(azimuth), np.sin(azimuth), 0])
+    cross = np.array([[0, 0, axis[1]], [0, 0, -axis[0]], [-axis[1], axis[0], 0]])
+    turn = np.eye(3) + np.sin(tilt) * cross + (1 - np.cos(tilt)) * cross @ cross
+    plane = np.concatenate([(corners - middle) / width, np.zeros((4, 1))], axis=1)
+    if pose.mirrored:
+        plane[:, 0] *= -1
+    space = plane @ turn.T
+    seen = space[:, :2] * DISTANCE / (DISTANCE + space[:, 2:]) * pose.length_px
+    c, s = np.cos(roll), np.sin(roll)
+    seen = seen @ np.array([[c, s], [-s, c]])
+    return np.asarray(estimate_transform("projective", corners, seen).params, np.float64)
+
+
+def warp_light(
+    light: Float32Array, matrix: FloatArray, shape: tuple[int, int], room: float
+) -> Float32Array:
+    """See a frame of linear light through `matrix`; what lies beside it has the light `room`.
+
+    The frame is blurred first by the part of a pixel's aperture that one sample misses.
+    """
+    inverse = ProjectiveTransform(matrix).inverse
+    rows, columns = np.mgrid[: shape[0], : shape[1]]
+    at = inverse(np.stack([columns.ravel() + 0.5, rows.ravel() + 0.5], 1)) - 0.5
+    middle = inverse(
+        np.array(
+            [
+                [shape[1] / 2, shape[0] / 2],
+                [shape[1] / 2 + 1, shape[0] / 2],
+                [shape[1] / 2, shape[0] / 2 + 1],
+            ]
+        )
+    )
+    step = np.sqrt(abs(np.linalg.det(np.diff(middle, axis=0)[[0, 1]] * [[1, 1], [1, 1]])))
+    soft = ndimage.uniform_filter(light, size=max(1, round(float(step))), mode="nearest")
+    seen = ndimage.map_coordinates(soft, at.T[::-1], order=1, mode="constant", cval=room)
+    return np.asarray(seen.reshape(shape), np.float32)
+
+
+def _tone(light: Float32Array, contrast: float) -> Float32Array:
+    """IEC 61966-2-1 encoding, then an S-curve as phones add: a smoothstep's share."""
+    curve = np.where(
+        light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-9) ** (1 / 2.4) - 0.055
+    )
+    return np.asarray(curve + contrast * (curve * curve * (3 - 2 * curve) - curve), np.float32)
+
+
+def veil_maps(
+    veil: Veil, shape: tuple[int, int], rng: np.random.Generator
+) -> tuple[Float32Array, Float32Array]:
+    """Gain and added light of every pixel."""
+    rows, columns = np.mgrid[: shape[0], : shape[1]].astype(np.float32)
+    x, y = columns / shape[1] - 0.5, rows / shape[0] - 0.5
+    angle, wave, phase = rng.random(3) * 2 * np.pi
+    slope = x * np.cos(angle) + y * np.sin(angle)
+    gain = veil.darkest + (1 - veil.darkest) * np.clip(0.5 + slope, 0, 1)
+    ripple = np.sin(
+        2 * np.pi * (columns * np.cos(wave) + rows * np.sin(wave)) / veil.ripple_px + phase
+    )
+    gain = gain * (1 + veil.ripple * ripple)
+    centre = rng.uniform(-0.5, 0.5, 2)
+    spread = rng.uniform(0.1, 0.3)
+    spot = np.exp(-((x - centre[0]) ** 2 + (y - centre[1]) ** 2) / (2 * spread**2))
+    return gain.astype(np.float32), (veil.flat + veil.spot * spot).astype(np.float32)
+
+
+def develop(
+    light: Float32Array,
+    optics: Optics,
+    sensor: Sensor,
+    veil: tuple[Float32Array, Float32Array],
+    rng: np.random.Generator,
+) -> Float32Array:
+    """Signal 0 to 1 of one picture from the light of the screen."""
+    seen = ndimage.gaussian_filter(light, optics.blur_px, mode="nearest") * veil[0] + veil[1]
+    seen *= sensor.gain
+    sigma = np.sqrt(sensor.shot * seen + sensor.read**2)
+    seen += sigma * rng.standard_normal(seen.shape, np.float32)
+    return _tone(np.clip(seen, 0, 1), sensor.contrast)

@@ -1,0 +1,169 @@
+"""Filming a case: pictures of the simulated camera and what each of them truly shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+from scipy import ndimage
+
+from patterns.clip import Clip
+from patterns.frame_source import FrameSource
+from patterns.scenes.motion import BarsMotion
+from patterns.strip.layout import strip_layout
+from tests.simulation.camera import (
+    Float32Array,
+    FloatArray,
+    UInt8Array,
+    develop,
+    veil_maps,
+    view,
+    warp_light,
+)
+from tests.simulation.conditions import Case
+from tests.simulation.screen import Playback, play, weights
+
+__all__ = ["Scene", "Truth", "film", "frame_light", "stage"]
+
+ROW_STEP = 16  # camera rows between which the weights are interpolated
+MOTION = BarsMotion(speed_px_s=Fraction(120), period_px=Fraction(120), width_px=Fraction(60))
+STEADY = 0.9  # share of one frame in every row of the strip: no transition to speak of
+LIT = 0.3  # of the mean backlight: darker pictures fall into the pauses of the backlight
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What one picture shows: share of each frame in the light of the strip."""
+
+    shares: dict[int, float]
+    steady: bool
+    lit: bool
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A case ready to be filmed."""
+
+    case: Case
+    clip: Clip
+    played: Playback
+    matrix: FloatArray
+    shape: tuple[int, int]
+    strip_rows: tuple[int, int]
+    first_row: int
+    corners: FloatArray
+
+
+def stage(case: Case, pictures: int) -> Scene:
+    """Play the clip of a case and set up the camera."""
+    rng = np.random.default_rng([case.seed, 1])
+    width, height = (720, 1280) if case.upright else (1280, 720)
+    clip = Clip(MOTION, case.rate, 1 / (2 * case.rate), width, height, 65536)
+    band = strip_layout(width, height, case.rate).band_height
+    strip_rows = (height - band, height)
+    played = play(
+        case.rate, case.screen.refresh_hz, pictures / case.capture_hz + 0.3, rng,
+        first=int(rng.integers(0, 60000)), drops_per_s=1.0, stalls_per_s=0.5,
+    )  # fmt: skip
+    matrix = view(case.pose, (width, height), strip_rows)
+    ends = np.array(
+        [(0, strip_rows[0]), (width, strip_rows[0]), (width, height), (0, height)], float
+    )
+    seen = np.c_[ends, np.ones(4)] @ matrix.T
+    seen = seen[:, :2] / seen[:, 2:]
+    margin = 0.05 * case.pose.length_px + 12
+    low, high = seen.min(axis=0) - margin, seen.max(axis=0) + margin
+    grow = 0.12 * case.pose.length_px  # part of the clip is in view as well
+    low, high = low - grow * rng.random(2), high + grow * rng.random(2)
+    shift = np.eye(3)
+    shift[:2, 2] = -low
+    wide, high_px = (int(v) // 2 * 2 for v in high - low)
+    return Scene(
+        case, clip, played, shift @ matrix, (high_px, wide), strip_rows,
+        max(0, int(height - 4 * band)), seen - low,
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=2)
+def _source(clip: Clip) -> FrameSource:
+    return FrameSource(clip)
+
+
+def frame_light(scene: Scene, number: int) -> Float32Array:
+    """Light of the lower part of a frame on the screen, 0 to 1."""
+    luma = _source(scene.clip).draw(number).y[scene.first_row :]
+    signal = np.clip((luma.astype(np.float32) - 16) / 219, 0, 1)
+    return np.asarray(signal ** np.float32(scene.case.screen.gamma), np.float32)
+
+
+class _Views:
+    """Warped frames, the last few kept."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._scene, self._kept = scene, dict[int, Float32Array]()
+        down = np.eye(3)
+        down[1, 2] = scene.first_row
+        self._matrix = scene.matrix @ down
+
+    def of(self, number: int) -> Float32Array:
+        if number not in self._kept:
+            while len(self._kept) > 8:
+                del self._kept[next(iter(self._kept))]
+            light = frame_light(self._scene, number)
+            self._kept[number] = warp_light(light, self._matrix, self._scene.shape, 0.01)
+        return self._kept[number]
+
+
+def _mixture(scene: Scene, views: _Views, time_s: float) -> tuple[Float32Array, Truth]:
+    case, (height, width) = scene.case, scene.shape
+    anchors = np.arange(0, height + ROW_STEP, ROW_STEP)
+    numbers, light = weights(
+        case.screen, scene.played, time_s + case.readout_s * anchors / height, case.exposure_s
+    )
+    rows = np.arange(height)
+    per_row = np.stack([np.interp(rows, anchors, column) for column in light.T], 1)
+    total = np.zeros((height, width), np.float32)
+    for i, number in enumerate(numbers):
+        if light[:, i].max() > 1e-3:
+            total += per_row[:, i, None].astype(np.float32) * views.of(int(number))
+    top, bottom = np.clip(scene.corners[:, 1].min(), 0, height - 1), scene.corners[:, 1].max()
+    strip = per_row[int(top) : int(bottom) + 1]
+    lit = bool(strip.sum(axis=1).min() > LIT)
+    shares = strip / np.maximum(strip.sum(axis=1, keepdims=True), 1e-9)
+    steady = bool(shares.min(axis=0).max() > STEADY)
+    mean = shares.mean(axis=0)
+    return total, Truth({int(n): float(s) for n, s in zip(numbers, mean, strict=True)}, steady, lit)
+
+
+def film(scene: Scene, pictures: int) -> Iterator[tuple[UInt8Array, Truth]]:
+    """Pictures as narrow-range luma before compression, with their truth."""
+    case = scene.case
+    rng = np.random.default_rng([case.seed, 2])
+    veil = veil_maps(case.veil, scene.shape, rng)
+    views = _Views(scene)
+    heading = rng.uniform(0, 2 * np.pi)
+    swing = rng.uniform(20, 60)
+    for i in range(pictures):
+        total, truth = _mixture(scene, views, 0.1 + i / case.capture_hz)
+        # a slow swing, so that the strip stays in view, and a jitter on it
+        far = min(case.shake.drift_px * swing / (2 * np.pi), 9) * np.sin(2 * np.pi * i / swing)
+        offset = far * np.array([np.sin(heading), np.cos(heading)])
+        offset += case.shake.jitter_px * rng.standard_normal(2) / 2
+        turn = np.radians(case.shake.turn_deg) * np.sin(i / swing) * swing
+        moved = _moved(total, offset, turn)
+        signal = develop(moved, case.optics, case.sensor, veil, rng)
+        yield np.asarray(np.rint(16 + 219 * signal), np.uint8), truth
+
+
+def _moved(light: Float32Array, offset: npt.NDArray[np.float64], turn: float) -> Float32Array:
+    c, s = np.cos(turn), np.sin(turn)
+    matrix = np.array([[c, -s], [s, c]])
+    middle = np.array(light.shape) / 2
+    start = middle - matrix @ middle + offset
+    return np.asarray(
+        ndimage.affine_transform(light, matrix, start, order=1, mode="nearest"), np.float32
+    )
