@@ -148,11 +148,11 @@ class CameraReader:
         placement = locate(luma)
         if placement is None:
             self._lost += 1
-            self._wait = min(LONGEST_WAIT, self._lost // 2)
+            self._wait = min(LONGEST_WAIT, self._lost // 6)
             return None, None
         fit = refine(luma, placement, self.identity)
         self._near = fit.placement if fit else placement
-        self._lost = self._wait = 0
+        self._wait = 0
         return self._near, self._sample(luma, self._near)
 
     def _sample(self, luma: UInt8Array, placement: Placement) -> CellLight:

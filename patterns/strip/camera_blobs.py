@@ -109,7 +109,7 @@ def find_blobs(lit: BoolArray, least_area: int) -> Blobs:
     label = _labels(row, start, end, lit.shape[1])
 
     def total(of_run: FloatArray) -> FloatArray:
-        return np.bincount(label, of_run)
+        return np.asarray(np.bincount(label, of_run), np.float64)
 
     n = (end - start).astype(float)
     x, y = (start + end) / 2, row + 0.5

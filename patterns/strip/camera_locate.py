@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -34,7 +35,7 @@ MOST_POSTS, MOST_PAIRS = 160, 300
 SHARES = (0.58, 0.78, 0.42)  # thresholds: blur and over-exposure close the gaps below high ones
 LEAST_CLEAR = 0.3  # of the light of the marks: what the dark places must stay below
 PERSPECTIVE = np.linspace(-0.3, 0.3, 81)  # tried along the strip
-LARGEST_RMS = 0.45  # grid units: edges that scatter more are no strip's
+LARGEST_RMS = 0.5  # grid units: edges that scatter more are no strip's
 
 
 def homography(source: FloatArray, target: FloatArray) -> FloatArray | None:
@@ -142,10 +143,7 @@ def _along_points(arrangement: str) -> tuple[FloatArray, int]:
     """Middles of white references, then of black ones and of the gaps beside number cells."""
     on: Grid = grid(arrangement)
     cells = sorted(on.number + on.white + on.black, key=lambda r: r.left)
-    gaps = [
-        ((a.right + b.left) / 2, (a.top + a.bottom) / 2)
-        for a, b in zip(cells, cells[1:], strict=False)
-    ]
+    gaps = [((a.right + b.left) / 2, (a.top + a.bottom) / 2) for a, b in pairwise(cells)]
     return np.concatenate([centres(on.white), centres(on.black), np.array(gaps)]), len(on.white)
 
 

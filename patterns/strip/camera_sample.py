@@ -101,6 +101,9 @@ def sample_cells(luma: UInt8Array, placement: Placement, hold: int) -> CellLight
     means = gather_light(luma, at).mean(axis=1)
     rows = at[..., 1].mean(axis=1)
     parts, part_rows = np.split(means, sizes), np.split(rows, sizes)
-    empty = np.empty(0)
-    held = (parts[7], part_rows[7]) if hold else (empty, empty)
-    return CellLight(*parts[:7], held[0], part_rows[0], held[1])
+    if not hold:
+        parts, part_rows = [*parts, np.empty(0)], [*part_rows, np.empty(0)]
+    number, white, black, posts, flags, dark, identity, held = parts
+    return CellLight(
+        number, white, black, posts, flags, dark, identity, held, part_rows[0], part_rows[7]
+    )

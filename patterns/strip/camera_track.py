@@ -23,7 +23,8 @@ __all__ = ["Fit", "refine", "unit_px"]
 
 FloatArray = npt.NDArray[np.float64]
 SAMPLES = 9  # across each edge
-STIFF = np.array([0, 0, 0, 0, 0, 0, 0.03, 0.1])  # how much perspective is trusted to stay
+# How much perspective is trusted to stay; the last is the growth of white by over-exposure.
+STIFF = np.array([0, 0, 0, 0, 0, 0, 0.03, 0.1, 0.02])
 SCATTER = 0.12  # grid units: distances that differ by more from the fit lose weight
 LEAST_EDGES = 16
 
@@ -119,8 +120,8 @@ def unit_px(placement: Placement) -> FloatArray:
     x = np.linspace(0.02, 0.98, 5)
     base = np.stack([x, np.full(5, 0.5)], 1)
     here = placement.to_picture(base)
-    along = placement.to_picture(base + [1 / units[0], 0]) - here
-    across = placement.to_picture(base + [0, 1 / units[1]]) - here
+    along = placement.to_picture(base + np.array([1 / units[0], 0])) - here
+    across = placement.to_picture(base + np.array([0, 1 / units[1]])) - here
     return np.stack([np.hypot(*along.T), np.hypot(*across.T)], 1)
 
 
@@ -154,23 +155,25 @@ def _distances(luma: UInt8Array, placement: Placement, edges: _Edges) -> FloatAr
 
 
 def _design(edges: _Edges, units: FloatArray) -> FloatArray:
-    """Rows: how far each edge moves outward for each of eight changes of the homography."""
+    """Rows: how far each edge moves outward for eight changes of the homography and a growth."""
     x, y = (edges.at / units).T
     nx, ny = (edges.outward * units).T
     along = nx * x + ny * y
-    return np.stack([nx * x, nx * y, nx, ny * x, ny * y, ny, -along * x, -along * y], 1)
+    columns = [nx * x, nx * y, nx, ny * x, ny * y, ny, -along * x, -along * y, np.ones_like(x)]
+    return np.stack(columns, 1)
 
 
 def _solve(design: FloatArray, wanted: FloatArray) -> tuple[FloatArray, FloatArray]:
-    weight = np.ones(len(wanted))
-    change = np.zeros(8)
+    weight: FloatArray = np.ones(len(wanted))
+    change: FloatArray
+    change, rest = np.zeros(len(STIFF)), wanted
     ridge = np.diag(STIFF * len(wanted) + 1e-9)
     for _ in range(3):
         weighted = design * weight[:, None]
         change = np.linalg.solve(weighted.T @ design + ridge, weighted.T @ wanted)
         rest = wanted - design @ change
         scale = max(SCATTER, 1.5 * float(np.median(np.abs(rest))))
-        weight = 1 / (1 + (rest / scale) ** 2)
+        weight = np.asarray(1 / (1 + (rest / scale) ** 2), np.float64)
     return change, rest
 
 
@@ -211,7 +214,7 @@ def refine(
         if known.sum() < LEAST_EDGES:
             return None
         change, rest = _solve(design[known], found[known])
-        delta = np.append(change, 0.0).reshape(3, 3)
+        delta = np.append(change[:8], 0.0).reshape(3, 3)
         if not np.isfinite(delta).all() or np.abs(delta).max() > 1:
             return None
         matrix = placement.matrix @ (np.eye(3) + delta)

@@ -80,7 +80,9 @@ def play(
     dropped = chance[0] < drops_per_s / float(rate)
     stalled = chance[1] < stalls_per_s / float(rate)
     dropped[:2] = stalled[:2] = False
-    starts, numbers, delay, shown = [], [], Fraction(0), -1
+    starts: list[float] = []
+    numbers: list[int] = []
+    delay, shown = 0, -1
     for i in range(count):
         refresh = -((-(i + delay) * refresh_hz / rate + phase).__floor__())
         if not dropped[i]:
