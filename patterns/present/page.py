@@ -6,7 +6,7 @@ from html import escape
 
 from patterns.present.style import css_properties
 
-__all__ = ["CAUTION", "html_page"]
+__all__ = ["CAUTION", "html_page", "page_css"]
 
 CAUTION = (
     "These clips move across the whole screen. Moving stripes and flicker can trigger seizures "
@@ -38,6 +38,11 @@ a:focus-visible, video:focus-visible, summary:focus-visible { outline: 3px solid
 """
 
 
+def page_css() -> str:
+    """Style sheet of every page: palette, type scale, text, links and cautions."""
+    return css_properties() + _CSS
+
+
 def html_page(title: str, body: str, *, css: str = "", language: str = "en") -> str:
     """Whole HTML document.
 
@@ -53,6 +58,6 @@ def html_page(title: str, body: str, *, css: str = "", language: str = "en") -> 
     return (
         f'<!doctype html>\n<html lang="{language}">\n<head>\n<meta charset="utf-8">\n'
         f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(title)}</title>\n<style>\n{css_properties()}{_CSS}{css}</style>\n"
+        f"<title>{escape(title)}</title>\n<style>\n{page_css()}{css}</style>\n"
         f"</head>\n<body>\n<main>\n{body}\n</main>\n</body>\n</html>\n"
     )

@@ -15,6 +15,7 @@ from patterns.production.describe import describe
 from patterns.production.make_clip import OUTPUTS
 from patterns.production.poster import poster_jpeg
 from patterns.rendering.stills import planes_to_rgb
+from patterns.scenes.motion import TerrainMotion
 from patterns.timing.cadence import cadence, parse_display
 from patterns.video.partial import write_whole
 
@@ -22,13 +23,14 @@ __all__ = ["make_gallery"]
 
 ANGLES_DEG = (0, 90, 180, 360)
 GAP_PX = 8
+FAST_FLIGHT = TerrainMotion(ground_speed_m_s=Fraction(20))
 
 
 def _shutter_strip() -> bytes:
     """The lower left corner of one frame of the flight, at four shutter angles, 1:1."""
     tiles = []
     for angle in ANGLES_DEG:
-        clip = describe("terrain", rate=24, shutter=Fraction(angle), strip="none")
+        clip = describe(FAST_FLIGHT, rate=24, shutter=Fraction(angle), strip="none")
         frame = Image.fromarray(planes_to_rgb(FrameSource(clip).draw(60)))
         tiles.append(frame.crop((0, frame.height - 360, 320, frame.height)))
     width = len(tiles) * (tiles[0].width + GAP_PX) - GAP_PX
