@@ -22,6 +22,7 @@ COMMANDS = {
     "kit": "patterns.cli.kit",
     "plan": "patterns.cli.plan",
     "render": "patterns.cli.render",
+    "serve": "patterns.cli.serve",
 }
 
 

@@ -12,7 +12,7 @@ from patterns.strip.figures import Digits, FittedText, clock, fit_static, number
 from patterns.strip.identity import Identity, identity_bits
 from patterns.strip.layout import Cell, Halftone, StripLayout, strip_layout
 
-__all__ = ["BLACK", "WHITE", "StripDrawer", "halftone_pattern"]
+__all__ = ["BLACK", "PAPER", "TINT", "WHITE", "StripDrawer", "halftone_pattern"]
 
 BLACK, WHITE = 16, 235
 PAPER = 36  # the band between the cells: dark, so that photos of single cells stay clean
@@ -134,6 +134,11 @@ class StripDrawer:
         self._figures_top = line.top
         for text in fit_static(clip, font, last, room=room, ink=QUIET_INK, paper=PAPER):
             _paste(self._luma, text)
+
+    @property
+    def changing_figures(self) -> tuple[Digits, int, int, int]:
+        """Tiles of the changing figures; left of the number and of the clock, and their top."""
+        return self._digits, self._number_at, self._clock_at, self._figures_top
 
     def draw(self, frame: Planes, n: int) -> None:
         """Write the strip of frame `n` into its rows of the full frame; no other row changes."""

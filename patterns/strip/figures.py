@@ -15,7 +15,16 @@ from patterns.rendering.planes import UInt8Array
 from patterns.strip.layout import Cell
 from patterns.timing.rates import format_decimal, format_rate
 
-__all__ = ["Digits", "FittedText", "clock", "fit_static", "number_text", "static_texts"]
+__all__ = [
+    "CLOCK_CHARACTERS",
+    "NUMBER_DIGITS",
+    "Digits",
+    "FittedText",
+    "clock",
+    "fit_static",
+    "number_text",
+    "static_texts",
+]
 
 NUMBER_DIGITS = 5  # 65535
 GAP = 1.2  # least gap between two figures in a line, in type sizes

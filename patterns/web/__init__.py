@@ -1,0 +1,1 @@
+"""The pages for phones and tablets, and the small server that hands them out."""

@@ -1,0 +1,159 @@
+"""The application: which address gives what. Everything in it stands behind the guard."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from importlib.resources import files
+from types import MappingProxyType
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.routing import Route
+
+from patterns.errors import EvenholdError, OutputError, RequestError
+from patterns.present.page import page_css
+from patterns.web.browser_reading import browser_reading
+from patterns.web.guard import Guard, Rules
+from patterns.web.live_pattern import LivePattern, live_pattern, number_table, snapped_refresh
+from patterns.web.media import file_answer
+from patterns.web.observation import parse_observation
+from patterns.web.pages import clips_page, live_page
+from patterns.web.site import Site
+from patterns.web.uploads import Pace, ReadingShelf, TooManyError
+
+__all__ = ["make_app"]
+
+_STATIC_TYPES = {"js": "text/javascript; charset=utf-8", "css": "text/css; charset=utf-8"}
+_FRESH = {"cache-control": "no-cache"}
+_LIVE_PARTS = ("plan.json", "band.png", "bars.png", "digits.png")
+
+
+def _static() -> MappingProxyType[str, tuple[bytes, str]]:
+    """Scripts and styles of the package by name; they are few and small."""
+    found = {}
+    for entry in files("patterns.web").joinpath("static").iterdir():
+        kind = _STATIC_TYPES.get(entry.name.rpartition(".")[2])
+        if kind and entry.is_file():
+            found[entry.name] = (entry.read_bytes(), kind)
+    return MappingProxyType(found)
+
+
+class _Pages:
+    """Answers to requests about one site."""
+
+    def __init__(self, site: Site, shelf: ReadingShelf, pace: Pace) -> None:
+        self._site, self._shelf, self._pace = site, shelf, pace
+        self._static = _static()
+
+    async def clips(self, _: Request) -> Response:
+        return HTMLResponse(clips_page(self._site), headers=_FRESH)
+
+    async def live(self, _: Request) -> Response:
+        return HTMLResponse(live_page(self._site), headers=_FRESH)
+
+    async def theme(self, _: Request) -> Response:
+        return Response(page_css(), media_type="text/css", headers=_FRESH)
+
+    async def static(self, request: Request) -> Response:
+        found = self._static.get(request.path_params["name"])
+        if found is None:
+            raise HTTPException(404, "no such file")
+        return Response(found[0], headers=_FRESH | {"content-type": found[1]})
+
+    async def file(self, request: Request) -> Response:
+        return file_answer(self._site, request.path_params["name"], request.headers)
+
+    async def words(self, _: Request) -> Response:
+        return Response(number_table(), media_type="application/octet-stream", headers=_FRESH)
+
+    async def live_part(self, request: Request) -> Response:
+        part = request.path_params["part"]
+        if part not in _LIVE_PARTS:
+            raise HTTPException(404, "no such part")
+        return await run_in_threadpool(_live_answer, part, _live_of(request.query_params))
+
+    async def summary(self, request: Request) -> Response:
+        return await self._take(request, keep=False)
+
+    async def reading(self, request: Request) -> Response:
+        return await self._take(request, keep=True)
+
+    async def _take(self, request: Request, *, keep: bool) -> Response:
+        self._pace.take(request.client.host if request.client else "")
+        return await run_in_threadpool(self._read, await request.body(), keep)
+
+    def _read(self, body: bytes, keep: bool) -> Response:
+        seen = parse_observation(body)
+        record = self._site.record(seen.clip) if seen.clip is not None else None
+        if seen.clip is not None and record is None:
+            raise RequestError("the reading names a clip that is not served here")
+        reading = browser_reading(seen, record)
+        if not keep:
+            return JSONResponse({"reading": reading})
+        name = self._shelf.keep(reading, seen.clip or "live")
+        return JSONResponse({"reading": reading, "file": name}, status_code=201)
+
+
+def _live_of(query: Any) -> LivePattern:
+    width, height = query.get("width", ""), query.get("height", "")
+    if not (width.isdecimal() and height.isdecimal() and len(width) < 6 and len(height) < 6):
+        raise RequestError("give width and height in pixels, and the refresh in hertz")
+    refresh_hz: Fraction = snapped_refresh(query.get("refresh", ""))
+    return live_pattern(int(width), int(height), refresh_hz)
+
+
+def _live_answer(part: str, pattern: LivePattern) -> Response:
+    if part == "plan.json":
+        return JSONResponse(pattern.to_json())
+    pictures = {
+        "band.png": pattern.band_png,
+        "bars.png": pattern.bars_png,
+        "digits.png": pattern.digits_png,
+    }
+    return Response(pictures[part](), media_type="image/png", headers=_FRESH)
+
+
+def _status(error: Exception) -> int:
+    """RFC 9110 and RFC 4918 codes: 429 too many, 507 no room, 400 for what was asked wrongly."""
+    if isinstance(error, TooManyError):
+        return 429
+    if isinstance(error, OutputError):
+        return 507
+    return 400 if isinstance(error, RequestError) else 500
+
+
+async def _failed(_: Request, error: Exception) -> Response:
+    headers = {"retry-after": "5"} if isinstance(error, TooManyError) else {}
+    headers["cache-control"] = "no-store"
+    return JSONResponse({"error": str(error)}, status_code=_status(error), headers=headers)
+
+
+async def _refused(_: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    return JSONResponse(
+        {"error": error.detail}, status_code=error.status_code, headers=error.headers
+    )
+
+
+def make_app(
+    site: Site, rules: Rules, *, shelf: ReadingShelf | None = None, pace: Pace | None = None
+) -> Guard:
+    """ASGI application that serves `site` to whom `rules` let in."""
+    pages = _Pages(site, shelf or ReadingShelf(site.folder), pace or Pace())
+    routes = [
+        Route("/", pages.clips),
+        Route("/live", pages.live),
+        Route("/theme.css", pages.theme),
+        Route("/words.bin", pages.words),
+        Route("/static/{name}", pages.static),
+        Route("/clips/{name}", pages.file),
+        Route("/live/{part}", pages.live_part),
+        Route("/summary", pages.summary, methods=["POST"]),
+        Route("/readings", pages.reading, methods=["POST"]),
+    ]
+    handlers: dict[Any, Any] = {EvenholdError: _failed, HTTPException: _refused}
+    return Guard(Starlette(routes=routes, exception_handlers=handlers), rules)

@@ -1,0 +1,204 @@
+"""A reading of kind 'browser': what a page saw its browser present, in the form of all readings."""
+
+from __future__ import annotations
+
+from collections import Counter
+from fractions import Fraction
+from typing import Any
+
+from patterns.measure.expected import TimingError, expected, timing_error
+from patterns.measure.hold_pattern import hold_pattern, pattern_text
+from patterns.measure.holds import HeldFrame
+from patterns.measure.reading import Reading, to_json
+from patterns.measure.refresh import usual_refresh
+from patterns.timing.cadence import Display, cadence
+from patterns.timing.rates import format_decimal
+from patterns.web.callback_frames import Presented, presented_frames
+from patterns.web.observation import Observation
+
+__all__ = ["LIMITS", "browser_reading"]
+
+LIMITS = (
+    "This is what the browser presented. What the panel showed may differ (motion "
+    "interpolation, variable refresh, scan-out): film the screen and read the recording."
+)
+LEAST_HOLDS = 12
+OFF_GRID_SHARE = 0.02
+LIVE_FRAMES = 1 << 16
+
+
+def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[str, Any]:
+    """Reading as its JSON object.
+
+    Parameters
+    ----------
+    seen
+        What the page sent.
+    record
+        Record of the clip that it played; None for the live bars, whose rate is the refresh.
+    """
+    refresh_hz = _refresh_hz(seen)
+    rate = Fraction(record["rate_exact"]) if record else refresh_hz
+    length = int(record["frames"]) if record else LIVE_FRAMES
+    found = presented_frames(seen.callbacks, rate, length, seen.refresh.interval_ms)
+    error = timing_error(found.frames, rate, refresh_hz)
+    reading = Reading(
+        kind="browser",
+        file=seen.clip or "live bars",
+        verdict=_verdict(found, rate, refresh_hz, error),
+        rate=rate,
+        clip=record.get("identity") if record else None,
+        refresh_hz=refresh_hz,
+        refresh_from="animation frames",
+        pictures=seen.callbacks[-1].presented - seen.callbacks[0].presented + 1,
+        read=len(seen.callbacks) - found.off_clip,
+        unread=_unread(seen, found),
+        seconds=(seen.callbacks[-1].shown_ms - seen.callbacks[0].shown_ms) / 1000,
+        frames_seen=len({(frame.passage, frame.number) for frame in found.frames}),
+        holds=tuple(found.frames),
+        dropped=tuple(found.dropped),
+        repeated=_too_long(found.frames, rate, refresh_hz),
+        out_of_order=tuple(found.out_of_order),
+        unseen=tuple(found.unseen),
+        drops_beyond=_drops_beyond(found, seen, rate, refresh_hz),
+        pattern=_pattern(found),
+        even=_even(found),
+        error=error,
+        expected=expected(cadence(rate, Display.fixed(refresh_hz)), found.frames),
+        warnings=tuple(_warnings(seen, found)),
+        details=_details(seen, found),
+    )
+    return to_json(reading)
+
+
+def _refresh_hz(seen: Observation) -> Fraction:
+    measured = 1000 / seen.refresh.interval_ms
+    return usual_refresh(measured) or Fraction(round(measured * 1000), 1000)
+
+
+def _unread(seen: Observation, found: Presented) -> tuple[tuple[str, int], ...]:
+    presented = seen.callbacks[-1].presented - seen.callbacks[0].presented + 1
+    reasons = {
+        "not observed: the browser presented a frame without telling the page": presented
+        - len(seen.callbacks),
+        "the time in the clip is no frame's": found.off_clip,
+    }
+    return tuple((reason, count) for reason, count in reasons.items() if count > 0)
+
+
+def _in_a_row(found: Presented) -> list[int | None]:
+    """Refreshes of consecutive frames; None where a hold was not observed, nothing for drops."""
+    row: list[int | None] = []
+    before: HeldFrame | None = None
+    dropped = set(found.dropped)
+    for frame in found.frames:
+        if before is not None:
+            follows = before.passage == frame.passage
+            between = range(before.number + 1, frame.number) if follows else range(1)
+            row += [0 if number in dropped else None for number in between]
+        row.append(frame.refreshes)
+        before = frame
+    return row
+
+
+def _pattern(found: Presented) -> tuple[int, ...] | None:
+    return hold_pattern(_in_a_row(found)) if len(found.frames) >= LEAST_HOLDS else None
+
+
+def _even(found: Presented) -> bool | None:
+    if len(found.frames) < LEAST_HOLDS:
+        return None
+    return len({frame.refreshes for frame in found.frames}) == 1 and not found.dropped
+
+
+def _too_long(frames: list[HeldFrame], rate: Fraction, refresh_hz: Fraction) -> tuple[int, ...]:
+    """Frames held longer than the cadence ever holds one."""
+    longest = -(-refresh_hz // rate)
+    return tuple(frame.number for frame in frames if (frame.refreshes or 0) > longest)
+
+
+def _dropped(found: Presented) -> int:
+    return len(found.dropped) + found.dropped_unnamed
+
+
+def _drops_beyond(found: Presented, seen: Observation, rate: Fraction, refresh_hz: Fraction) -> int:
+    seconds = Fraction(seen.callbacks[-1].shown_ms - seen.callbacks[0].shown_ms) / 1000
+    must = max(Fraction(0), rate - refresh_hz) * seconds
+    return max(0, _dropped(found) - -(-must // 1))
+
+
+def _verdict(
+    found: Presented, rate: Fraction, refresh_hz: Fraction, error: TimingError | None
+) -> str:
+    on = f"{format_decimal(rate)} fps on {format_decimal(refresh_hz)} Hz"
+    if len(found.frames) < LEAST_HOLDS:
+        return f"Too little was observed of {on} to judge: let the clip play for longer."
+    pattern = _pattern(found)
+    counts = Counter(frame.refreshes for frame in found.frames)
+    holds = ", ".join(f"{count} of {hold}" for hold, count in sorted(counts.items()))
+    held = f"held {pattern_text(pattern)}" if pattern else f"held without a pattern ({holds})"
+    drops = _dropped(found)
+    lost = "no frame dropped" if not drops else f"{drops} frame{'s' * (drops > 1)} dropped"
+    tail = f"; timing error {error.rms_ms:.1f} ms RMS" if error else ""
+    return f"The browser {held}, {on}; {lost}{tail}."
+
+
+def _warnings(seen: Observation, found: Presented) -> list[str]:
+    warnings = [LIMITS]
+    if seen.refresh.state == "power-saving":
+        warnings.append(
+            "The browser draws about 30 times a second: the device saves power. Charge it, "
+            "switch power saving off, and measure again."
+        )
+    if seen.refresh.state == "changing":
+        warnings.append(
+            "The refresh changed while it was measured (variable refresh, or a busy device): "
+            "holds in refreshes are uncertain."
+        )
+    if found.off_grid > OFF_GRID_SHARE * len(found.frames):
+        warnings.append(
+            f"{found.off_grid} of {len(found.frames)} holds are no whole number of refreshes: "
+            "the screen's refresh is not the steady one that was measured."
+        )
+    if len(found.frames) < LEAST_HOLDS:
+        warnings.append("Fewer than 12 holds were observed: let the clip play for longer.")
+    elif seen.callbacks[-1].presented - seen.callbacks[0].presented > 2 * len(found.frames):
+        warnings.append(
+            "More than half of the holds were not observed: the browser was too busy to tell."
+        )
+    if seen.hidden:
+        warnings.append("The page was hidden for a time: what was measured then is left in.")
+    return warnings
+
+
+def _details(seen: Observation, found: Presented) -> dict[str, Any]:
+    device, refresh = seen.device, seen.refresh
+    return {
+        "device": {
+            "label": device.label,
+            "agent": device.agent,
+            "screen": list(device.screen),
+            "viewport": list(device.viewport),
+            "pixel_ratio": device.pixel_ratio,
+            "secure_context": device.secure,
+        },
+        "measured_refresh": {
+            "hz": round(1000 / refresh.interval_ms, 4),
+            "interval_ms": refresh.interval_ms,
+            "error_ms": refresh.error_ms,
+            "spread_ms": refresh.spread_ms,
+            "frames": refresh.frames,
+            "state": refresh.state,
+        },
+        "drop_counters": {
+            "by_media_time": _dropped(found),
+            "by_browser": seen.dropped_frames,
+            "browser_total": seen.total_frames,
+        },
+        "dropped_unnamed": found.dropped_unnamed,
+        "passes": found.passages,
+        "skipped_at_start": seen.skipped,
+        "full_screen": seen.full_screen,
+        "screen_pixels_per_clip_pixel": seen.pixels_per_pixel,
+        "limits": LIMITS,
+    }

@@ -1,0 +1,26 @@
+"""What the server needs beyond the core, and one line for where it is missing."""
+
+from __future__ import annotations
+
+from importlib.util import find_spec
+
+from patterns.errors import RequestError
+
+__all__ = ["require_extra"]
+
+_MODULES = ("starlette", "uvicorn", "segno")
+
+
+def require_extra() -> None:
+    """Check that the packages of the extra `web` are installed.
+
+    Raises
+    ------
+    RequestError
+        One of them is missing; the line names the command that installs them.
+    """
+    missing = [name for name in _MODULES if find_spec(name) is None]
+    if missing:
+        raise RequestError(
+            f"serving needs {', '.join(missing)}: install with  pip install 'evenhold[web]'"
+        )

@@ -1,0 +1,198 @@
+"""The door: which requests get in at all, and what every answer carries.
+
+In order: the host name (RFC 9110, 15.5.20: 421 for another host's), the key that the
+address holds, the method, and for a post its origin, type, size and time. Nothing of a
+refused request reaches the rest of the program.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from hmac import compare_digest
+from typing import Any
+
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+__all__ = ["BODY_LIMIT_BYTES", "HEADERS", "Guard", "Rules", "host_name"]
+
+BODY_LIMIT_BYTES = 1 << 20
+BODY_SECONDS = 15.0
+_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
+    "media-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'"
+)
+HEADERS = {
+    "content-security-policy": _POLICY,
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cross-origin-resource-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin",
+    "x-frame-options": "DENY",
+    "permissions-policy": "camera=(), microphone=(), geolocation=()",
+}
+
+
+@dataclass(frozen=True)
+class Rules:
+    """Who gets in.
+
+    Attributes
+    ----------
+    hosts
+        Host names and addresses under which the server answers, lower case, no port.
+    key
+        First segment of every path; '' where none is needed.
+    """
+
+    hosts: frozenset[str]
+    key: str = ""
+
+
+class _RefusedError(Exception):
+    def __init__(self, status: int, text: str, **headers: str) -> None:
+        self.status, self.text, self.headers = status, text, headers
+
+
+def host_name(value: str) -> str:
+    """Host of a Host header without its port: 'a:80' -> 'a', '[::1]:80' -> '::1'."""
+    text = value.strip().lower()
+    if text.startswith("["):
+        return text[1:].partition("]")[0]
+    return text.rpartition(":")[0] if text.count(":") == 1 else text
+
+
+class Guard:
+    """ASGI application around another that lets through only what the rules allow."""
+
+    def __init__(self, app: ASGIApp, rules: Rules) -> None:
+        self._app, self._rules = app, rules
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request, or refuse it."""
+        if scope["type"] == "websocket":
+            await send({"type": "websocket.close", "code": 1008})
+            return
+        if scope["type"] != "http":
+            return
+        guarded = _with_headers(send)
+        try:
+            inner, body = await self._admit(scope, receive)
+        except _RefusedError as refused:
+            await _refuse(guarded, scope, refused)
+            return
+        await self._app(inner, body, guarded)
+
+    async def _admit(self, scope: Scope, receive: Receive) -> tuple[Scope, Receive]:
+        headers = _Headers(scope["headers"])
+        hosts = headers.all("host")
+        if len(hosts) != 1 or host_name(hosts[0]) not in self._rules.hosts:
+            raise _RefusedError(421, "this server does not answer under that host name")
+        inner = {**scope, "path": self._path(scope["path"]), "root_path": "", "raw_path": None}
+        if scope["method"] not in ("GET", "HEAD", "POST"):
+            raise _RefusedError(405, "allowed are GET, HEAD and POST", allow="GET, HEAD, POST")
+        if scope["method"] != "POST":
+            return inner, receive
+        _check_post(headers, hosts[0])
+        return inner, _replay(await _body(receive), receive)
+
+    def _path(self, path: str) -> str:
+        """Path behind the key."""
+        if not self._rules.key:
+            return path
+        given, _, rest = path.removeprefix("/").partition("/")
+        if not compare_digest(given.encode(), self._rules.key.encode()):
+            raise _RefusedError(
+                403, "the address is not complete: scan the code on the laptop again"
+            )
+        return "/" + rest
+
+
+class _Headers:
+    def __init__(self, raw: Iterable[tuple[bytes, bytes]]) -> None:
+        self._pairs = [(k.decode("latin-1").lower(), v.decode("latin-1")) for k, v in raw]
+
+    def all(self, name: str) -> list[str]:
+        return [value for key, value in self._pairs if key == name]
+
+    def one(self, name: str) -> str:
+        return next(iter(self.all(name)), "")
+
+
+def _check_post(headers: _Headers, host: str) -> None:
+    """Only our own page may post: another site's can neither set the type nor hide its origin."""
+    if headers.one("content-type").partition(";")[0].strip().lower() != "application/json":
+        raise _RefusedError(415, "posts are application/json")
+    origin = headers.one("origin")
+    if origin and origin.partition("://")[2].lower() != host.strip().lower():
+        raise _RefusedError(403, "posts come from this server's own page only")
+    if headers.one("sec-fetch-site") not in ("", "same-origin", "none"):
+        raise _RefusedError(403, "posts come from this server's own page only")
+    length = headers.one("content-length")
+    if length.isdecimal() and int(length) > BODY_LIMIT_BYTES:
+        raise _too_large()
+
+
+def _too_large() -> _RefusedError:
+    return _RefusedError(
+        413,
+        f"a post holds at most {BODY_LIMIT_BYTES} bytes: send a shorter one",
+        connection="close",
+    )
+
+
+async def _body(receive: Receive) -> bytes:
+    try:
+        return await asyncio.wait_for(_read(receive), BODY_SECONDS)
+    except asyncio.TimeoutError:
+        raise _RefusedError(408, "the post took too long", connection="close") from None
+
+
+async def _read(receive: Receive) -> bytes:
+    parts, size = [], 0
+    while True:
+        message = await receive()
+        if message["type"] == "http.disconnect":
+            raise _RefusedError(400, "the post broke off", connection="close")
+        parts.append(message.get("body", b""))
+        size += len(parts[-1])
+        if size > BODY_LIMIT_BYTES:
+            raise _too_large()
+        if not message.get("more_body", False):
+            return b"".join(parts)
+
+
+def _replay(body: bytes, receive: Receive) -> Receive:
+    waiting: list[Message] = [{"type": "http.request", "body": body, "more_body": False}]
+
+    async def give() -> Message:
+        return waiting.pop() if waiting else await receive()
+
+    return give
+
+
+def _with_headers(send: Send) -> Send:
+    extra = [(k.encode(), v.encode()) for k, v in HEADERS.items()]
+
+    async def guarded(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            message = {**message, "headers": [*message.get("headers", []), *extra]}
+        await send(message)
+
+    return guarded
+
+
+async def _refuse(send: Send, scope: Scope, refused: _RefusedError) -> None:
+    data: dict[str, Any] = {"error": refused.text}
+    body = json.dumps(data).encode() + b"\n"
+    headers = {
+        "content-type": "application/json",
+        "content-length": str(len(body)),
+        "cache-control": "no-store",
+    } | refused.headers
+    pairs = [(k.encode(), v.encode()) for k, v in headers.items()]
+    await send({"type": "http.response.start", "status": refused.status, "headers": pairs})
+    await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else body})

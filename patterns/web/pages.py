@@ -1,0 +1,192 @@
+"""The HTML of the pages: the clips by pattern and rate, and the live bars.
+
+The page works without scripts as a list of links; the modules in `static` add playing,
+measuring and sending. Text from records is escaped here; what devices send never comes
+into a page.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from html import escape
+from typing import Any
+from urllib.parse import quote
+
+from patterns.present.page import CAUTION
+from patterns.production.what_to_look_for import HEADINGS, look_for
+from patterns.timing.rates import format_decimal, format_rate
+from patterns.web.media_types import media_type
+from patterns.web.site import Group, Site
+
+__all__ = ["clips_page", "live_page"]
+
+_NO_SCRIPT = (
+    "<noscript><p class=note>Scripts are off: the clips open in the browser's own player, and "
+    "nothing is measured.</p></noscript>"
+)
+
+
+def _document(title: str, body: str, module: str) -> str:
+    return (
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1, viewport-fit=cover">\n'
+        '<meta name="robots" content="noindex">\n'
+        f"<title>{escape(title)}</title>\n"
+        '<link rel="icon" href="data:,">\n'
+        '<link rel="stylesheet" href="theme.css">\n<link rel="stylesheet" href="static/page.css">\n'
+        f'<script type="module" src="static/{module}.js"></script>\n</head>\n<body>\n'
+        f"{body}\n</body>\n</html>\n"
+    )
+
+
+def _caution(exceeding: list[dict[str, Any]], what: str) -> str:
+    """Dialogue that stands before the first play."""
+    worse = "".join(
+        f"<p><strong>{escape(r['file'])} exceeds a limit.</strong> "
+        f"{escape(str(r['safety']['summary']))}</p>"
+        for r in exceeding
+    )
+    return (
+        '<dialog id="caution" aria-labelledby="caution-title"><h2 id="caution-title">Before '
+        f"{what}</h2><p>{CAUTION}</p>{worse}"
+        '<div class="row"><button id="accept" class="main">I have read this</button>'
+        '<button id="decline">Not now</button></div></dialog>'
+    )
+
+
+def _exceeds(record: dict[str, Any]) -> bool:
+    safety = record.get("safety")
+    return not isinstance(safety, dict) or safety.get("verdict") != "pass"
+
+
+def _safety_text(record: dict[str, Any]) -> str:
+    safety = record.get("safety")
+    return str(safety.get("summary", "")) if isinstance(safety, dict) else "not checked"
+
+
+def _clip(record: dict[str, Any], poster: str) -> str:
+    rate = Fraction(record["rate_exact"])
+    spoken = f"{HEADINGS.get(record['pattern'], record['pattern'])}, {format_rate(rate)} fps"
+    data = {
+        "file": record["file"],
+        "name": spoken,
+        "type": media_type(record),
+        "rate": str(float(rate)),
+        "rate-exact": record["rate_exact"],
+        "width": str(record["width"]),
+        "height": str(record["height"]),
+        "frames": str(record["frames"]),
+        "poster": f"clips/{quote(poster)}" if poster else "",
+    }
+    attributes = " ".join(f'data-{k}="{escape(str(v))}"' for k, v in data.items())
+    mark = '<span class="odd mark">flashes</span>' if _exceeds(record) else ""
+    return (
+        f'<li><a class="clip" href="clips/{quote(str(record["file"]))}" {attributes}>'
+        f'<span class="rate">{escape(format_decimal(rate))}</span> <span class="unit">fps</span>'
+        f'{mark}<span class="detail">{escape(record["codec"])} '
+        f"{record['width']}×{record['height']}, {record['duration_s']:.3g} s</span></a></li>"
+    )
+
+
+def _group(group: Group) -> str:
+    heading = HEADINGS.get(group.pattern, group.pattern)
+    known = group.pattern in HEADINGS
+    clips = "".join(_clip(record, group.poster) for record in group.clips)
+    poster = (
+        f'<img class="poster" src="clips/{quote(group.poster)}" alt="" loading="lazy">'
+        if group.poster
+        else ""
+    )
+    return (
+        f'<section aria-label="{escape(heading)}"><div class="head">{poster}<div>'
+        f"<h2>{escape(heading)}</h2>"
+        f"{f'<p>{escape(look_for(group.pattern))}</p>' if known else ''}</div></div>"
+        f'<ul class="clips">{clips}</ul></section>'
+    )
+
+
+_PLAYER = """<div id="player" hidden role="dialog" aria-modal="true" aria-label="Player"
+tabindex="-1">
+<video id="video" muted loop playsinline preload="auto" tabindex="-1"></video>
+<div id="top" class="bar"><strong id="title"></strong><span id="refresh" class="figure"></span>
+<button id="close" aria-label="Close the player">Close</button></div>
+<div id="bottom" class="bar">
+<canvas id="chart" role="img" aria-label="Holds of the latest frames"></canvas>
+<p id="live" class="figure"></p>
+<p id="scaling" class="note"></p>
+<div class="row"><button id="previous">Previous</button><button id="pause">Pause</button>
+<button id="next">Next</button><button id="full">Full screen</button>
+<button id="finish" class="main">Stop and sum up</button></div></div></div>"""
+
+_SUMMARY = """<section id="summary" aria-labelledby="summary-title" tabindex="-1" hidden>
+<h2 id="summary-title">What the browser presented</h2>
+<p id="verdict" class="verdict"></p>
+<dl id="facts"></dl>
+<ul id="warnings"></ul>
+<p class="note">This is what the browser handed to the display. What the glass showed may
+differ: a panel can add its own refresh and interpolation. For that, film the screen and give
+the recording to <code>evenhold read</code>.</p>
+<div class="row"><label for="label">Name of this device <input id="label" maxlength="60"
+autocomplete="off" spellcheck="false"></label>
+<button id="send" class="main">Send to the laptop</button></div>
+<p id="sent" role="status"></p></section>"""
+
+
+def clips_page(site: Site) -> str:
+    """Page with every clip of the site."""
+    exceeding = [
+        r | {"safety": {"summary": _safety_text(r)}}
+        for g in site.groups
+        for r in g.clips
+        if _exceeds(r)
+    ]
+    body = (
+        "<main><h1>How evenly does this screen hold its frames?</h1>"
+        '<p class="lead">Tap a clip: it plays full screen, again and again, and is measured '
+        "meanwhile. Swipe or use the arrow keys for the next. The speed is the same in all clips "
+        "of a row; only the rate differs.</p>"
+        f"{_NO_SCRIPT}<p id='measured' class='note' role='status'>Measuring this screen's "
+        "refresh …</p>"
+        f"<p id='missing' class='note'></p>{_SUMMARY}"
+        f"{''.join(_group(group) for group in site.groups)}"
+        '<section aria-label="Live"><h2>What this screen can do at best</h2>'
+        "<p>Bars that are drawn anew at every refresh, without a file or a decoder in between: "
+        "the reference for all the clips above.</p>"
+        '<ul class="clips"><li><a class="clip" href="live"><span class="rate">Live</span> '
+        '<span class="unit">bars</span><span class="detail">at this screen\'s own rate</span></a>'
+        "</li></ul></section>"
+        "<section aria-label='Good to know'><h2>Good to know</h2><ul class='plain'>"
+        "<li>Charge the device and switch off its power saving: many phones refresh 30 times a "
+        "second when they save power.</li>"
+        "<li>A playing clip keeps most screens awake. If yours dims all the same, lengthen its "
+        "timeout in the device's settings.</li>"
+        "<li>Turn the device so that the clip fills the screen.</li></ul></section></main>"
+        f"{_PLAYER}{_caution(exceeding, 'you play')}"
+    )
+    return _document("Evenhold clips", body, "clips")
+
+
+def live_page(site: Site) -> str:
+    """Page that draws bars at the display's own rate."""
+    awake = quote(str(site.groups[0].clips[0]["file"]))
+    body = (
+        "<main><h1>Bars at this screen's own rate</h1>"
+        '<p class="lead">Each refresh gets a picture of its own, with its number in the strip '
+        "below, so that a recording of the screen can be read with <code>evenhold read</code>. "
+        "Evener than this the screen cannot be.</p>"
+        f"{_NO_SCRIPT}<p id='measured' class='note' role='status'>Measuring this screen's "
+        "refresh …</p>"
+        '<div class="row"><button id="start" class="main" disabled>Start</button>'
+        '<a class="button" href="./">Back to the clips</a></div>'
+        f"{_SUMMARY}</main>"
+        '<div id="stage" hidden role="dialog" aria-modal="true" aria-label="Moving bars" '
+        'tabindex="-1">'
+        '<canvas id="bars" role="img" aria-label="Bars that move at the screen\'s rate"></canvas>'
+        f'<video id="awake" muted loop playsinline preload="none" src="clips/{awake}" '
+        'aria-hidden="true" tabindex="-1"></video>'
+        '<div id="top" class="bar"><span id="live" class="figure"></span>'
+        '<button id="full">Full screen</button><button id="finish" class="main">Stop and sum up'
+        "</button></div></div>"
+        f"{_caution([], 'the bars move')}"
+    )
+    return _document("Evenhold live bars", body, "live")

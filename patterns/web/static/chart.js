@@ -1,0 +1,73 @@
+// The latest holds as blocks along a row of refreshes: as wide as they were held.
+
+const REFRESHES = 60;
+
+function colours() {
+  const style = getComputedStyle(document.documentElement);
+  const value = (name) => style.getPropertyValue(name).trim();
+  return {
+    usual: value("--usual"),
+    usualInk: value("--usual-ink"),
+    odd: value("--odd"),
+    oddInk: value("--odd-ink"),
+    ink: value("--ink"),
+    rule: value("--rule"),
+  };
+}
+
+function latest(holds) {
+  const shown = [];
+  let width = 0;
+  for (let i = holds.length - 1; i >= 0 && width < REFRESHES; i -= 1) {
+    const span = holds[i].refreshes ?? 2;
+    if (holds[i].restart) break;
+    width += Math.max(1, span);
+    shown.unshift(holds[i]);
+  }
+  return shown;
+}
+
+/** Draw the last 60 refreshes' worth of holds; `usual` is the hold of most frames. */
+export function drawChart(canvas, holds, usual) {
+  const ratio = window.devicePixelRatio || 1;
+  const box = canvas.getBoundingClientRect();
+  canvas.width = Math.max(1, Math.round(box.width * ratio));
+  canvas.height = Math.max(1, Math.round(box.height * ratio));
+  const context = canvas.getContext("2d");
+  const palette = colours();
+  const unit = canvas.width / REFRESHES;
+  const [top, bottom] = [0.1 * canvas.height, 0.86 * canvas.height];
+  context.fillStyle = palette.rule;
+  for (let i = 0; i <= REFRESHES; i += 1) {
+    context.fillRect(Math.round(i * unit), bottom, Math.max(1, ratio), canvas.height - bottom);
+  }
+  context.font = `600 ${Math.round(0.36 * canvas.height)}px system-ui, sans-serif`;
+  context.textAlign = "center";
+  context.textBaseline = "middle";
+  let x = 0;
+  for (const hold of latest(holds)) {
+    const span = Math.max(1, hold.refreshes ?? 2) * unit;
+    const gap = Math.min(2 * ratio, span / 6);
+    if (hold.refreshes === null) {
+      context.strokeStyle = palette.ink;
+      context.lineWidth = ratio;
+      context.setLineDash([3 * ratio, 3 * ratio]);
+      context.strokeRect(x + gap, top, span - 2 * gap, bottom - top);
+      context.fillStyle = palette.ink;
+      if (span > 12 * ratio) context.fillText("?", x + span / 2, (top + bottom) / 2);
+    } else {
+      const odd = hold.refreshes !== usual;
+      context.fillStyle = odd ? palette.odd : palette.usual;
+      // odd blocks are lower too, so that nothing is told by colour alone
+      const down = odd ? 0.14 * canvas.height : 0;
+      context.fillRect(x + gap, top + down, span - 2 * gap, bottom - top - down);
+      context.fillStyle = odd ? palette.oddInk : palette.usualInk;
+      if (span > 10 * ratio) context.fillText(hold.refreshes, x + span / 2, (top + down + bottom) / 2);
+    }
+    x += span;
+    if (hold.dropped) {
+      context.fillStyle = palette.odd;
+      context.fillRect(x - ratio, 0, 3 * ratio, canvas.height);
+    }
+  }
+}
