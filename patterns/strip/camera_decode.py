@@ -31,7 +31,8 @@ BoolArray = npt.NDArray[np.bool_]
 IN_TRANSITION = "in transition between frames"
 CODE_FAILED = "code check failed"
 GREY = (0.25, 0.75)  # light levels between these are neither black nor white
-HOLD_LIT, HOLD_DARK = 0.5, 0.45
+HOLD_LIT, HOLD_DARK = 0.5, 0.3
+THIRD = 0.15  # of the light may come from a third frame before a reading is refused
 SPREAD = 0.3  # how far shares of one mixture may disagree
 HOLD_SPREAD = 0.4
 SURE = 0.08  # cells outside a mixture must lie so far from the middle
@@ -90,28 +91,50 @@ def decode(cells: Cells) -> Decoded | str:
 
 
 def _single(number: int, lit: BoolArray, cells: Cells) -> Decoded | None:
-    """Read as one frame, with its faint neighbour if there is one; None if the hold row differs."""
-    hold = cells.hold
-    if len(hold):
-        mine = number % len(hold)
-        if hold[mine] < HOLD_LIT or np.delete(hold, mine).max() > HOLD_DARK:
-            return None
+    """Read as one frame, or with its faint neighbour; None if the hold row speaks against it."""
     lean = np.abs(cells.number - lit)
     margin = float(np.clip(1 - 2 * lean.max(), 0, 1))
-    if not len(hold):
-        return Decoded(number, None, 0.0, margin, None)
-    for earlier in (number - 1, number):
-        if not 0 <= earlier < (1 << NUMBER_BITS) - 1:
-            continue
-        differ = word_bits(number_word(earlier) ^ number_word(earlier + 1))
-        part = float(lean[differ].mean())
-        other = earlier if earlier != number else number + 1
-        lent = float(hold[other % len(hold)])
-        clear = part > FAINT + lean[~differ].mean() and lean[differ].min() > FAINT / 2
-        if clear and lent > FAINT and abs(lent - part) < HOLD_SPREAD / 2:
-            share = part if earlier == number else 1 - part
-            return Decoded(earlier, earlier + 1, share, margin, None)
-    return Decoded(number, None, 0.0, margin, None)
+    alone = Decoded(number, None, 0.0, margin, None)
+    if not len(cells.hold):
+        return alone
+    lent = [_hold_light(number + side, cells) for side in (-1, 0, 1)]
+    if lent[1] < HOLD_LIT or _others_lit(range(number - 1, number + 2), cells):
+        return None
+    side = -1 if lent[0] > lent[2] else 1
+    if min(lent[0], lent[2]) > THIRD:
+        return None  # three frames at once
+    part = _leaning(number, side, lean)
+    other = lent[1 + side]
+    if part is None or other < FAINT:
+        return alone if other < HOLD_DARK else None
+    if abs(other - part) > HOLD_SPREAD / 2:
+        return None
+    return Decoded(number + min(side, 0), number + max(side, 0), _share(part, side), margin, None)
+
+
+def _share(part: float, side: int) -> float:
+    """Share of the later frame when a neighbour at `side` (-1 or 1) has `part` of the light."""
+    return part if side > 0 else 1 - part
+
+
+def _hold_light(number: int, cells: Cells) -> float:
+    return float(cells.hold[number % len(cells.hold)])
+
+
+def _others_lit(numbers: range, cells: Cells) -> bool:
+    """Whether hold cells of other frames than `numbers` have light."""
+    others = np.delete(cells.hold, [n % len(cells.hold) for n in numbers])
+    return bool(others.max() > HOLD_DARK)
+
+
+def _leaning(number: int, side: int, lean: FloatArray) -> float | None:
+    """Part of the light that the neighbour at `side` gives, by the cells that differ from it."""
+    if not 0 <= number + side < 1 << NUMBER_BITS:
+        return None
+    differ = word_bits(number_word(number) ^ number_word(number + side))
+    part = float(lean[differ].mean())
+    clear = part > FAINT + lean[~differ].mean() and lean[differ].min() > FAINT / 2
+    return part if clear else None
 
 
 def _neighbours(code: int, k: int) -> int | None:
@@ -169,10 +192,9 @@ def _along(shares: FloatArray, rows: FloatArray) -> _Along | None:
 
 def _hold_agrees(earlier: int, along: _Along, cells: Cells) -> bool:
     """Whether the hold row shows the two frames with the shares that the number cells do."""
-    count = len(cells.hold)
-    mine = [earlier % count, (earlier + 1) % count]
-    if np.delete(cells.hold, mine).max() > HOLD_DARK:
+    if _others_lit(range(earlier, earlier + 2), cells):
         return False
+    mine = [earlier % len(cells.hold), (earlier + 1) % len(cells.hold)]
     later = np.interp(cells.hold_rows[mine], along.rows, along.shares)
     expected = np.array([1 - later[0], later[1]])
     return bool(np.abs(cells.hold[mine] - expected).max() < HOLD_SPREAD)

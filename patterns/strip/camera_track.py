@@ -165,13 +165,14 @@ def _design(edges: _Edges, units: FloatArray) -> FloatArray:
 
 def _solve(design: FloatArray, wanted: FloatArray) -> tuple[FloatArray, FloatArray]:
     weight: FloatArray = np.ones(len(wanted))
-    change: FloatArray
-    change, rest = np.zeros(len(STIFF)), wanted
+    change: FloatArray = np.zeros(len(STIFF))
+    rest: FloatArray = wanted
     ridge = np.diag(STIFF * len(wanted) + 1e-9)
     for _ in range(3):
         weighted = design * weight[:, None]
-        change = np.linalg.solve(weighted.T @ design + ridge, weighted.T @ wanted)
-        rest = wanted - design @ change
+        solved = np.linalg.solve(weighted.T @ design + ridge, weighted.T @ wanted)
+        change = np.asarray(solved, np.float64)
+        rest = np.asarray(wanted - design @ change, np.float64)
         scale = max(SCATTER, 1.5 * float(np.median(np.abs(rest))))
         weight = np.asarray(1 / (1 + (rest / scale) ** 2), np.float64)
     return change, rest

@@ -13,12 +13,14 @@ from scipy import ndimage
 from skimage.transform import ProjectiveTransform, estimate_transform
 
 __all__ = [
+    "Lens",
     "Optics",
     "Pose",
     "Sensor",
     "Shake",
     "Veil",
     "develop",
+    "lens",
     "veil_maps",
     "view",
     "warp_light",
@@ -108,29 +110,35 @@ def view(pose: Pose, size: tuple[int, int], strip_rows: tuple[int, int]) -> Floa
     return np.asarray(estimate_transform("projective", corners, seen).params, np.float64)
 
 
-def warp_light(
-    light: Float32Array, matrix: FloatArray, shape: tuple[int, int], room: float
-) -> Float32Array:
-    """See a frame of linear light through `matrix`; what lies beside it has the light `room`.
+@dataclass(frozen=True)
+class Lens:
+    """Where each camera pixel looks on the frame, (2, pixels) as row and column, and how wide."""
 
-    The frame is blurred first by the part of a pixel's aperture that one sample misses.
-    """
+    at: Float32Array
+    shape: tuple[int, int]
+    aperture_px: int
+
+
+def lens(matrix: FloatArray, shape: tuple[int, int]) -> Lens:
+    """Rays of a camera of `shape` through the homography from frame to camera pixels."""
     inverse = ProjectiveTransform(matrix).inverse
     rows, columns = np.mgrid[: shape[0], : shape[1]]
     at = inverse(np.stack([columns.ravel() + 0.5, rows.ravel() + 0.5], 1)) - 0.5
-    middle = inverse(
-        np.array(
-            [
-                [shape[1] / 2, shape[0] / 2],
-                [shape[1] / 2 + 1, shape[0] / 2],
-                [shape[1] / 2, shape[0] / 2 + 1],
-            ]
-        )
-    )
-    step = np.sqrt(abs(np.linalg.det(np.diff(middle, axis=0)[[0, 1]] * [[1, 1], [1, 1]])))
-    soft = ndimage.uniform_filter(light, size=max(1, round(float(step))), mode="nearest")
-    seen = ndimage.map_coordinates(soft, at.T[::-1], order=1, mode="constant", cval=room)
-    return np.asarray(seen.reshape(shape), np.float32)
+    middle = np.array([shape[1] / 2, shape[0] / 2])
+    corner = inverse(middle + np.array([[0, 0], [1, 0], [0, 1]]))
+    area = abs(float(np.linalg.det(corner[1:] - corner[0])))
+    aperture = max(1, round(area**0.5))
+    return Lens(np.ascontiguousarray(at.T[::-1], np.float32), shape, aperture)
+
+
+def warp_light(light: Float32Array, through: Lens, room: float) -> Float32Array:
+    """See a frame of linear light; what lies beside it has the light `room`.
+
+    The frame is blurred first by the part of a pixel's aperture that one sample misses.
+    """
+    soft = ndimage.uniform_filter(light, size=through.aperture_px, mode="nearest")
+    seen = ndimage.map_coordinates(soft, through.at, order=1, mode="constant", cval=room)
+    return np.asarray(seen.reshape(through.shape), np.float32)
 
 
 def _tone(light: Float32Array, contrast: float) -> Float32Array:

@@ -56,13 +56,13 @@ class Limits:
 
 LIMITS = {
     "moderate": Limits(
-        unit_px=(2.2, 3.2), tilt_deg=(0, 20), roll_deg=12, drift_px=(0, 0.3), jitter_px=(0, 0.4),
+        unit_px=(2.1, 2.8), tilt_deg=(0, 20), roll_deg=12, drift_px=(0, 0.3), jitter_px=(0, 0.4),
         blur_px=(0.5, 0.8), shot=(0.0002, 0.0008), read=(0.003, 0.008), gain=(0.6, 1.15),
         darkest=(0.7, 1), flat=(0, 0.02), spot=(0, 0.05), ripple=(0, 0.05), response=(0.05, 0.5),
         exposure=(0.25, 0.6), readout=(0.1, 0.5), crf=(20, 24), backlights=("steady", "pulsed"),
     ),
     "hard": Limits(
-        unit_px=(1.8, 2.2), tilt_deg=(20, 35), roll_deg=45, drift_px=(0.2, 0.9), jitter_px=(0.3, 1),
+        unit_px=(1.8, 2.1), tilt_deg=(20, 35), roll_deg=45, drift_px=(0.2, 0.9), jitter_px=(0.3, 1),
         blur_px=(0.8, 1.1), shot=(0.0008, 0.002), read=(0.008, 0.015), gain=(0.35, 1.7),
         darkest=(0.45, 0.8), flat=(0.01, 0.05), spot=(0.03, 0.15), ripple=(0.04, 0.12),
         response=(0.4, 1), exposure=(0.5, 0.95), readout=(0.4, 0.9), crf=(25, 28),

@@ -20,6 +20,7 @@ from tests.simulation.camera import (
     FloatArray,
     UInt8Array,
     develop,
+    lens,
     veil_maps,
     view,
     warp_light,
@@ -75,9 +76,9 @@ def stage(case: Case, pictures: int) -> Scene:
     )
     seen = np.c_[ends, np.ones(4)] @ matrix.T
     seen = seen[:, :2] / seen[:, 2:]
-    margin = 0.05 * case.pose.length_px + 12
+    margin = 0.04 * case.pose.length_px + 12
     low, high = seen.min(axis=0) - margin, seen.max(axis=0) + margin
-    grow = 0.12 * case.pose.length_px  # part of the clip is in view as well
+    grow = 0.08 * case.pose.length_px  # part of the clip is in view as well
     low, high = low - grow * rng.random(2), high + grow * rng.random(2)
     shift = np.eye(3)
     shift[:2, 2] = -low
@@ -107,14 +108,14 @@ class _Views:
         self._scene, self._kept = scene, dict[int, Float32Array]()
         down = np.eye(3)
         down[1, 2] = scene.first_row
-        self._matrix = scene.matrix @ down
+        self._lens = lens(scene.matrix @ down, scene.shape)
 
     def of(self, number: int) -> Float32Array:
         if number not in self._kept:
             while len(self._kept) > 8:
                 del self._kept[next(iter(self._kept))]
             light = frame_light(self._scene, number)
-            self._kept[number] = warp_light(light, self._matrix, self._scene.shape, 0.01)
+            self._kept[number] = warp_light(light, self._lens, 0.01)
         return self._kept[number]
 
 

@@ -10,10 +10,12 @@ import av
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["save"]
+__all__ = ["UInt8Array", "save"]
+
+UInt8Array = npt.NDArray[np.uint8]
 
 
-def save(pictures: Iterable[npt.NDArray[np.uint8]], path: Path, rate: int, crf: int) -> None:
+def save(pictures: Iterable[UInt8Array], path: Path, rate: int, crf: int) -> None:
     """Encode luma pictures as H.264 with a fast preset at a constant rate factor."""
     with av.open(str(path), "w") as container:
         stream = container.add_stream("libx264", rate=rate)

@@ -1,0 +1,98 @@
+"""Judging readings against the truth: what counts as read, and what as wrong."""
+
+from __future__ import annotations
+
+import tempfile
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from patterns.strip.camera import CameraReader, CameraReading, Unread
+from patterns.video.reader import read_luma
+from tests.simulation.conditions import Case
+from tests.simulation.film import Truth, film, stage
+from tests.simulation.phone_file import UInt8Array, save
+
+__all__ = ["Score", "is_wrong", "run_case"]
+
+LEAST_SHARE = 0.5  # a frame read alone must give at least half of the strip's light
+LEAST_BOTH = 0.7  # and a mixture's two frames together so much of it
+SHARE_ERROR = 0.3
+
+
+@dataclass
+class Score:
+    """Counts over pictures; `due` are steady and lit, and ought to be read."""
+
+    pictures: int = 0
+    due: int = 0
+    due_read: int = 0
+    read: int = 0
+    mixtures: int = 0
+    wrong: int = 0
+    recordings: int = 0
+    without_identity: int = 0
+    reasons: Counter[str] = field(default_factory=Counter)
+    faults: list[str] = field(default_factory=list)
+
+    def add(self, other: Score) -> None:
+        """Add the counts of another."""
+        for name in ("pictures", "due", "due_read", "read", "mixtures", "wrong", "recordings"):
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+        self.without_identity += other.without_identity
+        self.reasons += other.reasons
+        self.faults += other.faults
+
+    @property
+    def rate(self) -> float:
+        """Share of the pictures due that were read."""
+        return self.due_read / self.due if self.due else 1.0
+
+
+def is_wrong(reading: CameraReading, truth: Truth) -> bool:
+    """Whether a reading says something that the picture does not show."""
+    first = truth.shares.get(reading.number, 0.0)
+    if reading.later is None:
+        return first < LEAST_SHARE
+    second = truth.shares.get(reading.later, 0.0)
+    both = first + second
+    return both < LEAST_BOTH or abs(reading.share - second / both) > SHARE_ERROR
+
+
+def run_case(case: Case, pictures: int) -> Score:
+    """Film a case, compress it, read the file back, and judge every picture."""
+    truths: list[Truth] = []
+
+    def seen() -> Iterator[UInt8Array]:
+        for luma, truth in film(stage(case, pictures), pictures):
+            truths.append(truth)
+            yield luma
+
+    reader = CameraReader()
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "recording.mp4"
+        save(seen(), path, case.capture_hz, case.crf)
+        readings = [reader.read(luma) for _, luma in read_luma(path)]
+    score = Score(pictures=len(readings), recordings=1)
+    for i, (reading, truth) in enumerate(zip(readings, truths, strict=True)):
+        due = truth.steady and truth.lit
+        score.due += due
+        if isinstance(reading, Unread):
+            if due:
+                score.reasons[reading.reason] += 1
+            continue
+        score.read += 1
+        score.due_read += due
+        score.mixtures += reading.later is not None
+        if is_wrong(reading, truth):
+            score.wrong += 1
+            score.faults.append(f"{case} picture {i}: {reading} but {truth}")
+    identity = reader.identity
+    clip = stage(case, 1).clip
+    if identity is None:
+        score.without_identity += 1
+    elif (identity.rate, identity.clip) != (clip.rate, clip.identity):
+        score.wrong += 1
+        score.faults.append(f"{case}: identity {identity}")
+    return score
