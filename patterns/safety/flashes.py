@@ -29,6 +29,7 @@ __all__ = [
     "leading_edge_s",
 ]
 
+LEAST_FLASHING = 2  # flashes a second from which on a region counts as flashing at all; our choice
 MOST_CHANGES = 6  # three flashes
 ROUNDING = 1e-6  # of the step: float32 must not decide whether 0.1 reaches 0.1
 MAX_INTERVALS = 100
@@ -224,8 +225,11 @@ class FlashRule:
             self.intervals.append((start_s, end_s))
 
     def _watch_length(self, time_s: Fraction) -> None:
-        busy = np.count_nonzero(self.counter.count >= 2) > self.area.limit_cells
-        if not busy:
+        # Two flashes within the second, in one region: a place here and there that a moving
+        # texture turns lighter and darker once is no flashing sequence.
+        often = self.counter.count >= 2 * LEAST_FLASHING
+        busy = self.area.combined(often) > self.area.limit_cells
+        if not busy or self.area.largest(often)[0] <= self.area.limit_cells:
             self._busy_since_s = None
             return
         if self._busy_since_s is None:

@@ -32,7 +32,7 @@ from patterns.safety.check import (
     SCREEN_STEP_CD_M2,
     WCAG,
 )
-from patterns.safety.flashes import MOST_CHANGES
+from patterns.safety.flashes import LEAST_FLASHING, MOST_CHANGES
 from patterns.safety.luminance import srgb_decode
 from patterns.safety.regions import SCREEN_SHARE
 from patterns.safety.report import FlashFinding, SafetyReport, StripeFinding
@@ -144,7 +144,9 @@ def _finding(
         share=shares[0] if over else 0.0,
         share_limit=shares[1],
         combined_share=shares[0] if over else 0.0,
-        longest_s=clip.duration_s if changes >= 2 and shares[0] > shares[1] else Fraction(0),
+        longest_s=clip.duration_s
+        if changes >= 2 * LEAST_FLASHING and shares[0] > shares[1]
+        else Fraction(0),
         intervals=((Fraction(0), clip.duration_s),) if exceeds else (),
         worst_time_s=Fraction(0) if changes else None,
     )
