@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import os
 import signal
+import subprocess
+import sys
 import time
 from fractions import Fraction
 from pathlib import Path
@@ -15,7 +17,7 @@ import pytest
 
 from patterns.strip.read import StripReading, read_strip
 from patterns.video.codecs import CODECS
-from tests.cli.running import encoders_in, run, start
+from tests.cli.running import encoders_in, environment, run, start
 
 SMALL = ("--size", "640x360", "--frames", "6")
 
@@ -170,12 +172,15 @@ def _wait_for_encoder(folder: Path) -> int:
     raise AssertionError("the encoder did not start")
 
 
+@pytest.mark.parametrize("pattern", ["bars", "terrain", "orbit"])
 @pytest.mark.parametrize(
     ("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)], ids=["Ctrl-C", "terminate"]
 )
-def test_stopping_leaves_nothing(tmp_path: Path, number: signal.Signals, code: int) -> None:
+def test_stopping_leaves_nothing(
+    tmp_path: Path, pattern: str, number: signal.Signals, code: int
+) -> None:
     process = start(
-        "render", "bars", "--seconds", "600", "--out", str(tmp_path / "c.mp4"), cwd=tmp_path
+        "render", pattern, "--seconds", "600", "--out", str(tmp_path / "c.mp4"), cwd=tmp_path
     )
     _wait_for_encoder(tmp_path)
     time.sleep(0.3)
@@ -202,3 +207,32 @@ def test_an_encoder_that_is_killed_is_one_line(tmp_path: Path) -> None:
     assert "killed" in said
     assert said.count("\n") == 1
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("after_s", [0.05, 0.1, 0.2, 0.3, 0.45, 0.6])
+def test_ctrl_c_while_it_starts_leaves_nothing(tmp_path: Path, after_s: float) -> None:
+    """At whatever moment it comes: no trace of Python, no file, no process.
+
+    Before the interpreter has reached our code a signal is its own affair, so the test waits
+    for the first line that we run.
+    """
+    code = (
+        "import sys; from patterns.__main__ import main; sys.stdout.write('x'); "
+        "sys.stdout.flush(); sys.exit(main())"
+    )
+    words = ("render", "terrain", "--seconds", "600", "--out", str(tmp_path / "c.mp4"))
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, *words],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env=environment(),
+    )
+    assert process.stdout is not None
+    assert process.stdout.read(1) == b"x"
+    time.sleep(after_s)
+    process.send_signal(signal.SIGINT)
+    _, said = process.communicate(timeout=20)
+    assert process.returncode == 130
+    assert said.strip() == b"evenhold: stopped"
+    assert list(tmp_path.iterdir()) == []
+    assert encoders_in(tmp_path) == []
