@@ -25,6 +25,7 @@ from patterns.present.style import DARK, Scheme
 from patterns.present.to_planes import image_to_planes, paste
 from patterns.rendering.lettering import cap_height_px, size_for_width, text_width_px
 from patterns.rendering.planes import Planes
+from patterns.strip.layout import strip_layout
 from patterns.timing.rates import format_decimal
 
 __all__ = ["Panel", "SplitClip", "SplitSpec"]
@@ -100,6 +101,9 @@ class SplitSpec:
             )
         if self.width % 2 or self.height % 2:
             raise RequestError(f"size {self.width}x{self.height} is odd: both must be even")
+        for panel, area in zip(self.panels, self.areas, strict=True):
+            # refuses a panel that is too small for its strip
+            strip_layout(area.picture.width, area.picture.height, panel.feed.footage)
 
     @property
     def refreshes(self) -> int:

@@ -1,0 +1,196 @@
+"""Speaker's notes: what to say, what to look at and where, made from the numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from patterns.present.animation_timing import PlayedTiming
+from patterns.present.split_clip import SplitSpec
+from patterns.present.talk_request import TalkRequest
+from patterns.present.tracked_eye import MODEL_WORDS, double_edge_px, hold_blur_px
+from patterns.scenes.motion import BarsMotion
+from patterns.timing.cadence import Cadence
+from patterns.timing.conform import Conform
+from patterns.timing.rates import format_decimal
+from patterns.timing.verdict import verdict
+
+__all__ = [
+    "EYE_SPEED_PX_S",
+    "Notes",
+    "animation_notes",
+    "clip_notes",
+    "conform_notes",
+    "demo_notes",
+    "eye_notes",
+    "hold_chart_notes",
+    "space_time_notes",
+]
+
+EYE_SPEED_PX_S = Fraction(480)  # of the plate in the stills: four seconds across 1920 pixels
+
+
+@dataclass(frozen=True)
+class Notes:
+    """Notes of one thing to show.
+
+    Attributes
+    ----------
+    title
+        What it is.
+    say
+        Sentences to say, in order.
+    look
+        Where to look.
+    """
+
+    title: str
+    say: tuple[str, ...]
+    look: str
+
+
+def _rates(request: TalkRequest) -> str:
+    *most, last = (format_decimal(rate) for rate in request.rates)
+    return f"{', '.join(most)} and {last}"
+
+
+def _hz(request: TalkRequest) -> str:
+    return format_decimal(request.refresh_hz)
+
+
+def _holds_ms(cadence: Cadence) -> str:
+    """'50 and 33.3 ms' of the holds that occur."""
+    kinds = sorted({cadence.usual_hold, cadence.odd_hold} - {0}, reverse=True)
+    times = [format_decimal(1000 * hold / cadence.refresh_hz, 1) for hold in kinds]
+    return f"{' and '.join(times)} ms"
+
+
+def _cadence_words(cadence: Cadence) -> str:
+    rate = format_decimal(cadence.rate)
+    return f"{rate} fps. {verdict(cadence)} Frames stay {_holds_ms(cadence)}."
+
+
+def clip_notes(request: TalkRequest, spec: SplitSpec) -> Notes:
+    """Notes of a split clip."""
+    if spec.slow > 1:
+        return Notes(
+            f"The same, slowed {spec.slow} times",
+            (
+                "Count aloud with the mark under the blocks: each cell is one refresh of the "
+                "screen.",
+                *(_count_words(cadence) for cadence in request.cadences),
+            ),
+            "The row of blocks under each picture, then the picture.",
+        )
+    say = [f"One scene, {spec.scene.words}; only the frames a second differ."]
+    say += [_cadence_words(cadence) for cadence in request.cadences]
+    motion = spec.scene.motion(spec.areas[0].picture.width, spec.areas[0].picture.height)
+    if isinstance(motion, BarsMotion):
+        speed = abs(float(motion.speed_px_s))
+        say += [_shake_words(cadence, speed) for cadence in request.cadences if not cadence.even]
+    title = f"{_rates(request)} fps on a {_hz(request)} Hz screen: {spec.scene.pattern}"
+    return Notes(title, tuple(say), spec.scene.look_at)
+
+
+def _shake_words(cadence: Cadence, speed_px_s: float) -> str:
+    span_ms = format_decimal(1000 * cadence.timing_error_span_s, 1)
+    jump = format_decimal(Fraction(double_edge_px(cadence, speed_px_s)), 1)
+    return (
+        f"At {format_decimal(cadence.rate)} the frames come up to {span_ms} ms off an even beat: "
+        f"at {speed_px_s:.0f} px/s what you follow shakes by {jump} px."
+    )
+
+
+def _count_words(cadence: Cadence) -> str:
+    holds = [hold for hold in cadence.first_holds(6) if hold]
+    counted = " ".join(
+        " ".join(str(n) for n in range(1, hold + 1)) + ("," if i < 3 else "")
+        for i, hold in enumerate(holds[:4])
+    )
+    return f"At {format_decimal(cadence.rate)}: {counted.rstrip(',')}."
+
+
+def conform_notes(request: TalkRequest) -> Notes:
+    """Notes of the conform demonstration."""
+    conform = Conform(request.footage, request.timeline)
+    shot, line = format_decimal(request.footage), format_decimal(request.timeline)
+    speed = format_decimal(100 * conform.speed, 1)
+    mixed = format_decimal(100 * conform.mixed_share, 0)
+    length = format_decimal(100 * conform.length, 1)
+    times, every = conform.odd_frames
+    repeats = f"one frame in {format_decimal(every, 2)} shows {times} times" if every else (
+        f"every frame shows {times} times"
+    )  # fmt: skip
+    return Notes(
+        f"Footage shot at {shot} in a {line} timeline",
+        (
+            f"Left as it is, {repeats}: the move hesitates.",
+            f"Blended, {mixed} % of the frames are two pictures at once: the shaking becomes "
+            "ghosts.",
+            f"Every frame used once, it plays at {speed} % and lasts {length} % of its length: "
+            "even, but the move is another one.",
+            f"Shot at {line}, there is nothing to repair.",
+        ),
+        "The edges of one bar, in each of the four pictures in turn.",
+    )
+
+
+def hold_chart_notes(request: TalkRequest) -> Notes:
+    """Notes of the hold chart."""
+    say = tuple(_cadence_words(cadence) for cadence in request.cadences)
+    look = "The widths of the blocks: equal ones glide, unequal ones judder."
+    return Notes("How long each frame stays on screen", say, look)
+
+
+def space_time_notes(request: TalkRequest) -> Notes:
+    """Notes of the space-time diagram."""
+    say = ["The eye follows along the straight line. The screen can only step."]
+    for cadence in request.cadences:
+        rate, jump = format_decimal(cadence.rate), double_edge_px(cadence, float(EYE_SPEED_PX_S))
+        say.append(
+            f"At {rate} the steps are alike."
+            if cadence.even
+            else f"At {rate} they are not: at {float(EYE_SPEED_PX_S):.0f} px/s the object shakes "
+            f"by {jump:.1f} px about the line."
+        )
+    look = "The grey wedges between line and steps: whether they are all alike."
+    return Notes("Where the object is, and where the eye is", tuple(say), look)
+
+
+def eye_notes(request: TalkRequest) -> Notes:
+    """Notes of the tracked-eye picture."""
+    say = ["This is computed, not photographed: what falls on the retina of a following eye."]
+    for cadence in request.cadences:
+        blur = hold_blur_px(cadence, float(EYE_SPEED_PX_S))
+        double = double_edge_px(cadence, float(EYE_SPEED_PX_S))
+        more = f", with edges doubled {double:.1f} px apart" if double else ""
+        rate = format_decimal(cadence.rate)
+        say.append(f"At {rate} a sharp edge is smeared over {blur:.1f} px{more}.")
+    say.append(MODEL_WORDS)
+    look = "The letters, and the ends of the bars at the right: alike, or in two lengths."
+    return Notes("What the following eye gets", tuple(say), look)
+
+
+def animation_notes(timing: PlayedTiming, slow: int) -> Notes:
+    """Notes of an animated picture; `timing` is that of any part of it."""
+    slowed = f", slowed {slow} times" if slow > 1 else ""
+    return Notes(
+        f"For slides and chat: {timing.format.name}{slowed}",
+        (
+            "Viewers of animated pictures do not wait for the refresh: good for showing the "
+            "pattern, not for judging a screen. The split clip is the true thing.",
+        ),
+        "The row of blocks under each picture.",
+    )
+
+
+def demo_notes(request: TalkRequest) -> Notes:
+    """Notes of the one-page demonstration."""
+    return Notes(
+        "Try it on your own screen",
+        (
+            f"It opens at {_rates(request)} and measures the refresh of the screen it runs on.",
+            "Move the rate until both pictures glide. Then pause, and step refresh by refresh.",
+        ),
+        "The poles while it plays, the blocks while it is paused.",
+    )

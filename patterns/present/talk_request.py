@@ -1,0 +1,164 @@
+"""What a presentation is asked to hold, checked before anything is drawn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Literal
+
+from patterns.errors import RequestError
+from patterns.present.animation_timing import FormatName
+from patterns.present.panel_layout import LayoutName
+from patterns.present.rate_panels import conform_panels, rate_panels
+from patterns.present.scene_choice import BARS_ACROSS, PatternName, SceneChoice
+from patterns.present.split_clip import SplitSpec
+from patterns.present.style import DARK, LIGHT, Scheme
+from patterns.timing.cadence import Cadence, Display, cadence
+from patterns.timing.rates import format_decimal
+from patterns.video.codecs import codec_named
+
+__all__ = ["PARTS", "Part", "TalkRequest"]
+
+Part = Literal["split", "conform", "stills", "animation", "demo"]
+PARTS: tuple[Part, ...] = ("split", "conform", "stills", "animation", "demo")
+
+
+@dataclass(frozen=True)
+class TalkRequest:
+    """A presentation.
+
+    Attributes
+    ----------
+    folder
+        Where its files go.
+    rates
+        Two to four rates to compare.
+    display
+        A display at one fixed refresh.
+    scene
+        What moves.
+    layout
+        How panels lie; None: side by side, four in a grid.
+    angle_deg, exposure_s
+        Shutter, kept by angle, or by time where an exposure is given.
+    footage, timeline
+        Rates of the conform demonstration.
+    slow
+        How often each refresh is repeated.
+    seconds
+        Length of the scene in clips, before slowing.
+    width, height, codec
+        Of the clips.
+    clip_colours, still_colours
+        Schemes.
+    formats
+        Animated pictures to make.
+    force, allow_flashing
+        Whether files are replaced, and whether what exceeds a limit for flashes is kept.
+    """
+
+    folder: Path
+    rates: tuple[Fraction, ...] = (Fraction(24), Fraction(30))
+    display: Display = field(default_factory=lambda: Display.fixed(60))
+    scene: SceneChoice = field(default_factory=SceneChoice)
+    layout: LayoutName | None = None
+    angle_deg: Fraction = Fraction(180)
+    exposure_s: Fraction | None = None
+    footage: Fraction = Fraction(24)
+    timeline: Fraction = Fraction(30)
+    slow: int = 1
+    seconds: Fraction = Fraction(8)
+    width: int = 1920
+    height: int = 1080
+    codec: str = "h264"
+    clip_colours: Scheme = DARK
+    still_colours: Scheme = LIGHT
+    formats: tuple[FormatName, ...] = ("webp",)
+    force: bool = False
+    allow_flashing: bool = False
+
+    def __post_init__(self) -> None:
+        """Check the display and the rates."""
+        if self.display.is_variable:
+            raise RequestError(
+                f"display {self.display.name} is a range, and a split clip imitates one refresh: "
+                "give --display 60 or another single number"
+            )
+        if not 2 <= len(self.rates) <= 4 or len(set(self.rates)) != len(self.rates):
+            raise RequestError(
+                f"{len(self.rates)} rates are given, and two to four different ones are compared: "
+                "try --rates 24,30"
+            )
+
+    @property
+    def refresh_hz(self) -> Fraction:
+        """Refreshes a second of the display."""
+        return self.display.highest_hz
+
+    @property
+    def cadences(self) -> tuple[Cadence, ...]:
+        """Cadence of each rate on the display."""
+        return tuple(cadence(rate, self.display) for rate in self.rates)
+
+    @property
+    def suffix(self) -> str:
+        """Ending of the clips' names."""
+        return codec_named(self.codec).suffix
+
+    @property
+    def rates_name(self) -> str:
+        """Part of file names, '24-30-on-60hz'."""
+        rates = "-".join(format_decimal(rate) for rate in self.rates)
+        return f"{rates}-on-{format_decimal(self.refresh_hz)}hz"
+
+    def split(
+        self,
+        *,
+        pattern: PatternName | None = None,
+        layout: LayoutName | None = None,
+        slow: int | None = None,
+        seconds: Fraction | None = None,
+    ) -> SplitSpec:
+        """Split clip of the rates, with other choices where they are given."""
+        chosen = layout or self.layout or ("grid" if len(self.rates) == 4 else "side")
+        across = {"side": len(self.rates), "grid": 2, "line": 1, "stacked": 1}[chosen]
+        scene = replace(
+            self.scene,
+            pattern=pattern or self.scene.pattern,
+            count=Fraction(BARS_ACROSS.get(across, 1)),
+        )
+        return SplitSpec(
+            panels=rate_panels(
+                self.rates, self.refresh_hz, angle_deg=self.angle_deg, exposure_s=self.exposure_s
+            ),
+            scene=scene,
+            refresh_hz=self.refresh_hz,
+            layout=chosen,
+            width=self.width,
+            height=self.height,
+            seconds=self.seconds if seconds is None else seconds,
+            slow=self.slow if slow is None else slow,
+            colours=self.clip_colours,
+        )
+
+    def conform(self) -> SplitSpec:
+        """Conform demonstration: four panels in a grid."""
+        panels = conform_panels(
+            self.footage, self.timeline, self.refresh_hz, angle_deg=self.angle_deg
+        )
+        return replace(
+            self.split(),
+            panels=panels,
+            layout="grid",
+            scene=replace(self.scene, count=Fraction(BARS_ACROSS[2])),
+        )
+
+    def animated(self, slow: int) -> SplitSpec:
+        """Split clip as small as an animated picture should be."""
+        few = len(self.rates) == 2
+        size = (960, 540) if few else (1280, 720)
+        layout: LayoutName = "grid" if len(self.rates) == 4 else "side"
+        if few and self.layout is not None:
+            layout = self.layout
+        return replace(self.split(layout=layout, slow=slow), width=size[0], height=size[1])
