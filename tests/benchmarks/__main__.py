@@ -37,12 +37,13 @@ from patterns.video.writer import VideoSpec, VideoWriter
 
 SUB_FRAMES = 32
 _RUN = """
-import json, resource, sys, time
+import json, re, sys
+from pathlib import Path
 from patterns.cli import main
-start = time.perf_counter()
 code = main(json.loads(sys.argv[1]))
-peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-print(json.dumps({"code": code, "peak_mb": peak / 1024}))
+# Not getrusage: its peak starts from that of the process which started this one.
+peak_kb = int(re.search(r"VmHWM:\\s+(\\d+)", Path("/proc/self/status").read_text())[1])
+print(json.dumps({"code": code, "peak_mb": peak_kb / 1024}))
 """
 _FIRST = """
 import sys
