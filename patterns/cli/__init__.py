@@ -21,6 +21,7 @@ COMMANDS = {
     "check": "patterns.cli.check",
     "kit": "patterns.cli.kit",
     "plan": "patterns.cli.plan",
+    "present": "patterns.cli.present",
     "render": "patterns.cli.render",
     "serve": "patterns.cli.serve",
 }
