@@ -1,0 +1,155 @@
+"""What a file of the clip holds, in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from patterns.measure.hold_pattern import first_turn, pattern_text
+from patterns.measure.reading import Reading
+from patterns.measure.sightings import Watched
+from patterns.measure.words import counted, number_list
+from patterns.timing.conform import Conform
+from patterns.timing.rates import format_decimal, format_rate
+
+__all__ = ["clip_explanation", "clip_verdict", "clip_warnings"]
+
+SAME_SPEED = 0.002
+
+
+def _untouched(reading: Reading, file_rate: Fraction | None) -> bool:
+    return (
+        file_rate == reading.rate
+        and not reading.dropped
+        and not reading.repeated
+        and not reading.blended
+        and not reading.out_of_order
+    )
+
+
+def _differences(reading: Reading) -> str:
+    counts = (
+        (len(reading.dropped), "dropped"),
+        (len(reading.repeated), "shown more than once"),
+        (reading.details["mixed_pictures"], "mixed"),
+        (len(reading.out_of_order), "out of order"),
+    )
+    words = []
+    for count, what in counts:
+        noun = "picture" if what == "mixed" else "frame"
+        if count:
+            words.append(f"{counted(count, noun)} {what}")
+    return ", ".join(words) or "no frame dropped, repeated, mixed or out of order"
+
+
+def clip_verdict(reading: Reading, file_rate: Fraction | None) -> str:
+    """One sentence: whether the file holds the clip's frames as they were made."""
+    if not reading.read:
+        return "nothing was read: no picture shows a strip that could be read"
+    if reading.rate is None:
+        return (
+            f"{reading.read} of {reading.pictures} pictures read, but none tells the clip's rate; "
+            f"{_differences(reading)}"
+        )
+    seconds = f"in {reading.seconds:.1f} s"
+    claimed = format_rate(reading.rate)
+    if _untouched(reading, file_rate) and reading.read == reading.pictures:
+        return (
+            f"as it was made: every frame once and in order at {claimed} frames a second, "
+            f"{reading.pictures} pictures {seconds}"
+        )
+    found = (
+        "unevenly timed pictures"
+        if file_rate is None
+        else (f"{format_rate(file_rate)} pictures a second")
+    )
+    if file_rate == reading.rate:
+        found = f"{claimed} frames a second as claimed"
+    else:
+        found = f"{found} where the strip claims {claimed}"
+    return f"{found}; {_differences(reading)} {seconds}"
+
+
+def _converted(reading: Reading, file_rate: Fraction) -> Iterator[str]:
+    """Tell a rate conversion by what it left behind."""
+    rate = reading.rate
+    assert rate is not None
+    conform = Conform(rate, file_rate)
+    names = f"{format_decimal(rate)} put on a {format_decimal(file_rate)} timeline"
+    if reading.blended:
+        share = reading.details["mixed_pictures"] / max(1, reading.read)
+        yield (
+            f"{names} by mixing: {100 * share:.0f} % of the pictures are two frames at once "
+            f"(the arithmetic of even mixing gives {100 * float(conform.mixed_share):.0f} %). "
+            "They look soft where something moves: export at the clip's own rate."
+        )
+        return
+    if reading.repeated or reading.dropped:
+        times, every = conform.odd_frames
+        habit = (
+            f"one frame in {format_decimal(every, 2)} is "
+            f"{'left out' if times == 0 else f'shown {times} times'}"
+            if every
+            else f"every frame is shown {times} times"
+        )
+        pattern = "" if reading.pattern is None else f" (measured {pattern_text(reading.pattern)})"
+        yield f"{names} at its own speed: {habit}{pattern}. Export at the clip's own rate."
+
+
+def clip_explanation(reading: Reading, file_rate: Fraction | None) -> tuple[str, ...]:
+    """Why the file is not as the clip was made."""
+    if reading.rate is None or not reading.read:
+        return ()
+    found: list[str] = []
+    speed = reading.speed
+    if speed is not None and abs(speed - 1) > SAME_SPEED:
+        way = "fast" if speed > 1 else "slow"
+        found.append(
+            f"The clip runs at {float(reading.rate) * speed:.3f} instead of "
+            f"{format_decimal(reading.rate)} frames a second, {abs(speed - 1) * 100:.2f} % too "
+            f"{way}: its frames were conformed to another timeline."
+        )
+    elif file_rate is not None and file_rate != reading.rate:
+        found.extend(_converted(reading, file_rate))
+    elif file_rate is not None and reading.dropped and reading.repeated:
+        found.append(
+            "Frames are missing and others fill their places: whatever wrote the file was too "
+            "slow, or converted the rate there and back."
+        )
+    if (
+        reading.pattern is not None
+        and reading.expected is not None
+        and reading.expected.pattern is not None
+        and first_turn(reading.pattern) != first_turn(reading.expected.pattern)
+        and not reading.blended
+        and 0 not in reading.expected.pattern
+    ):
+        found.append(
+            f"Even repeating would hold frames {pattern_text(reading.expected.pattern)} pictures; "
+            f"here they are held {pattern_text(reading.pattern)}."
+        )
+    return tuple(found)
+
+
+def clip_warnings(reading: Reading, file_rate: Fraction | None, watched: Watched) -> Iterator[str]:
+    """Doubts, each with what to do."""
+    if reading.read < reading.pictures:
+        yield (
+            f"{reading.pictures - reading.read} of {reading.pictures} pictures were not read: "
+            "ask the platform for a larger version, or crop less of the strip."
+        )
+    if reading.read and file_rate is None and reading.pictures > 2:
+        yield (
+            "The file's timestamps are not even: players that trust them hold frames unevenly, "
+            "others ignore them. Ask for a constant frame rate when you export."
+        )
+    if reading.unseen:
+        listed = number_list(reading.unseen)
+        yield f"Nothing can be told of frames {listed}, beside unread pictures."
+    if watched.other_clips:
+        yield "More than one clip is in the file: the pictures of others were counted with it."
+    if reading.speed is not None and reading.speed < 0.6 and reading.pattern:
+        yield (
+            "Frames stand still for many pictures: if this is a camera's recording of a screen, "
+            "give --as recording, and --capture-rate for slow motion."
+        )

@@ -1,0 +1,190 @@
+"""Which refresh the holds of a recording show, and whether the camera could tell it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.measure.changes import Change
+from patterns.measure.holds import Stepping
+from patterns.measure.refresh import (
+    FITS_LIKELY,
+    Grid,
+    find_grid,
+    fit_grid,
+    multiples_of,
+    usual_refresh,
+)
+from patterns.timing.cadence import Display
+from patterns.timing.rates import format_decimal
+
+__all__ = ["FoundRefresh", "find_refresh", "hertz_list"]
+
+FloatArray = npt.NDArray[np.float64]
+NEAR = 0.004  # relative, to be taken for equal
+SURE_GAP = 1.6  # capture intervals; changes known worse than this do not help to find a grid
+NEAR_MIRROR = 0.495  # refreshes in a capture interval
+CLOCK = 0.0005  # how far clocks of camera and display may lie apart, relative
+MOST_PER_CAPTURE = 0.5002  # refreshes in a capture interval; more is slower than twice
+
+
+@dataclass(frozen=True)
+class FoundRefresh:
+    """Finding.
+
+    Attributes
+    ----------
+    refresh_hz
+        Refresh that decides the holds; None if it is not known.
+    source
+        'given', 'holds' or ''.
+    candidates
+        Usual refreshes that would look the same, where the holds do not decide.
+    stepping
+        The refresh on the recording's clock, if it is known.
+    grid
+        Coarsest grid on which frames came on, or None.
+    contradicts
+        Whether the holds are not those of the display that was given.
+    too_fast_hz
+        Refresh that the camera is too slow for, or None.
+    """
+
+    refresh_hz: Fraction | None
+    source: str
+    candidates: tuple[Fraction, ...]
+    stepping: Stepping | None
+    grid: Grid | None
+    contradicts: bool = False
+    too_fast_hz: Fraction | None = None
+
+
+def hertz_list(values: Sequence[Fraction]) -> str:
+    """'60, 90 or 120 Hz'."""
+    words = [format_decimal(value, 2) for value in values]
+    return f"{' or '.join([', '.join(words[:-1]), words[-1]] if len(words) > 1 else words)} Hz"
+
+
+def _whole(ratio: float) -> int:
+    """Whole number that a ratio stands for, 0 if none."""
+    nearest = round(ratio)
+    return nearest if nearest and abs(ratio / nearest - 1) <= NEAR else 0
+
+
+def _stepping(grid: Grid, multiple: int = 1) -> Stepping:
+    return Stepping(grid.hz * multiple, grid.phase_s)
+
+
+def _on_given(
+    times: FloatArray,
+    half_widths: FloatArray,
+    refresh_hz: float,
+    interval_s: float,
+) -> Grid:
+    """Best grid within the error of clocks around a refresh that was given."""
+    step = 0.1 / max(1.0, min(40.0, float(times[-1] - times[0])))
+    tries = np.arange(refresh_hz * (1 - NEAR), refresh_hz * (1 + NEAR) + step, step)
+    near = times[times <= times[0] + 40.0]
+    lined = [abs(np.exp(2j * np.pi * hz * near).sum()) for hz in tries]
+    return fit_grid(times, half_widths, float(tries[int(np.argmax(lined))]), interval_s)
+
+
+def find_refresh(
+    changes: Sequence[Change],
+    rate: Fraction | None,
+    display: Display | None,
+    interval_s: float,
+) -> FoundRefresh:
+    """Find the refresh, from the holds and from what is known of the display.
+
+    Parameters
+    ----------
+    changes
+        All of the recording.
+    rate
+        The clip's frames a second.
+    display
+        The display, if it was given; a variable one has no fixed grid.
+    interval_s
+        Capture interval.
+    """
+    sure = [c for c in changes if c.time_s is not None and c.gap_s <= SURE_GAP * interval_s]
+    times = np.array([c.time_s for c in sure], np.float64)
+    half = np.array([c.half_width_s for c in sure], np.float64)
+    given = None if display is None or display.is_variable else display.highest_hz
+    fastest_hz = MOST_PER_CAPTURE / interval_s
+    if given is not None and float(given) > fastest_hz:
+        return FoundRefresh(None, "", (), None, None, too_fast_hz=given)
+    if display is not None and display.is_variable:
+        return FoundRefresh(None, "", (), None, find_grid(times, half, interval_s))
+    grid = find_grid(times, half, interval_s, None if rate is None else float(rate))
+    if grid is None:
+        return _without_grid(times, half, given, interval_s)
+    return _with_grid(grid, rate, given, times, half, interval_s)
+
+
+def _without_grid(
+    times: FloatArray, half: FloatArray, given: Fraction | None, interval_s: float
+) -> FoundRefresh:
+    """Where no grid stands out: too few changes, perhaps, to find one that is not given."""
+    if given is None or len(times) < 3:
+        return FoundRefresh(None, "", (), None, None)
+    on = _on_given(times, half, float(given), interval_s)
+    if on.fits(FITS_LIKELY):
+        return FoundRefresh(given, "given", (), _stepping(on), on)
+    return FoundRefresh(None, "", (), None, None, contradicts=True)
+
+
+def _with_grid(
+    grid: Grid,
+    rate: Fraction | None,
+    given: Fraction | None,
+    times: FloatArray,
+    half: FloatArray,
+    interval_s: float,
+) -> FoundRefresh:
+    """Where the changes lie on a grid: whether it is the display's, or only the clip's."""
+    evenly_hz = None if rate is None else _even_rate(grid.hz, float(rate))
+    if given is not None:
+        multiple = _whole(float(given) / grid.hz)
+        if multiple == 1:
+            return FoundRefresh(given, "given", (), _stepping(grid), grid)
+        if evenly_hz is not None and _whole(float(given) / evenly_hz):
+            return _given_for_even(times, half, given, interval_s, grid)
+    contradicts = given is not None
+    if evenly_hz is not None:
+        return FoundRefresh(None, "", multiples_of(evenly_hz), None, grid, contradicts)
+    named = usual_refresh(grid.hz) or Fraction(round(grid.hz * 100), 100)
+    # close to half the capture rate a refresh is mixed up with its mirror beyond it
+    mirrored = grid.hz * interval_s > NEAR_MIRROR and abs(grid.hz / float(named) - 1) > CLOCK
+    if mirrored or float(named) > MOST_PER_CAPTURE / interval_s:
+        return FoundRefresh(None, "", (), None, None, too_fast_hz=named)
+    return FoundRefresh(named, "holds", (), _stepping(grid), grid, contradicts)
+
+
+def _given_for_even(
+    times: FloatArray, half: FloatArray, given: Fraction, interval_s: float, grid: Grid
+) -> FoundRefresh:
+    """Count even holds in refreshes of the display that was given."""
+    multiple = _whole(float(given) / grid.hz)
+    on = _on_given(times, half, float(given), interval_s)
+    if on.fits(FITS_LIKELY):
+        return FoundRefresh(given, "given", (), _stepping(on), on)
+    if multiple:
+        return FoundRefresh(given, "given", (), _stepping(grid, multiple), grid)
+    return FoundRefresh(None, "", (), None, grid, contradicts=True)
+
+
+def _even_rate(grid_hz: float, rate_hz: float) -> float | None:
+    """Rate of an even grid: frames come on at each step, or at each so and so many.
+
+    The holds are then even but for a few, which are too few to tell the refresh by.
+    """
+    if _whole(rate_hz / grid_hz):
+        return grid_hz
+    steps = _whole(grid_hz / rate_hz)
+    return grid_hz / steps if steps else None

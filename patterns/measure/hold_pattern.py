@@ -1,0 +1,69 @@
+"""The pattern in which holds repeat: 3, 2 of 24 on 60 Hz.
+
+The shortest period is taken at which holds agree with those one period later, as far as
+dropped frames and slow slips let them; a pattern counts only if two periods were seen.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+__all__ = ["first_turn", "hold_pattern", "pattern_text"]
+
+LONGEST = 30  # frames
+LEAST_AGREEMENT = 0.75
+WITHIN_BEST = 0.03  # a shorter period is preferred if it agrees nearly as often
+
+
+def first_turn(pattern: tuple[int, ...]) -> tuple[int, ...]:
+    """Turn of a cyclic pattern by which it is named: the one with the longest holds first."""
+    return max(pattern[i:] + pattern[:i] for i in range(len(pattern)))
+
+
+def pattern_text(pattern: Sequence[int]) -> str:
+    """'3:2', '2', '6:5 x24'."""
+    if len(pattern) <= 8:
+        return ":".join(str(hold) for hold in pattern)
+    words, start = [], 0
+    for end in range(1, len(pattern) + 1):
+        if end == len(pattern) or pattern[end] != pattern[start]:
+            run = end - start
+            words.append(f"{pattern[start]}" if run == 1 else f"{pattern[start]} x{run}")
+            start = end
+    return ":".join(words)
+
+
+def _agreement(holds: Sequence[int | None], period: int) -> float:
+    pairs = [
+        (a, b)
+        for a, b in zip(holds, holds[period:], strict=False)
+        if a is not None and b is not None
+    ]
+    # two whole periods must have been seen, so that chance does not pass for a pattern
+    if len(pairs) < max(period, 3):
+        return 0.0
+    return sum(a == b for a, b in pairs) / len(pairs)
+
+
+def hold_pattern(holds: Sequence[int | None]) -> tuple[int, ...] | None:
+    """Repeating pattern of holds, the longest first, or None.
+
+    Parameters
+    ----------
+    holds
+        Refreshes of consecutive frames; None where a frame's hold was not seen.
+    """
+    agreements = {
+        period: _agreement(holds, period) for period in range(1, min(LONGEST, len(holds)) + 1)
+    }
+    best = max(agreements.values(), default=0.0)
+    if best < LEAST_AGREEMENT:
+        return None
+    period = next(p for p, share in agreements.items() if share >= best - WITHIN_BEST)
+    turns: Counter[tuple[int, ...]] = Counter()
+    for start in range(len(holds) - period + 1):
+        window = [hold for hold in holds[start : start + period] if hold is not None]
+        if len(window) == period:
+            turns[first_turn(tuple(window))] += 1
+    return turns.most_common(1)[0][0]

@@ -1,0 +1,159 @@
+"""How long each frame was held, and which never came, from the changes of a recording."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from patterns.measure.changes import Change, Passage
+
+__all__ = ["Held", "HeldFrame", "Stepping", "hold_frames"]
+
+SURE_WITHIN = 0.38  # of a refresh; a change at twice the refresh is known to a quarter
+
+
+@dataclass(frozen=True)
+class HeldFrame:
+    """A frame whose coming and going were both seen.
+
+    Attributes
+    ----------
+    number
+        Frame number.
+    start_s
+        When it came on, seconds on the file's clock; None in a photo, which has no order.
+    hold_s
+        How long it was held.
+    refreshes
+        The same in refreshes of the display, or pictures of the file; None if unknown.
+    step
+        Refresh, or picture, at which it came on, counted from the first; None if unknown.
+    start_exact
+        `start_s` as a fraction, where the file's clock gives it exactly.
+    passage
+        Which stretch without a seek it belongs to, from 0.
+    """
+
+    number: int
+    start_s: float | None
+    hold_s: float
+    refreshes: int | None = None
+    step: int | None = None
+    start_exact: Fraction | None = None
+    passage: int = 0
+
+
+@dataclass(frozen=True)
+class Stepping:
+    """Steps of the display's refresh on the recording's clock; `hz` as the camera counts."""
+
+    hz: float
+    phase_s: float
+
+    def step(self, time_s: float) -> int:
+        """Nearest refresh."""
+        return round((time_s - self.phase_s) * self.hz)
+
+    def sure_step(self, time_s: float) -> int | None:
+        """Nearest refresh, or None where the next one is about as near."""
+        exact = (time_s - self.phase_s) * self.hz
+        return round(exact) if abs(exact - round(exact)) <= SURE_WITHIN else None
+
+
+@dataclass(frozen=True)
+class Held:
+    """Holds and losses of a recording.
+
+    Attributes
+    ----------
+    frames
+        Frames with a known hold, in the order of the recording.
+    dropped
+        Numbers that were never on screen.
+    unseen
+        Numbers of which it cannot be told: pictures were unread for as long as one takes.
+    out_of_order
+        Numbers that came after a later one.
+    """
+
+    frames: tuple[HeldFrame, ...]
+    dropped: tuple[int, ...]
+    unseen: tuple[int, ...]
+    out_of_order: tuple[int, ...]
+
+
+def _could_hide(change: Change, shortest_s: float, interval_s: float) -> bool:
+    """Whether a frame held for `shortest_s` could lie in the gap before a change, unread."""
+    # one fewer than a frame has on average, as the camera's own jitter may cost one
+    pictures = max(1, int(shortest_s / interval_s - 0.6))
+    return change.gap_pictures >= pictures or change.gap_s > (pictures + 0.6) * interval_s
+
+
+def _frames_of(
+    passage: Passage,
+    index: int,
+    stepping: Stepping | None,
+    doubtful: set[int],
+) -> list[HeldFrame]:
+    """Frames whose start and end are known; `doubtful` places have an unseen frame before."""
+    frames = []
+    for place, (change, after) in enumerate(pairwise(passage.changes)):
+        if change.time_s is None or after.time_s is None:
+            continue
+        if place in doubtful or place + 1 in doubtful:
+            continue
+        hold_s = after.time_s - change.time_s
+        step = refreshes = None
+        if stepping is not None:
+            step = stepping.sure_step(change.time_s)
+            end = stepping.sure_step(after.time_s)
+            refreshes = None if step is None or end is None else end - step
+        frames.append(HeldFrame(change.number, change.time_s, hold_s, refreshes, step, None, index))
+    return frames
+
+
+def hold_frames(
+    passages: Sequence[Passage],
+    stepping: Stepping | None,
+    *,
+    shortest_s: float,
+    interval_s: float,
+) -> Held:
+    """Holds of the frames of all passages.
+
+    Parameters
+    ----------
+    passages
+        Stretches without a seek.
+    stepping
+        The display's refresh, if it is known.
+    shortest_s
+        Shortest time for which a frame can be on screen: a refresh.
+    interval_s
+        Capture interval.
+    """
+    frames: list[HeldFrame] = []
+    dropped: list[int] = []
+    unseen: list[int] = []
+    backward: list[int] = []
+    for index, passage in enumerate(passages):
+        doubtful: set[int] = set()
+        latest = passage.changes[0].number
+        for place, (before, change) in enumerate(pairwise(passage.changes), start=1):
+            if change.number < before.number:
+                backward.append(change.number)
+                continue
+            missing = range(max(before.number, latest) + 1, change.number)
+            latest = max(latest, change.number)
+            hides = _could_hide(change, shortest_s, interval_s)
+            if missing and hides:
+                unseen.extend(missing)
+            else:
+                dropped.extend(missing)
+            # a change right to more than a refresh tells neither hold beside it
+            if hides and (missing or change.half_width_s > shortest_s):
+                doubtful.add(place)
+        frames += _frames_of(passage, index, stepping, doubtful)
+    return Held(tuple(frames), tuple(dropped), tuple(unseen), tuple(backward))

@@ -1,0 +1,173 @@
+"""What a recording showed, in plain words: the verdict, and doubts with what to do about them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from patterns.measure.explain import arithmetic_pattern
+from patterns.measure.found_refresh import FoundRefresh, hertz_list
+from patterns.measure.hold_pattern import pattern_text
+from patterns.measure.reading import Reading
+from patterns.measure.sightings import Watched
+from patterns.measure.words import counted, loss_words, plural
+from patterns.timing.cadence import Cadence, Display, cadence
+from patterns.timing.rates import format_decimal
+from patterns.timing.verdict import interval_text
+
+__all__ = ["recording_verdict", "recording_warnings"]
+
+FEW_FRAMES = 6
+LOW_YIELD = 0.5
+CAPTURE_RATES = (120, 240, 480, 960)
+SLOWEST_DISPLAY_HZ = 48  # no display in use refreshes slower
+OFTEN_ENOUGH = 1.98  # captures a refresh; a camera said to run at twice may run a little less
+
+
+def _camera_for(refresh_hz: float, capture_hz: float) -> int:
+    """Capture rate to use for a refresh: more than was tried."""
+    enough = (hz for hz in CAPTURE_RATES if hz >= 2 * refresh_hz and hz > 1.05 * capture_hz)
+    return next(enough, CAPTURE_RATES[-1])
+
+
+def _too_slow(reading: Reading, found: FoundRefresh) -> str | None:
+    """Say that the camera was too slow, if it was."""
+    capture = reading.capture_hz or 0.0
+    film = "film in slow motion at"
+    if found.too_fast_hz is not None:
+        need = _camera_for(float(found.too_fast_hz), capture)
+        return (
+            f"filmed at {capture:.4g} pictures a second, slower than twice the refresh of "
+            f"{hertz_list([found.too_fast_hz])}: single holds cannot be told; {film} {need} or more"
+        )
+    if capture < OFTEN_ENOUGH * SLOWEST_DISPLAY_HZ:
+        return (
+            f"filmed at {capture:.4g} pictures a second, slower than twice the refresh of any "
+            f"display: single holds cannot be told; {film} 240 (or 120 for a display of 60 Hz); "
+            "if the file stores slow motion, give --capture-rate 240"
+        )
+    if found.refresh_hz is None and reading.rate and capture < OFTEN_ENOUGH * float(reading.rate):
+        return (
+            f"filmed at {capture:.4g} pictures a second, slower than twice the clip's "
+            f"{format_decimal(reading.rate)}: single holds cannot be told; {film} "
+            f"{_camera_for(float(reading.rate), capture)} or more"
+        )
+    return None
+
+
+def _must(found: Cadence) -> str:
+    """'3:2', 'evenly', as the arithmetic has it."""
+    pattern = arithmetic_pattern(found)
+    if found.even:
+        return f"{found.usual_hold} evenly"
+    return "unevenly" if pattern is None else pattern_text(pattern)
+
+
+def _held_at(reading: Reading, refresh: Fraction, display: Display | None) -> str:
+    """'held 3:2 at 60 Hz, as 24 on 60 must be'."""
+    rate = reading.rate
+    at = f"at {hertz_list([refresh])}"
+    if reading.pattern is None:
+        counts = sorted({h.refreshes for h in reading.holds if h.refreshes is not None})
+        spread = f"{counts[0]} to {counts[-1]} refreshes" if counts else "for unknown times"
+        text = f"held {spread} {at}, in no repeating pattern"
+    elif len(reading.pattern) == 1:
+        text = f"held {plural(reading.pattern[0], 'refresh', 'refreshes')} {at}"
+    else:
+        text = f"held {pattern_text(reading.pattern)} {at}"
+    if rate is None:
+        return text
+    thought = cadence(rate, display) if display else cadence(rate, Display.fixed(refresh))
+    names = f"{format_decimal(rate)} on {format_decimal(thought.refresh_hz, 2)}"
+    if thought.refresh_hz == refresh and arithmetic_pattern(thought) == reading.pattern:
+        return f"{text}, as {names} must be"
+    return f"{text}, where {names} must be held {_must(thought)}"
+
+
+def _held(
+    reading: Reading, found: FoundRefresh, display: Display | None, pattern: tuple[int, ...] | None
+) -> str:
+    if found.refresh_hz is not None:
+        return _held_at(reading, found.refresh_hz, display)
+    holds = sorted(h.hold_s for h in reading.holds)
+    middle_ms = 1000 * holds[len(holds) // 2]
+    if pattern is not None and len(pattern) == 1 and found.grid is not None:
+        even_hz = found.grid.hz / pattern[0]
+        text = f"held evenly, {1000 / even_hz:.1f} ms each"
+        if display is not None and display.is_variable:
+            return f"{text}, as a display that adapts its refresh ({display.name} Hz) does"
+        if found.candidates:
+            shown = format_decimal(Fraction(even_hz), 2)
+            displays = hertz_list(found.candidates)
+            return f"{text}, as displays of {displays} show {shown} frames a second"
+        return text
+    unit = f"{1000 * holds[0]:.1f} to {1000 * holds[-1]:.1f} ms, mostly {middle_ms:.1f} ms"
+    if found.grid is None:
+        limit = f"{(reading.capture_hz or 0) / 2:.4g}"
+        return f"held {unit}; the changes fit no fixed refresh up to {limit} Hz"
+    return f"held {unit}"
+
+
+def recording_verdict(
+    reading: Reading, found: FoundRefresh, display: Display | None, pattern: tuple[int, ...] | None
+) -> str:
+    """One sentence; `pattern` is the pattern in steps of the coarsest grid."""
+    if not reading.read:
+        return "nothing was read: no picture shows a strip that could be read"
+    slow = _too_slow(reading, found)
+    if slow:
+        return slow
+    if len(reading.holds) < FEW_FRAMES:
+        return (
+            f"too short: the holds of only {counted(len(reading.holds), 'frame')} were seen whole; "
+            "film two seconds or more with the strip in view"
+        )
+    parts = [_held(reading, found, display, pattern), loss_words(reading)]
+    if reading.error is not None:
+        parts.append(f"timing error {reading.error.rms_ms:.1f} ms RMS")
+    return "; ".join(parts)
+
+
+def recording_warnings(reading: Reading, found: FoundRefresh, watched: Watched) -> Iterator[str]:
+    """Doubts, each with what to do."""
+    if watched.pictures and watched.read < LOW_YIELD * watched.pictures:
+        yield (
+            f"Only {watched.read} of {watched.pictures} pictures were read: fill the picture with "
+            "the screen (each cell of the strip should be 4 pixels wide or more), lower the "
+            "exposure until white is not clipped, and hold still."
+        )
+    if watched.read and watched.identity is None:
+        yield "The strip's rate was not read in any picture: expected holds cannot be given."
+    if watched.other_clips > 0.02 * max(1, watched.read):
+        yield "More than one clip is in the recording: cut it, and read them one by one."
+    if reading.unseen:
+        yield (
+            f"Of {counted(len(reading.unseen), 'frame')} nothing can be told, for pictures were "
+            "unread for as long as a frame takes: they count neither as shown nor as dropped."
+        )
+    if found.refresh_hz is None and found.candidates and len(reading.holds) >= FEW_FRAMES:
+        yield (
+            "Even holds do not tell the refresh: give --display "
+            f"{format_decimal(found.candidates[0], 2)} (or what it is) to count refreshes."
+        )
+    if reading.details.get("passages", 1) > 1:
+        yield "The clip was restarted or moved within the recording: stretches are judged apart."
+    yield from _period(reading)
+    if reading.capture_hz and reading.holds:
+        yield (
+            f"Holds in seconds are right to {1000 / reading.capture_hz:.1f} ms, the time from "
+            "picture to picture."
+        )
+
+
+def _period(reading: Reading) -> Iterator[str]:
+    """Say that less than one period of the cadence was seen."""
+    if reading.expected is None or not reading.holds:
+        return
+    period_s = reading.expected.cadence.period_s
+    seen_s = (reading.holds[-1].start_s or 0.0) - (reading.holds[0].start_s or 0.0)
+    if float(period_s) > seen_s and not reading.expected.cadence.even:
+        yield (
+            f"Less than one period was seen: these holds repeat only after "
+            f"{interval_text(period_s)}. Film at least that long to see every slip."
+        )

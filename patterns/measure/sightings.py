@@ -1,0 +1,208 @@
+"""What the strip said, picture after picture, kept as runs of one number.
+
+A run is a number that several pictures in a row show. Memory grows with the frames that
+were seen, not with the pictures: a run is a few numbers, and a picture of which nothing
+was read only adds to a count.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Protocol
+
+from patterns.strip.identity import Identity
+from patterns.strip.read import Unread
+
+__all__ = ["Mixture", "Run", "Seen", "Sightings", "Strip", "Watched"]
+
+# A neighbour that gives less of the light is compression noise or a clean-up of the screen.
+LEAST_SHARE = 0.08
+
+
+class Strip(Protocol):
+    """What both kinds of strip reading hold."""
+
+    @property
+    def number(self) -> int:
+        """Frame number; the earlier one of a mixture."""
+
+    @property
+    def later(self) -> int | None:
+        """The later number of a mixture."""
+
+    @property
+    def share(self) -> float:
+        """Share of the later one."""
+
+    @property
+    def identity(self) -> Identity | None:
+        """Rate and clip."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One picture's strip: `later` is None unless two neighbours are mixed."""
+
+    number: int
+    later: int | None = None
+    share: float = 0.0
+    identity: Identity | None = None
+
+
+@dataclass(frozen=True)
+class Run:
+    """Pictures in a row that show one number (the larger part of a mixture counts).
+
+    Attributes
+    ----------
+    number
+        Frame number.
+    first_s, last_s
+        Times of the first and of the last of them, seconds, exact.
+    first_picture, last_picture
+        Their places in the file, from 0.
+    pictures
+        How many show it; fewer than lie between where some were unread.
+    """
+
+    number: int
+    first_s: Fraction
+    last_s: Fraction
+    first_picture: int
+    last_picture: int
+    pictures: int = 1
+
+
+@dataclass(frozen=True)
+class Mixture:
+    """Pictures in a row that mix frames `number` and `number + 1`.
+
+    `lowest` and `highest` bound the later frame's share, 0 to 1.
+    """
+
+    number: int
+    first_s: Fraction
+    last_s: Fraction
+    pictures: int
+    lowest: float
+    highest: float
+
+    @property
+    def share(self) -> float:
+        """Middle of the shares seen."""
+        return (self.lowest + self.highest) / 2
+
+
+@dataclass(frozen=True)
+class Watched:
+    """All that the strip said over a file.
+
+    Attributes
+    ----------
+    pictures, read
+        Pictures in the file, and those whose number was read.
+    unread
+        Reasons why others were not, with counts, the commonest first.
+    first_s, last_s
+        Times of the first and the last picture.
+    runs, mixtures
+        In the order of the file.
+    identity
+        Rate and clip that most pictures name; None if none does.
+    other_clips
+        Pictures that name another clip.
+    """
+
+    pictures: int
+    read: int
+    unread: tuple[tuple[str, int], ...]
+    first_s: Fraction
+    last_s: Fraction
+    runs: tuple[Run, ...]
+    mixtures: tuple[Mixture, ...]
+    identity: Identity | None
+    other_clips: int
+
+    @property
+    def interval_s(self) -> float:
+        """Mean time from picture to picture; 0 for a single one."""
+        return float(self.last_s - self.first_s) / (self.pictures - 1) if self.pictures > 1 else 0.0
+
+
+class Sightings:
+    """Takes the pictures of a file in their order and keeps what their strips said."""
+
+    def __init__(self) -> None:
+        self._pictures = self._read = 0
+        self._unread: Counter[str] = Counter()
+        self._votes: Counter[Identity] = Counter()
+        self._runs: list[Run] = []
+        self._mixtures: list[Mixture] = []
+        self._mixing = False
+        self._first_s = self._last_s = Fraction(0)
+
+    @property
+    def pictures(self) -> int:
+        """How many were taken."""
+        return self._pictures
+
+    def take(self, time_s: Fraction, found: Strip | Unread) -> None:
+        """Add the next picture: its time, and what its strip said or why it did not."""
+        picture = self._pictures
+        self._pictures += 1
+        self._first_s = time_s if picture == 0 else self._first_s
+        self._last_s = time_s
+        if isinstance(found, Unread):
+            self._unread[found.reason] += 1
+            self._mixing = False
+            return
+        self._read += 1
+        if found.identity is not None:
+            self._votes[found.identity] += 1
+        mixed = found.later is not None and LEAST_SHARE <= found.share <= 1 - LEAST_SHARE
+        self._mix(time_s, found, mixed=mixed)
+        late = found.later is not None and found.share >= 0.5
+        self._run(time_s, picture, found.number + 1 if late else found.number)
+
+    def _run(self, time_s: Fraction, picture: int, number: int) -> None:
+        if self._runs and self._runs[-1].number == number:
+            run = self._runs[-1]
+            self._runs[-1] = replace(
+                run, last_s=time_s, last_picture=picture, pictures=run.pictures + 1
+            )
+        else:
+            self._runs.append(Run(number, time_s, time_s, picture, picture))
+
+    def _mix(self, time_s: Fraction, found: Strip, *, mixed: bool) -> None:
+        going_on = self._mixing and self._mixtures[-1].number == found.number
+        self._mixing = mixed
+        if mixed and going_on:
+            last = self._mixtures[-1]
+            self._mixtures[-1] = replace(
+                last,
+                last_s=time_s,
+                pictures=last.pictures + 1,
+                lowest=min(last.lowest, found.share),
+                highest=max(last.highest, found.share),
+            )
+        elif mixed:
+            share = found.share
+            self._mixtures.append(Mixture(found.number, time_s, time_s, 1, share, share))
+
+    def watched(self) -> Watched:
+        """Everything so far."""
+        voted = self._votes.most_common(1)
+        identity = voted[0][0] if voted else None
+        return Watched(
+            self._pictures,
+            self._read,
+            tuple(self._unread.most_common()),
+            self._first_s,
+            self._last_s,
+            tuple(self._runs),
+            tuple(self._mixtures),
+            identity,
+            sum(self._votes.values()) - (voted[0][1] if voted else 0),
+        )
