@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 from importlib.resources import files
+from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
@@ -94,7 +95,7 @@ class _Pages:
         reading = browser_reading(seen, record)
         if not keep:
             return JSONResponse({"reading": reading})
-        name = self._shelf.keep(reading, seen.clip or "live")
+        name = self._shelf.keep(reading, Path(seen.clip).stem if seen.clip else "live")
         return JSONResponse({"reading": reading, "file": name}, status_code=201)
 
 
@@ -156,4 +157,6 @@ def make_app(
         Route("/readings", pages.reading, methods=["POST"]),
     ]
     handlers: dict[Any, Any] = {EvenholdError: _failed, HTTPException: _refused}
-    return Guard(Starlette(routes=routes, exception_handlers=handlers), rules)
+    inner = Starlette(routes=routes, exception_handlers=handlers)
+    inner.router.redirect_slashes = False  # a redirect would leave the key out
+    return Guard(inner, rules)

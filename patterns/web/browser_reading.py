@@ -2,28 +2,23 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
-from patterns.measure.expected import TimingError, expected, timing_error
-from patterns.measure.hold_pattern import hold_pattern, pattern_text
+from patterns.measure.expected import expected, timing_error
+from patterns.measure.explain import Facts, explanations
+from patterns.measure.hold_pattern import hold_pattern
 from patterns.measure.holds import HeldFrame
 from patterns.measure.reading import Reading, to_json
 from patterns.measure.refresh import usual_refresh
 from patterns.timing.cadence import Display, cadence
-from patterns.timing.rates import format_decimal
+from patterns.web.browser_words import LEAST_HOLDS, browser_verdict, browser_warnings
 from patterns.web.callback_frames import Presented, presented_frames
 from patterns.web.observation import Observation
 
-__all__ = ["LIMITS", "browser_reading"]
+__all__ = ["browser_reading"]
 
-LIMITS = (
-    "This is what the browser presented. What the panel showed may differ (motion "
-    "interpolation, variable refresh, scan-out): film the screen and read the recording."
-)
-LEAST_HOLDS = 12
-OFF_GRID_SHARE = 0.02
 LIVE_FRAMES = 1 << 16
 
 
@@ -45,7 +40,7 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
     reading = Reading(
         kind="browser",
         file=seen.clip or "live bars",
-        verdict=_verdict(found, rate, refresh_hz, error),
+        verdict="",
         rate=rate,
         clip=record.get("identity") if record else None,
         refresh_hz=refresh_hz,
@@ -65,10 +60,34 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
         even=_even(found),
         error=error,
         expected=expected(cadence(rate, Display.fixed(refresh_hz)), found.frames),
-        warnings=tuple(_warnings(seen, found)),
         details=_details(seen, found),
     )
-    return to_json(reading)
+    return to_json(
+        replace(
+            reading,
+            verdict=browser_verdict(reading, found),
+            explanation=explanations(_facts(reading)),
+            warnings=tuple(browser_warnings(seen, found)),
+        )
+    )
+
+
+def _facts(reading: Reading) -> Facts:
+    """What the explanations are made from: no display was named, the refresh was measured."""
+    assert reading.rate is not None
+    return Facts(
+        rate=reading.rate,
+        given=None,
+        refresh_hz=reading.refresh_hz,
+        candidates=(),
+        pattern=reading.pattern,
+        shown_hz=None,
+        dropped=reading.dropped,
+        beyond=reading.drops_beyond,
+        frames_seen=reading.frames_seen,
+        blends=0,
+        speed=None,
+    )
 
 
 def _refresh_hz(seen: Observation) -> Fraction:
@@ -127,50 +146,6 @@ def _drops_beyond(found: Presented, seen: Observation, rate: Fraction, refresh_h
     return max(0, _dropped(found) - -(-must // 1))
 
 
-def _verdict(
-    found: Presented, rate: Fraction, refresh_hz: Fraction, error: TimingError | None
-) -> str:
-    on = f"{format_decimal(rate)} fps on {format_decimal(refresh_hz)} Hz"
-    if len(found.frames) < LEAST_HOLDS:
-        return f"Too little was observed of {on} to judge: let the clip play for longer."
-    pattern = _pattern(found)
-    counts = Counter(frame.refreshes for frame in found.frames)
-    holds = ", ".join(f"{count} of {hold}" for hold, count in sorted(counts.items()))
-    held = f"held {pattern_text(pattern)}" if pattern else f"held without a pattern ({holds})"
-    drops = _dropped(found)
-    lost = "no frame dropped" if not drops else f"{drops} frame{'s' * (drops > 1)} dropped"
-    tail = f"; timing error {error.rms_ms:.1f} ms RMS" if error else ""
-    return f"The browser {held}, {on}; {lost}{tail}."
-
-
-def _warnings(seen: Observation, found: Presented) -> list[str]:
-    warnings = [LIMITS]
-    if seen.refresh.state == "power-saving":
-        warnings.append(
-            "The browser draws about 30 times a second: the device saves power. Charge it, "
-            "switch power saving off, and measure again."
-        )
-    if seen.refresh.state == "changing":
-        warnings.append(
-            "The refresh changed while it was measured (variable refresh, or a busy device): "
-            "holds in refreshes are uncertain."
-        )
-    if found.off_grid > OFF_GRID_SHARE * len(found.frames):
-        warnings.append(
-            f"{found.off_grid} of {len(found.frames)} holds are no whole number of refreshes: "
-            "the screen's refresh is not the steady one that was measured."
-        )
-    if len(found.frames) < LEAST_HOLDS:
-        warnings.append("Fewer than 12 holds were observed: let the clip play for longer.")
-    elif seen.callbacks[-1].presented - seen.callbacks[0].presented > 2 * len(found.frames):
-        warnings.append(
-            "More than half of the holds were not observed: the browser was too busy to tell."
-        )
-    if seen.hidden:
-        warnings.append("The page was hidden for a time: what was measured then is left in.")
-    return warnings
-
-
 def _details(seen: Observation, found: Presented) -> dict[str, Any]:
     device, refresh = seen.device, seen.refresh
     return {
@@ -200,5 +175,4 @@ def _details(seen: Observation, found: Presented) -> dict[str, Any]:
         "skipped_at_start": seen.skipped,
         "full_screen": seen.full_screen,
         "screen_pixels_per_clip_pixel": seen.pixels_per_pixel,
-        "limits": LIMITS,
     }

@@ -3,7 +3,8 @@
 A frame's hold is the difference of two expected display times, divided by the refresh.
 That holds only where the second callback belongs to the very next frame presented: a
 missed callback is not a missed frame, so that a gap in the count of presented frames
-leaves the hold unobserved. Where the clip starts again, a new passage begins.
+leaves the hold unobserved. Where the clip starts again, a new passage begins, whose first
+callbacks are left out: they belong to the player's own starting.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ __all__ = ["Presented", "presented_frames"]
 
 NEAR_FRAME = 0.3  # of a frame: a media time further from n/rate is no frame of this clip
 ON_GRID = 0.25  # of a refresh: times further from a whole number of refreshes are off the grid
+SKIPPED = 4  # callbacks after each start that belong to the player's own starting
 START_SHARE = 0.5  # a jump back over more than this share of the clip is the loop, not disorder
 
 
@@ -80,17 +82,20 @@ def presented_frames(
     """
     numbered = _numbered(callbacks, rate)
     found = Presented(off_clip=len(callbacks) - len(numbered))
-    step = 0
+    step = since_start = 0
     for (number, before), (following, after) in pairwise(numbered):
         refreshes = (after.shown_ms - before.shown_ms) / interval_ms
         gap = after.presented - before.presented
         if number - following > START_SHARE * length:
             found.passages += 1
-            step = 0
+            step, since_start = 0, SKIPPED
+            continue
+        if since_start:
+            since_start -= 1
             continue
         if following < number:
             found.out_of_order.append(following)
-        elif gap == 1:
+        elif gap == 1 and refreshes >= 0:
             _observe(found, number, step, before.shown_ms, refreshes, interval_ms)
             found.dropped += range(number + 1, following)
         else:

@@ -28,7 +28,7 @@ def _codec_text(codec: str, level: str) -> str:
     tens = int(major) * 10 + int(minor or 0)
     texts = {
         "h264": f"avc1.6400{tens:02x}",
-        "h265": f"hvc1.1.6.L{tens * 3}.B0",
+        "hevc": f"hvc1.1.6.L{tens * 3}.B0",
         "vp9": f"vp09.00.{tens}.08",
         "av1": f"av01.0.{(int(major) - 2) * 4 + int(minor or 0):02d}M.08",
     }

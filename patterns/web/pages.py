@@ -83,8 +83,9 @@ def _clip(record: dict[str, Any], poster: str) -> str:
     return (
         f'<li><a class="clip" href="clips/{quote(str(record["file"]))}" {attributes}>'
         f'<span class="rate">{escape(format_decimal(rate))}</span> <span class="unit">fps</span>'
-        f'{mark}<span class="detail">{escape(record["codec"])} '
-        f"{record['width']}×{record['height']}, {record['duration_s']:.3g} s</span></a></li>"
+        f'{mark}<span class="detail">{record["width"]}×{record["height"]}</span>'
+        f'<span class="detail">{escape(record["codec"])}, {record["duration_s"]:.3g}\u00a0s'
+        "</span></a></li>"
     )
 
 
@@ -121,6 +122,8 @@ tabindex="-1">
 _SUMMARY = """<section id="summary" aria-labelledby="summary-title" tabindex="-1" hidden>
 <h2 id="summary-title">What the browser presented</h2>
 <p id="verdict" class="verdict"></p>
+<canvas id="summary-chart" role="img" aria-label="The latest holds as blocks; what they add up to
+is said above and below" hidden></canvas>
 <dl id="facts"></dl>
 <ul id="warnings"></ul>
 <p class="note">This is what the browser handed to the display. What the glass showed may
@@ -160,6 +163,8 @@ def clips_page(site: Site) -> str:
         "second when they save power.</li>"
         "<li>A playing clip keeps most screens awake. If yours dims all the same, lengthen its "
         "timeout in the device's settings.</li>"
+        "<li>A tap on the picture shows and hides the chart and the buttons. The chart has a block "
+        "for each frame, as wide as it was held, and its number of refreshes in it.</li>"
         "<li>Turn the device so that the clip fills the screen.</li></ul></section></main>"
         f"{_PLAYER}{_caution(exceeding, 'you play')}"
     )

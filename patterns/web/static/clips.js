@@ -13,7 +13,7 @@ function markUnplayable(clips) {
   for (const clip of clips) {
     if (probe.canPlayType(clip.dataset.type) !== "") continue;
     clip.classList.add("unplayable");
-    clip.querySelector(".detail").textContent += ": not played by this browser";
+    clip.querySelector(".detail:last-child").textContent += ": not played here";
   }
   return clips.filter((clip) => !clip.classList.contains("unplayable"));
 }

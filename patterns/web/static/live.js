@@ -3,6 +3,7 @@
 import { afterCaution } from "./caution.js";
 import { RefreshMeter, fitRefresh, refreshText } from "./refresh.js";
 import * as display from "./screen.js";
+import { ShyBars } from "./shy.js";
 import { drawFrame, loadPlan } from "./strip.js";
 import { observation, showSummary } from "./summary.js";
 
@@ -15,6 +16,7 @@ class LiveBars {
     this.stage = byId("stage");
     this.canvas = byId("bars");
     this.wake = new display.WakeLock();
+    this.shy = new ShyBars(this.stage);
     this.refresh = null;
     this.run = 0;
   }
@@ -34,6 +36,7 @@ class LiveBars {
     document.querySelector("main").inert = true;
     this.stage.hidden = false;
     this.stage.focus();
+    this.shy.show();
     this.wake.hold();
     if (!WAKES) awakeVideo()?.play().catch(() => {});
     await display.enterFullScreen(this.stage);
@@ -107,6 +110,7 @@ class LiveBars {
   close() {
     this.run += 1;
     clearInterval(this.timer);
+    this.shy.stop();
     this.stage.hidden = true;
     this.wake.release();
     awakeVideo()?.pause();
@@ -125,7 +129,11 @@ byId("start").onclick = () => afterCaution(() => bars.start());
 byId("finish").onclick = () => bars.finish();
 byId("full").onclick = () =>
   display.isFullScreen() ? display.leaveFullScreen() : display.enterFullScreen(bars.stage);
+bars.stage.addEventListener("pointerup", (event) => {
+  if (!event.target.closest(".bar")) bars.shy.toggle();
+});
 bars.stage.addEventListener("keydown", (event) => {
+  if (event.key === "Tab") bars.shy.show();
   if (event.key === "Escape" || event.key === "s") bars.finish();
   else if (event.key === "f") byId("full").click();
 });

@@ -4,9 +4,9 @@ import { drawChart } from "./chart.js";
 import { FrameLog, canObserve, holdsOf, tally, tallyText } from "./frames.js";
 import { RefreshMeter } from "./refresh.js";
 import * as display from "./screen.js";
+import { ShyBars } from "./shy.js";
 
 const byId = (id) => document.getElementById(id);
-const BARS_SECONDS = 3;
 const SWIPE_PX = 60;
 
 export class Player {
@@ -19,6 +19,7 @@ export class Player {
     this.meter = new RefreshMeter();
     this.log = new FrameLog(this.video);
     this.wake = new display.WakeLock();
+    this.bars = new ShyBars(this.box, () => this.video.paused);
     this.at = 0;
     this.hiddenOnce = false;
     this.listen();
@@ -61,7 +62,7 @@ export class Player {
     this.log.start();
     this.begin();
     this.note();
-    this.showBars();
+    this.bars.show();
   }
 
   async begin() {
@@ -100,13 +101,13 @@ export class Player {
       this.log.stop();
       byId("pause").textContent = "Play";
     }
-    this.showBars();
+    this.bars.show();
   }
 
   refreshChart() {
     if (document.hidden) this.hiddenOnce = true;
     const refresh = this.meter.result(1000);
-    if (!refresh.interval_ms || this.box.classList.contains("bare")) return;
+    if (!refresh.interval_ms || this.bars.hidden) return;
     byId("refresh").textContent = `${(1000 / refresh.interval_ms).toFixed(2)} Hz`;
     const { rate, frames } = this.clip.dataset;
     const holds = holdsOf(this.log.callbacks, Number(rate), Number(frames), refresh.interval_ms);
@@ -148,7 +149,7 @@ export class Player {
   close() {
     if (!this.open) return;
     clearInterval(this.timer);
-    clearTimeout(this.barsTimer);
+    this.bars.stop();
     this.video.pause();
     this.log.stop();
     this.meter.stop();
@@ -161,16 +162,6 @@ export class Player {
     this.opener?.focus();
   }
 
-  showBars() {
-    this.box.classList.remove("bare");
-    clearTimeout(this.barsTimer);
-    this.barsTimer = setTimeout(() => {
-      if (!this.video.paused && !this.box.querySelector(".bar :focus-visible")) {
-        this.box.classList.add("bare");
-      }
-    }, BARS_SECONDS * 1000);
-  }
-
   listen() {
     byId("next").onclick = () => this.load(this.at + 1);
     byId("previous").onclick = () => this.load(this.at - 1);
@@ -180,7 +171,6 @@ export class Player {
     byId("finish").onclick = () => this.finish();
     byId("close").onclick = () => this.close();
     this.box.addEventListener("keydown", (event) => this.key(event));
-    this.box.addEventListener("focusin", () => this.showBars());
     this.listenToFingers();
     for (const name of ["resize", "orientationchange", "fullscreenchange"]) {
       window.addEventListener(name, () => this.open && this.note());
@@ -193,7 +183,7 @@ export class Player {
   listenToFingers() {
     let from = null;
     this.box.addEventListener("pointerdown", (event) => {
-      from = event.target.closest("button") ? null : [event.clientX, event.clientY];
+      from = event.target.closest(".bar") ? null : [event.clientX, event.clientY];
     });
     this.box.addEventListener("pointercancel", () => (from = null));
     this.box.addEventListener("pointerup", (event) => {
@@ -202,11 +192,7 @@ export class Player {
       from = null;
       if (Math.abs(x) > SWIPE_PX && Math.abs(x) > 2 * Math.abs(y)) {
         this.load(this.at + (x < 0 ? 1 : -1));
-      } else if (this.box.classList.contains("bare")) this.showBars();
-      else this.box.classList.add("bare");
-    });
-    this.box.addEventListener("pointermove", (event) => {
-      if (event.pointerType === "mouse") this.showBars();
+      } else this.bars.toggle();
     });
   }
 
@@ -231,7 +217,7 @@ export class Player {
 
   /** Tab goes round within the player. */
   keepFocus(event) {
-    this.showBars();
+    this.bars.show();
     const stops = [...this.box.querySelectorAll("button")];
     const [first, last] = [stops[0], stops[stops.length - 1]];
     const at = document.activeElement;

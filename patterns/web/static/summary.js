@@ -1,5 +1,7 @@
 // What was measured goes to the server, which makes the reading of it; here it is shown.
 
+import { drawChart } from "./chart.js";
+
 const LABEL = "evenhold-label";
 const byId = (id) => document.getElementById(id);
 
@@ -68,7 +70,7 @@ function facts(reading) {
 
 function warnings(reading) {
   // the first one, what a page can see at all, stands in the page already
-  const items = reading.warnings.slice(1).map((text) => {
+  const items = [...reading.explanation, ...reading.warnings.slice(1)].map((text) => {
     const item = document.createElement("li");
     item.textContent = text;
     return item;
@@ -92,6 +94,17 @@ function remember(label) {
   }
 }
 
+function chart(reading) {
+  const canvas = byId("summary-chart");
+  canvas.hidden = reading.holds.length === 0;
+  if (canvas.hidden) return;
+  const dropped = new Set(reading.dropped);
+  const first = reading.holds.slice(-40);
+  const usual = Math.max(...(reading.pattern ?? [first[0].refreshes]));
+  const holds = first.map((hold) => ({ ...hold, dropped: dropped.has(hold.number + 1) ? 1 : 0 }));
+  drawChart(canvas, holds, usual);
+}
+
 /** Show the reading that the server makes of `make()`; offer to keep it there. */
 export async function showSummary(make) {
   const section = byId("summary");
@@ -101,11 +114,13 @@ export async function showSummary(make) {
   byId("verdict").textContent = "Working it out …";
   byId("facts").replaceChildren();
   byId("warnings").replaceChildren();
+  byId("summary-chart").hidden = true;
   section.focus();
   section.scrollIntoView();
   try {
     const { reading } = await post("summary", make());
     byId("verdict").textContent = reading.verdict;
+    chart(reading);
     facts(reading);
     warnings(reading);
     byId("send").disabled = false;

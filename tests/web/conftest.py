@@ -1,0 +1,41 @@
+"""The clips that all tests of the pages are served."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from patterns.production.kit import KitSpec, make_kit
+from patterns.scenes.bars import bars_for_picture
+from patterns.timing.cadence import Display
+from tests.web.serving import Served, served
+
+RATES = (24, 25, 30, 60)
+
+
+@pytest.fixture(scope="session")
+def kit(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("web") / "tarn-hollow"
+    make_kit(
+        KitSpec(
+            folder,
+            (bars_for_picture(640, 360),),
+            tuple(Fraction(rate) for rate in RATES),
+            (Display.fixed(60),),
+            640,
+            360,
+            seconds=Fraction(3),
+        )
+    )
+    (folder.parent / "secret.txt").write_text("not for devices")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def site(kit: Path) -> Iterator[Served]:
+    """A server that all tests share which do not end or strain it."""
+    with served(kit) as running:
+        yield running
