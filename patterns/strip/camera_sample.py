@@ -49,8 +49,13 @@ def centres(rects: tuple[Rect, ...]) -> FloatArray:
     return np.array([((r.left + r.right) / 2, (r.top + r.bottom) / 2) for r in rects])
 
 
-def gather_light(luma: UInt8Array, at: FloatArray) -> FloatArray:
-    """Light at picture coordinates (..., 2), between the pixels; NaN outside."""
+def gather_light(
+    luma: UInt8Array, at: FloatArray, curve: npt.NDArray[np.float32] = LIGHT
+) -> FloatArray:
+    """Light at picture coordinates (..., 2), between the pixels; NaN outside.
+
+    `curve` (256,) is the light of each code.
+    """
     height, width = luma.shape
     x, y = at[..., 0] - 0.5, at[..., 1] - 0.5
     # a NaN counts as outside
@@ -61,9 +66,9 @@ def gather_light(luma: UInt8Array, at: FloatArray) -> FloatArray:
     fx, fy = (x - column).astype(np.float32), (y - row).astype(np.float32)
     flat = luma.reshape(-1)
     index = row * width + column
-    upper = LIGHT[flat[index]] * (1 - fx) + LIGHT[flat[index + 1]] * fx
+    upper = curve[flat[index]] * (1 - fx) + curve[flat[index + 1]] * fx
     index += width
-    lower = LIGHT[flat[index]] * (1 - fx) + LIGHT[flat[index + 1]] * fx
+    lower = curve[flat[index]] * (1 - fx) + curve[flat[index + 1]] * fx
     found = (upper + (lower - upper) * fy).astype(np.float64)
     found[~inside] = np.nan
     return np.asarray(found)

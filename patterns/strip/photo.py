@@ -1,4 +1,8 @@
-"""Relative holds from one long-exposure photo of the strip's hold row."""
+"""Relative holds from one long-exposure photo of the strip's hold row.
+
+Each hold cell is lit in its own frames only, so that its brightness in a photo of whole
+seconds is in proportion to the time for which they were shown.
+"""
 
 from __future__ import annotations
 
@@ -8,11 +12,26 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.rendering.planes import UInt8Array
-from patterns.strip.identity import Identity
+from patterns.strip.camera_levels import Levels, check_light
+from patterns.strip.camera_locate import locate
+from patterns.strip.camera_sample import sample_cells
+from patterns.strip.camera_track import refine, unit_px
+from patterns.strip.identity import Identity, read_identity
+from patterns.strip.photo_curve import PLAIN_LIGHT, fit_curve
+from patterns.strip.photo_samples import take_samples
 from patterns.strip.placement import Placement
 from patterns.strip.read import Unread
 
 __all__ = ["PhotoReading", "Unread", "read_photo"]
+
+FloatArray = npt.NDArray[np.float64]
+LUMA = np.array([0.2126, 0.7152, 0.0722])  # of ITU-R BT.709; the cells are neutral anyway
+LEAST_SIDE_PX, MOST_PX = 64, 1 << 27
+LEAST_UNIT_PX = 1.6
+CLIPPED = float(PLAIN_LIGHT[233])
+CLIPPED_SHARE = 0.02
+DOUBTFUL_SUM = 0.12
+DOUBTFUL_CURVE = 0.08
 
 
 @dataclass(frozen=True)
@@ -44,10 +63,34 @@ class PhotoReading:
     warnings: tuple[str, ...]
 
     @property
-    def relative(self) -> npt.NDArray[np.float64]:
+    def relative(self) -> FloatArray:
         """Holds relative to the mean of all cells."""
         cells = np.array(self.cells)
         return np.asarray(cells / cells.mean(), np.float64)
+
+
+def _luma(picture: UInt8Array) -> UInt8Array:
+    """Narrow-range luma of a full-range grey or R'G'B' picture."""
+    grey = picture if picture.ndim == 2 else picture[..., :3].astype(np.float32) @ LUMA
+    return np.asarray(np.rint(16 + np.asarray(grey, np.float32) * np.float32(219 / 255)), np.uint8)
+
+
+def _place(luma: UInt8Array) -> tuple[Placement, Identity] | Unread:
+    """Find the strip and read whose it is."""
+    placement = locate(luma)
+    if placement is None:
+        return Unread("no strip")
+    light = sample_cells(luma, placement, 0)
+    if (reason := check_light(light)) is not None:
+        return Unread(reason)
+    if unit_px(placement).min() < LEAST_UNIT_PX:
+        return Unread("too small: go nearer, the strip needs about 600 pixels along")
+    on = placement.grid
+    identity = read_identity(Levels(on, light).of(light.identity, on.identity) > 0.45)
+    if identity is None:
+        return Unread("the identity cells cannot be read: is the photo sharp?")
+    fit = refine(luma, placement, identity, rounds=3)
+    return (fit.placement if fit else placement), identity
 
 
 def read_photo(picture: UInt8Array) -> PhotoReading | Unread:
@@ -57,7 +100,53 @@ def read_photo(picture: UInt8Array) -> PhotoReading | Unread:
     ----------
     picture
         uint8 (height, width) or (height, width, 3): full range R'G'B' of a photo, upright.
+
+    Returns
+    -------
+    PhotoReading or Unread
+        Unread where there is no strip, it is too small or dark, or the references are
+        clipped, so that nothing can be measured against them.
     """
-    if picture.ndim not in (2, 3) or min(picture.shape[:2]) < 16:
+    if picture.ndim not in (2, 3) or min(picture.shape[:2]) < LEAST_SIDE_PX:
         return Unread("the picture is smaller than any strip")
-    return Unread("no strip")
+    luma = _luma(picture)
+    placed = _place(luma)
+    if isinstance(placed, Unread):
+        return placed
+    return _measure(luma, *placed)
+
+
+def _measure(luma: UInt8Array, placement: Placement, identity: Identity) -> PhotoReading | Unread:
+    samples = take_samples(luma, placement, identity)
+    if samples is None:
+        return Unread("the strip is not wholly in view")
+    if np.median(samples.whites) >= CLIPPED:
+        return Unread("clipped: white is over-exposed; expose a stop less, the lights darker")
+    curve, misfit = fit_curve(samples.misfit)
+    if not curve.rises:
+        return Unread("the light references contradict each other: was the photo retouched?")
+    cells, doubt = samples.shares(curve)
+    doubt = np.hypot(doubt, np.abs(cells) * misfit)
+    clipped = np.nonzero((samples.held >= CLIPPED).mean(axis=1) > CLIPPED_SHARE)[0]
+    return PhotoReading(
+        tuple(float(c) for c in cells),
+        tuple(float(d) for d in doubt),
+        tuple(int(i) for i in clipped),
+        identity,
+        placement,
+        _warnings(float(cells.sum()), misfit, len(clipped)),
+    )
+
+
+def _warnings(total: float, misfit: float, clipped: int) -> tuple[str, ...]:
+    said = []
+    if abs(total - 1) > DOUBTFUL_SUM:
+        said.append(
+            f"the cells' light adds up to {total:.2f} of white instead of 1: flare, or a "
+            "picture that was scaled before it was shown"
+        )
+    if misfit > DOUBTFUL_CURVE:
+        said.append(f"the halftones fit one light curve only to {100 * misfit:.0f} %")
+    if clipped:
+        said.append(f"{clipped} cells are over-exposed: expose less")
+    return tuple(said)
