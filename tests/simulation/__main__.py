@@ -12,7 +12,6 @@ import json
 import sys
 import time
 from collections import Counter
-from dataclasses import asdict
 from itertools import product
 from pathlib import Path
 
@@ -28,6 +27,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--pictures", type=int, default=215, help="in each recording")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--part", default="1/1", help="I/N: only every N-th recording")
+    parser.add_argument("--skip", type=int, default=0, help="leave out the first of the part")
     parser.add_argument("--seconds", type=float, default=1e9, help="stop after so long")
     parser.add_argument("--save", type=Path, help="write the counts here as they come")
     parser.add_argument("--table", type=Path, nargs="+", help="print the table of saved counts")
@@ -35,7 +35,7 @@ def _arguments() -> argparse.Namespace:
 
 
 def _save(scores: Scores, path: Path) -> None:
-    rows = [{"key": list(key), "score": asdict(score)} for key, score in scores.items()]
+    rows = [{"key": list(key), "score": vars(score)} for key, score in scores.items()]
     part = path.with_suffix(".part")
     part.write_text(json.dumps(rows), encoding="utf-8")
     part.rename(path)
@@ -60,7 +60,7 @@ def _run(options: argparse.Namespace) -> Scores:
     # both halves of the grid get on alike, so that a run cut short is still even
     grid.sort(key=lambda cell: (RATES.index(cell[1]) * 7 + cell[2] * 3 + cell[3]) % 17)
     for i, (level, rate, display, capture) in enumerate(grid):
-        if i % parts != index - 1:
+        if i % parts != index - 1 or i // parts < options.skip:
             continue
         score = run_case(draw_case(level, rate, display, capture, options.seed), options.pictures)
         scores.setdefault((level, str(rate), capture), Score()).add(score)
