@@ -29,7 +29,7 @@ def _parts(o: dict[str, Any]) -> tuple[Part, ...]:
 @click.command(name="present")
 @present_options
 def command(**o: Any) -> None:
-    r"""Show judder to people: on a projector, a laptop, a phone, or on paper.
+    """Show judder to people: on a projector, a laptop, a phone, or on paper.
 
     The split clip shows one scene at several rates in one file at the display's own rate,
     each frame held exactly as the display would hold it. Play it full screen.
@@ -44,7 +44,7 @@ def command(**o: Any) -> None:
 
     These clips move across the whole picture, and are checked for flashes and stripes. If
     you are sensitive to moving or flashing pictures, have someone else look at them.
-    """
+    """  # noqa: D301 - click looks for the character, not for its escape
     request = request_from(o)
     with progress("present", quiet=o["quiet"]) as show:
         data = make_talk(request, show) if o["everything"] else make_parts(request, _parts(o), show)

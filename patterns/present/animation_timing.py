@@ -29,6 +29,8 @@ __all__ = [
 FormatName = Literal["webp", "apng", "gif"]
 LEAST_UNITS = 5  # a refresh must be this many units long, or rounding would itself judder
 
+WELL_HELD = Fraction(1, 20)  # of a refresh, by which rounding may shift a change
+
 
 @dataclass(frozen=True)
 class AnimationFormat:
@@ -106,12 +108,14 @@ class PlayedTiming:
 
 
 def least_slow(name: FormatName, refresh_hz: Fraction) -> int:
-    """Least slowing at which a refresh lasts long enough; one that is exact if it is near."""
+    """Least slowing that a format holds well: exactly, or to a twentieth of a refresh."""
     form = FORMATS[name]
     least = max(form.least_s, LEAST_UNITS * form.unit_s)
     first = max(1, ceil(least * refresh_hz))
     for slow in range(first, first + 4):
-        if form.unit_s and (slow / refresh_hz / form.unit_s).denominator == 1:
+        step = slow / refresh_hz
+        exact = not form.unit_s or (step / form.unit_s).denominator == 1
+        if exact or form.unit_s / 2 <= WELL_HELD * step:
             return slow
     return first
 

@@ -18,7 +18,7 @@ from typing import Literal
 
 from patterns.errors import RequestError
 
-__all__ = ["Feed", "Method", "Run", "Shown", "common_period", "is_even", "runs", "usual_hold"]
+__all__ = ["Feed", "Method", "Run", "Shown", "Usual", "common_period", "is_even", "runs", "usual"]
 
 LOOKED_AT = 240  # refreshes; ten times as many where a period is longer
 RARE = 0.99  # share of equal holds above which the rest are slips, not a pattern
@@ -94,23 +94,42 @@ def runs(feed: Feed, refresh_hz: Fraction, first: int, count: int) -> Iterator[R
         start += length
 
 
-def _hold_counts(feed: Feed, refresh_hz: Fraction) -> Counter[int]:
-    """How many pictures stay how long, over whole periods where these are short."""
+@dataclass(frozen=True)
+class Usual:
+    """What most pictures do: stay for `refreshes`, and lead to one `advance` frames on."""
+
+    refreshes: int
+    advance: Fraction
+
+    def fits(self, run: Run, feed: Feed, refresh_hz: Fraction) -> bool:
+        """Whether a picture does the same."""
+        return run.refreshes == self.refreshes and _advance(run, feed, refresh_hz) == self.advance
+
+
+def _advance(run: Run, feed: Feed, refresh_hz: Fraction) -> Fraction:
+    """Frames from a picture to the one after it; more than usual where some are lost."""
+    after = feed.shown(run.start + run.refreshes, refresh_hz)
+    return after.frame + after.next_share - run.shown.frame - run.shown.next_share
+
+
+def _kinds(feed: Feed, refresh_hz: Fraction) -> Counter[tuple[int, Fraction]]:
+    """How many pictures do what, over whole periods where these are short."""
     period = feed.period(refresh_hz)
     count = min(period * max(1, -(-LOOKED_AT // period)), 10 * LOOKED_AT)
-    return Counter(run.refreshes for run in runs(feed, refresh_hz, 0, count))
+    found = runs(feed, refresh_hz, 0, count)
+    return Counter((run.refreshes, _advance(run, feed, refresh_hz)) for run in found)
 
 
-def usual_hold(feed: Feed, refresh_hz: Fraction) -> int:
-    """Refreshes for which most pictures stay; the longer of two that are equally many."""
-    lengths = _hold_counts(feed, refresh_hz)
-    return max(lengths, key=lambda hold: (lengths[hold], hold))
+def usual(feed: Feed, refresh_hz: Fraction) -> Usual:
+    """What most pictures do; of two that are equally many, what lasts longer."""
+    kinds = _kinds(feed, refresh_hz)
+    return Usual(*max(kinds, key=lambda kind: (kinds[kind], kind[0], -kind[1])))
 
 
 def is_even(feed: Feed, refresh_hz: Fraction) -> bool:
-    """Whether every picture that is seen stays equally long (a rare slip is not noticed)."""
-    lengths = _hold_counts(feed, refresh_hz)
-    return max(lengths.values()) >= RARE * sum(lengths.values())
+    """Whether all pictures stay equally long and none is lost (a rare slip is not noticed)."""
+    kinds = _kinds(feed, refresh_hz)
+    return max(kinds.values()) >= RARE * sum(kinds.values())
 
 
 def common_period(feeds: tuple[Feed, ...], refresh_hz: Fraction) -> int:

@@ -12,7 +12,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from patterns.present.canvas import Box, Drawing, Text
-from patterns.present.feed import Feed, Run, common_period, runs, usual_hold
+from patterns.present.feed import Feed, Run, common_period, runs, usual
 from patterns.present.panel_layout import Area
 from patterns.present.picture import to_image
 from patterns.present.style import Scheme
@@ -69,12 +69,12 @@ class HoldMeter:
     ) -> None:
         self._feed, self._refresh_hz, self._area = feed, refresh_hz, area
         self._window, self._colours = window, colours
-        self._usual = usual_hold(feed, refresh_hz)
+        self._usual = usual(feed, refresh_hz)
         seen = list(runs(feed, refresh_hz, 0, 4 * window))[:-1]  # the last may be cut short
-        self._least = min((run.refreshes for run in seen), default=self._usual)
+        self._least = min((run.refreshes for run in seen), default=self._usual.refreshes)
         self._mark_codes = colour_codes(colours.ink)
         self._edges = [2 * round(k * area.width / window / 2) for k in range(window + 1)]
-        self._rounds: dict[tuple[tuple[int, int], ...], _Round] = {}
+        self._rounds: dict[tuple[tuple[int, int, bool], ...], _Round] = {}
         self._shown: tuple[int, _Round] | None = None
 
     def draw(self, refresh: int, frame: Planes) -> None:
@@ -105,14 +105,17 @@ class HoldMeter:
     def _round(self, number: int) -> _Round:
         first = number * self._window
         # A picture that began before the round, or goes on after it, keeps its whole count.
-        reach = self._window + 2 * self._usual + 4
-        begin = max(0, first - self._usual - 2)
+        reach = self._window + 2 * self._usual.refreshes + 4
+        begin = max(0, first - self._usual.refreshes - 2)
         found = [
             run
             for run in runs(self._feed, self._refresh_hz, begin, reach + first - begin)
             if run.start < first + self._window and run.start + run.refreshes > first
         ]
-        key = tuple((run.start - first, run.refreshes) for run in found)
+        key = tuple(
+            (run.start - first, run.refreshes, self._usual.fits(run, self._feed, self._refresh_hz))
+            for run in found
+        )
         if key not in self._rounds:
             if len(self._rounds) > 64:  # an endless cadence must not fill the memory
                 self._rounds.clear()
@@ -148,7 +151,7 @@ class HoldMeter:
         height, gap, type_px = sizes
         left = self._place(run.start - first)
         width = self._place(run.start + run.refreshes - first) - left - gap
-        odd = run.refreshes != self._usual
+        odd = not self._usual.fits(run, self._feed, self._refresh_hz)
         c = self._colours
         fill, ink = (c.odd, c.odd_ink) if odd else (c.usual, c.usual_ink)
         if not lit:

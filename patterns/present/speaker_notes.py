@@ -9,7 +9,7 @@ from patterns.present.animation_timing import PlayedTiming
 from patterns.present.split_clip import SplitSpec
 from patterns.present.talk_request import TalkRequest
 from patterns.present.tracked_eye import MODEL_WORDS, double_edge_px, hold_blur_px
-from patterns.scenes.motion import BarsMotion
+from patterns.scenes.speed import image_motion
 from patterns.timing.cadence import Cadence
 from patterns.timing.conform import Conform
 from patterns.timing.rates import format_decimal
@@ -66,8 +66,8 @@ def _holds_ms(cadence: Cadence) -> str:
 
 
 def _cadence_words(cadence: Cadence) -> str:
-    rate = format_decimal(cadence.rate)
-    return f"{rate} fps. {verdict(cadence)} Frames stay {_holds_ms(cadence)}."
+    times = "" if cadence.even else f" Frames stay {_holds_ms(cadence)}."
+    return f"{format_decimal(cadence.rate)} fps. {verdict(cadence)}{times}"
 
 
 def clip_notes(request: TalkRequest, spec: SplitSpec) -> Notes:
@@ -82,22 +82,25 @@ def clip_notes(request: TalkRequest, spec: SplitSpec) -> Notes:
             ),
             "The row of blocks under each picture, then the picture.",
         )
+    picture = spec.areas[0].picture
+    motion = spec.scene.motion(picture.width, picture.height)
+    speed = image_motion(motion, picture.width, picture.height).fastest_px_s
     say = [f"One scene, {spec.scene.words}; only the frames a second differ."]
-    say += [_cadence_words(cadence) for cadence in request.cadences]
-    motion = spec.scene.motion(spec.areas[0].picture.width, spec.areas[0].picture.height)
-    if isinstance(motion, BarsMotion):
-        speed = abs(float(motion.speed_px_s))
-        say += [_shake_words(cadence, speed) for cadence in request.cadences if not cadence.even]
+    if spec.scene.pattern == request.scene.pattern:
+        say += [_cadence_words(cadence) for cadence in request.cadences]
+    say += [_shake_words(cadence, speed) for cadence in request.cadences]
     title = f"{_rates(request)} fps on a {_hz(request)} Hz screen: {spec.scene.pattern}"
     return Notes(title, tuple(say), spec.scene.look_at)
 
 
 def _shake_words(cadence: Cadence, speed_px_s: float) -> str:
+    if cadence.even:
+        return f"At {format_decimal(cadence.rate)} every frame comes on time: it glides."
     span_ms = format_decimal(1000 * cadence.timing_error_span_s, 1)
     jump = format_decimal(Fraction(double_edge_px(cadence, speed_px_s)), 1)
     return (
         f"At {format_decimal(cadence.rate)} the frames come up to {span_ms} ms off an even beat: "
-        f"at {speed_px_s:.0f} px/s what you follow shakes by {jump} px."
+        f"where it is fastest, at {speed_px_s:.0f} px/s, what you follow shakes by {jump} px."
     )
 
 
@@ -118,9 +121,9 @@ def conform_notes(request: TalkRequest) -> Notes:
     mixed = format_decimal(100 * conform.mixed_share, 0)
     length = format_decimal(100 * conform.length, 1)
     times, every = conform.odd_frames
-    repeats = f"one frame in {format_decimal(every, 2)} shows {times} times" if every else (
-        f"every frame shows {times} times"
-    )  # fmt: skip
+    often = {0: "is left out", 2: "shows twice"}.get(times, f"shows {times} times")
+    which = f"one frame in {format_decimal(every, 2)}" if every else "every frame"
+    repeats = f"{which} {often}"
     return Notes(
         f"Footage shot at {shot} in a {line} timeline",
         (

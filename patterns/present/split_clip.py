@@ -17,7 +17,7 @@ from patterns.errors import RequestError
 from patterns.present.canvas import Box, Drawing, Text
 from patterns.present.feed import Feed
 from patterns.present.hold_meter import HoldMeter, meter_window
-from patterns.present.panel_layout import Area, LayoutName, PanelAreas, panel_layout
+from patterns.present.panel_layout import FLATTEST, Area, LayoutName, PanelAreas, panel_layout
 from patterns.present.panel_picture import PanelPicture, scene_height
 from patterns.present.picture import to_image
 from patterns.present.scene_choice import SceneChoice
@@ -102,8 +102,13 @@ class SplitSpec:
         if self.width % 2 or self.height % 2:
             raise RequestError(f"size {self.width}x{self.height} is odd: both must be even")
         for panel, area in zip(self.panels, self.areas, strict=True):
-            # refuses a panel that is too small for its strip
-            strip_layout(area.picture.width, area.picture.height, panel.feed.footage)
+            wide, high = area.picture.width, area.picture.height
+            strip_layout(wide, high, panel.feed.footage)  # refuses a panel that is too small
+            if wide > FLATTEST * high:
+                raise RequestError(
+                    f"panels of {wide}x{high} are too flat for their strips to be read: try "
+                    "another --layout or --size"
+                )
 
     @property
     def refreshes(self) -> int:

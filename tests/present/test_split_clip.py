@@ -1,0 +1,215 @@
+"""Split clips: every panel's strip, read refresh by refresh, shows the holds predicted."""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+from itertools import groupby
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from patterns.errors import RequestError
+from patterns.present.hold_meter import meter_window
+from patterns.present.panel_layout import Area, LayoutName
+from patterns.present.rate_panels import conform_panels, rate_panels
+from patterns.present.scene_choice import BARS_ACROSS, PatternName, SceneChoice
+from patterns.present.split_clip import SplitClip, SplitSpec
+from patterns.present.split_file import write_split
+from patterns.rendering.planes import UInt8Array
+from patterns.strip.read import StripReading, read_strip
+from patterns.video.reader import read_luma
+
+
+def due_frame(rate: F, k: int, refresh_hz: F) -> int:
+    """Last frame whose moment n/F has come at refresh k, found by going through them."""
+    n = 0
+    while (n + 1) / rate <= k / refresh_hz:
+        n += 1
+    return n
+
+
+def cut(luma: UInt8Array, area: Area) -> UInt8Array:
+    return luma[area.top : area.bottom, area.left : area.right]
+
+
+def spec_of(
+    rates: tuple[F, ...], refresh_hz: F, layout: LayoutName = "side", *,
+    pattern: PatternName = "bars", seconds: F = F(3, 4), slow: int = 1,
+    size: tuple[int, int] = (1280, 720),
+) -> SplitSpec:  # fmt: skip
+    return SplitSpec(
+        rate_panels(rates, refresh_hz), SceneChoice(pattern, count=F(2)), refresh_hz, layout,
+        *size, seconds=seconds, slow=slow,
+    )  # fmt: skip
+
+
+def read_number(luma: UInt8Array) -> int:
+    reading = read_strip(luma)
+    assert isinstance(reading, StripReading), reading
+    assert reading.later is None
+    return reading.number
+
+
+GRID = [
+    ((F(24), F(30)), F(60), "side"),
+    ((F(24), F(25)), F(60), "line"),
+    ((F(24000, 1001), F(30000, 1001)), F(60), "stacked"),
+    ((F(25), F(30)), F(50), "side"),
+    ((F(24), F(60)), F(60000, 1001), "stacked"),
+    ((F(24), F(30), F(60)), F(75), "side"),
+    ((F(24), F(48), F(60)), F(144), "stacked"),
+    ((F(24), F(25), F(30), F(60)), F(60), "grid"),
+    ((F(12), F(24), F(30), F(60)), F(120), "grid"),
+]
+
+
+@pytest.mark.parametrize(("rates", "refresh_hz", "layout"), GRID)
+def test_each_panels_strip_gives_the_predicted_holds(
+    rates: tuple[F, ...], refresh_hz: F, layout: LayoutName
+) -> None:
+    spec = spec_of(rates, refresh_hz, layout, seconds=F(2, 5))
+    clip = SplitClip(spec)
+    numbers: list[list[int]] = [[] for _ in rates]
+    for frame in clip.refreshes():
+        for areas, found in zip(clip.areas, numbers, strict=True):
+            found.append(read_number(cut(frame.y, areas.picture)))
+    for rate, found in zip(rates, numbers, strict=True):
+        due = [due_frame(rate, k, refresh_hz) for k in range(spec.refreshes)]
+        assert found == due
+        holds = [len(list(group)) for _, group in groupby(found)]
+        assert holds == [len(list(group)) for _, group in groupby(due)]
+
+
+def test_24_and_30_on_60_hold_3_2_and_2_2_in_the_file(tmp_path: Path) -> None:
+    # 3:2 and 2:2 are the pulldowns of Poynton, Digital Video and HDTV (2003).
+    spec = spec_of((F(24), F(30)), F(60), seconds=F(1, 2), slow=2, size=(960, 540))
+    path = tmp_path / "split.mp4"
+    report = write_split(spec, path)
+    assert report.passes
+    areas = spec.areas
+    numbers: list[list[int]] = [[], []]
+    times = []
+    for time_s, luma in read_luma(path):
+        times.append(time_s)
+        for area, found in zip(areas, numbers, strict=True):
+            found.append(read_number(cut(luma, area.picture)))
+    assert times == [F(n, 60) for n in range(60)]
+    assert [len(list(g)) for _, g in groupby(numbers[0])] == [6, 4] * 6
+    assert [len(list(g)) for _, g in groupby(numbers[1])] == [4] * 15
+
+
+def test_blended_frames_are_read_as_mixtures_and_repeated_ones_as_what_they_are() -> None:
+    panels = conform_panels(F(24), F(30), F(60))
+    spec = SplitSpec(panels, SceneChoice(count=F(2)), F(60), "grid")
+    clip = SplitClip(spec)
+    for k in (0, 2, 4, 6, 8, 10):
+        frame = clip.draw(k)
+        repeated, blended, sped, native = (read_strip(cut(frame.y, a.picture)) for a in clip.areas)
+        place = F(k // 2) * F(24, 30)
+        assert isinstance(repeated, StripReading)
+        assert repeated.number == place.__floor__()
+        assert isinstance(blended, StripReading)
+        assert blended.number == place.__floor__()
+        assert (blended.later is not None) == (place.denominator > 1)
+        if blended.later is not None:
+            assert blended.share == pytest.approx(float(place % 1), abs=0.06)
+        assert isinstance(sped, StripReading)
+        assert isinstance(native, StripReading)
+        assert (sped.number, native.number) == (k // 2, k // 2)
+
+
+def edge_place(luma: UInt8Array, area: Area, row: int) -> float:
+    """Column, to a fraction of a pixel, where the first bar in a row of a panel ends."""
+    line = luma[area.top + row, area.left : area.right].astype(float)
+    middle = (line.max() + line.min()) / 2
+    falls = np.flatnonzero((line[:-1] >= middle) & (line[1:] < middle))
+    k = int(falls[0])
+    return float(k + (line[k] - middle) / (line[k] - line[k + 1]))
+
+
+def test_one_scene_goes_through_the_dividing_line() -> None:
+    spec = spec_of((F(24), F(30)), F(60), "line")
+    clip = SplitClip(spec)
+    upper, lower = (a.picture for a in clip.areas)
+    assert upper.bottom == lower.top
+    assert (upper.left, upper.width) == (lower.left, lower.width)
+    frame = clip.draw(0)  # at refresh 0 both show frame 0
+    assert edge_place(frame.y, upper, upper.height - 4) == pytest.approx(
+        edge_place(frame.y, lower, 4), abs=1.2  # their shutters blur by different amounts
+    )  # fmt: skip
+
+
+def test_panels_of_a_line_through_country_are_one_picture() -> None:
+    spec = spec_of((F(24), F(24000, 1001)), F(60), "line", pattern="terrain", size=(960, 540))
+    clip = SplitClip(spec)
+    left, right = (a.picture for a in clip.areas)
+    assert left.right == right.left
+    y = clip.draw(0).y.astype(int)
+    rows = slice(left.top, left.top + left.height // 2)
+    across = np.abs(y[rows, left.right - 1] - y[rows, left.right]).mean()
+    within = np.abs(np.diff(y[rows, left.right - 40 : left.right - 1], axis=1)).mean()
+    assert across < 3 * within + 1
+
+
+@pytest.mark.parametrize(("count", "slow"), [(2, 1), (2, 4), (3, 4), (4, 4)])
+def test_the_bars_of_every_layout_pass_the_check(count: int, slow: int, tmp_path: Path) -> None:
+    rates = (F(24), F(25), F(30), F(60))[:count]
+    spec = SplitSpec(
+        rate_panels(rates, F(60)), SceneChoice(count=F(BARS_ACROSS[count])), F(60), "side",
+        seconds=F(1, 5), slow=slow,
+    )  # fmt: skip
+    assert write_split(spec, tmp_path / "split.mp4").passes
+
+
+def test_what_exceeds_a_limit_is_refused_and_not_kept(tmp_path: Path) -> None:
+    scene = SceneChoice(count=F(12), cross_s=F(1))
+    spec = SplitSpec(rate_panels((F(24), F(30)), F(60)), scene, F(60), width=960, height=540,
+                     seconds=F(1))  # fmt: skip
+    with pytest.raises(RequestError, match="--allow-flashing"):
+        write_split(spec, tmp_path / "split.mp4")
+    assert list(tmp_path.iterdir()) == []
+    assert not write_split(spec, tmp_path / "split.mp4", allow_flashing=True).passes
+
+
+def test_the_meter_marks_the_refresh_and_fills_by_one_cell() -> None:
+    spec = spec_of((F(24), F(30)), F(60))
+    clip = SplitClip(spec)
+    area = clip.areas[0].meter
+    assert clip.window == 30
+    assert meter_window((spec.panels[0].feed,), F(60), area.width) == 25
+    for k in (0, 7, 29, 30):
+        row = clip.draw(k).y[area.bottom - 3, area.left : area.right]
+        lit = np.flatnonzero(row > 200)
+        at = k % 30
+        assert lit[0] == pytest.approx(at * area.width / 30, abs=1.5)
+        assert lit[-1] + 1 == pytest.approx((at + 1) * area.width / 30, abs=1.5)
+
+
+def test_shutter_by_angle_and_by_time_is_stated() -> None:
+    by_angle = rate_panels((F(24), F(30)), F(60), angle_deg=F(90))
+    assert [p.words for p in by_angle] == ["shutter kept 90 deg: 1/96 s",
+                                           "shutter kept 90 deg: 1/120 s"]  # fmt: skip
+    by_time = rate_panels((F(24), F(30)), F(60), exposure_s=F(1, 60))
+    assert [p.words for p in by_time] == ["shutter kept 1/60 s: 144 deg",
+                                          "shutter kept 1/60 s: 180 deg"]  # fmt: skip
+    assert {p.exposure_s for p in by_time} == {F(1, 60)}
+
+
+@pytest.mark.parametrize(
+    ("rates", "layout", "words"),
+    [((F(24),), "side", "2 to 4 panels"), ((F(24), F(25), F(30)), "line", "two sides"),
+     ((F(24), F(30)), "grid", "four panels"), ((F(24), F(30), F(60)), "side", "too small")],
+)  # fmt: skip
+def test_what_does_not_fit_is_refused_before_anything_is_drawn(
+    rates: tuple[F, ...], layout: LayoutName, words: str
+) -> None:
+    with pytest.raises(RequestError, match=words):
+        spec_of(rates, F(60), layout, size=(960, 540))
+
+
+def test_the_same_clip_is_the_same_to_the_byte() -> None:
+    spec = spec_of((F(24), F(30)), F(60), size=(960, 540))
+    one, other = SplitClip(spec).draw(5), SplitClip(spec).draw(5)
+    assert (one.y == other.y).all()
+    assert (one.cb == other.cb).all()
