@@ -66,4 +66,4 @@ def hold_pattern(holds: Sequence[int | None]) -> tuple[int, ...] | None:
         window = [hold for hold in holds[start : start + period] if hold is not None]
         if len(window) == period:
             turns[first_turn(tuple(window))] += 1
-    return turns.most_common(1)[0][0]
+    return turns.most_common(1)[0][0] if turns else None

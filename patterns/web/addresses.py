@@ -5,13 +5,16 @@ from __future__ import annotations
 import contextlib
 import ipaddress
 import socket
-from collections.abc import Iterable
+import struct
+import sys
+from collections.abc import Iterable, Iterator
 
 __all__ = ["LOOPBACK_HOSTS", "allowed_hosts", "lan_addresses"]
 
 LOOPBACK_HOSTS = frozenset({"localhost", "127.0.0.1", "::1"})
 # RFC 5737: a documentation address; connecting a datagram socket sends nothing.
 _NOWHERE = ("192.0.2.1", 9)
+_SIOCGIFADDR = 0x8915  # Linux, netdevice(7)
 
 
 def allowed_hosts(names: Iterable[str]) -> frozenset[str]:
@@ -25,13 +28,28 @@ def lan_addresses() -> list[str]:
     with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         probe.connect(_NOWHERE)
         found.append(str(probe.getsockname()[0]))
+    found += _of_interfaces() if sys.platform == "linux" else _of_host_name()
+    return [address for address in dict.fromkeys(found) if _usable(address)]
+
+
+def _of_interfaces() -> Iterator[str]:
+    # asking for the host name's addresses can wait for seconds for a name server
+    import fcntl  # not on Windows
+
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asker:
+        for _, name in socket.if_nameindex():
+            with contextlib.suppress(OSError):  # an interface without an IPv4 address
+                request = struct.pack("256s", name.encode()[:15])
+                answer = fcntl.ioctl(asker.fileno(), _SIOCGIFADDR, request)
+                yield socket.inet_ntoa(answer[20:24])
+
+
+def _of_host_name() -> Iterator[str]:
     with contextlib.suppress(OSError):
-        entries = socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
-        found += sorted({str(entry[4][0]) for entry in entries})
-    usable = [a for a in dict.fromkeys(found) if not _unusable(a)]
-    return sorted(usable, key=lambda a: not ipaddress.ip_address(a).is_private)
+        for entry in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET):
+            yield str(entry[4][0])
 
 
-def _unusable(address: str) -> bool:
+def _usable(address: str) -> bool:
     parsed = ipaddress.ip_address(address)
-    return parsed.is_loopback or parsed.is_unspecified
+    return not (parsed.is_loopback or parsed.is_unspecified)

@@ -121,7 +121,12 @@ def _in_a_row(found: Presented) -> list[int | None]:
 
 
 def _pattern(found: Presented) -> tuple[int, ...] | None:
-    return hold_pattern(_in_a_row(found)) if len(found.frames) >= LEAST_HOLDS else None
+    if len(found.frames) < LEAST_HOLDS:
+        return None
+    observed = {frame.refreshes for frame in found.frames}
+    if len(observed) == 1 and not _dropped(found):
+        return (observed.pop() or 0,)  # also where no two holds in a row were observed
+    return hold_pattern(_in_a_row(found))
 
 
 def _even(found: Presented) -> bool | None:

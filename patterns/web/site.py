@@ -7,6 +7,7 @@ up and never joined to a path, so that there is nothing to traverse.
 from __future__ import annotations
 
 import json
+import re
 import stat
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,7 +20,8 @@ from patterns.production.record import SCHEMA as CLIP_SCHEMA
 
 __all__ = ["Group", "Site", "open_site", "plain_file"]
 
-_NEEDED = ("file", "pattern", "rate_exact", "width", "height", "frames", "duration_s", "codec")
+_TEXTS = ("file", "pattern", "rate_exact", "codec", "codec_level")
+_NUMBERS = ("width", "height", "frames", "duration_s", "identity")
 MOST_RECORD_BYTES = 4_000_000
 
 
@@ -75,6 +77,8 @@ def open_site(folder: Path) -> Site:
     InputError
         Its kit.json cannot be read.
     """
+    if folder.exists() and not folder.is_dir():
+        raise RequestError(f"{folder} is not a folder: give one that holds clips")
     if not folder.is_dir():
         raise RequestError(f"folder {folder} does not exist: make it with  evenhold kit --out ...")
     root = folder.resolve()
@@ -133,7 +137,13 @@ def _present(root: Path, group: Group) -> Group:
 
 
 def _usable(record: Any) -> bool:
-    return isinstance(record, dict) and all(key in record for key in _NEEDED)
+    """Whether a record has what the pages need, of the right types."""
+    return (
+        isinstance(record, dict)
+        and all(isinstance(record.get(key), str) for key in _TEXTS)
+        and all(type(record.get(key)) in (int, float) for key in _NUMBERS)
+        and re.fullmatch(r"[1-9]\d{0,8}(/[1-9]\d{0,8})?", record["rate_exact"]) is not None
+    )
 
 
 def _inside(root: Path, name: str) -> bool:

@@ -83,8 +83,10 @@ def dummy_screen(folder: Path) -> Iterator[DummyScreen]:
     config.write_text(_CONFIG.format(modes=modes, names=names))
     read, write = os.pipe()
     process = subprocess.Popen(
-        ["Xorg", "-noreset", "-nolisten", "tcp", "-displayfd", str(write)]
-        + ["-logfile", str(folder / "xorg.log"), "-config", str(config)],
+        [
+            *("Xorg", "-noreset", "-nolisten", "tcp", "-displayfd", str(write)),
+            *("-logfile", str(folder / "xorg.log"), "-config", str(config)),
+        ],
         pass_fds=[write],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,

@@ -150,7 +150,8 @@ def main(words: str) -> None:
     rules = Rules(frozenset({"127.0.0.1", "localhost", "phone.test"}), options["key"])
     pace = Pace(burst=options.get("burst", 10_000))
     with bind("127.0.0.1", 0) as listener:
-        print(listener.getsockname()[1], flush=True)
+        sys.stdout.write(f"{listener.getsockname()[1]}\n")
+        sys.stdout.flush()
         serve(make_app(open_site(Path(options["folder"])), rules, pace=pace), listener)
 
 

@@ -83,12 +83,25 @@ def test_no_folder_and_no_clips(tmp_path: Path) -> None:
         open_site(tmp_path)
 
 
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("width", "<b>"), ("rate_exact", "24/0"), ("rate_exact", "0"), ("frames", None), ("codec", 1)],
+)
+def test_a_record_of_the_wrong_form_is_left_out(copy: Path, key: str, value: object) -> None:
+    kit = json.loads((copy / "kit.json").read_text())
+    kit["patterns"][0]["clips"][0][key] = value
+    (copy / "kit.json").write_text(json.dumps(kit))
+    site = open_site(copy)
+    assert len(site.groups[0].clips) == len(RATES) - 1
+    assert clips_page(site)
+
+
 def test_text_of_records_is_escaped(copy: Path) -> None:
     kit = json.loads((copy / "kit.json").read_text())
     evil = '"><script>alert(1)</script>'
     kit["patterns"][0]["pattern"] = evil
     for record in kit["patterns"][0]["clips"]:
-        record |= {"codec": evil, "pattern": evil, "codec_level": evil, "width": evil}
+        record |= {"codec": evil, "pattern": evil, "codec_level": evil}
         record["safety"] = {"verdict": "exceeds", "summary": evil}
     (copy / "kit.json").write_text(json.dumps(kit))
     page = clips_page(open_site(copy))

@@ -1,0 +1,174 @@
+"""The server under strain: slow, stuck and many clients, signals, and a port in use."""
+
+from __future__ import annotations
+
+import signal
+import socket
+import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import pytest
+
+from patterns.errors import RequestError
+from patterns.web import server
+from patterns.web.server import bind
+from tests.web.serving import KEY, Served, observation, served
+
+NAME = "evenhold-bars-60fps.mp4"
+PARALLEL = 200
+
+
+def resident_bytes(pid: int) -> int:
+    for line in Path(f"/proc/{pid}/status").read_text().splitlines():
+        if line.startswith("VmRSS:"):
+            return int(line.split()[1]) * 1024
+    raise AssertionError("no VmRSS")
+
+
+@pytest.fixture
+def large(kit: Path, tmp_path: Path) -> Path:
+    """A kit whose clip is 64 MB long: its record does not say so, and ranges do not care."""
+    import shutil
+
+    folder = Path(shutil.copytree(kit, tmp_path / "large"))
+    with (folder / NAME).open("r+b") as file:
+        file.truncate(64_000_000)
+    return folder
+
+
+def test_200_parallel_ranges_in_bounded_memory(large: Path) -> None:
+    """Two hundred clients each want 64 MB and read it slowly: memory must not follow."""
+    with served(large) as site:
+        site.ask(f"/{KEY}/")
+        before = resident_bytes(site.process.pid)
+        request = f"GET /{KEY}/clips/{NAME} HTTP/1.1\r\nHost: localhost\r\nRange: bytes=0-\r\n\r\n"
+        links = [site.connect() for _ in range(PARALLEL)]
+        for link in links:
+            link.sendall(request.encode())
+        heads = [link.recv(4096)[:12] for link in links]
+        assert heads == [b"HTTP/1.1 206"] * PARALLEL
+        time.sleep(1)
+        assert resident_bytes(site.process.pid) - before < 150_000_000
+        # and somebody else is answered at once
+        start = time.monotonic()
+        assert site.ask(f"/{KEY}/clips/{NAME}", range="bytes=0-1").status == 206
+        assert time.monotonic() - start < 5
+        for link in links:
+            link.close()
+
+
+def test_200_parallel_ranges_are_right(site: Served, kit: Path) -> None:
+    data = (kit / NAME).read_bytes()
+
+    def ask(i: int) -> bool:
+        first = i * 97 % (len(data) - 1000)
+        answer = site.ask(f"/{KEY}/clips/{NAME}", range=f"bytes={first}-{first + 999}")
+        return (answer.status, answer.body) == (206, data[first : first + 1000])
+
+    with ThreadPoolExecutor(50) as pool:
+        assert all(pool.map(ask, range(PARALLEL)))
+
+
+def test_slow_clients_block_nobody(site: Served) -> None:
+    """Heads that never end, bodies that never come, answers that nobody reads."""
+    links = [site.connect() for _ in range(60)]
+    for i, link in enumerate(links):
+        if i % 3 == 0:
+            link.sendall(b"GET / HT")
+        elif i % 3 == 1:
+            head = f"POST /{KEY}/readings HTTP/1.1\r\nHost: localhost\r\n".encode()
+            link.sendall(head + b"Content-Type: application/json\r\nContent-Length: 5000\r\n\r\n{")
+        else:
+            link.sendall(f"GET /{KEY}/clips/{NAME} HTTP/1.1\r\nHost: localhost\r\n\r\n".encode())
+    start = time.monotonic()
+    assert site.ask(f"/{KEY}/").status == 200
+    assert site.post("/summary", observation()).status == 200
+    assert time.monotonic() - start < 5
+    for link in links:
+        link.close()
+    assert site.ask(f"/{KEY}/").status == 200
+
+
+@pytest.mark.slow
+def test_a_stuck_head_and_a_stuck_body_are_ended(site: Served) -> None:
+    with site.connect() as head, site.connect() as body:
+        head.settimeout(40)
+        body.settimeout(40)
+        head.sendall(b"GET / HTTP/1.1\r\nHost: loc")
+        body.sendall(
+            f"POST /{KEY}/readings HTTP/1.1\r\nHost: localhost\r\n".encode()
+            + b"Content-Type: application/json\r\nContent-Length: 5000\r\n\r\n{"
+        )
+        start = time.monotonic()
+        assert head.recv(100) == b""
+        assert time.monotonic() - start < server.HEAD_SECONDS + 10
+        assert body.recv(100).startswith(b"HTTP/1.1 408")
+
+
+def test_a_post_that_breaks_off_is_forgotten(site: Served) -> None:
+    for _ in range(20):
+        link = site.connect()
+        link.sendall(
+            f"POST /{KEY}/readings HTTP/1.1\r\nHost: localhost\r\n".encode()
+            + b"Content-Type: application/json\r\nContent-Length: 5000\r\n\r\n{"
+        )
+        link.close()
+    assert site.ask(f"/{KEY}/").status == 200
+
+
+def test_garbage_is_answered_and_forgotten(site: Served) -> None:
+    for data in (b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc", b"\r\n\r\n", b"GET\r\n\r\n", b"\0" * 9):
+        with site.connect() as link:
+            link.sendall(data)
+    assert site.ask(f"/{KEY}/").status == 200
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_signal_ends_it_at_once_whatever_clients_do(large: Path, number: signal.Signals) -> None:
+    with served(large) as site:
+        links = [site.connect() for _ in range(20)]
+        for i, link in enumerate(links):
+            path = f"/{KEY}/clips/{NAME}" if i % 2 else "/"
+            link.sendall(f"GET {path} HTTP/1.1\r\nHost: localhost\r\n".encode() + b"\r\n" * (i % 2))
+        assert site.ask(f"/{KEY}/").status == 200
+        start = time.monotonic()
+        site.process.send_signal(number)
+        site.process.wait(10)
+        assert time.monotonic() - start < 4
+        for link in links:
+            link.close()
+
+
+def test_a_port_in_use_is_one_line() -> None:
+    with bind("127.0.0.1", 0) as listener:
+        port = listener.getsockname()[1]
+        with pytest.raises(RequestError, match=f"port {port} is in use") as error:
+            bind("127.0.0.1", port)
+        assert "--port" in str(error.value)
+
+
+def test_loopback_is_not_reachable_from_the_network() -> None:
+    from patterns.web.addresses import lan_addresses
+
+    with bind("127.0.0.1", 0) as listener:
+        for address in lan_addresses():
+            with socket.socket() as link:
+                link.settimeout(2)
+                assert link.connect_ex((address, listener.getsockname()[1])) != 0
+
+
+def test_connections_beyond_the_limit_are_told_so(site: Served) -> None:
+    """503 instead of a queue without end; and it recovers."""
+    links = [site.connect() for _ in range(server.MOST_CONNECTIONS + 5)]
+    assert site.ask(f"/{KEY}/").status == 503
+    done = threading.Event()
+    for link in links:
+        link.close()
+    for _ in range(50):
+        if site.ask(f"/{KEY}/").status == 200:
+            done.set()
+            break
+        time.sleep(0.1)
+    assert done.is_set()
