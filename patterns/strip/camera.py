@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from patterns.rendering.planes import UInt8Array
-from patterns.strip.camera_decode import CODE_FAILED, decode
+from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, decode
 from patterns.strip.camera_levels import check_light, levels
 from patterns.strip.camera_locate import locate
 from patterns.strip.camera_sample import CellLight, sample_cells
@@ -164,7 +164,8 @@ class CameraReader:
         self._vote.add(identity_levels)
         decoded = decode(cells)
         if isinstance(decoded, str):
-            self._vote.contradict(decoded == CODE_FAILED)
+            if decoded in (HOLD_CONTRADICTS, CODE_FAILED):
+                self._vote.contradict(True)
             return Unread(decoded)
         self._vote.contradict(False)
         reading = CameraReading(

@@ -24,18 +24,21 @@ from patterns.strip.code import (
     word_bits,
 )
 
-__all__ = ["CODE_FAILED", "IN_TRANSITION", "Cells", "Decoded", "decode"]
+__all__ = ["CODE_FAILED", "HOLD_CONTRADICTS", "IN_TRANSITION", "Cells", "Decoded", "decode"]
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 IN_TRANSITION = "in transition between frames"
 CODE_FAILED = "code check failed"
+HOLD_CONTRADICTS = "the hold row contradicts the number"
 GREY = (0.25, 0.75)  # light levels between these are neither black nor white
 HOLD_LIT, HOLD_DARK = 0.5, 0.3
 THIRD = 0.15  # of the light may come from a third frame before a reading is refused
 SPREAD = 0.3  # how far shares of one mixture may disagree
-HOLD_SPREAD = 0.4
-SURE = 0.08  # cells outside a mixture must lie so far from the middle
+HOLD_SPREAD = 0.22
+SURE = 0.15  # cells outside a mixture must lie so far from the middle
+LEAST_ROWS = 24  # picture rows that the cells of a divided strip must lie apart
+CLEAR_CELLS = 0.35
 FAINT = 0.08  # a neighbour that lends less light than this is not reported
 
 
@@ -78,13 +81,16 @@ def decode(cells: Cells) -> Decoded | str:
     lit = levels > 0.5
     word = _word(lit)
     number = ungray(word >> CHECK_BITS)
-    if number_word(number) == word:
+    agreed = number_word(number) == word
+    if agreed:
         single = _single(number, lit, cells)
         if single is not None:
             return single
     mixtures = [m for k in range(NUMBER_BITS) if (m := _mixture(k, lit, cells)) is not None]
     if len(mixtures) == 1:
         return mixtures[0]
+    if agreed and np.abs(levels - 0.5).min() > CLEAR_CELLS:
+        return HOLD_CONTRADICTS
     grey = int(((levels > GREY[0]) & (levels < GREY[1])).sum())
     held = int((cells.hold > GREY[0]).sum())
     return IN_TRANSITION if grey > 2 or held > 1 else CODE_FAILED
@@ -98,7 +104,7 @@ def _single(number: int, lit: BoolArray, cells: Cells) -> Decoded | None:
     if not len(cells.hold):
         return alone
     lent = [_hold_light(number + side, cells) for side in (-1, 0, 1)]
-    if lent[1] < HOLD_LIT or _others_lit(range(number - 1, number + 2), cells):
+    if lent[1] < HOLD_LIT or _others_lit(range(number - 1, number + 2), cells, HOLD_DARK):
         return None
     side = -1 if lent[0] > lent[2] else 1
     if min(lent[0], lent[2]) > THIRD:
@@ -107,7 +113,7 @@ def _single(number: int, lit: BoolArray, cells: Cells) -> Decoded | None:
     other = lent[1 + side]
     if part is None or other < FAINT:
         return alone if other < HOLD_DARK else None
-    if abs(other - part) > HOLD_SPREAD / 2:
+    if abs(other - part) > HOLD_SPREAD:
         return None
     return Decoded(number + min(side, 0), number + max(side, 0), _share(part, side), margin, None)
 
@@ -121,10 +127,10 @@ def _hold_light(number: int, cells: Cells) -> float:
     return float(cells.hold[number % len(cells.hold)])
 
 
-def _others_lit(numbers: range, cells: Cells) -> bool:
-    """Whether hold cells of other frames than `numbers` have light."""
+def _others_lit(numbers: range, cells: Cells, limit: float) -> bool:
+    """Whether hold cells of other frames than `numbers` have more light than `limit`."""
     others = np.delete(cells.hold, [n % len(cells.hold) for n in numbers])
-    return bool(others.max() > HOLD_DARK)
+    return bool(others.max() > limit)
 
 
 def _leaning(number: int, side: int, lean: FloatArray) -> float | None:
@@ -153,48 +159,31 @@ def _mixture(k: int, lit: BoolArray, cells: Cells) -> Decoded | None:
     agreed = np.abs(cells.number - 0.5)[~turned]
     if (lit != before)[~turned].any() or agreed.min() < SURE:
         return None
-    shares = np.where(after, cells.number, 1 - cells.number)[turned]
-    rows = cells.number_rows[turned]
-    along = _along(shares, rows)
-    if along is None or not _hold_agrees(earlier, along, cells):
+    if _others_lit(range(earlier, earlier + 2), cells, THIRD):
         return None
+    shares = np.where(after, cells.number, 1 - cells.number)[turned]
+    held = np.array([1 - _hold_light(earlier, cells), _hold_light(earlier + 1, cells)])
     margin = float(np.clip(2 * agreed.min(), 0, 1))
     share = float(np.clip(shares.mean(), 0, 1))
-    return Decoded(earlier, earlier + 1, share, margin, along.split)
-
-
-@dataclass(frozen=True)
-class _Along:
-    """Share of the later frame over the picture's rows; `split` is the row of one half."""
-
-    rows: FloatArray
-    shares: FloatArray
-    split: float | None
-
-
-def _along(shares: FloatArray, rows: FloatArray) -> _Along | None:
-    """Shares as one value or as rising or falling along the rows; None if neither."""
-    if np.abs(shares - shares.mean()).max() < SPREAD:
-        return _Along(np.zeros(1), np.array([shares.mean()]), None)
-    order = np.argsort(rows)
-    rows, shares = rows[order], shares[order]
-    for way in (1, -1):
-        s = shares[::way]
-        if (np.maximum.accumulate(s) - s).max() < SPREAD:
-            above = int((s < 0.5).sum())
-            split = None
-            if 0 < above < len(s):
-                r = rows[::way]
-                split = float((r[above - 1] + r[above]) / 2)
-            return _Along(rows, shares, split)
-    return None
-
-
-def _hold_agrees(earlier: int, along: _Along, cells: Cells) -> bool:
-    """Whether the hold row shows the two frames with the shares that the number cells do."""
-    if _others_lit(range(earlier, earlier + 2), cells):
-        return False
+    even = np.abs(shares - share).max() < SPREAD and np.abs(held - share).max() < HOLD_SPREAD
+    if even:
+        return Decoded(earlier, earlier + 1, share, margin, None)
+    if not (shares > 1 - SPREAD).any() or not (shares < SPREAD).any():
+        return None  # the number cells must show both sides of a split themselves
     mine = [earlier % len(cells.hold), (earlier + 1) % len(cells.hold)]
-    later = np.interp(cells.hold_rows[mine], along.rows, along.shares)
-    expected = np.array([1 - later[0], later[1]])
-    return bool(np.abs(cells.hold[mine] - expected).max() < HOLD_SPREAD)
+    rows = np.concatenate([cells.number_rows[turned], cells.hold_rows[mine]])
+    split = _split(np.concatenate([shares, held]), rows)
+    return None if split is None else Decoded(earlier, earlier + 1, share, margin, split)
+
+
+def _split(shares: FloatArray, rows: FloatArray) -> float | None:
+    """Row at which the share of the later frame passes one half, if it only rises or falls."""
+    order = np.argsort(rows)
+    if rows[order[-1]] - rows[order[0]] < LEAST_ROWS:
+        return None
+    for way in (1, -1):
+        s, r = shares[order][::way], rows[order][::way]
+        above = int((s < 0.5).sum())
+        if 0 < above < len(s) and (np.maximum.accumulate(s) - s).max() < SPREAD:
+            return float((r[above - 1] + r[above]) / 2)
+    return None

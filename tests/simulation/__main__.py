@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+import tempfile
 import time
 from collections import Counter
 from itertools import product
@@ -28,6 +29,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--part", default="1/1", help="I/N: only every N-th recording")
     parser.add_argument("--skip", type=int, default=0, help="leave out the first of the part")
+    parser.add_argument("--keep", type=Path, help="folder for the recordings, to read them again")
     parser.add_argument("--seconds", type=float, default=1e9, help="stop after so long")
     parser.add_argument("--save", type=Path, help="write the counts here as they come")
     parser.add_argument("--table", type=Path, nargs="+", help="print the table of saved counts")
@@ -62,7 +64,9 @@ def _run(options: argparse.Namespace) -> Scores:
     for i, (level, rate, display, capture) in enumerate(grid):
         if i % parts != index - 1 or i // parts < options.skip:
             continue
-        score = run_case(draw_case(level, rate, display, capture, options.seed), options.pictures)
+        case = draw_case(level, rate, display, capture, options.seed)
+        with tempfile.TemporaryDirectory() as folder:
+            score = run_case(case, options.pictures, options.keep or Path(folder))
         scores.setdefault((level, str(rate), capture), Score()).add(score)
         for fault in score.faults:
             sys.stderr.write(f"WRONG {fault}\n")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import tempfile
+import json
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -60,8 +60,12 @@ def is_wrong(reading: CameraReading, truth: Truth) -> bool:
     return both < LEAST_BOTH or abs(reading.share - second / both) > SHARE_ERROR
 
 
-def run_case(case: Case, pictures: int) -> Score:
-    """Film a case, compress it, read the file back, and judge every picture."""
+def _recording(case: Case, pictures: int, path: Path) -> list[Truth]:
+    """Film and compress a case into `path`, or find it there from an earlier run."""
+    told = path.with_suffix(".json")
+    if told.exists():
+        rows = json.loads(told.read_text(encoding="utf-8"))
+        return [Truth({int(n): s for n, s in row[0].items()}, *row[1:]) for row in rows]
     truths: list[Truth] = []
 
     def seen() -> Iterator[UInt8Array]:
@@ -69,11 +73,23 @@ def run_case(case: Case, pictures: int) -> Score:
             truths.append(truth)
             yield luma
 
+    save(seen(), path, case.capture_hz, case.crf)
+    rows = [(t.shares, t.steady, t.lit) for t in truths]
+    told.write_text(json.dumps(rows), encoding="utf-8")
+    return truths
+
+
+def run_case(case: Case, pictures: int, folder: Path) -> Score:
+    """Film a case, compress it, read the file back, and judge every picture.
+
+    Recordings stay in `folder`, so that another reader can be judged by the same ones.
+    """
+    clip = stage(case, 1).clip
+    name = f"{case.level}-{clip.identity:04x}-{case.screen.refresh_hz}-{case.capture_hz}"
+    path = folder / f"{name}-{case.seed}-{pictures}.mp4"
+    truths = _recording(case, pictures, path)
     reader = CameraReader()
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "recording.mp4"
-        save(seen(), path, case.capture_hz, case.crf)
-        readings = [reader.read(luma) for _, luma in read_luma(path)]
+    readings = [reader.read(luma) for _, luma in read_luma(path)]
     score = Score(pictures=len(readings), recordings=1)
     for i, (reading, truth) in enumerate(zip(readings, truths, strict=True)):
         due = truth.steady and truth.lit
@@ -89,7 +105,6 @@ def run_case(case: Case, pictures: int) -> Score:
             score.wrong += 1
             score.faults.append(f"{case} picture {i}: {reading} but {truth}")
     identity = reader.identity
-    clip = stage(case, 1).clip
     if identity is None:
         score.without_identity += 1
     elif (identity.rate, identity.clip) != (clip.rate, clip.identity):
