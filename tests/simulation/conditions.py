@@ -120,7 +120,7 @@ def draw_case(level: str, rate: Fraction, refresh_hz: int, capture_hz: int, seed
     return Case(
         level, rate, capture_hz, upright,
         Screen(refresh, between("response") / refresh_hz, light, float(rng.uniform(2.0, 2.4))),
-        pose, Shake(between("drift_px"), between("jitter_px"), 0.01), Optics(between("blur_px")),
+        pose, Shake(between("drift_px"), between("jitter_px")), Optics(between("blur_px")),
         Veil(between("darkest"), between("flat"), between("spot"), between("ripple"), ripple_px),
         Sensor(between("gain"), between("shot"), between("read"), float(rng.uniform(0, 0.3))),
         between("exposure") / capture_hz, between("readout") / capture_hz,

@@ -8,18 +8,16 @@ from fractions import Fraction
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
-from scipy import ndimage
 
 from patterns.clip import Clip
 from patterns.frame_source import FrameSource
 from patterns.scenes.motion import BarsMotion
 from patterns.strip.layout import strip_layout
 from tests.simulation.camera import (
+    FastSensor,
     Float32Array,
     FloatArray,
     UInt8Array,
-    develop,
     lens,
     veil_maps,
     view,
@@ -146,6 +144,7 @@ def film(scene: Scene, pictures: int) -> Iterator[tuple[UInt8Array, Truth]]:
     rng = np.random.default_rng([case.seed, 2])
     veil = veil_maps(case.veil, scene.shape, rng)
     views = _Views(scene)
+    sensor = FastSensor(case.sensor, scene.shape, rng)
     heading = rng.uniform(0, 2 * np.pi)
     swing = rng.uniform(20, 60)
     for i in range(pictures):
@@ -154,17 +153,18 @@ def film(scene: Scene, pictures: int) -> Iterator[tuple[UInt8Array, Truth]]:
         far = min(case.shake.drift_px * swing / (2 * np.pi), 9) * np.sin(2 * np.pi * i / swing)
         offset = far * np.array([np.sin(heading), np.cos(heading)])
         offset += case.shake.jitter_px * rng.standard_normal(2) / 2
-        turn = np.radians(case.shake.turn_deg) * np.sin(i / swing) * swing
-        moved = _moved(total, offset, turn)
-        signal = develop(moved, case.optics, case.sensor, veil, rng)
-        yield np.asarray(np.rint(16 + 219 * signal), np.uint8), truth
+        moved = _moved(total, offset)
+        yield sensor.luma(case.optics.seen(moved), veil, rng), truth
 
 
-def _moved(light: Float32Array, offset: npt.NDArray[np.float64], turn: float) -> Float32Array:
-    c, s = np.cos(turn), np.sin(turn)
-    matrix = np.array([[c, -s], [s, c]])
-    middle = np.array(light.shape) / 2
-    start = middle - matrix @ middle + offset
-    return np.asarray(
-        ndimage.affine_transform(light, matrix, start, order=1, mode="nearest"), np.float32
-    )
+def _moved(light: Float32Array, offset: FloatArray) -> Float32Array:
+    """Shift a picture by (rows, columns), bilinear between pixels; its edges are repeated."""
+    whole = np.floor(offset).astype(int)
+    part = (offset - whole).astype(np.float32)
+    far = int(np.abs(whole).max()) + 2
+    padded = np.pad(light, far, mode="edge")
+    top, left = far + whole[0], far + whole[1]
+    height, width = light.shape
+    upper = padded[top : top + height + 1, left : left + width + 1]
+    rows = upper[:-1] + part[0] * (upper[1:] - upper[:-1])
+    return np.asarray(rows[:, :-1] + part[1] * (rows[:, 1:] - rows[:, :-1]), np.float32)
