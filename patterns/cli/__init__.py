@@ -19,8 +19,10 @@ __all__ = ["cli", "main"]
 COMMANDS = {
     "cadence": "patterns.cli.cadence",
     "check": "patterns.cli.check",
+    "compare": "patterns.cli.compare",
     "kit": "patterns.cli.kit",
     "plan": "patterns.cli.plan",
+    "read": "patterns.cli.read",
     "present": "patterns.cli.present",
     "render": "patterns.cli.render",
     "serve": "patterns.cli.serve",

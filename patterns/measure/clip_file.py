@@ -17,7 +17,7 @@ from patterns.timing.cadence import Display, cadence
 
 __all__ = ["judge_clip"]
 
-SEEK_FRAMES = 2  # frames by which a number may go back and be out of order; more is a repeat
+LEAST_SPEED = 0.002  # change of speed that can be told where frames repeat
 
 
 def _held(runs: Sequence[Run], watched: Watched, file_rate: Fraction | None) -> list[HeldFrame]:
@@ -95,11 +95,13 @@ def judge_clip(
     rate = None if watched.identity is None else watched.identity.rate
     frames = _held(watched.runs, watched, file_rate)
     dropped, unseen, backward = _losses(watched)
-    pattern = hold_pattern([frame.refreshes for frame in frames])
-    speed = _speed(watched, rate)
+    lossy = rate is not None and file_rate is not None and file_rate < rate
+    pattern = hold_pattern(_sequence(frames, dropped if lossy and not backward else ()))
+    untouched = not (dropped or backward or watched.mixtures) and pattern == (1,)
+    speed = _speed(watched, rate, file_rate if untouched else None)
     steady = file_rate is not None
     known = rate is not None and steady and speed is not None
-    conformed = speed is not None and rate is not None and abs(speed - 1) > 0.002
+    conformed = speed is not None and speed != 1
     error = None
     if rate is not None:
         # pictures are on the file's own exact clock; at another speed the drift is taken out
@@ -123,7 +125,9 @@ def judge_clip(
         frames_seen=len({run.number for run in watched.runs}),
         holds=tuple(frames),
         dropped=tuple(dropped),
-        repeated=tuple(f.number for f in frames if f.refreshes and f.refreshes > 1),
+        repeated=()
+        if watched.mixtures
+        else tuple(f.number for f in frames if f.refreshes and f.refreshes > 1),
         out_of_order=tuple(backward),
         unseen=tuple(unseen),
         drops_beyond=0,
@@ -156,12 +160,28 @@ def _beyond(reading: Reading) -> int:
     return sum(frame.refreshes - 1 for frame in reading.holds if frame.refreshes)
 
 
-def _speed(watched: Watched, rate: Fraction | None) -> float | None:
-    """Frames a second found over those claimed, first run to last."""
+def _sequence(frames: Sequence[HeldFrame], lost: Sequence[int]) -> list[int | None]:
+    """Pictures of the frames in order; 0 for lost ones, where some must be lost."""
+    if not lost or not frames:
+        return [frame.refreshes for frame in frames]
+    holds: dict[int, int | None] = {frame.number: frame.refreshes for frame in frames}
+    holds |= dict.fromkeys(lost, 0)
+    return [holds.get(number) for number in range(min(holds), max(holds) + 1)]
+
+
+def _speed(watched: Watched, rate: Fraction | None, conformed: Fraction | None) -> float | None:
+    """Frames a second found over those claimed; 1 where the difference is less than a picture.
+
+    `conformed` is the rate of a file that has each frame once: its frames come at that.
+    """
     if rate is None or len(watched.runs) < 2:
         return None
+    if conformed is not None:
+        return float(conformed / rate)
     first, last = watched.runs[0], watched.runs[-1]
     passed_s = last.first_s - first.first_s
     if passed_s <= 0 or last.number <= first.number:
         return None
-    return float((last.number - first.number) / passed_s / rate)
+    speed = float((last.number - first.number) / passed_s / rate)
+    within = max(LEAST_SPEED, 1.5 * watched.interval_s / float(passed_s))
+    return 1.0 if abs(speed - 1) <= within else speed

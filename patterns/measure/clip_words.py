@@ -14,7 +14,7 @@ from patterns.timing.rates import format_decimal, format_rate
 
 __all__ = ["clip_explanation", "clip_verdict", "clip_warnings"]
 
-SAME_SPEED = 0.002
+SAME_SPEED = 0.0002
 
 
 def _untouched(reading: Reading, file_rate: Fraction | None) -> bool:

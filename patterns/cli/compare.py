@@ -1,0 +1,91 @@
+"""`evenhold compare READING...`: which device holds frames more evenly, and how surely."""
+
+from __future__ import annotations
+
+import json
+from fractions import Fraction
+from pathlib import Path
+
+import click
+
+from patterns.cli.option_types import DISPLAY, RATE
+from patterns.cli.progress import progress
+from patterns.errors import RequestError
+from patterns.measure.compare import compare
+from patterns.measure.compare_text import comparison_json, comparison_text
+from patterns.measure.read_file import Given, read_file
+from patterns.measure.reading import Reading
+from patterns.measure.reading_file import load_readings
+from patterns.present.compare_page import write_compare_page
+from patterns.timing.cadence import Display
+
+__all__ = ["command"]
+
+
+@click.command(name="compare")
+@click.argument(
+    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="READING..."
+)
+@click.option(
+    "--label",
+    "labels",
+    multiple=True,
+    metavar="NAME",
+    help="Name of the device of each READING, in their order.  [default: the file's name]",
+)
+@click.option(
+    "--capture-rate",
+    type=RATE,
+    metavar="FPS",
+    help="Pictures a second at which recordings were filmed, for files that store slow motion.",
+)
+@click.option("--display", type=DISPLAY, metavar="HZ", help="Refresh of the screens in recordings.")
+@click.option(
+    "--html",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Also write one self-contained page with the charts, fit to send.",
+)
+@click.option("--force", is_flag=True, help="Replace the page if it exists.")
+@click.option("--json", "as_json", is_flag=True, help="Print a JSON object instead of text.")
+@click.option("--quiet", is_flag=True, help="No progress bar.")
+def command(
+    *,
+    files: tuple[Path, ...],
+    labels: tuple[str, ...],
+    capture_rate: Fraction | None,
+    display: Display | None,
+    html: Path | None,
+    force: bool,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Compare devices: a table by clips, and a ranking with its reasons.
+
+    READING is what `evenhold read --json` printed, or a recording itself, which is then
+    read first. Only readings of the same clip are ranked against each other.
+
+    \b
+    evenhold read tablet.mov --capture-rate 240 --json > tablet.json
+    evenhold compare tablet.json tv.json --label Tablet --label TV --html screens.html
+    """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
+    if labels and len(labels) != len(files):
+        raise RequestError(
+            f"{len(labels)} labels for {len(files)} readings: give --label once for each, in order"
+        )
+    labelled: list[tuple[str, Reading]] = []
+    for place, file in enumerate(files):
+        readings = load_readings(file)
+        if readings is None:
+            with progress(file.name, quiet=quiet) as show:
+                readings = [read_file(file, Given(None, capture_rate, display), show)]
+        label = labels[place] if labels else file.stem
+        labelled += [(label, reading) for reading in readings]
+    found = compare(labelled)
+    if html:
+        write_compare_page(found, html, force=force)
+        click.echo(f"html: {html}", err=True)
+    if as_json:
+        click.echo(json.dumps(comparison_json(found), indent=2, ensure_ascii=False))
+    else:
+        click.echo(comparison_text(found))

@@ -1,0 +1,145 @@
+"""`evenhold read FILE...`: what a screen, a file or an edit really did."""
+
+from __future__ import annotations
+
+import json
+from fractions import Fraction
+from pathlib import Path
+from typing import get_args
+
+import click
+
+from patterns.cli.option_types import DISPLAY, EXPOSURE, RATE
+from patterns.cli.progress import progress
+from patterns.errors import InputError, RequestError
+from patterns.measure.read_file import Given, read_file
+from patterns.measure.reading import Kind, Reading, to_json
+from patterns.measure.reading_text import reading_csv, reading_text
+from patterns.present.hold_timeline import hold_timeline
+from patterns.present.picture import check_picture_name, write_picture
+from patterns.present.style import scheme
+from patterns.timing.cadence import Display
+from patterns.video.partial import write_whole
+
+__all__ = ["command"]
+
+
+@click.command(name="read")
+@click.argument(
+    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
+)
+@click.option(
+    "--as",
+    "kind",
+    type=click.Choice(get_args(Kind)),
+    help="What the files are, where that is not to be found out.",
+)
+@click.option(
+    "--capture-rate",
+    type=RATE,
+    metavar="FPS",
+    help="Pictures a second at which the screen was filmed, for files that store slow motion.",
+)
+@click.option(
+    "--display",
+    type=DISPLAY,
+    metavar="HZ",
+    help="Refresh of the screen that was filmed, or a variable range such as 48-120.",
+)
+@click.option(
+    "--exposure-seconds",
+    "exposure",
+    type=EXPOSURE,
+    metavar="SECONDS",
+    help="Exposure of a photo.  [default: what its EXIF says]",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON: an object, or a list of them.")
+@click.option(
+    "--csv",
+    "csv_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Also write the holds as CSV; with several FILEs one for each, FILE-NAME.csv.",
+)
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Also draw the holds as a timeline for a slide, .png or .svg; with several FILEs one"
+    " for each.",
+)
+@click.option(
+    "--scheme",
+    "scheme_name",
+    type=click.Choice(["light", "dark"]),
+    default="light",
+    show_default=True,
+    help="Colours of the picture.",
+)
+@click.option("--force", is_flag=True, help="Replace files that exist.")
+@click.option("--quiet", is_flag=True, help="No progress bar.")
+def command(
+    *,
+    files: tuple[Path, ...],
+    kind: Kind | None,
+    capture_rate: Fraction | None,
+    display: Display | None,
+    exposure: Fraction | None,
+    as_json: bool,
+    csv_file: Path | None,
+    picture: Path | None,
+    scheme_name: str,
+    force: bool,
+    quiet: bool,
+) -> int:
+    """Read back what a screen, a platform or an edit made of a clip.
+
+    FILE is a clip or a transcode of it, a recording of a screen that played it (slow motion,
+    120 pictures a second or more), a photo of that exposed for a whole second, or footage
+    without a strip. Which one it is, is found out.
+
+    \b
+    evenhold read bars-24.mp4
+    evenhold read tablet.mov --capture-rate 240 --display 60 --picture tablet.png
+    evenhold read tablet.jpg --exposure-seconds 1
+    evenhold read tarn-hollow-edit.mp4 --as footage
+
+    Exit code: 0 read, 1 a file could not be read, 2 wrong use.
+    """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
+    if picture:
+        check_picture_name(picture)
+    if exposure is not None and exposure <= 0:
+        raise RequestError("exposure of 0 s leaves no light: give seconds such as 1")
+    given = Given(kind, capture_rate, display, exposure)
+    readings: list[Reading] = []
+    failed = 0
+    for file in files:
+        try:
+            with progress(file.name, quiet=quiet) as show:
+                reading = read_file(file, given, show)
+        except InputError as error:
+            click.echo(f"evenhold: {error}", err=True)
+            failed += 1
+            continue
+        readings.append(reading)
+        alone = len(files) == 1
+        if picture:
+            drawing = hold_timeline(reading, scheme(scheme_name))
+            write_picture(drawing, _named(picture, file, alone=alone), force=force)
+        if csv_file:
+            write_whole(_named(csv_file, file, alone=alone), reading_csv(reading), force=force)
+    _print(readings, alone=len(files) == 1, as_json=as_json)
+    return InputError.exit_code if failed else 0
+
+
+def _named(target: Path, file: Path, *, alone: bool) -> Path:
+    return target if alone else target.with_stem(f"{target.stem}-{file.stem}")
+
+
+def _print(readings: list[Reading], *, alone: bool, as_json: bool) -> None:
+    if as_json:
+        shown = [to_json(reading) for reading in readings]
+        if readings or not alone:
+            click.echo(json.dumps(shown[0] if alone else shown, indent=2, ensure_ascii=False))
+    elif readings:
+        click.echo("\n\n\n".join(reading_text(reading) for reading in readings))

@@ -1,0 +1,260 @@
+"""Devices beside each other: what can be compared, who holds frames more evenly, and how surely.
+
+Readings are compared clip by clip. The measure is the timing error's RMS; how far two of
+them must lie apart to mean something is told by the spread within each: the reading is
+cut into stretches of a second, and the standard error of the mean of the stretches' own
+errors is its uncertainty.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import sqrt
+
+from patterns.errors import RequestError
+from patterns.measure.expected import timing_error
+from patterns.measure.hold_pattern import pattern_text
+from patterns.measure.holds import HeldFrame
+from patterns.measure.reading import Reading
+from patterns.measure.words import plural
+from patterns.timing.rates import format_decimal
+
+__all__ = ["Comparison", "Entry", "Standing", "compare"]
+
+FEWEST_FRAMES = 24
+STRETCH_FRAMES = 24
+CLEAR = 2.0  # combined standard errors that a difference must have to be called one
+COUNTS_MS = 0.3  # below this two errors are equal, whatever their spread
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One device on one clip.
+
+    Attributes
+    ----------
+    label
+        The device, as the user calls it.
+    reading
+        What was read.
+    clip
+        Which clip: its identity and rate as text; '' if unknown.
+    error_ms, spread_ms
+        Timing error RMS and its standard error, milliseconds; None if it cannot be told.
+    drops_per_minute
+        Frames lost that the cadence does not lose.
+    worst_ms
+        Longest hold, milliseconds; None if none is known.
+    """
+
+    label: str
+    reading: Reading
+    clip: str
+    error_ms: float | None
+    spread_ms: float | None
+    drops_per_minute: float
+    worst_ms: float | None
+
+    @property
+    def pattern(self) -> str:
+        """Pattern held, in words for a table."""
+        found = self.reading.pattern
+        if found is not None:
+            return pattern_text(found)
+        if self.reading.even:
+            return "even"
+        return "none" if self.reading.holds else "–"
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A device's place on a clip; `tied` where it cannot be told from the one before it."""
+
+    place: int
+    entry: Entry
+    tied: bool
+    reason: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Result.
+
+    Attributes
+    ----------
+    entries
+        In the order given.
+    rankings
+        For each clip with two or more comparable entries, the standings, best first.
+    cautions
+        What cannot be compared, and why.
+    verdict
+        One sentence.
+    """
+
+    entries: tuple[Entry, ...]
+    rankings: tuple[tuple[str, tuple[Standing, ...]], ...]
+    cautions: tuple[str, ...]
+    verdict: str
+
+
+def _clip_name(reading: Reading) -> str:
+    if reading.rate is None or reading.clip is None:
+        return ""
+    return f"{format_decimal(reading.rate)} fps, clip {reading.clip:04x}"
+
+
+def _stretches(frames: Sequence[HeldFrame], rate: Fraction) -> list[float]:
+    """Timing errors of stretches of a second, in milliseconds."""
+    errors = []
+    for start in range(0, len(frames) - STRETCH_FRAMES + 1, STRETCH_FRAMES):
+        found = timing_error(frames[start : start + STRETCH_FRAMES], rate)
+        if found is not None:
+            errors.append(found.rms_ms)
+    return errors
+
+
+def _spread_ms(reading: Reading) -> float | None:
+    """Standard error of the timing error, from how it varies within the reading."""
+    if reading.rate is None or any(frame.start_s is None for frame in reading.holds):
+        return None
+    errors = _stretches(reading.holds, reading.rate)
+    if len(errors) < 2:
+        return None
+    mean = sum(errors) / len(errors)
+    variance = sum((error - mean) ** 2 for error in errors) / (len(errors) - 1)
+    return sqrt(variance / len(errors))
+
+
+def _entry(label: str, reading: Reading) -> Entry:
+    minutes = reading.seconds / 60
+    worst = max((frame.hold_s for frame in reading.holds), default=None)
+    return Entry(
+        label=label,
+        reading=reading,
+        clip=_clip_name(reading),
+        error_ms=None if reading.error is None else reading.error.rms_ms,
+        spread_ms=_spread_ms(reading),
+        drops_per_minute=reading.drops_beyond / minutes if minutes else 0.0,
+        worst_ms=None if worst is None else 1000 * worst,
+    )
+
+
+def _unfit(entry: Entry) -> str | None:
+    """Why a reading cannot be compared, or None."""
+    if not entry.clip:
+        return f"{entry.label}: its clip is not known, so it is compared with none"
+    if entry.error_ms is None or len(entry.reading.holds) < FEWEST_FRAMES:
+        count = plural(len(entry.reading.holds), "frame", "frames")
+        return (
+            f"{entry.label} on {entry.clip}: {count} with a known hold, {FEWEST_FRAMES} are "
+            "needed; film two seconds or more"
+        )
+    return None
+
+
+def _loss_class(entry: Entry) -> int:
+    """Losses come first: none, some, many (more than one in two seconds)."""
+    per_minute = entry.drops_per_minute
+    return 0 if per_minute == 0 else 1 if per_minute <= 30 else 2
+
+
+def _clearly_apart(a: Entry, b: Entry) -> bool:
+    assert a.error_ms is not None
+    assert b.error_ms is not None
+    apart = abs(a.error_ms - b.error_ms)
+    spread = sqrt((a.spread_ms or 0.0) ** 2 + (b.spread_ms or 0.0) ** 2)
+    return apart > max(COUNTS_MS, CLEAR * spread)
+
+
+def _reason(better: Entry | None, entry: Entry) -> tuple[str, bool]:
+    """Say why an entry stands where it does, and whether it is tied with the one before."""
+    drops = f"{entry.drops_per_minute:.1f} drops a minute"
+    if better is None:
+        return f"error {entry.error_ms:.1f} ms, {drops}", False
+    assert better.error_ms is not None
+    assert entry.error_ms is not None
+    if _loss_class(better) != _loss_class(entry):
+        return f"loses more frames: {drops} against {better.drops_per_minute:.1f}", False
+    spread = sqrt((better.spread_ms or 0.0) ** 2 + (entry.spread_ms or 0.0) ** 2)
+    apart = entry.error_ms - better.error_ms
+    if not _clearly_apart(better, entry):
+        return (
+            f"error {entry.error_ms:.1f} ms: {abs(apart):.1f} ms from the one before, which the "
+            f"spread within the two ({spread:.1f} ms) does not tell apart",
+            True,
+        )
+    return (
+        f"error {entry.error_ms:.1f} ms, {apart:.1f} ms more than the one before (spread within "
+        f"the two {spread:.1f} ms)",
+        False,
+    )
+
+
+def _rank(entries: Sequence[Entry]) -> tuple[Standing, ...]:
+    ordered = sorted(entries, key=lambda e: (_loss_class(e), e.error_ms or 0.0, e.label))
+    standings: list[Standing] = []
+    for index, entry in enumerate(ordered):
+        reason, tied = _reason(ordered[index - 1] if index else None, entry)
+        place = standings[-1].place if tied else index + 1
+        standings.append(Standing(place, entry, tied, reason))
+    return tuple(standings)
+
+
+def _verdict(rankings: Sequence[tuple[str, tuple[Standing, ...]]]) -> str:
+    if not rankings:
+        return "nothing can be compared: no two readings are of the same clip and long enough"
+    words = []
+    for clip, standings in rankings:
+        first = [s.entry.label for s in standings if s.place == 1]
+        if len(first) == len(standings):
+            words.append(f"on {clip} the devices cannot be told apart")
+        elif len(first) > 1:
+            words.append(f"on {clip} {' and '.join(first)} come first together")
+        else:
+            words.append(f"on {clip} {first[0]} holds frames most evenly")
+    return "; ".join(words)
+
+
+def compare(labelled: Sequence[tuple[str, Reading]]) -> Comparison:
+    """Compare readings.
+
+    Parameters
+    ----------
+    labelled
+        Device and reading, two or more.
+
+    Raises
+    ------
+    RequestError
+        Fewer than two.
+    """
+    if len(labelled) < 2:
+        raise RequestError("a comparison takes two readings or more: give another file")
+    entries = tuple(_entry(label, reading) for label, reading in labelled)
+    cautions = [reason for entry in entries if (reason := _unfit(entry))]
+    by_clip: dict[str, list[Entry]] = {}
+    for entry in entries:
+        if _unfit(entry) is None:
+            by_clip.setdefault(entry.clip, []).append(entry)
+    rankings = []
+    for clip, some in by_clip.items():
+        if len(some) > 1:
+            rankings.append((clip, _rank(some)))
+        else:
+            cautions.append(f"{some[0].label}: no other device was read on {clip}")
+    cautions += _unlike(entries)
+    return Comparison(entries, tuple(rankings), tuple(cautions), _verdict(rankings))
+
+
+def _unlike(entries: Sequence[Entry]) -> list[str]:
+    """Kinds of reading that measure different things."""
+    kinds = sorted({entry.reading.kind for entry in entries})
+    if len(kinds) < 2:
+        return []
+    return [
+        f"Readings of different kinds ({', '.join(kinds)}) are beside each other: a file tells "
+        "what was delivered, a recording what was shown."
+    ]

@@ -1,0 +1,192 @@
+"""Footage without a strip: repeated, skipped and mixed pictures, from picture differences.
+
+A picture counts as repeated if it differs from the one before by less than half of what
+pictures around it differ by, and as a jump if by much more; as a mixture if its
+neighbours explain its detail, where other pictures have detail of their own. All three
+are relative to the pictures nearby, so that grain and compression, which all pictures
+have, form the floor. Where nothing moves, or grain is as strong as the motion, nothing
+is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.measure.footage_words import footage_verdict, footage_warnings
+from patterns.measure.holds import HeldFrame
+from patterns.measure.picture_change import Changes
+from patterns.measure.reading import Blend, Reading
+from patterns.measure.timeline_mistake import Mistake, find_mistake
+
+__all__ = ["FootageMarks", "judge_footage", "mark_footage"]
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+REACH = 15  # pictures to each side that a picture is compared with
+REPEAT = 0.5  # of the local motion
+JUMP = 1.45  # times the local median step
+OWN_ENOUGH = 0.3  # share of detail of its own that a moving picture must have to judge mixtures
+MIXED = 0.72  # of the local share, below which a picture is a mixture
+STILL = 0.35  # of the detail, that eight pictures apart differ by, below which nothing moves
+STILL_CODES = 0.5
+FEWEST = 12
+
+
+@dataclass(frozen=True)
+class FootageMarks:
+    """What was found of each picture, bool arrays of the file's length.
+
+    Attributes
+    ----------
+    repeated, jumped, mixed
+        As the module says.
+    moving
+        Something moves around this picture, so that repeats can be told.
+    detailed
+        It moves by enough for mixtures to be told.
+    """
+
+    repeated: BoolArray
+    jumped: BoolArray
+    mixed: BoolArray
+    moving: BoolArray
+    detailed: BoolArray
+
+
+def _local(values: FloatArray, percent: float) -> FloatArray:
+    """Percentile over the pictures nearby; NaN values do not count."""
+    padded = np.pad(values, REACH, constant_values=np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * REACH + 1)
+    with np.errstate(all="ignore"):
+        filled = np.where(np.isnan(windows).all(axis=1, keepdims=True), 0.0, windows)
+        return np.asarray(np.nanpercentile(filled, percent, axis=1), np.float64)
+
+
+def mark_footage(changes: Changes) -> FootageMarks:
+    """Mark repeated, skipped and mixed pictures.
+
+    Parameters
+    ----------
+    changes
+        Measures of all pictures of the file.
+    """
+    step, own = np.array(changes.step), np.array(changes.own)
+    detail = _local(np.array(changes.detail), 50)
+    far = _local(np.array(changes.far), 50)
+    moving = (far > STILL * detail) & (far > STILL_CODES)
+    motion = _local(step, 75)
+    known = ~np.isnan(step)
+    repeated = known & moving & (step < REPEAT * motion)
+    # a repeated picture and its twin have nothing of their own beside each other
+    twin = repeated | np.roll(repeated, -1)
+    own = np.where(twin, np.nan, own)
+    usual_own = _local(own, 90)
+    detailed = moving & (usual_own > OWN_ENOUGH)
+    mixed = detailed & ~np.isnan(own) & (own < MIXED * usual_own)
+    moves = np.where(repeated, np.nan, step)
+    jumped = known & moving & (step > JUMP * _local(moves, 50))
+    return FootageMarks(repeated, jumped & _lonely(jumped), mixed, moving, detailed)
+
+
+def _lonely(marks: BoolArray) -> BoolArray:
+    """Marks without another next to them: a run of large steps is a faster move, not jumps."""
+    beside = np.zeros_like(marks)
+    beside[1:] |= marks[:-1]
+    beside[:-1] |= marks[1:]
+    return np.asarray(~beside, np.bool_)
+
+
+def _holds(repeated: BoolArray, times: Sequence[Fraction]) -> tuple[HeldFrame, ...]:
+    """Different pictures with how long each is shown; the last one's end is not known."""
+    starts = [int(i) for i in np.flatnonzero(~repeated)]
+    return tuple(
+        HeldFrame(i, float(times[i]), float(times[j] - times[i]), j - i, i, times[i])
+        for i, j in pairwise(starts)
+    )
+
+
+def judge_footage(
+    changes: Changes,
+    times: Sequence[Fraction],
+    *,
+    file: str,
+    file_rate: Fraction | None,
+    mean_rate: Fraction | None,
+    warnings: Sequence[str] = (),
+) -> Reading:
+    """Reading of footage without a strip.
+
+    Parameters
+    ----------
+    changes, times
+        Measures and exact times of all pictures.
+    file
+        Name to show.
+    file_rate, mean_rate
+        Exact pictures a second, or None if they are not evenly timed; and on average.
+    warnings
+        What the reader of the file has to say.
+    """
+    count = len(times)
+    if count < FEWEST:
+        return Reading(
+            kind="footage",
+            file=file,
+            verdict=f"too short: {count} pictures tell nothing of repeats; give a second or more",
+            pictures=count,
+            read=0,
+            refresh_hz=file_rate or mean_rate,
+            refresh_from="file",
+            warnings=tuple(warnings),
+        )
+    marks = mark_footage(changes)
+    mistake = find_mistake(marks.repeated, marks.jumped, marks.mixed, marks.moving, file_rate)
+    seconds = float(times[-1] - times[0])
+    # jumps happen in any real move: they count only if they keep a rhythm
+    rhythm = mistake is not None and mistake.kind == "drop"
+    jumps = _places(marks.jumped) if rhythm else ()
+    return Reading(
+        kind="footage",
+        file=file,
+        verdict=footage_verdict(marks, mistake, file_rate, seconds),
+        rate=None if mistake is None else mistake.footage,
+        refresh_hz=file_rate or mean_rate,
+        refresh_from="file",
+        pictures=count,
+        read=int(marks.moving.sum()),
+        unread=_unread(marks),
+        seconds=seconds,
+        frames_seen=int((~marks.repeated).sum()),
+        holds=_holds(marks.repeated, times),
+        dropped=jumps,
+        drops_beyond=len(jumps),
+        repeated=_places(marks.repeated),
+        blended=tuple(Blend(None, None, float(times[i]), i) for i in _places(marks.mixed)),
+        even=not bool(marks.repeated.any()),
+        explanation=() if mistake is None else (mistake.text,),
+        warnings=(*warnings, *footage_warnings(marks, file_rate)),
+        details=_details(marks, mistake),
+    )
+
+
+def _places(marks: BoolArray) -> tuple[int, ...]:
+    return tuple(np.flatnonzero(marks).tolist())
+
+
+def _unread(marks: FootageMarks) -> tuple[tuple[str, int], ...]:
+    still = int((~marks.moving).sum())
+    return (("nothing moves", still),) if still else ()
+
+
+def _details(marks: FootageMarks, mistake: Mistake | None) -> dict[str, object]:
+    return {
+        "moving_pictures": int(marks.moving.sum()),
+        "judged_for_mixtures": int(marks.detailed.sum()),
+        "mistake": None if mistake is None else mistake.kind,
+    }

@@ -1,0 +1,67 @@
+"""What footage holds, in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from patterns.measure.timeline_mistake import Mistake
+from patterns.measure.words import counted
+from patterns.timing.rates import format_decimal
+
+if TYPE_CHECKING:
+    from patterns.measure.footage import FootageMarks
+
+__all__ = ["footage_verdict", "footage_warnings"]
+
+FEW_MOVING = 0.1
+
+
+def footage_verdict(
+    marks: FootageMarks, mistake: Mistake | None, file_rate: Fraction | None, seconds: float
+) -> str:
+    """One sentence."""
+    moving = int(marks.moving.sum())
+    count = len(marks.moving)
+    if moving < max(8, FEW_MOVING * count):
+        return (
+            "a static shot: next to nothing moves, so that repeats and drops can neither be seen "
+            "nor told; give a passage with steady motion"
+        )
+    at = "" if file_rate is None else f" at {format_decimal(file_rate)} pictures a second"
+    repeats, mixtures = int(marks.repeated.sum()), int(marks.mixed.sum())
+    parts = [
+        f"{counted(repeats, 'picture')} repeated",
+        f"{mixtures} mixed" if marks.detailed.any() else "mixtures not told",
+    ]
+    if mistake is not None and mistake.kind == "drop":
+        parts.append(f"{counted(int(marks.jumped.sum()), 'frame')} left out in an even rhythm")
+    found = f"{', '.join(parts)} in {seconds:.1f} s{at}"
+    if mistake is not None and mistake.footage is not None:
+        done = "by blending" if mistake.kind == "blend" else "at its own speed"
+        return (
+            f"{format_decimal(mistake.footage)} on a "
+            f"{format_decimal(file_rate) if file_rate else 'file'} timeline {done}: {found}"
+        )
+    if not repeats and not mixtures and mistake is None:
+        return f"clean: no picture repeated{', none mixed' if marks.detailed.any() else ''}{at}"
+    return found
+
+
+def footage_warnings(marks: FootageMarks, file_rate: Fraction | None) -> Iterator[str]:
+    """Doubts, each with what to do."""
+    still = int((~marks.moving).sum())
+    if 0 < still < len(marks.moving):
+        yield f"In {counted(still, 'picture')} nothing moves: nothing is told of them."
+    if marks.moving.any() and not marks.detailed.any():
+        yield (
+            "It moves too little from picture to picture, or is too soft, for mixtures to be told "
+            "from other pictures: give a passage with faster motion."
+        )
+    if file_rate is None:
+        yield (
+            "The file's timestamps are not even: players hold such pictures unevenly whatever "
+            "they show. Ask for a constant frame rate when you export."
+        )
+    yield "Judged by picture differences alone: a clip with the counting strip is told exactly."

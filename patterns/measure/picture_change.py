@@ -1,0 +1,107 @@
+"""How much each picture of a sequence differs from the one before, and from its neighbours.
+
+Three measures, each made of the pictures' detail (what is left when a blurred copy is
+taken away), so that slow changes of light do not count:
+
+- `step`: RMS difference to the picture before, in codes; of a coarse copy of the picture,
+  in which grain averages out and motion is small, so that the difference grows with it.
+- `fine`: the same of the picture itself, for the noise floor.
+- `own`: share of the picture's detail that its two neighbours do not have between them,
+  from a least-squares fit of both. A mixture of the two has next to none of its own.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.rendering.planes import UInt8Array
+
+__all__ = ["COARSE", "Changes", "PictureChange", "working_size"]
+
+FloatArray = npt.NDArray[np.float32]
+WORKING_WIDTH = 640  # pixels across to which larger pictures are averaged down
+COARSE = 4  # pixels of the working picture to a side of a pixel of the coarse copy
+LAG = 8  # pictures apart, for the slowest motion that is told from stillness
+
+
+def working_size(width: int, height: int) -> tuple[int, int]:
+    """Size at which footage is looked at: at most 640 pixels on the longer side, whole blocks."""
+    scale = min(1.0, WORKING_WIDTH / max(width, height))
+    return (
+        max(COARSE * 4, round(width * scale / COARSE) * COARSE),
+        max(COARSE * 4, round(height * scale / COARSE) * COARSE),
+    )
+
+
+@dataclass
+class Changes:
+    """Measures of all pictures; the first has no step, the first and last no `own`."""
+
+    step: list[float] = field(default_factory=list)
+    fine: list[float] = field(default_factory=list)
+    own: list[float] = field(default_factory=list)
+    detail: list[float] = field(default_factory=list)
+    far: list[float] = field(default_factory=list)
+
+
+def _coarse(picture: FloatArray) -> FloatArray:
+    rows, columns = picture.shape[0] // COARSE, picture.shape[1] // COARSE
+    cut = picture[: rows * COARSE, : columns * COARSE]
+    return np.asarray(cut.reshape(rows, COARSE, columns, COARSE).mean((1, 3)), np.float32)
+
+
+def _detail(picture: FloatArray) -> FloatArray:
+    """Picture less its own mean over 5 x 5 pixels, the edge left out."""
+    total = np.zeros((picture.shape[0] + 1, picture.shape[1] + 1), np.float64)
+    total[1:, 1:] = picture.cumsum(0, np.float64).cumsum(1)
+    blurred = (total[5:, 5:] - total[:-5, 5:] - total[5:, :-5] + total[:-5, :-5]) / 25
+    return np.asarray(picture[2:-2, 2:-2] - blurred, np.float32)
+
+
+def _rms(difference: FloatArray) -> float:
+    return float(np.sqrt((difference.astype(np.float64) ** 2).mean()))
+
+
+def _own_share(before: FloatArray, own: FloatArray, after: FloatArray) -> float:
+    """Share of `own`'s energy that no mixture of its neighbours explains."""
+    a, x, b = (part.ravel().astype(np.float64) for part in (before, own, after))
+    energy = float(x @ x)
+    if energy == 0:
+        return 1.0
+    gram = np.array([[a @ a, a @ b], [a @ b, b @ b]])
+    gram += np.eye(2) * 1e-6 * max(gram[0, 0], gram[1, 1], 1e-9)
+    right = np.array([a @ x, b @ x])
+    return max(0.0, 1 - float(right @ np.linalg.solve(gram, right)) / energy)
+
+
+class PictureChange:
+    """Takes pictures in their order; keeps the last few only, and a few numbers of each."""
+
+    def __init__(self) -> None:
+        self.changes = Changes()
+        self._near: deque[tuple[FloatArray, FloatArray]] = deque(maxlen=3)
+        self._far: deque[FloatArray] = deque(maxlen=LAG + 1)
+
+    def take(self, luma: UInt8Array) -> None:
+        """Add the next picture, uint8 (height, width) of `working_size`."""
+        fine = luma.astype(np.float32)
+        coarse = _coarse(fine)
+        found = self.changes
+        if self._near:
+            found.step.append(_rms(coarse - self._far[-1]))
+            found.fine.append(_rms(fine[2:-2, 2:-2] - self._near[-1][0][2:-2, 2:-2]))
+        else:
+            found.step.append(float("nan"))
+            found.fine.append(float("nan"))
+        detail = _detail(fine)
+        found.detail.append(_rms(detail))
+        self._near.append((fine, detail))
+        self._far.append(coarse)
+        found.far.append(_rms(coarse - self._far[0]) if len(self._far) > LAG else float("nan"))
+        found.own.append(float("nan"))
+        if len(self._near) == 3:
+            found.own[-2] = _own_share(*(detail for _, detail in self._near))

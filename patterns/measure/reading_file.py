@@ -1,0 +1,40 @@
+"""Readings out of JSON files, whatever command or person kept them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from patterns.errors import InputError
+from patterns.measure.reading import Reading, from_json
+from patterns.video.packets import unreadable
+
+__all__ = ["load_readings"]
+
+MOST_BYTES = 256 << 20
+
+
+def load_readings(path: Path) -> list[Reading] | None:
+    """Readings in a JSON file (an object or a list of them); None if it is no JSON.
+
+    Raises
+    ------
+    InputError
+        Missing, too large, damaged, or JSON of something else.
+    """
+    if not path.is_file() or path.stat().st_size == 0:
+        raise unreadable(path, "")
+    with path.open("rb") as file:
+        looks = file.read(64).lstrip()[:1] in (b"{", b"[")
+    if not looks and path.suffix.lower() != ".json":
+        return None
+    if path.stat().st_size > MOST_BYTES:
+        raise InputError(f"{path} is too large for a reading: make it again")
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError) as error:
+        raise InputError(f"{path} is not JSON that can be read ({error}): make it again") from error
+    several = data if isinstance(data, list) else [data]
+    if not several:
+        raise InputError(f"{path} holds no reading: make one with 'evenhold read FILE --json'")
+    return [from_json(entry, source=str(path)) for entry in several]

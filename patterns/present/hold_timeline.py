@@ -1,0 +1,281 @@
+"""The hold timeline: what a reading found, frame by frame, for a slide.
+
+Frames lie side by side, each as high as it was held, in refreshes (or milliseconds where
+the refresh is not known). Above, a close look at the first part that tells most; below,
+the whole reading. Nothing is told by colour alone: odd holds are of another height,
+lost frames have a wedge, mixtures a diamond.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from patterns.measure.hold_pattern import pattern_text
+from patterns.measure.holds import HeldFrame
+from patterns.measure.reading import Reading
+from patterns.present.canvas import Box, Drawing, Polygon, Stroke, Text
+from patterns.present.style import LIGHT, SLIDE, Scheme
+from patterns.rendering.lettering import cap_height_px, text_width_px
+from patterns.timing.rates import format_decimal
+
+__all__ = ["hold_timeline"]
+
+CLOSE_FRAMES = 48
+TOP_PX, CLOSE_PX = 330, 400  # upper edge and height of the close look
+WHOLE_PX = 90  # height of the whole reading
+AXIS_PX = 96  # room for the scale at the left
+MOST_LINES = 9
+
+
+@dataclass(frozen=True)
+class _Bars:
+    """Where a row of frames is drawn; `top_value` is what its height stands for."""
+
+    left: float
+    width: float
+    base: float
+    height: float
+    top_value: float
+    colours: Scheme
+
+
+def _value(frame: HeldFrame, counted: bool) -> float:
+    if counted:
+        return float(frame.refreshes or 0)
+    return 1000 * frame.hold_s
+
+
+def _usual(frames: Sequence[HeldFrame], counted: bool) -> set[int]:
+    """Hold, rounded, that most frames have."""
+    values = Counter(round(_value(frame, counted)) for frame in frames)
+    return {values.most_common(1)[0][0]} if values else set()
+
+
+def _odd(frame: HeldFrame, counted: bool, usual: set[int]) -> bool:
+    value = _value(frame, counted)
+    # milliseconds carry the camera's interval; a tenth is the eye's own tolerance
+    return all(abs(value - u) > (0.5 if counted else 0.12 * u) for u in usual)
+
+
+def _first_shown(reading: Reading) -> int:
+    """Index of the first frame of the close look: a little before the first loss, if any."""
+    frames = reading.holds
+    marks = [*reading.dropped[:1], *reading.repeated[:1]]
+    if not marks or len(frames) <= CLOSE_FRAMES or reading.drops_beyond > len(frames) / 8:
+        return 0
+    place = next((i for i, f in enumerate(frames) if f.number >= min(marks)), 0)
+    return max(0, min(place - CLOSE_FRAMES // 3, len(frames) - CLOSE_FRAMES))
+
+
+def hold_timeline(reading: Reading, colours: Scheme = LIGHT) -> Drawing:
+    """Draw a reading as a slide of 1920 by 1080 pixels."""
+    style = SLIDE
+    drawing = Drawing(
+        style.width_px, style.height_px, colours.paper, f"{reading.file}: {reading.verdict}"
+    )
+    _head(reading, drawing, colours)
+    if not reading.holds:
+        return drawing
+    counted = any(frame.refreshes is not None for frame in reading.holds)
+    first = _first_shown(reading)
+    close = reading.holds[first : first + CLOSE_FRAMES]
+    top_value = max(_value(frame, counted) for frame in reading.holds) * 1.04
+    left = float(style.margin_px + AXIS_PX)
+    width = float(style.width_px - style.margin_px - left)
+    bars = _Bars(left, width, TOP_PX + CLOSE_PX, CLOSE_PX, top_value, colours)
+    of = "pictures" if reading.kind in ("clip", "footage") else "refreshes"
+    _scale(bars, drawing, f"{of} held" if counted else "ms held")
+    _close_look(reading, close, bars, drawing, counted)
+    whole_base = style.height_px - style.margin_px - 44
+    whole = _Bars(left, width, whole_base, WHOLE_PX, top_value, colours)
+    _whole(reading, whole, drawing, counted, first, len(close))
+    _key(reading, drawing, colours)
+    return drawing
+
+
+def _head(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
+    style = SLIDE
+    base = style.margin_px - 24 + cap_height_px(style.title_px)
+    name = Text(style.margin_px, base, reading.file, style.title_px, colours.ink, bold=True)
+    drawing.add(name)
+    words = reading.verdict[0].upper() + reading.verdict[1:] + "."
+    text = Text(style.margin_px, base + 62, words, style.body_px, colours.ink)
+    drawing.paragraph(text, style.width_px - 2 * style.margin_px, round(1.3 * style.body_px))
+
+
+def _scale(bars: _Bars, drawing: Drawing, unit: str) -> None:
+    """Draw a line for each refresh, or for round milliseconds."""
+    steps = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
+    step = float(next((s for s in steps if bars.top_value / s <= MOST_LINES), steps[-1]))
+    value = step
+    size = SLIDE.small_px
+    while value <= bars.top_value:
+        y = bars.base - bars.height * value / bars.top_value
+        drawing.add(Stroke(bars.left, y, bars.left + bars.width, y, bars.colours.rule, 2))
+        label = f"{value:.0f}"
+        middle = y + cap_height_px(size) / 2
+        drawing.add(Text(bars.left - 16, middle, label, size, bars.colours.muted, "end"))
+        value += step
+    top = bars.base - bars.height - 14
+    drawing.add(Text(bars.left - 16, top, unit, size, bars.colours.muted, "start"))
+
+
+def _slots(reading: Reading, frames: Sequence[HeldFrame]) -> dict[int, int]:
+    """Column of each frame number shown or lost, in the order of the reading."""
+    if not frames:
+        return {}
+    lost = set(reading.dropped) if reading.kind != "footage" else set()
+    numbers: list[int] = []
+    for frame in frames:
+        if numbers:
+            between = range(numbers[-1] + 1, frame.number)
+            numbers += [n for n in between if n in lost]
+        numbers.append(frame.number)
+    return {number: column for column, number in enumerate(numbers)}
+
+
+def _close_look(
+    reading: Reading, close: Sequence[HeldFrame], bars: _Bars, drawing: Drawing, counted: bool
+) -> None:
+    slots = _slots(reading, close)
+    pitch = bars.width / max(1, len(slots))
+    usual = _usual(reading.holds, counted)
+    mixed = {b.number for b in reading.blended if b.number is not None}
+    long = set(reading.repeated) if reading.kind == "recording" else set()
+    for frame in close:
+        x = bars.left + slots[frame.number] * pitch
+        _column(frame, x, pitch, bars, drawing, counted, _odd(frame, counted, usual))
+        top = bars.base - bars.height * _value(frame, counted) / bars.top_value
+        if frame.number in mixed:
+            _diamond(x + pitch / 2, top - 18, bars.colours, drawing)
+        if frame.number in long:
+            ring = Stroke(x + 4, top - 8, x + pitch - 8, top - 8, bars.colours.third, 6)
+            drawing.add(ring)
+    held = {frame.number for frame in close}
+    for number, column in slots.items():
+        if number not in held:
+            _wedge(bars.left + (column + 0.5) * pitch - 3, bars, drawing, number)
+    _numbers(slots, pitch, bars, drawing)
+
+
+def _column(
+    frame: HeldFrame,
+    x: float,
+    pitch: float,
+    bars: _Bars,
+    drawing: Drawing,
+    counted: bool,
+    odd: bool,
+) -> None:
+    value = _value(frame, counted)
+    height = bars.height * value / bars.top_value
+    width = pitch - min(8.0, pitch / 4)
+    fill = bars.colours.odd if odd else bars.colours.usual
+    radius = min(SLIDE.radius_px, width / 4)
+    drawing.add(Box(x, bars.base - height, width, height, fill, radius))
+    label = f"{value:.0f}" if counted else ""
+    size = SLIDE.small_px
+    if label and text_width_px(label, size) + 4 <= width and height > 1.6 * size:
+        ink = bars.colours.odd_ink if odd else bars.colours.usual_ink
+        base = bars.base - height + 12 + cap_height_px(size)
+        drawing.add(Text(x + width / 2, base, label, size, ink, "middle"))
+
+
+def _wedge(x: float, bars: _Bars, drawing: Drawing, number: int) -> None:
+    """Mark a lost frame: a wedge on the base line, its number above."""
+    colours, half = bars.colours, 13
+    top = bars.base - 64
+    drawing.add(
+        Stroke(x, top, x, bars.base, colours.odd, 5),
+        Polygon(((x - half, top - 22), (x + half, top - 22), (x, top + 4)), colours.odd),
+        Text(x, top - 34, str(number), SLIDE.small_px, colours.ink, "middle"),
+    )
+
+
+def _diamond(x: float, y: float, colours: Scheme, drawing: Drawing) -> None:
+    drawing.add(Polygon(((x, y - 13), (x + 13, y), (x, y + 13), (x - 13, y)), colours.third))
+
+
+def _numbers(slots: dict[int, int], pitch: float, bars: _Bars, drawing: Drawing) -> None:
+    """Write some of the frame numbers under the columns."""
+    size = SLIDE.small_px
+    widest = text_width_px(str(max(slots, default=0)), size) + 24
+    every = next(n for n in (1, 2, 5, 10, 20, 50) if n * pitch >= widest or n == 50)
+    base = bars.base + 14 + cap_height_px(size)
+    for number, column in slots.items():
+        if number % every == 0:
+            x = bars.left + (column + 0.5) * pitch - 3
+            drawing.add(Text(x, base, str(number), size, bars.colours.muted, "middle"))
+    drawing.add(Text(bars.left - 16, base, "frame", size, bars.colours.muted, "end"))
+
+
+def _whole(
+    reading: Reading, bars: _Bars, drawing: Drawing, counted: bool, first: int, shown: int
+) -> None:
+    """Draw all frames small, what is shown closely framed, losses as ticks above."""
+    frames = reading.holds
+    slots = _slots(reading, frames)
+    pitch = bars.width / max(1, len(slots))
+    usual = _usual(frames, counted)
+    columns: dict[int, tuple[float, bool]] = {}
+    for frame in frames:
+        pixel = int(slots[frame.number] * pitch / 2)  # columns of two pixels at least
+        before = columns.get(pixel, (0.0, False))
+        odd = _odd(frame, counted, usual)
+        columns[pixel] = (max(before[0], _value(frame, counted)), before[1] or odd)
+    for pixel, (value, odd) in columns.items():
+        height = bars.height * value / bars.top_value
+        fill = bars.colours.odd if odd else bars.colours.usual
+        width = max(2.0, pitch - (1 if pitch > 3 else 0))
+        drawing.add(Box(bars.left + 2 * pixel, bars.base - height, width, height, fill))
+    held = {frame.number for frame in frames}
+    for number, column in slots.items():
+        if number not in held:
+            x = bars.left + (column + 0.5) * pitch
+            drawing.add(Stroke(x, bars.base + 4, x, bars.base + 20, bars.colours.odd, 4))
+    if shown < len(frames):
+        x0 = bars.left + slots[frames[first].number] * pitch
+        x1 = bars.left + (slots[frames[first + shown - 1].number] + 1) * pitch
+        drawing.add(Stroke(x0, bars.base + 26, x1, bars.base + 26, bars.colours.muted, 5))
+    size = SLIDE.small_px
+    label = f"all {len(frames)} frames, {reading.seconds:.1f} s"
+    above = bars.base - bars.height - 16
+    drawing.add(Text(bars.left, above, label, size, bars.colours.muted))
+
+
+def _key(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
+    """Say what the marks mean, along the foot."""
+    size = SLIDE.small_px
+    side = cap_height_px(size)
+    x, base = float(SLIDE.margin_px), SLIDE.height_px - SLIDE.margin_px / 2 + 4.0
+    for fill, words in ((colours.usual, "usual hold"), (colours.odd, "other hold")):
+        drawing.add(Box(x, base - side - 3, side + 6, side + 6, fill, 4))
+        drawing.add(Text(x + side + 20, base, words, size, colours.ink))
+        x += side + 20 + text_width_px(words, size) + 44
+    if reading.dropped and reading.kind != "footage":
+        points = ((x, base - side), (x + 26, base - side), (x + 13, base + 2))
+        drawing.add(Polygon(points, colours.odd))
+        drawing.add(Text(x + 42, base, "frame dropped", size, colours.ink))
+        x += 42 + text_width_px("frame dropped", size) + 44
+    if reading.blended:
+        _diamond(x + 13, base - side / 2, colours, drawing)
+        drawing.add(Text(x + 42, base, "mixture of two", size, colours.ink))
+        x += 42 + text_width_px("mixture of two", size) + 44
+    if reading.kind == "recording" and reading.repeated:
+        drawing.add(Stroke(x, base - side / 2, x + 30, base - side / 2, colours.third, 6))
+        drawing.add(Text(x + 42, base, "held too long", size, colours.ink))
+    right = float(SLIDE.width_px - SLIDE.margin_px)
+    drawing.add(Text(right, base, _figures(reading), size, colours.muted, "end"))
+
+
+def _figures(reading: Reading) -> str:
+    parts = []
+    expected = reading.expected
+    if expected is not None and expected.pattern is not None and reading.kind != "clip":
+        on = format_decimal(expected.cadence.refresh_hz, 2)
+        parts.append(f"expected {pattern_text(expected.pattern)} on {on} Hz")
+    if reading.error is not None:
+        parts.append(f"error {reading.error.rms_ms:.1f} ms RMS, {reading.error.span_ms:.1f} span")
+    return "; ".join(parts)
