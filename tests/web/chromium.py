@@ -1,0 +1,80 @@
+"""Chromium for the tests: where it is, how it is started, and what to install without it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any, NoReturn
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+INSTALL = "apt-get install --no-install-recommends chromium"
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--autoplay-policy=no-user-gesture-required",
+    # a made-up name that is no secure context, as a phone sees the laptop's plain address
+    "--host-resolver-rules=MAP phone.test 127.0.0.1",
+]
+
+
+def unavailable(what: str, install: str) -> NoReturn:
+    """Skip on somebody's own machine, fail where everything must have been installed."""
+    text = f"{what} is missing: {install}"
+    if os.environ.get("CI"):
+        pytest.fail(text)
+    pytest.skip(text)
+
+
+@contextmanager
+def chromium(**options: Any) -> Iterator[Browser]:
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    if path is None:
+        unavailable("Chromium", INSTALL)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=FLAGS, **options)
+        try:
+            yield browser
+        finally:
+            browser.close()
+
+
+class Console:
+    """Everything that went wrong in a page."""
+
+    def __init__(self, page: Page) -> None:
+        self.errors: list[str] = []
+        page.on("console", lambda m: self.errors.append(m.text) if m.type == "error" else None)
+        page.on("pageerror", lambda error: self.errors.append(str(error)))
+
+
+def open_player(page: Page, name: str) -> None:
+    """Tap a clip and accept the caution if it comes."""
+    page.click(f"a.clip[data-file='{name}']")
+    if page.locator("#caution").is_visible():
+        page.click("#accept")
+    # asked again and again: the page's policy forbids the text-as-code of wait_for_function
+    for _ in range(200):
+        if page.evaluate("document.getElementById('video').currentTime > 0"):
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError("the clip does not play")
+
+
+def finish(page: Page) -> dict[str, Any]:
+    """Stop and sum up; the reading that the server made."""
+    with page.expect_response("**/summary") as waiting:
+        page.keyboard.press("s")
+    answer = waiting.value.json()
+    assert "reading" in answer, answer
+    page.wait_for_selector("#facts dd")
+    reading: dict[str, Any] = answer["reading"]
+    return reading
