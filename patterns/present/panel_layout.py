@@ -148,7 +148,7 @@ def panel_layout(
         meter = _even(unit * METER["small" if count == 4 else "beside"])
         apart = gap if layout == "line" else 0  # the labels keep clear where pictures touch
         high = _tracks(inner.top, inner.height, count, between)[0][1]
-        column = max(column, _even(inner.width - FLATTEST * high))
+        column = max(column, inner.width - int(FLATTEST * high) // 2 * 2)
         return tuple(
             _beside(
                 Area(inner.left, top, inner.width, high), column, title_px, words_px, meter,

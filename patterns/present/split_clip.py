@@ -57,6 +57,20 @@ class Panel:
     good: bool
 
 
+def _check_panel(picture: Area, rate: Fraction) -> None:
+    """Refuse a panel whose strip could not be drawn, or not be read."""
+    too = "flat" if picture.width > FLATTEST * picture.height else ""
+    try:
+        strip_layout(picture.width, picture.height, rate)
+    except RequestError:
+        too = "small"
+    if too:
+        raise RequestError(
+            f"panels of {picture.width}x{picture.height} are too {too} for their counting "
+            "strips: try --size 1080p, another --layout or fewer rates"
+        )
+
+
 @dataclass(frozen=True)
 class SplitSpec:
     """A split clip.
@@ -101,14 +115,8 @@ class SplitSpec:
             )
         if self.width % 2 or self.height % 2:
             raise RequestError(f"size {self.width}x{self.height} is odd: both must be even")
-        for panel, area in zip(self.panels, self.areas, strict=True):
-            wide, high = area.picture.width, area.picture.height
-            strip_layout(wide, high, panel.feed.footage)  # refuses a panel that is too small
-            if wide > FLATTEST * high:
-                raise RequestError(
-                    f"panels of {wide}x{high} are too flat for their strips to be read: try "
-                    "another --layout or --size"
-                )
+        for panel, areas in zip(self.panels, self.areas, strict=True):
+            _check_panel(areas.picture, panel.feed.footage)
 
     @property
     def refreshes(self) -> int:

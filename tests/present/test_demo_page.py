@@ -1,0 +1,295 @@
+"""The live page in a real browser: what its canvases show, and that it waits to be asked."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import re
+from collections.abc import Callable, Iterator
+from fractions import Fraction as F
+from importlib.resources import files
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+from playwright.sync_api import Browser, Page
+
+from patterns.errors import RequestError
+from patterns.present.demo_page import demo_page, write_demo_page
+from patterns.present.style import LIGHT
+from patterns.safety.check import FlashCheck
+from patterns.timing.cadence import holds
+
+SOURCE = files("patterns.present").joinpath("demo_cadence.js").read_text(encoding="utf-8")
+Open = Callable[..., Page]
+
+
+def _listed(name: str) -> list[F]:
+    block = re.search(rf"const {name} = \[(.*?)\];", SOURCE, re.DOTALL)
+    assert block
+    return [F(int(a), int(b)) for a, b in re.findall(r"\[(\d+), (\d+)\]", block[1])]
+
+
+RATES, REFRESHES = _listed("RATES"), _listed("REFRESHES")
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> str:
+    path = tmp_path_factory.mktemp("demo") / "demo.html"
+    write_demo_page(path, (F(24), F(30)))
+    return path.as_uri()
+
+
+@pytest.fixture
+def open_page(browser: Browser, address: str) -> Iterator[Open]:
+    """Open the page; at the end it must not have complained, nor asked for anything."""
+    contexts, trouble = [], []
+
+    def opened(width: int = 1280, height: int = 900, **options: Any) -> Page:
+        context = browser.new_context(viewport={"width": width, "height": height}, **options)
+        context.set_offline(True)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("console", lambda message: trouble.append(message.text))
+        page.on("pageerror", lambda error: trouble.append(str(error)))
+        page.on("request", lambda r: None if r.url == address else trouble.append(r.url))
+        page.goto(address)
+        page.wait_for_selector("body[data-measured]")
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert trouble == []
+
+
+def choose(page: Page, name: str, value: float) -> None:
+    page.evaluate(
+        "([id, v]) => { const e = document.getElementById(id); e.value = v;"
+        " e.dispatchEvent(new Event('input')); }",
+        [name, str(value)],
+    )
+
+
+def choose_rates(page: Page, first: F, second: F, refresh_hz: F) -> None:
+    choose(page, "rate-a", RATES.index(first))
+    choose(page, "rate-b", RATES.index(second))
+    choose(page, "refresh", 1 + REFRESHES.index(refresh_hz))
+
+
+def picture(page: Page, side: str) -> str:
+    """Digest of all pixels of a canvas."""
+    url: str = page.evaluate(f"document.getElementById('scene-{side}').toDataURL()")
+    return hashlib.sha256(url.encode()).hexdigest()
+
+
+def refresh_of(page: Page) -> int:
+    return int(page.evaluate("document.body.dataset.refresh"))
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "refresh_hz"),
+    [(F(24), F(30), F(60)), (F(25), F(50), F(60)), (F(24), F(60), F(144)), (F(30), F(60), F(50)),
+     (F(24000, 1001), F(48), F(120))],
+)  # fmt: skip
+def test_holds_counted_on_the_canvas_agree_with_the_arithmetic(
+    open_page: Open, first: F, second: F, refresh_hz: F
+) -> None:
+    page = open_page(700, 700)
+    choose_rates(page, first, second, refresh_hz)
+    seen: dict[str, list[str]] = {"a": [], "b": []}
+    for _ in range(26):
+        for side, shown in seen.items():
+            shown.append(picture(page, side))
+        page.click("#step")
+    for side, rate in (("a", first), ("b", second)):
+        lengths = [len(list(group)) for _, group in groupby(seen[side])]
+        due = [hold for hold in holds(rate, refresh_hz, 40) if hold]
+        assert lengths[:-1] == due[: len(lengths) - 1]  # the last one was cut short
+
+
+def test_it_opens_at_the_rates_given_and_says_what_they_do(open_page: Open) -> None:
+    page = open_page()
+    assert page.inner_text("#name-a") == "24 fps"
+    assert page.inner_text("#mark-a") == "uneven"
+    assert "3, 2" in page.inner_text("#verdict-a")
+    assert page.inner_text("#mark-b") == "even"
+    assert "about 60 times a second" in page.inner_text("#measured")
+
+
+def test_nothing_moves_until_it_is_asked_to(open_page: Open) -> None:
+    page = open_page()
+    before = picture(page, "a"), picture(page, "b"), refresh_of(page)
+    page.wait_for_timeout(400)
+    assert (picture(page, "a"), picture(page, "b"), refresh_of(page)) == before
+    assert page.inner_text("#play") == "Start the motion"
+    page.click("#play")
+    page.wait_for_timeout(400)
+    assert refresh_of(page) > 5
+    page.click("#play")
+    paused = refresh_of(page)
+    page.wait_for_timeout(200)
+    assert refresh_of(page) == paused
+
+
+WATCH = """async () => {
+  const seen = [];
+  for (let i = 0; i < 60; i += 1) {
+    await new Promise((done) => requestAnimationFrame(done));
+    seen.push(["a", "b"].map((s) => Number(document.getElementById(`scene-${s}`).dataset.frame))
+      .concat(Number(document.body.dataset.refresh)));
+  }
+  return seen;
+}"""
+
+
+def test_while_it_plays_every_refresh_shows_the_frame_that_is_due(open_page: Open) -> None:
+    page = open_page(700, 700)
+    choose_rates(page, F(24), F(25), F(60))
+    page.click("#play")
+    seen = page.evaluate(WATCH)
+    refreshes = [k for *_, k in seen]
+    assert refreshes == sorted(refreshes)
+    assert refreshes[-1] - refreshes[0] >= 50
+    for first, second, k in seen:
+        assert (first, second) == (k * 24 // 60, k * 25 // 60)
+
+
+def test_slowing_repeats_refreshes(open_page: Open) -> None:
+    page = open_page(700, 700)
+    page.select_option("#slow", "15")
+    page.click("#play")
+    seen = [k for *_, k in page.evaluate(WATCH)]
+    assert 2 <= seen[-1] - seen[0] <= 8
+
+
+def test_keys_start_pause_and_step(open_page: Open) -> None:
+    page = open_page()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowLeft")
+    assert refresh_of(page) == 1
+    page.keyboard.press("Space")
+    page.wait_for_timeout(300)
+    page.keyboard.press("Escape")
+    paused = refresh_of(page)
+    assert paused > 3
+    page.focus("#shutter")  # a slider keeps its own arrows
+    page.keyboard.press("ArrowRight")
+    assert refresh_of(page) == paused
+    assert page.inner_text("#shutter-out") == "195°"
+
+
+def test_touch_starts_and_pauses(open_page: Open) -> None:
+    page = open_page(360, 800, has_touch=True, is_mobile=True)
+    page.tap("#scene-a")
+    page.wait_for_timeout(300)
+    assert page.inner_text("#play") == "Pause"
+    page.tap("#scene-b")
+    assert page.inner_text("#play") == "Go on"
+    assert refresh_of(page) > 3
+
+
+def test_a_wish_for_less_motion_is_honoured(open_page: Open) -> None:
+    page = open_page(reduced_motion="reduce")
+    assert page.is_visible("#motion-note")
+    assert "primary" in (page.get_attribute("#step", "class") or "")
+    before = refresh_of(page)
+    page.wait_for_timeout(300)
+    assert refresh_of(page) == before
+    page.click("#step")
+    assert refresh_of(page) == before + 1
+    page.click("#play")  # asked for all the same
+    page.wait_for_timeout(300)
+    assert refresh_of(page) > before + 3
+
+
+@pytest.mark.parametrize(("width", "height"), [(360, 800), (820, 1180), (1440, 900)])
+@pytest.mark.parametrize("colours", ["light", "dark"])
+def test_it_fits_the_screen_and_both_pictures_are_in_sight(
+    open_page: Open, width: int, height: int, colours: str
+) -> None:
+    page = open_page(width, height, color_scheme=colours)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    page.click("#play")
+    page.wait_for_timeout(100)
+    for name in ("#scene-a", "#scene-b", "#meter-a", "#meter-b", "#play"):
+        box = page.locator(name).bounding_box()
+        assert box
+        assert box["y"] > -1
+        assert box["y"] + box["height"] <= height, name
+    for button in page.query_selector_all("button, select, input"):
+        box = button.bounding_box()
+        assert box
+        assert box["height"] >= 44
+
+
+def test_the_meter_shows_odd_holds_in_the_odd_colour(open_page: Open) -> None:
+    page = open_page(1280, 900, color_scheme="light")
+    for _ in range(29):
+        page.keyboard.press("ArrowRight")
+    odd = tuple(int(LIGHT.odd[i : i + 2], 16) for i in (1, 3, 5))
+    share = page.evaluate(
+        """(odd) => { const c = document.getElementById("meter-a");
+        const high = Math.round(c.height * 0.1);
+        const row = c.getContext("2d").getImageData(0, high, c.width, 1).data;
+        let n = 0;
+        for (let i = 0; i < row.length; i += 4)
+          n += odd.every((v, j) => Math.abs(row[i + j] - v) < 3);
+        return n / c.width; }""",
+        list(odd),
+    )
+    assert share == pytest.approx(2 / 5, abs=0.05)  # 24 on 60: two of five refreshes
+
+
+def test_the_shutter_blurs_along_the_motion(open_page: Open) -> None:
+    page = open_page(900, 800)
+    choose(page, "speed", 2)
+    sharpness = []
+    for angle in (0, 180, 360):
+        choose(page, "shutter", angle)
+        pixels = page.evaluate(
+            """() => { const c = document.getElementById("scene-a");
+            const middle = Math.round(c.height * 0.5);
+            const row = c.getContext("2d").getImageData(0, middle, c.width, 1).data;
+            return Array.from(row.filter((_, i) => i % 4 === 1)); }"""
+        )
+        sharpness.append(np.abs(np.diff(np.array(pixels))).max())
+    assert sharpness[0] > 1.5 * sharpness[1] > 1.5 * sharpness[2]
+
+
+def test_the_fastest_setting_passes_the_flash_check(open_page: Open) -> None:
+    page = open_page(720, 600)
+    choose(page, "speed", 2)
+    choose_rates(page, F(24), F(60), F(60))
+    check = None
+    for k in range(62):
+        shot = page.locator(".panels").screenshot(type="jpeg", quality=90)
+        rgb = np.asarray(Image.open(io.BytesIO(shot)).convert("RGB"))
+        check = check or FlashCheck(rgb.shape[1], rgb.shape[0], F(60))
+        check.see(F(k, 60), rgb)
+        page.keyboard.press("ArrowRight")
+    assert check is not None
+    assert check.report().passes
+
+
+def test_the_page_holds_everything_itself() -> None:
+    html = demo_page()
+    assert not re.search(r'(src|href)="(?!data:)', html)
+    assert "http" not in html.replace("http-equiv", "")
+
+
+def test_one_rate_is_no_comparison() -> None:
+    with pytest.raises(RequestError, match="two rates"):
+        demo_page((F(24),))
+
+
+def test_a_page_that_exists_is_kept(tmp_path: Path) -> None:
+    path = tmp_path / "demo.html"
+    path.write_text("mine")
+    with pytest.raises(RequestError, match="--force"):
+        write_demo_page(path, (F(24), F(30)))
+    assert path.read_text() == "mine"

@@ -1,0 +1,149 @@
+"""The presentation as a folder: its pages, its notes and what they promise."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from fractions import Fraction as F
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from patterns.errors import RequestError
+from patterns.present.speaker_notes import clip_notes, conform_notes, eye_notes, space_time_notes
+from patterns.present.talk import SCHEMA, make_parts, make_talk, talk_text
+from patterns.present.talk_items import whole_talk
+from patterns.present.talk_pages import index_page, notes_page
+from patterns.present.talk_request import TalkRequest
+from patterns.timing.cadence import Display, parse_display
+
+
+def request_for(folder: Path, **other: Any) -> TalkRequest:
+    small = TalkRequest(folder, width=960, height=540, seconds=F(1, 2))
+    return replace(small, **other)
+
+
+def test_notes_are_made_from_the_numbers() -> None:
+    request = TalkRequest(Path("talk"))
+    said = " ".join(clip_notes(request, request.split()).say)
+    # 24 on 60: holds of 3 and 2 refreshes are 50 and 33.3 ms, the span half a refresh.
+    assert "50 and 33.3 ms" in said
+    assert "8.3 ms off" in said
+    width = request.split().areas[0].picture.width
+    assert f"shakes by {width / 3 / 120:.1f} px" in said  # crosses in 3 s, 1/120 s off
+    slow = clip_notes(request, request.split(slow=4))
+    assert "At 24: 1 2 3, 1 2, 1 2 3, 1 2." in slow.say
+    assert "At 30: 1 2, 1 2, 1 2, 1 2." in slow.say
+
+
+def test_notes_of_stills_name_the_model_and_its_numbers() -> None:
+    request = TalkRequest(Path("talk"))
+    said = " ".join(eye_notes(request).say)
+    assert "smeared over 20.0 px, with edges doubled 4.0 px apart" in said  # 480/24, 480/120
+    assert "Denes et al. 2020" in said
+    assert "4.0 px" in " ".join(space_time_notes(request).say)
+
+
+@pytest.mark.parametrize(
+    ("footage", "timeline", "words"),
+    [(24, 30, ["one frame in 4 shows twice", "80 % of the frames", "125 %"]),
+     (50, 25, ["left out", "50 %", "200 %"]), (25, 24, ["left out", "96 %"])],
+)  # fmt: skip
+def test_notes_of_the_conform_demonstration(footage: int, timeline: int, words: list[str]) -> None:
+    request = TalkRequest(Path("talk"), footage=F(footage), timeline=F(timeline))
+    said = " ".join(conform_notes(request).say)
+    for word in words:
+        assert word in said
+
+
+def test_stills_and_page_are_written_whole_and_listed(tmp_path: Path) -> None:
+    data = make_parts(request_for(tmp_path / "talk"), ["demo", "stills"])
+    names = [name for item in data["items"] for name in item["files"]]
+    assert sorted(p.name for p in (tmp_path / "talk").iterdir()) == sorted(names)
+    assert names == ["hold-chart.png", "hold-chart.svg", "space-time.png", "space-time.svg",
+                     "tracked-eye.png", "demo.html"]  # fmt: skip
+    assert data["schema"] == SCHEMA
+    for item in data["items"]:
+        files = [tmp_path / "talk" / name for name in item["files"]]
+        assert item["bytes"] == sum(f.stat().st_size for f in files)
+    assert "tracked-eye.png" in talk_text(data, tmp_path, whole=False)
+
+
+def test_the_same_request_gives_the_same_bytes(tmp_path: Path) -> None:
+    for name in ("one", "other"):
+        request = request_for(tmp_path / name, formats=("apng",), seconds=F(1, 4))
+        make_parts(request, ["split", "stills", "animation"])
+    for path in (tmp_path / "one").iterdir():
+        assert path.read_bytes() == (tmp_path / "other" / path.name).read_bytes(), path.name
+
+
+def test_what_stands_in_the_way_is_said_before_anything_is_drawn(tmp_path: Path) -> None:
+    (tmp_path / "tracked-eye.png").write_text("mine")
+    with pytest.raises(RequestError, match=r"tracked-eye\.png exists"):
+        make_parts(request_for(tmp_path), ["stills"])
+    assert [p.name for p in tmp_path.iterdir()] == ["tracked-eye.png"]
+    make_parts(request_for(tmp_path, force=True), ["stills"])
+
+
+@pytest.mark.slow
+def test_the_whole_folder_has_all_that_its_pages_name(tmp_path: Path) -> None:
+    folder = tmp_path / "talk"
+    seen = []
+    data = make_talk(
+        request_for(folder, width=1280, height=720), lambda done, total: seen.append(done / total)
+    )
+    assert seen == sorted(seen)
+    assert seen[-1] == 1
+    assert json.loads((folder / "talk.json").read_text()) == data
+    there = {p.name for p in folder.iterdir()}
+    index, notes = ((folder / f"{name}.html").read_text() for name in ("index", "notes"))
+    for page in (index, notes):
+        linked = set(re.findall(r'(?:src|href)="([^"#]+)"', page))
+        assert linked <= there
+        assert "photosensitive" in page
+    assert {name for item in data["items"] for name in item["files"]} <= there
+    assert {item["kind"] for item in data["items"]} == {"clip", "still", "animation", "page"}
+    # Nothing on the index moves unasked.
+    assert "autoplay" not in index
+    assert not re.search(r"<img[^>]+(loop|apng)-", index)
+
+
+def made_up(**facts: Any) -> dict[str, Any]:
+    item = {
+        "kind": "clip", "files": ["split.mp4"], "bytes": 1, "title": "Two rates", "look": "Here.",
+        "say": ["This."], "refresh_hz": 60.0, "slow": 1, "seconds": 8.0, "panels": [],
+        "safety": {"verdict": "pass", "summary": "passes"},
+    }  # fmt: skip
+    return {"title": "24 and 30", "display": "60", "items": [item | facts]}
+
+
+def test_what_exceeds_a_limit_is_marked_on_both_pages() -> None:
+    fine, bad = made_up(), made_up(safety={"verdict": "exceeds", "summary": "EXCEEDS 1 limit(s)"})
+    for page in (index_page, notes_page):
+        assert "Exceeds a limit" not in page(fine)
+        assert "EXCEEDS 1 limit(s)" in page(bad)
+
+
+def test_words_from_outside_are_escaped() -> None:
+    assert "<b>" not in index_page(made_up(title="<b>bold</b>"))
+
+
+@pytest.mark.parametrize(
+    ("rates", "display", "words"),
+    [((F(24),), "60", "two to four"), ((F(24), F(24)), "60", "different"),
+     ((F(24), F(30)), "48-120", "single number")],
+)  # fmt: skip
+def test_what_cannot_be_compared_is_refused(rates: tuple[F, ...], display: str, words: str) -> None:
+    with pytest.raises(RequestError, match=words):
+        TalkRequest(Path("talk"), rates=rates, display=parse_display(display))
+
+
+@pytest.mark.parametrize("count", [2, 3, 4])
+@pytest.mark.parametrize("refresh_hz", [50, 60, 120, 144])
+def test_a_whole_talk_can_be_planned_for_common_displays(count: int, refresh_hz: int) -> None:
+    rates = (F(24), F(25), F(30), F(60))[:count]
+    request = TalkRequest(Path("talk"), rates=rates, display=Display.fixed(refresh_hz))
+    items = whole_talk(request)
+    assert len({name for item in items for name in item.files}) >= len(items)
