@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future
+from fractions import Fraction
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -10,9 +12,11 @@ import numpy.typing as npt
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.rendering.planes import Planes
+from patterns.rendering.terrain_ahead import Ahead
 from patterns.rendering.terrain_levels import LineLevel, bands
+from patterns.rendering.terrain_picture import LinePlane
 from patterns.rendering.terrain_rays import Plane, cast
-from patterns.rendering.terrain_rows import RowLevel
+from patterns.rendering.terrain_rows import RowLevel, RowPlane
 from patterns.rendering.terrain_sky import Sky
 from patterns.rendering.terrain_texels import codes_of_light, transmittance
 from patterns.scenes.country import Country
@@ -21,8 +25,7 @@ from patterns.scenes.motion import TerrainMotion
 __all__ = ["TerrainRenderer"]
 
 Level = LineLevel | RowLevel
-Job = tuple[Level, int]
-THREADS = 2
+LEAD_S = Fraction(3, 2)  # of flight by which ground is drawn before it comes into view
 VISIBLE = 0.004  # share of the ground's contrast below which haze hides it
 
 
@@ -51,11 +54,11 @@ class TerrainRenderer:
         self._size = (width, height)
         self._country = Country(clip.seed)
         self._still: list[npt.NDArray[np.uint8]] = []
-        self._levels: list[tuple[Level, bool]] = []
-        self._lay_out(Plane(width, height, 1), colour=False)
-        self._lay_out(Plane(width // 2, height // 2, 2), colour=True)
-        self._pool = ThreadPoolExecutor(THREADS, thread_name_prefix="terrain")
-        self._ahead: dict[Job, Future[None]] = {}
+        self._levels: list[Level] = []
+        self._planes: list[LinePlane | RowPlane | None] = [None, None]
+        self._lay_out()
+        self._ahead = Ahead()
+        self._begun: dict[Level, Future[None]] = {}
         self._last = -2
 
     def travel_m(self, n: int) -> float:
@@ -66,52 +69,78 @@ class TerrainRenderer:
     def draw(self, n: int, picture: Planes) -> None:
         """Fill the picture with frame n."""
         travel = self.travel_m(n)
-        self._make([(level, c) for level, _ in self._levels for c in level.chunks(travel)], n)
-        planes = ([picture.y], [picture.cb, picture.cr])
-        for still, plane in zip(self._still, (p for some in planes for p in some), strict=True):
+        self._make(travel, n)
+        planes = (picture.y, picture.cb, picture.cr)
+        for still, plane in zip(self._still, planes, strict=True):
             plane[: len(still)] = still
-        for level, colour in self._levels:
-            level.draw(travel, planes[colour])
-        self._look_ahead(travel)
+        for drawn, some in zip(self._planes, (planes[:1], planes[1:]), strict=True):
+            if drawn is not None:
+                drawn.draw(travel, list(some))
         self._last = n
 
     def close(self) -> None:
-        """Drop what was begun ahead; without this the interpreter waits for it at its end."""
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        """Drop what was begun ahead. Need not be called."""
+        self._ahead.close()
 
-    def _lay_out(self, plane: Plane, colour: bool) -> None:
-        """Split the rows of a plane into sky and levels."""
+    def _lay_out(self) -> None:
+        """Split the rows of the picture into sky and levels."""
         width, height = self._size
-        rays = cast(self._motion, plane, width, height)
-        seen = transmittance(rays.range_m) > VISIBLE
-        ground = np.flatnonzero(seen)
-        still = int(ground[0]) if len(ground) else plane.rows
-        sky = Sky(self._clip.seed).light(self._motion, plane, width, height, still)
-        codes = np.rint(codes_of_light(sky, colour)).astype(np.uint8)
-        self._still.extend(codes)
+        planes = Plane(width, height, 1), Plane(width // 2, height // 2, 2)
+        luma, chroma = (cast(self._motion, plane, width, height) for plane in planes)
+        seen = transmittance(luma.range_m) > VISIBLE
+        ground = np.flatnonzero(seen[::2] & seen[1::2])
+        still = int(ground[0]) if len(ground) else height // 2
+        sky = Sky(self._clip.seed)
+        for plane, rows, colour in zip(planes, (2 * still, still), (False, True), strict=True):
+            light = sky.light(self._motion, plane, width, height, rows)
+            self._still.extend(np.rint(codes_of_light(light, colour)).astype(np.uint8))
         if not len(ground):
             return
         blur_m = float(self._motion.ground_speed_m_s * self._clip.exposure_s)
-        kind = RowLevel if self._motion.flight == "sideways" else LineLevel
-        for rows in bands(rays.sample_ahead_m, ground):
-            self._levels.append((kind(self._country, rays, rows, blur_m, colour), colour))
+        parts = bands(chroma.sample_ahead_m, ground)
+        if self._motion.flight == "sideways":
+            rows = [RowLevel(self._country, luma, chroma, part, blur_m) for part in parts]
+            self._levels = list(rows)
+            self._planes = [RowPlane(rows, 0), RowPlane(rows, 1)]
+        else:
+            lines = [LineLevel(self._country, luma, chroma, part, blur_m) for part in parts]
+            self._levels = list(lines)
+            self._planes = [LinePlane(lines, 0), LinePlane(lines, 1)]
 
-    def _make(self, jobs: list[Job], n: int) -> None:
-        """Have every chunk that a frame needs; after a jump, let what was begun end first."""
+    def _make(self, travel: float, n: int) -> None:
+        """Have every chunk that a frame needs, and begin the next of each level.
+
+        Each level has at most one job under way, so that a chunk can use what the one
+        before it left.
+        """
         if n not in (self._last, self._last + 1):
-            for future in self._ahead.values():
-                future.result()
-        missing = [job for job in jobs if not job[0].holds(job[1])]
-        futures = [
-            self._ahead.get(job) or self._pool.submit(job[0].make, job[1]) for job in missing
-        ]
-        for future in futures:
-            future.result()
-        self._ahead = {j: f for j, f in self._ahead.items() if not f.done()}
+            self._wait(list(self._begun))
+        waiting = []
+        for level in reversed(self._levels):  # the nearest are the largest
+            need = level.chunks(travel)
+            if not all(level.holds(chunk) for chunk in need):
+                self._wait([level])
+                self._begin(level, need)
+                waiting.append(level)
+        self._wait(waiting)
+        lead_m = float(self._motion.ground_speed_m_s * LEAD_S)
+        for level in self._levels:
+            following = level.chunks(travel)[-1] + 1
+            soon = level.chunks(travel + lead_m)[-1] >= following
+            if level in self._begun and self._begun[level].done():
+                self._wait([level])
+            if soon and level not in self._begun and not level.holds(following):
+                self._begin(level, range(following, following + 1))
 
-    def _look_ahead(self, travel: float) -> None:
-        """Begin the next chunk of each level, so that it is there when it comes into view."""
-        for level, _ in self._levels:
-            job = (level, level.chunks(travel)[-1] + 1)
-            if job not in self._ahead and not level.holds(job[1]):
-                self._ahead[job] = self._pool.submit(level.make, job[1])
+    def _begin(self, level: Level, chunks: range) -> None:
+        self._begun[level] = self._ahead.submit(partial(_make_all, level, chunks))
+
+    def _wait(self, levels: list[Level]) -> None:
+        for level in levels:
+            if level in self._begun:
+                self._begun.pop(level).result()
+
+
+def _make_all(level: Level, chunks: range) -> None:
+    for chunk in chunks:
+        level.make(chunk)

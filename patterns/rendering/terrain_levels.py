@@ -1,8 +1,9 @@
 """Texture levels for flight along the camera's heading.
 
 A level serves a band of picture rows with like footprints. It is a window that slides
-over the ground: lines square to the flight, `step` metres apart, made in chunks as they
-come into view, each averaged over the row footprint and over the travel of one exposure.
+over the ground: lines square to the flight, `step_m` apart, made in chunks as they come
+into view, each averaged over the row footprint and over the travel of one exposure.
+Luma and chroma are made of the same light.
 """
 
 from __future__ import annotations
@@ -19,10 +20,8 @@ from patterns.rendering.terrain_texels import (
     codes_of_light,
     haze_shift,
     hazed,
-    interpolator,
     pack,
     transmittance,
-    unpacked,
 )
 from patterns.scenes.country import Country
 from patterns.scenes.country_field import GridAxis
@@ -30,15 +29,18 @@ from patterns.scenes.country_view import view
 
 __all__ = ["LineLevel", "bands"]
 
+FloatArray = npt.NDArray[np.float32]
 ACROSS = 2  # texels across per pixel: the nearest is then within a quarter pixel
 # Texel lines per surface line. Interpolating linearly between lines a whole pixel apart
 # would delay fine detail by up to a tenth of a pixel; half a pixel apart, by a hundredth.
+# Surface lines are half a chroma pixel apart as they are.
 AHEAD = 2
 # A sensor's pixel gathers light over its own width, after the lens has spread it by as much
 # again (that is in the surface's footprint): without both, edges would beat with the pixels.
 APERTURE = 1.0
 TAPS = (0.6280, -0.1791, 0.0744, -0.0233)  # tapered sinc, sum 1/2
-BLOCK_ROWS = 12
+BLUR_LINES = 4  # a long exposure needs no finer lines than this part of its own length
+CHUNK_LINES = 64
 
 
 def bands(sample_m: npt.NDArray[np.float64], rows: npt.NDArray[np.intp]) -> list[tuple[int, int]]:
@@ -61,73 +63,138 @@ def bands(sample_m: npt.NDArray[np.float64], rows: npt.NDArray[np.intp]) -> list
     return found
 
 
-def halved(lines: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """Lines and, between each two, the midpoint; of (planes, n + 6, m), (planes, 2 n - 1, m).
+def halved(lines: FloatArray) -> FloatArray:
+    """Lines and, between each two, the midpoint; of (n + 6, m), (2 n - 1, m).
 
     The midpoint is band-limited interpolation with a tapered sinc of eight taps, because
     anything shorter weakens fine detail half way between lines, which would then seem to
     move unevenly.
     """
-    planes, count, across = lines.shape
-    kept = count - 6
-    out = np.empty((planes, 2 * kept - 1, across), np.float32)
-    out[:, ::2] = lines[:, 3:-3]
-    middle = np.zeros((planes, kept - 1, across), np.float32)
+    kept = len(lines) - 6
+    out = np.empty((2 * kept - 1, lines.shape[1]), np.float32)
+    out[::2] = lines[3:-3]
+    middle = np.zeros((kept - 1, lines.shape[1]), np.float32)
     pair = np.empty_like(middle)
     for far, tap in enumerate(TAPS):
-        np.add(lines[:, 3 - far : 3 - far + kept - 1], lines[:, 4 + far : 4 + far + kept - 1], pair)
+        np.add(lines[3 - far : 3 - far + kept - 1], lines[4 + far : 4 + far + kept - 1], pair)
         pair *= np.float32(tap)
         middle += pair
-    out[:, 1::2] = np.clip(middle, 16, 240, out=middle)
+    out[1::2] = np.clip(middle, 16, 240, out=middle)
     return out
 
 
+def _kernel(blur: float) -> FloatArray:
+    """Weights of whole lines for the aperture and an exposure of `blur` lines."""
+    margin = box_margin(blur) + box_margin(APERTURE)
+    impulse = np.zeros(4 * margin + 1, np.float32)
+    impulse[2 * margin] = 1
+    return box_blur(box_blur(impulse, APERTURE), blur)
+
+
+def _filtered(channel: FloatArray, kernel: FloatArray) -> FloatArray:
+    """Lines (n + 2 m, ...) weighed by a symmetric kernel of 2 m + 1: (n, ...)."""
+    margin = len(kernel) // 2
+    count = len(channel) - 2 * margin
+    out = channel[margin : margin + count] * kernel[margin]
+    pair = np.empty_like(out)
+    for far in range(1, margin + 1):
+        low, high = margin - far, margin + far
+        np.add(channel[low : low + count], channel[high : high + count], pair)
+        pair *= kernel[high]
+        out += pair
+    return out
+
+
+def _paired(light: FloatArray) -> FloatArray:
+    """Chroma's light: (1, 2, 1) / 4 both ways, every second column; (3, n - 2, m / 2 - 1)."""
+    half, quarter = np.float32(0.5), np.float32(0.25)
+    count = (light.shape[2] - 1) // 2
+    wide = light[:, :, 1 : 2 * count : 2] * half
+    wide += quarter * (light[:, :, 0 : 2 * count : 2] + light[:, :, 2 : 2 * count + 1 : 2])
+    out = wide[:, 1:-1] * half
+    out += quarter * (wide[:, :-2] + wide[:, 2:])
+    return np.asarray(out, np.float32)
+
+
 class LineLevel:
-    """One band of rows of one plane, for forward flight and straight down."""
+    """One band of rows, for forward flight and straight down.
+
+    Parameters
+    ----------
+    country
+        What to draw.
+    luma, chroma
+        Rays of the two planes.
+    rows
+        First and last + 1 row of chroma; luma has twice as many.
+    blur_m
+        Travel in one exposure.
+    """
 
     def __init__(
-        self, country: Country, rays: Rays, rows: tuple[int, int], blur_m: float, colour: bool
+        self, country: Country, luma: Rays, chroma: Rays, rows: tuple[int, int], blur_m: float
     ) -> None:
         top, bottom = rows
-        self.rows = rows
-        self._country, self._colour = country, colour
-        ahead = rays.ahead_m[top:bottom]
-        footprint = rays.sample_ahead_m[top:bottom]
-        # A long exposure needs no finer lines than a part of its own length.
-        self.step_m = max(float(np.sqrt(footprint.min() * footprint.max())), blur_m / 12)
+        self._country = country
+        self.rows = (slice(2 * top, 2 * bottom), slice(top, bottom))
+        footprint = luma.sample_ahead_m[self.rows[0]]
+        self.step_m = max(float(np.sqrt(footprint.min() * footprint.max())), blur_m / BLUR_LINES)
         blur = blur_m / self.step_m
-        self._blur = blur if blur > 0.03 else 0.0  # less cannot be seen
-        self._places = ahead / self.step_m
-        through = transmittance(rays.range_m[top:bottom])
+        self._kernel = _kernel(blur if blur > 0.03 else 0.0)  # less cannot be seen
+        self.places = tuple(
+            rays.ahead_m[some] / self.step_m
+            for rays, some in zip((luma, chroma), self.rows, strict=True)
+        )
+        through = transmittance(luma.range_m[self.rows[0]])
         self._through = float(np.sqrt(through.min() * through.max()))
-        self._shift = haze_shift(through, self._through, colour)[:, None]
-        self._across = self._lay_across(rays, top, bottom)
-        span = float(self._places.max() - self._places.min())
-        # Long chunks waste fewer lines at their ends; far levels hardly ever need another.
-        self.chunk_lines = int(np.clip(ceil(span / 2), 28 if self.step_m < 1 else 8, 64))
-        self.slots = ceil((span + 2) / self.chunk_lines) + 2
-        self._held: list[int | None] = [None] * self.slots
-        planes = 2 if colour else 1
-        lines = self.slots * self.chunk_lines * AHEAD
-        self._words = np.zeros((lines, (len(self._across) - 1) * ACROSS, planes), WORD)
+        self.shifts = tuple(
+            haze_shift(transmittance(rays.range_m[some]), self._through, colour)
+            for rays, some, colour in zip((luma, chroma), self.rows, (False, True), strict=True)
+        )
+        self._lay_across(luma, chroma)
+        self._lay_ahead()
 
-    def _lay_across(self, rays: Rays, top: int, bottom: int) -> GridAxis:
-        depth = rays.depth_m[top:bottom]
-        sample = rays.sample_across_m[top:bottom]
+    def _lay_across(self, luma: Rays, chroma: Rays) -> None:
+        """Places of the texels across, and which of them each pixel takes."""
+        depth, sample = luma.depth_m[self.rows[0]], luma.sample_across_m[self.rows[0]]
         step = float(np.sqrt(sample.min() * sample.max()))
-        left, right = rays.across[0] * depth.max() - step, rays.across[-1] * depth.max() + step
-        count = ceil((right - left) / step) + 2
-        places = (rays.across[None, :] * depth[:, None] - left) * (ACROSS / step)
-        self._columns = np.rint(places).astype(np.intp)
-        return GridAxis.even(left, step, count, step)
+        left = luma.across[0] * depth.max() - 3 * step
+        count = 2 * ceil((luma.across[-1] * depth.max() - left) / (2 * step)) + 5
+        self._across = GridAxis.even(left, step, count, step)
+        places = (luma.across * depth[:, None] - left) * (ACROSS / step)
+        depth = chroma.depth_m[self.rows[1]]
+        paired = (chroma.across * depth[:, None] - left - step) * (ACROSS / (2 * step))
+        self.columns = tuple(np.rint(p).astype(np.intp) for p in (places, paired))
+
+    def _lay_ahead(self) -> None:
+        """Chunks, counted so that the first frame begins with the first line of chunk 0."""
+        low = min(float(p.min()) for p in self.places)
+        high = max(float(p.max()) for p in self.places)
+        self._base = floor(low)
+        self._span = (low - self._base, high - self._base)
+        self._margin = len(self._kernel) // 2 + 3
+        seen = ceil(self._span[1]) + 2
+        # Whole chunks in the first frame's view: nothing is drawn that it does not need.
+        least = 2 * self._margin + 1
+        self.chunk_lines = max(least, ceil(seen / ceil(seen / CHUNK_LINES)))
+        self.slots = ceil(seen / self.chunk_lines) + 2
+        self._held: list[int | None] = [None] * self.slots
+        self._tail: tuple[int, FloatArray] | None = None
+        lines, across = self.slots * self.chunk_lines, len(self._across)
+        self.words = (
+            np.zeros((lines * AHEAD, (across - 1) * ACROSS), WORD),
+            np.zeros((lines, ((across - 1) // 2 - 1) * ACROSS, 2), WORD),
+        )
+
+    def lines(self, travel_m: float) -> tuple[npt.NDArray[np.float64], ...]:
+        """Fractional texel line of each row of luma, and of chroma, when so far has been flown."""
+        moved = travel_m / self.step_m - self._base
+        return (self.places[0] + moved) * AHEAD, self.places[1] + moved
 
     def chunks(self, travel_m: float) -> range:
         """Chunks that a frame needs when the camera has come `travel_m`."""
-        places = self._places + travel_m / self.step_m
-        return range(
-            floor(float(places.min()) / self.chunk_lines),
-            floor((float(places.max()) + 1) / self.chunk_lines) + 1,
-        )
+        low, high = (end + travel_m / self.step_m for end in self._span)
+        return range(floor(low / self.chunk_lines), floor((high + 0.25) / self.chunk_lines) + 1)
 
     def holds(self, chunk: int) -> bool:
         """Whether a chunk is in memory."""
@@ -139,40 +206,40 @@ class LineLevel:
             return
         slot = chunk % self.slots
         self._held[slot] = None
-        margin = box_margin(self._blur) + box_margin(APERTURE) + 3
-        first = chunk * self.chunk_lines - margin
-        count = self.chunk_lines + 1 + 2 * margin
-        places = np.arange(first, first + count, dtype=np.float64) * self.step_m
-        along = GridAxis(places, self.step_m)
-        light = view(self._country, along, self._across)
-        light = box_blur(box_blur(light.swapaxes(1, 2), APERTURE), self._blur).swapaxes(1, 2)
-        codes = codes_of_light(hazed(np.ascontiguousarray(light), self._through), self._colour)
-        start = slot * self.chunk_lines * AHEAD
-        self._keep(halved(codes), self._words[start : start + self.chunk_lines * AHEAD])
+        light = self._light(chunk)
+        kept = np.stack([_filtered(channel, self._kernel) for channel in light])
+        hazed(kept, self._through)
+        lines = slice(slot * self.chunk_lines, (slot + 1) * self.chunk_lines)
+        doubled = slice(lines.start * AHEAD, lines.stop * AHEAD)
+        luma = halved(codes_of_light(kept, colour=False)[0])
+        _keep(luma, self.words[0][doubled])
+        chroma = codes_of_light(_paired(kept[:, 2:-2]), colour=True)
+        for number, codes in enumerate(chroma):
+            _keep(codes, self.words[1][lines, :, number])
         self._held[slot] = chunk
 
-    def _keep(self, codes: npt.NDArray[np.float32], target: npt.NDArray[np.uint32]) -> None:
-        between = (codes[..., 1:] + codes[..., :-1]) * np.float32(0.5)
-        for offset, values in enumerate((codes[..., :-1], between)):
-            words = pack(values[:, :-1], values[:, 1:])
-            target[:, offset::ACROSS] = np.moveaxis(words, 0, -1)
+    def _light(self, chunk: int) -> FloatArray:
+        """Light of a chunk's lines and of those before them that filters reach back to.
 
-    def draw(self, travel_m: float, out: list[npt.NDArray[np.uint8]]) -> None:
-        """Fill this level's rows of each plane."""
-        top, bottom = self.rows
-        line, mix = interpolator((self._places + travel_m / self.step_m) * AHEAD)
-        line %= len(self._words)
-        wide = np.dtype("<u8") if self._colour else WORD
-        words = self._words.view(wide)[..., 0]
-        lines = line.tolist()
-        for first in range(0, bottom - top, BLOCK_ROWS):
-            last = min(first + BLOCK_ROWS, bottom - top)
-            block = np.empty((last - first, self._columns.shape[1]), wide)
-            for row in range(first, last):
-                words[lines[row]].take(self._columns[row], 0, block[row - first], "clip")
-            mixed = block.view(WORD).reshape(*block.shape, -1)
-            mixed *= mix[first:last, None, None]
-            block += self._shift[first:last]
-            codes = unpacked(mixed)
-            for number, plane in enumerate(out):
-                plane[top + first : top + last] = codes[..., number]
+        The last lines of a chunk are drawn apart and serve the next one too, whether it
+        finds them kept or has to draw them: the same bytes either way.
+        """
+        tail, reach = self._tail, 2 * self._margin + 1
+        first = chunk * self.chunk_lines + self._base + self._margin + 1
+        before = tail[1] if tail and tail[0] == chunk - 1 else self._ground(first - reach, reach)
+        last = first + self.chunk_lines - reach
+        after = self._ground(last, reach)
+        self._tail = (chunk, after)
+        body = [self._ground(first, last - first)] if last > first else []
+        return np.concatenate([before, *body, after], 1)
+
+    def _ground(self, first: int, count: int) -> FloatArray:
+        along = np.arange(first, first + count, dtype=np.float64) * self.step_m
+        return view(self._country, GridAxis(along, self.step_m, self.step_m), self._across)
+
+
+def _keep(codes: FloatArray, target: npt.NDArray[np.uint32]) -> None:
+    """Pack lines (n + 1, m) with their followers into words (n, 2 (m - 1))."""
+    between = (codes[:, 1:] + codes[:, :-1]) * np.float32(0.5)
+    for offset, values in enumerate((codes[:, :-1], between)):
+        target[:, offset::ACROSS] = pack(values[:-1], values[1:])

@@ -2,7 +2,8 @@
 
 Here a picture row runs along the flight, so that each row has a strip of ground of its
 own, two texels a pixel, which slides past unchanged: a frame is a shift of every row.
-Strips are made in chunks as they come into view, all rows of a band at a time.
+Strips are made in chunks as they come into view, all rows of a band at a time, luma and
+chroma of the same light.
 """
 
 from __future__ import annotations
@@ -27,8 +28,9 @@ from patterns.scenes.country import Country
 from patterns.scenes.country_field import GridAxis
 from patterns.scenes.country_view import view
 
-__all__ = ["RowLevel"]
+__all__ = ["RowLevel", "RowPlane"]
 
+FloatArray = npt.NDArray[np.float32]
 CHUNK_PIXELS = 4096  # in all rows of a level together
 FINENESS = 0.7  # step along the ground in pixels before rows take their own texels from it
 # Texels a pixel: linear interpolation between texels a whole pixel apart would delay fine
@@ -37,40 +39,61 @@ TEXELS = 2
 
 
 class RowLevel:
-    """One band of rows of one plane, for sideways flight."""
+    """One band of rows, for sideways flight.
+
+    Parameters
+    ----------
+    country
+        What to draw.
+    luma, chroma
+        Rays of the two planes.
+    rows
+        First and last + 1 row of chroma; luma has twice as many.
+    blur_m
+        Travel in one exposure.
+    """
 
     def __init__(
-        self, country: Country, rays: Rays, rows: tuple[int, int], blur_m: float, colour: bool
+        self, country: Country, luma: Rays, chroma: Rays, rows: tuple[int, int], blur_m: float
     ) -> None:
         top, bottom = rows
-        self.rows = rows
-        self._country, self._colour, self._blur_m = country, colour, blur_m
-        self._sample_m = rays.sample_across_m[top:bottom]
-        self._left_m = rays.across[0] * rays.depth_m[top:bottom]
-        self._width = len(rays.across)
-        ahead = rays.sample_ahead_m[top:bottom]
+        self.rows = (slice(2 * top, 2 * bottom), slice(top, bottom))
+        self._country, self._blur_m = country, blur_m
+        both = tuple(zip((luma, chroma), self.rows, strict=True))
+        self.widths = tuple(len(rays.across) for rays, _ in both)
+        self.samples_m = tuple(rays.sample_across_m[some] for rays, some in both)
+        self.lefts_m = tuple(rays.across[0] * rays.depth_m[some] for rays, some in both)
+        ahead = luma.sample_ahead_m[self.rows[0]]
         self._heading = GridAxis(
-            rays.ahead_m[top:bottom], float(np.sqrt(ahead.min() * ahead.max()))
+            luma.ahead_m[self.rows[0]], float(np.sqrt(ahead.min() * ahead.max()))
         )
-        self._through = transmittance(rays.range_m[top:bottom]).astype(np.float32)
-        finest = float(self._sample_m.min())
-        self._step_m = max(FINENESS * finest, blur_m / 24)
-        self.chunk_m = float(np.clip(CHUNK_PIXELS / (bottom - top), 256, 1024)) * finest
-        span = float((self._width + 2) * self._sample_m.max())
-        self.slots = ceil(span / self.chunk_m) + 3
+        self._through = transmittance(luma.range_m[self.rows[0]]).astype(np.float32)
+        self._lay_along()
+
+    def _lay_along(self) -> None:
+        finest, coarsest = float(self.samples_m[0].min()), float(self.samples_m[0].max())
+        self._step_m = max(FINENESS * finest, self._blur_m / 8)
+        count = len(self.samples_m[0])
+        self.chunk_m = float(np.clip(CHUNK_PIXELS / count, 256, 1024)) * finest
+        self.slots = ceil((self.widths[0] + 4) * coarsest / self.chunk_m) + 3
         self._held: list[int | None] = [None] * self.slots
-        self._size = TEXELS * ceil(self.slots * self.chunk_m / finest) + 4
-        planes = 2 if colour else 1
         # Each texel is held twice, so that any window of the ring is in one piece.
-        self._words = np.zeros((bottom - top, 2 * self._size, planes), WORD)
+        self.words = tuple(
+            np.zeros((len(sample), 2 * self._size(which), which + 1), WORD)
+            for which, sample in enumerate(self.samples_m)
+        )
+
+    def _size(self, which: int) -> int:
+        """Texels in the ring of a plane."""
+        finest = float(self.samples_m[which].min())
+        return TEXELS * ceil(self.slots * self.chunk_m / finest) + 4
 
     def chunks(self, travel_m: float) -> range:
         """Chunks that a frame needs when the camera has come `travel_m`."""
-        left = self._left_m + travel_m
-        right = left + (self._width + 1) * self._sample_m
-        return range(
-            floor(float(left.min()) / self.chunk_m), floor(float(right.max()) / self.chunk_m) + 1
-        )
+        left = min(float(some.min()) for some in self.lefts_m) + travel_m
+        reach = (self.widths[0] + 3) * self.samples_m[0]
+        right = float((self.lefts_m[0] + reach).max()) + travel_m
+        return range(floor(left / self.chunk_m), floor(right / self.chunk_m) + 1)
 
     def holds(self, chunk: int) -> bool:
         """Whether a chunk is in memory."""
@@ -84,55 +107,80 @@ class RowLevel:
         for slot, held in enumerate(self._held):
             if held is not None and abs(held - chunk) >= self.slots:
                 self._held[slot] = None
-        start_m, end_m = chunk * self.chunk_m, (chunk + 1) * self.chunk_m
+        light, first_m = self._light(chunk)
+        self._keep(chunk, 0, codes_of_light(light, colour=False), first_m)
+        paired = (light[:, ::2] + light[:, 1::2]) * np.float32(0.5)
+        wide = paired[..., 1:-1] * np.float32(0.5)
+        wide += np.float32(0.25) * (paired[..., 2:] + paired[..., :-2])
+        self._keep(chunk, 1, codes_of_light(wide, colour=True), first_m + self._step_m)
+        self._held[chunk % self.slots] = chunk
+
+    def _light(self, chunk: int) -> tuple[FloatArray, float]:
+        """Hazed light (3, rows of luma, places) that a chunk needs, and the first place."""
         blur = self._blur_m / self._step_m
-        pixel = float(self._sample_m.mean()) / self._step_m  # the sensor's aperture
+        pixel = float(self.samples_m[0].mean()) / self._step_m  # the sensor's aperture
         margin = box_margin(blur) + box_margin(pixel)
-        count = ceil((self.chunk_m + float(self._sample_m.max())) / self._step_m) + 4
-        first_m = start_m - self._step_m
+        ends = self.chunk_m + 2 * float(self.samples_m[1].max())
+        count = ceil(ends / self._step_m) + 6
+        first_m = chunk * self.chunk_m - 2 * self._step_m
         along = GridAxis.even(
             first_m - margin * self._step_m,
             self._step_m,
             count + 2 * margin,
-            max(float(self._sample_m.min()), self._step_m),
+            max(float(self.samples_m[0].min()), self._step_m),
         )
         light = view(self._country, self._heading, along, turned=True)
         light = box_blur(box_blur(light, pixel), blur)
-        codes = codes_of_light(hazed(light, self._through[:, None]), self._colour)
-        for row, sample in enumerate(self._sample_m / TEXELS):
+        return hazed(light, self._through[:, None]), first_m
+
+    def _keep(self, chunk: int, which: int, codes: FloatArray, first_m: float) -> None:
+        """Give each row of a plane its own texels."""
+        start_m, end_m = chunk * self.chunk_m, (chunk + 1) * self.chunk_m
+        size = self._size(which)
+        for row, sample in enumerate(self.samples_m[which] / TEXELS):
             texels = np.arange(ceil(start_m / sample), ceil(end_m / sample) + 1)
             values = _between(codes[:, row], (texels * sample - first_m) / self._step_m)
-            self._keep(row, int(texels[0]), pack(values[:, :-1], values[:, 1:]).T)
-        self._held[chunk % self.slots] = chunk
-
-    def _keep(self, row: int, first: int, words: npt.NDArray[np.uint32]) -> None:
-        strip, size = self._words[row], self._size
-        at = first % size
-        fit = min(len(words), size - at)
-        for start in (at, at + size):
-            strip[start : start + fit] = words[:fit]
-        rest = len(words) - fit
-        for start in (0, size):
-            strip[start : start + rest] = words[fit:]
-
-    def draw(self, travel_m: float, out: list[npt.NDArray[np.uint8]]) -> None:
-        """Fill this level's rows of each plane."""
-        top, bottom = self.rows
-        texel, mix = interpolator((self._left_m + travel_m) * TEXELS / self._sample_m)
-        starts = (texel % self._size).tolist()
-        mixed = np.empty((bottom - top, self._width, self._words.shape[2]), WORD)
-        for row, start in enumerate(starts):
-            seen = self._words[row, start : start + TEXELS * self._width : TEXELS]
-            np.multiply(seen, mix[row], mixed[row])
-        codes = unpacked(mixed)
-        for number, plane in enumerate(out):
-            plane[top:bottom] = codes[..., number]
+            words = pack(values[:, :-1], values[:, 1:]).T
+            _into_ring(self.words[which][row], int(texels[0]) % size, size, words)
 
 
-def _between(
-    codes: npt.NDArray[np.float32], places: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float32]:
+def _into_ring(strip: npt.NDArray[np.uint32], at: int, size: int, words: FloatArray) -> None:
+    fit = min(len(words), size - at)
+    for start in (at, at + size):
+        strip[start : start + fit] = words[:fit]
+    rest = len(words) - fit
+    for start in (0, size):
+        strip[start : start + rest] = words[fit:]
+
+
+def _between(codes: FloatArray, places: npt.NDArray[np.float64]) -> FloatArray:
     whole = places.astype(np.intp)
     part = (places - whole).astype(np.float32)
     low, high = codes.take(whole, 1), codes.take(whole + 1, 1)
     return np.asarray(low + (high - low) * part, np.float32)
+
+
+class RowPlane:
+    """Luma (`which` 0), or both planes of chroma (1), of consecutive levels."""
+
+    def __init__(self, levels: list[RowLevel], which: int) -> None:
+        self._strips = [strip for level in levels for strip in level.words[which]]
+        self._size = np.array([strip.shape[0] // 2 for strip in self._strips])
+        sample_m = np.concatenate([level.samples_m[which] for level in levels])
+        self._left = np.concatenate([level.lefts_m[which] for level in levels]) * TEXELS / sample_m
+        self._per_m = TEXELS / sample_m
+        self._width = levels[0].widths[which]
+        self.top, self.bottom = levels[0].rows[which].start, levels[-1].rows[which].stop
+
+    def draw(self, travel_m: float, out: list[npt.NDArray[np.uint8]]) -> None:
+        """Fill the rows of each plane."""
+        texel, mix = interpolator(self._left + travel_m * self._per_m)
+        starts = (texel % self._size).tolist()
+        mixed = np.empty((self._width, len(out)), WORD)
+        codes = unpacked(mixed)
+        length = TEXELS * self._width
+        for row, start in enumerate(starts):
+            seen = self._strips[row][start : start + length : TEXELS]
+            np.multiply(seen, mix[row], mixed)
+            for number, plane in enumerate(out):
+                plane[self.top + row] = codes[:, number]

@@ -1,4 +1,4 @@
-"""Periodic fields of samples, and their exact averages over boxes along one axis."""
+"""Periodic fields of samples, and their averages over boxes along one axis."""
 
 from __future__ import annotations
 
@@ -12,42 +12,59 @@ from patterns.scenes.noise import FloatMap
 __all__ = ["BoxPlan", "Field", "GridAxis"]
 
 IndexArray = npt.NDArray[np.intp]
+MOST_SAMPLES = 48  # under a group of boxes; more would be mostly zeros
+MANY = 4  # samples under a box that are too many
+LEAST = 32  # samples of a side that is not halved
+MOST_PRODUCTS = 250_000  # in one matrix product: threads cost more than they gain
 
 
 class Field:
-    """Periodic square of samples `step_m` apart; sample (i, j) lies at (i, j) step_m."""
+    """Periodic rectangle of samples; sample (i, j) lies at i steps along x, j along y.
 
-    def __init__(self, values: FloatMap, step_m: float) -> None:
+    Parameters
+    ----------
+    values
+        Samples, first axis x, second y.
+    step_m, step_y_m
+        Metres from sample to sample along x, and along y if that is not the same.
+    """
+
+    def __init__(self, values: FloatMap, step_m: float, step_y_m: float | None = None) -> None:
         self.values = np.ascontiguousarray(values, np.float32)
         self.step_m = step_m
+        self.steps_m = (step_m, step_m if step_y_m is None else step_y_m)
         self.size = len(values)
 
-    def for_boxes(self, width_m: float) -> Field:
-        """The same field in fewer samples, if boxes of `width_m` hold many."""
-        if width_m < 4 * self.step_m or self.size % 2 or self.size < 32:
-            return self
-        return self.coarser.for_boxes(width_m)
+    def for_boxes(self, width_x_m: float, width_y_m: float) -> Field:
+        """The same field in fewer samples along an axis whose boxes hold many."""
+        if width_x_m >= MANY * self.steps_m[0] and self.values.shape[0] >= LEAST:
+            return self.coarser_x.for_boxes(width_x_m, width_y_m)
+        if width_y_m >= MANY * self.steps_m[1] and self.values.shape[1] >= LEAST:
+            return self.coarser_y.for_boxes(width_x_m, width_y_m)
+        return self
 
     @cached_property
-    def coarser(self) -> Field:
-        """Every second sample after smoothing by (1, 2, 1) / 4 along both axes."""
-        values = self.values
-        for axis in (0, 1):
-            beside = np.roll(values, 1, axis) + np.roll(values, -1, axis)
-            values = (values + beside * np.float32(0.5)) * np.float32(0.5)
-        return Field(values[::2, ::2], 2 * self.step_m)
+    def coarser_x(self) -> Field:
+        """Every second sample along x after smoothing by (1, 2, 1) / 4."""
+        v = self.values
+        halved = v[::2] * np.float32(0.5)
+        halved += np.float32(0.25) * v[1::2]
+        halved += np.float32(0.25) * np.roll(v[1::2], 1, 0)
+        return Field(halved, 2 * self.steps_m[0], self.steps_m[1])
+
+    @cached_property
+    def coarser_y(self) -> Field:
+        """Every second sample along y after smoothing by (1, 2, 1) / 4."""
+        v = self.values
+        halved = v[:, ::2] * np.float32(0.5)
+        halved += np.float32(0.25) * v[:, 1::2]
+        halved += np.float32(0.25) * np.roll(v[:, 1::2], 1, 1)
+        return Field(halved, self.steps_m[0], 2 * self.steps_m[1])
 
     @cached_property
     def turned(self) -> Field:
         """The same field with x and y exchanged."""
-        return Field(self.values.T, self.step_m)
-
-    @cached_property
-    def sums(self) -> npt.NDArray[np.float32]:
-        """Prefix sums along x of the values, one row longer than they are."""
-        sums = np.zeros((self.size + 1, self.size), np.float32)
-        sums[1:] = np.cumsum(self.values, 0, np.float64)
-        return sums
+        return Field(self.values.T, self.steps_m[1], self.steps_m[0])
 
 
 class GridAxis:
@@ -59,11 +76,16 @@ class GridAxis:
         Ascending or descending, (nearly) even.
     width_m
         Length of each box.
+    step_m
+        From place to place, if not to be taken from the first and the last.
     """
 
-    def __init__(self, places_m: npt.NDArray[np.float64], width_m: float) -> None:
+    def __init__(
+        self, places_m: npt.NDArray[np.float64], width_m: float, step_m: float | None = None
+    ) -> None:
         self.places, self.width_m = places_m, width_m
-        self.step_m = abs(float(places_m[-1] - places_m[0])) / max(1, len(places_m) - 1) or width_m
+        between = abs(float(places_m[-1] - places_m[0])) / max(1, len(places_m) - 1)
+        self.step_m = step_m or between or width_m
         self._plans: dict[tuple[float, int], BoxPlan] = {}
         self._parts: dict[tuple[int, int], GridAxis] = {}
         self._pieces: dict[int, list[GridAxis]] = {}
@@ -93,99 +115,122 @@ class GridAxis:
             self._pieces[count] = [GridAxis(self.places + o, width) for o in offsets]
         return self._pieces[count]
 
-    def plan(self, field: Field) -> BoxPlan:
-        """How to average `field` over the boxes (kept: every field of one step shares it)."""
-        key = (field.step_m, field.size)
+    def plan(self, step_m: float, size: int) -> BoxPlan:
+        """How to average over the boxes a field of `size` samples (kept: many share it)."""
+        key = (step_m, size)
         if key not in self._plans:
-            self._plans[key] = BoxPlan(
-                self.places / field.step_m, self.width_m / field.step_m, field.size
-            )
+            self._plans[key] = BoxPlan(self.places / step_m, self.width_m / step_m, size)
         return self._plans[key]
 
 
 class BoxPlan:
-    """Two (no wider than a sample: linear interpolation) or four reads for each place."""
+    """Weights of the samples under each box, as small dense matrices.
+
+    A sample stands for the cell about it, so that its weight is the share of the box that
+    covers the cell; a box no wider than a cell is taken as wide as one, which makes that
+    linear interpolation. Products with small dense matrices cost a fraction of what
+    gathers or prefix sums would, as long as few samples lie under each group of boxes.
+    """
 
     def __init__(self, places: npt.NDArray[np.float64], width: float, size: int) -> None:
-        self.size, self.width = size, max(width, 1.0)
-        self.wide = width > 1.0
-        ends = (places - self.width / 2 + 0.5, places + self.width / 2 + 0.5)
-        whole = [np.floor(e).astype(np.intp) for e in ends]
-        self.part = [(e - w).astype(np.float32) for e, w in zip(ends, whole, strict=True)]
-        self.turns = ((whole[1] // size) - (whole[0] // size)).astype(np.float32)
-        self.index: list[IndexArray] = [w % size for w in whole]
-        self.following: list[IndexArray] = [(w + 1) % size for w in whole]
-        self.low, self.high = int(whole[0].min()), int(whole[1].max()) + 2
-        few = self.high - self.low < size
-        self._columns = np.arange(self.low, self.high) % size if few else None
+        half = max(width, 1.0) / 2
+        low = np.floor(places - half + 0.5).astype(np.intp)
+        high = np.floor(places + half + 0.5).astype(np.intp) + 1
+        self.low, self.count = int(low.min()), int(high.max() - low.min())
+        self._size, self._half = size, half
+        self._places, self._ends = places, (low - self.low, high - self.low)
+        self._split: list[tuple[slice, slice, FloatMap]] | None = None
 
-    def columns(self) -> tuple[IndexArray | None, int]:
-        """Samples that are read, if fewer than all, and what to take from the indices."""
-        return self._columns, self.low
+    def samples(self) -> slice | IndexArray:
+        """Samples under the boxes, none of them twice, in the order of the field."""
+        first = self.low % self._size
+        if first + self.count <= self._size:
+            return slice(first, first + self.count)
+        if self.count >= self._size:
+            return slice(0, self._size)
+        return self._window()
 
-    def down(self, field: Field, columns: IndexArray | None) -> FloatMap:
-        """Average along the first axis: (places, columns)."""
-        source = field.sums if self.wide else field.values
-        if not self.wide:
-            first = _rows(source, self.index[0], columns)
-            second = _rows(source, self.following[0], columns)
-            second -= first
-            second *= self.part[0][:, None]
-            first += second
-            return first
-        low, high = (
-            _between(_rows(source, i, columns), _rows(source, i + 1, columns), part)
-            for i, part in zip(self.index, self.part, strict=True)
-        )
-        high -= low
-        high += self.turns[:, None] * (source[-1] if columns is None else source[-1, columns])
-        high /= np.float32(self.width)
-        return high
+    def _window(self) -> IndexArray:
+        return np.arange(self.low, self.low + self.count) % self._size
 
-    def across(self, rows: FloatMap, first: int | None) -> FloatMap:
-        """Average along the second axis of `rows`, which begin with sample `first`."""
-        if not self.wide:
-            if first is None:
-                left, right = self.index[0], self.following[0]
-            else:
-                left = (self.index[0] - first) % self.size
-                right = left + 1
-            value = rows.take(left, 1, mode="clip")
-            beside = rows.take(right, 1, mode="clip")
-            beside -= value
-            beside *= self.part[0]
-            value += beside
-            return value
-        start = 0 if first is None else first
-        sums = np.zeros((len(rows), rows.shape[1] + 1), np.float32)
-        np.cumsum(rows, 1, np.float32, sums[:, 1:])
-        ends = []
-        for index, part in zip(self.index, self.part, strict=True):
-            at = index if first is None else (index - start) % self.size
-            low = sums.take(at, 1, mode="clip")
-            high = sums.take(at + 1, 1, mode="clip")
-            high -= low
-            high *= part
-            low += high
-            ends.append(low)
-        value = ends[1]
-        value -= ends[0]
-        if first is None:
-            value += self.turns * sums[:, -1:]
-        value /= np.float32(self.width)
-        return value
+    def groups(self) -> list[tuple[slice, slice, FloatMap]]:
+        """Places, the samples of the window under them, and weights (places, samples)."""
+        if self._split is None:
+            whole = len(self._places)
+            each = max(1, min(whole, int(MOST_SAMPLES * whole / self.count)))
+            self._split = [self._group(i, min(i + each, whole)) for i in range(0, whole, each)]
+        return self._split
+
+    def _group(self, first: int, last: int) -> tuple[slice, slice, FloatMap]:
+        start = int(self._ends[0][first:last].min())
+        end = int(self._ends[1][first:last].max())
+        offset = (self._places[first:last] - (self.low + start)).astype(np.float32)
+        sample = np.arange(end - start, dtype=np.float32)
+        reach = np.float32(self._half + 0.5)
+        cover = np.minimum(reach - np.abs(sample - offset[:, None]), 1)
+        weights = np.maximum(cover, 0) / np.float32(2 * self._half)
+        return slice(first, last), slice(start, end), np.asarray(weights, np.float32)
+
+    @cached_property
+    def taps(self) -> list[tuple[IndexArray, FloatMap]]:
+        """For each sample that a box may cover: its number for every place, and its weight."""
+        low = self._ends[0] + self.low
+        offset = (self._places - low).astype(np.float32)
+        found = []
+        for tap in range(int((self._ends[1] - self._ends[0]).max())):
+            cover = np.float32(self._half + 0.5) - np.abs(np.float32(tap) - offset)
+            weight = np.clip(cover, 0, 1) / np.float32(2 * self._half)
+            found.append((low + tap, np.asarray(weight, np.float32)))
+        return found
+
+    def down(self, values: FloatMap, columns: slice | IndexArray) -> FloatMap:
+        """Average some columns of a field along its first axis: (places, columns)."""
+        if self.count > 2 * len(self._places):
+            return self._down_by_taps(values, columns)
+        window = self._window() if self.count >= self._size else self.samples()
+        patch = values[window][:, columns]
+        out = np.empty((len(self._places), patch.shape[1]), np.float32)
+        for places, samples, weights in self.groups():
+            _product(weights, patch[samples], out[places])
+        return out
+
+    def across(self, rows: FloatMap) -> FloatMap:
+        """Average along the second axis of rows of the `samples`: (rows, places)."""
+        if 2 * self.count > len(self._places):
+            return self._across_by_taps(rows)
+        if self.count >= self._size:
+            rows = rows.take(self._window(), 1)
+        out = np.empty((len(rows), len(self._places)), np.float32)
+        for places, samples, weights in self.groups():
+            _product(rows[:, samples], weights.T, out[:, places])
+        return out
+
+    def _down_by_taps(self, values: FloatMap, columns: slice | IndexArray) -> FloatMap:
+        """The same where most samples lie under no box."""
+        if isinstance(columns, slice):
+            values = values[:, columns]
+        total: FloatMap | None = None
+        for number, weight in self.taps:
+            rows = values[number % self._size]
+            rows *= weight[:, None]
+            total = rows if total is None else np.add(total, rows, total)
+        assert total is not None
+        return total if isinstance(columns, slice) else total[:, columns]
+
+    def _across_by_taps(self, rows: FloatMap) -> FloatMap:
+        whole = self.count >= self._size
+        total: FloatMap | None = None
+        for number, weight in self.taps:
+            at = number % self._size if whole else number - self.low
+            part = rows.take(at, 1, mode="clip")
+            part *= weight
+            total = part if total is None else np.add(total, part, total)
+        assert total is not None
+        return total
 
 
-def _rows(source: FloatMap, index: IndexArray, columns: IndexArray | None) -> FloatMap:
-    if columns is None:
-        return source.take(index, 0)
-    if columns[0] <= columns[-1]:  # no edge between them: a plain slice, much faster
-        return np.asarray(source[:, columns[0] : columns[-1] + 1][index])
-    return np.asarray(source[index[:, None], columns])
-
-
-def _between(low: FloatMap, high: FloatMap, part: FloatMap) -> FloatMap:
-    high -= low
-    high *= part[:, None]
-    low += high
-    return low
+def _product(left: FloatMap, right: FloatMap, out: FloatMap) -> None:
+    """Matrix product in parts so small that the matrix library starts no threads of its own."""
+    rows = max(1, MOST_PRODUCTS // (left.shape[1] * right.shape[1]))
+    for first in range(0, len(left), rows):
+        np.matmul(left[first : first + rows], right, out[first : first + rows])

@@ -12,13 +12,12 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from patterns.scenes.country_field import Field, GridAxis
+from patterns.scenes.country_field import BoxPlan, Field, GridAxis
 from patterns.scenes.noise import FloatMap
 
 __all__ = ["Field", "GridAxis", "GridSampler", "PointSampler", "Sampler", "box_filtered"]
 
 IndexArray = npt.NDArray[np.intp]
-MOST_BOUNDED = 4000  # samples that are worth looking through to skip a material
 
 
 class Sampler(Protocol):
@@ -70,23 +69,27 @@ class GridSampler:
         """Field averaged over each footprint; not to be changed, since it is kept."""
         key = id(field)
         if key not in self._known:
-            source = field.for_boxes(min(self.texel_x_m, self.texel_y_m))
-            source = source.turned if self._turned else source
-            plan = self.second.plan(source)
-            columns, start = plan.columns()
-            rows = self.first.plan(source).down(source, columns)
-            self._known[key] = plan.across(rows, None if columns is None else start)
+            source = self._source(field)
+            down, across = self._plans(source)
+            self._known[key] = across.across(down.down(source.values, across.samples()))
         return self._known[key]
 
     def bounds(self, field: Field) -> tuple[float, float]:
         """No place reads less or more than these."""
-        source = field.turned if self._turned else field
-        rows = self.first.plan(source).columns()[0]
-        columns = self.second.plan(source).columns()[0]
-        if rows is None or columns is None or len(rows) * len(columns) > MOST_BOUNDED:
-            return -np.inf, np.inf
-        part = source.values[rows[:, None], columns]
-        return float(part.min()), float(part.max())
+        source = self._source(field)
+        rows, columns = (plan.samples() for plan in self._plans(source))
+        patch = source.values[rows][:, columns]
+        return float(patch.min()), float(patch.max())
+
+    def _source(self, field: Field) -> Field:
+        """The field as coarse as the boxes allow, its first axis along the grid's."""
+        if self._turned:
+            return field.turned.for_boxes(self.first.width_m, self.second.width_m)
+        return field.for_boxes(self.first.width_m, self.second.width_m)
+
+    def _plans(self, source: Field) -> tuple[BoxPlan, BoxPlan]:
+        (first_m, second_m), (rows, columns) = source.steps_m, source.values.shape
+        return self.first.plan(first_m, rows), self.second.plan(second_m, columns)
 
     def nearest(self, values: npt.NDArray[np.uint16], step_m: float) -> npt.NDArray[np.uint16]:
         """Nearest sample of a periodic square."""

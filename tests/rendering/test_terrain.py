@@ -16,8 +16,9 @@ from patterns.rendering.box_blur import box_blur, box_margin
 from patterns.rendering.planes import Planes
 from patterns.rendering.terrain import TerrainRenderer
 from patterns.rendering.terrain_levels import APERTURE, LineLevel
+from patterns.rendering.terrain_picture import LinePlane
 from patterns.rendering.terrain_rays import Plane, Rays, cast
-from patterns.rendering.terrain_rows import RowLevel
+from patterns.rendering.terrain_rows import RowLevel, RowPlane
 from patterns.rendering.terrain_texels import codes_of_light, hazed, transmittance
 from patterns.scenes.country import Country
 from patterns.scenes.country_field import GridAxis
@@ -65,6 +66,13 @@ def codes_through_air(light: npt.NDArray[np.float32], rays: Rays, row: int) -> F
     return np.asarray(codes_of_light(hazed(light, through), colour=False)[0])
 
 
+def both_rays(motion: TerrainMotion) -> tuple[Rays, Rays]:
+    """Rays of luma and of chroma."""
+    planes = Plane(WIDTH, HEIGHT, 1), Plane(WIDTH // 2, HEIGHT // 2, 2)
+    luma, chroma = (cast(motion, plane, WIDTH, HEIGHT) for plane in planes)
+    return luma, chroma
+
+
 def assert_close(off: list[FloatCodes]) -> None:
     """Within 2 codes, but for 6 % of the samples; no bias; the error at edges bounded."""
     signed = np.concatenate(off)
@@ -84,15 +92,15 @@ def test_level_against_averaged_sub_frames(country: Country, flight: str, angle:
     once a line only, and its haze is that of the middle of its rows.
     """
     motion = TerrainMotion(flight)  # type: ignore[arg-type]
-    rays = cast(motion, Plane(WIDTH, HEIGHT, 1), WIDTH, HEIGHT)
+    rays, chroma = both_rays(motion)
     blur_m = 10 / 24 * angle / 360
     rows = (200, 206)
-    level = LineLevel(country, rays, rows, blur_m, colour=False)
+    level = LineLevel(country, rays, chroma, (100, 103), blur_m)
     travel = 37.123
     for chunk in level.chunks(travel):
         level.make(chunk)
     drawn = np.zeros((HEIGHT, WIDTH), np.uint8)
-    level.draw(travel, [drawn])
+    LinePlane([level], 0).draw(travel, [drawn])
     step = level.step_m / 4
     off = []
     for row in range(*rows):
@@ -102,7 +110,7 @@ def test_level_against_averaged_sub_frames(country: Country, flight: str, angle:
         count = int(np.ptp(offsets)) + 8
         along = GridAxis.even(first * step, step, count, level.step_m)
         light = view(country, along, level._across)
-        columns = level._columns[row - rows[0]]
+        columns = level.columns[0][row - rows[0]]
         light = (light[..., columns // 2] + light[..., (columns + 1) // 2]) * np.float32(0.5)
         mean = np.stack(
             [brute(light[..., k], place - first + offsets) for k in range(0, WIDTH, 3)], -1
@@ -115,14 +123,14 @@ def test_level_against_averaged_sub_frames(country: Country, flight: str, angle:
 def test_sideways_rows_against_averaged_sub_frames(country: Country, angle: int) -> None:
     """As above; rows take their texels from a grid 0.7 pixels fine."""
     motion = TerrainMotion("sideways")
-    rays = cast(motion, Plane(WIDTH, HEIGHT, 1), WIDTH, HEIGHT)
+    rays, chroma = both_rays(motion)
     blur_m = 10 / 24 * angle / 360
-    level = RowLevel(country, rays, (200, 206), blur_m, colour=False)
+    level = RowLevel(country, rays, chroma, (100, 103), blur_m)
     travel = 37.123
     for chunk in level.chunks(travel):
         level.make(chunk)
     drawn = np.zeros((HEIGHT, WIDTH), np.uint8)
-    level.draw(travel, [drawn])
+    RowPlane([level], 0).draw(travel, [drawn])
     step = level._step_m / 4
     chosen = np.arange(5, WIDTH, 9)
     low = np.floor((rays.across[0] * rays.depth_m[200] + travel - blur_m) / step) - 12
@@ -212,13 +220,13 @@ def test_memory_does_not_grow_with_travel() -> None:
     frame(renderer, 0, 192, 108)
 
     def held() -> int:
-        return sum(level._words.nbytes for level, _ in renderer._levels)
+        return sum(words.nbytes for level in renderer._levels for words in level.words)
 
     before = held()
     for n in range(1, 30):
         frame(renderer, n, 192, 108)
     assert held() == before
-    assert len(renderer._ahead) <= len(renderer._levels)
+    assert len(renderer._begun) <= len(renderer._levels)
 
 
 @pytest.mark.parametrize(

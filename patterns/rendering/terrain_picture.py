@@ -1,0 +1,56 @@
+"""From texel lines to picture rows, all levels of a plane together.
+
+Far levels have one or two rows each: what is reckoned for a level, rather than for the
+whole plane, costs more than its pixels.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.rendering.terrain_levels import LineLevel
+from patterns.rendering.terrain_texels import WORD, interpolator, unpacked
+
+__all__ = ["LinePlane"]
+
+BLOCK_ROWS = 12  # rows interpolated together: they stay in cache
+
+
+class LinePlane:
+    """Luma (`which` 0), or both planes of chroma (1), of consecutive levels."""
+
+    def __init__(self, levels: list[LineLevel], which: int) -> None:
+        self._which, self._levels = which, levels
+        self._wide = np.dtype("<u8") if which else WORD
+        rows = [level.rows[which] for level in levels]
+        self.top, self.bottom = rows[0].start, rows[-1].stop
+        self._shift = np.concatenate([level.shifts[which] for level in levels])[:, None]
+        self._words = []
+        for level in levels:
+            words = level.words[which].view(self._wide)
+            self._words += [words[..., 0] if which else words] * len(level.places[which])
+        self._columns = [row for level in levels for row in level.columns[which]]
+        self._origin = np.concatenate([level.lines(0.0)[which] for level in levels])
+        ahead = [level.lines(1.0)[which][:1] - level.lines(0.0)[which][:1] for level in levels]
+        counts = [len(level.places[which]) for level in levels]
+        self._per_m = np.repeat(np.concatenate(ahead), counts)
+        self._ring = np.array([len(words) for words in self._words])
+
+    def draw(self, travel_m: float, out: list[npt.NDArray[np.uint8]]) -> None:
+        """Fill the rows of each plane."""
+        line, mix = interpolator(self._origin + travel_m * self._per_m)
+        lines = (line % self._ring).tolist()
+        count = self.bottom - self.top
+        buffer = np.empty((BLOCK_ROWS, len(self._columns[0])), self._wide)
+        for first in range(0, count, BLOCK_ROWS):
+            last = min(first + BLOCK_ROWS, count)
+            block = buffer[: last - first]
+            for row in range(first, last):
+                self._words[row][lines[row]].take(self._columns[row], 0, block[row - first], "clip")
+            mixed = block.view(WORD).reshape(*block.shape, -1)
+            mixed *= mix[first:last, None, None]
+            block += self._shift[first:last]
+            codes = unpacked(mixed)
+            for number, plane in enumerate(out):
+                plane[self.top + first : self.top + last] = codes[..., number]
