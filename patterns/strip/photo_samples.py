@@ -22,8 +22,8 @@ __all__ = ["Samples", "take_samples"]
 FloatArray = npt.NDArray[np.float64]
 CELL_SHARE = 0.55  # of a cell's sides that is averaged; of a halftone's field all is
 MOST_SAMPLES = 48  # along a side
-NEAR = 0.12  # band lengths: references count less the farther they are along the strip
-STIFF = 0.02  # keeps slopes small where the references nearby do not tell them
+NEAR = 0.18  # band lengths: references count less the farther they are along the strip
+STIFF = np.array([1e-9, 2e-4, 0.02, 2e-6])  # keeps slope and bend small where nothing tells them
 LEAST = 1e-4
 FINE = tuple(i for i, name in enumerate(HALFTONES) if name != "0" and "coarse" not in name)
 FRACTIONS = np.array([float(Fraction(HALFTONES[i])) for i in FINE])
@@ -76,17 +76,21 @@ class Samples:
 
 
 def _nearby(at: FloatArray, light: FloatArray, where: FloatArray) -> tuple[FloatArray, float]:
-    """Plane through the light of the references near each place; and how far they scatter."""
+    """Light at places from the references near each, and its uncertainty by their scatter.
+
+    Across the strip the light may slope, along it also bend.
+    """
     apart = at[None] - where[:, None]
     weight = np.exp(-0.5 * (apart[..., 0] / NEAR) ** 2)
-    terms = np.concatenate([np.ones((*apart.shape[:2], 1)), apart], axis=-1)
+    bend = apart[..., :1] ** 2
+    terms = np.concatenate([np.ones_like(bend), apart, bend], axis=-1)
     weighted = terms * weight[..., None]
     normal = np.einsum("nki,nkj->nij", weighted, terms)
-    normal += np.diag([1e-9, STIFF, STIFF]) * weight.sum(axis=1)[:, None, None]
+    normal += np.diag(STIFF) * weight.sum(axis=1)[:, None, None]
     fitted = np.linalg.solve(normal, np.einsum("nki,k->ni", weighted, light)[..., None])[..., 0]
     rest = light[None] - np.einsum("nki,ni->nk", terms, fitted)
     scatter = float(np.sqrt((weight * rest**2).sum() / weight.sum()))
-    count = max(1.0, float(weight.sum(axis=1).mean()) - 3)
+    count = max(1.0, float(weight.sum(axis=1).mean()) - 4)
     return np.asarray(fitted[:, 0], np.float64), scatter / count**0.5
 
 

@@ -26,8 +26,9 @@ from tests.simulation.conditions import Case, draw_case
 from tests.simulation.film import frame_light, stage
 from tests.simulation.screen import RISE, Playback, Screen
 
-__all__ = ["photo_case", "take"]
+__all__ = ["cell_errors", "photo_case", "take"]
 
+FloatArray = npt.NDArray[np.float64]
 STEPS_PER_REFRESH = 64
 
 
@@ -58,7 +59,7 @@ def frame_shares(
     constant = max(screen.response_s / RISE, 1e-9)
     ends = np.append(played.starts_s[1:], np.inf)
 
-    def answer(since: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    def answer(since: FloatArray) -> FloatArray:
         return np.where(since > 0, -np.expm1(-np.maximum(since, 0) / constant), 0.0)
 
     shares: dict[int, float] = {}
@@ -70,7 +71,7 @@ def frame_shares(
     return shares
 
 
-def take(case: Case, exposure_s: float, cells: int) -> tuple[UInt8Array, npt.NDArray[np.float64]]:
+def take(case: Case, exposure_s: float, cells: int) -> tuple[UInt8Array, FloatArray]:
     """Photo as R'G'B' after JPEG, and the share of each of `cells` hold cells."""
     scene = stage(case, int(case.capture_hz * (exposure_s + 0.5)))
     shares = frame_shares(case.screen, scene.played, 0.2, exposure_s)
@@ -92,3 +93,9 @@ def take(case: Case, exposure_s: float, cells: int) -> tuple[UInt8Array, npt.NDA
     file = io.BytesIO()
     grey.save(file, "JPEG", quality=int(rng.integers(82, 95)))
     return np.asarray(Image.open(file)), truth
+
+
+def cell_errors(cells: FloatArray, truth: FloatArray) -> FloatArray:
+    """Error of each cell's hold: as a fraction of the true one, or of the mean if that is more."""
+    relative, true = cells / cells.mean(), truth / truth.mean()
+    return np.asarray(np.abs(relative - true) / np.maximum(true, 1), np.float64)
