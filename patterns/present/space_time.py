@@ -10,10 +10,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import accumulate
 
 from patterns.errors import RequestError
 from patterns.present.canvas import Box, Drawing, Polygon, Stroke, Text
-from patterns.present.hold_chart import Hold, shown_holds
+from patterns.present.hold_chart import Hold
 from patterns.present.style import LIGHT, SLIDE, Scheme
 from patterns.rendering.lettering import cap_height_px
 from patterns.timing.cadence import Cadence
@@ -61,8 +62,7 @@ def _frame(plot: _Plot, drawing: Drawing) -> None:
 
 def _steps(plot: _Plot, drawing: Drawing) -> None:
     """Fill what lies between step and line, then draw the steps."""
-    holds, _ = shown_holds(plot.cadence, plot.seconds)
-    shown = [(n, hold) for n, hold in enumerate(holds) if hold.refreshes]
+    shown = [(n, hold) for n, hold in enumerate(_holds(plot)) if hold.refreshes]
     ends = [_ends(plot, n, hold) for n, hold in shown]
     c = plot.colours
     for (n, hold), (begin, end, place) in zip(shown, ends, strict=True):
@@ -78,6 +78,15 @@ def _steps(plot: _Plot, drawing: Drawing) -> None:
             drawing.add(Stroke(x0, before, x0, y, fill, SLIDE.hairline_px))
     eye = (plot.x(Fraction(0)), plot.y(Fraction(0)), plot.x(plot.seconds), plot.y(plot.seconds))
     drawing.add(Stroke(*eye, c.ink, LINE_PX))
+
+
+def _holds(plot: _Plot) -> list[Hold]:
+    """Holds from frame 0 on, which comes on at its very moment: there the line begins."""
+    cadence = plot.cadence
+    held = cadence.first_holds(int(plot.seconds * cadence.rate) + 2)
+    starts = accumulate(held, initial=0)
+    usual = max(1, cadence.usual_hold)
+    return [Hold(start, hold, hold != usual) for start, hold in zip(starts, held, strict=False)]
 
 
 def _ends(plot: _Plot, n: int, hold: Hold) -> tuple[Fraction, Fraction, Fraction]:
