@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 import numpy.typing as npt
@@ -23,7 +23,7 @@ from patterns.strip.camera_track import Fit, refine
 from patterns.strip.grid import ARRANGEMENTS, Grid, grid
 from patterns.strip.placement import Placement
 
-__all__ = ["homography", "locate"]
+__all__ = ["homographies", "locate"]
 
 FloatArray = npt.NDArray[np.float64]
 LOOKED_AT_PX = 1100  # pictures are thinned to about this on their longer side
@@ -38,22 +38,24 @@ PERSPECTIVE = np.linspace(-0.3, 0.3, 81)  # tried along the strip
 LARGEST_RMS = 0.5  # grid units: edges that scatter more are no strip's
 
 
-def homography(source: FloatArray, target: FloatArray) -> FloatArray | None:
-    """Homography (3, 3) that takes four points (4, 2) to four others; None if degenerate."""
-    x, y = source.T
-    u, v = target.T
-    one, zero = np.ones(4), np.zeros(4)
+def homographies(source: FloatArray, targets: FloatArray) -> FloatArray:
+    """Homographies (n, 3, 3) that take four points (4, 2) to others (n, 4, 2).
+
+    Degenerate ones hold numbers that no test of the picture will pass.
+    """
+    x, y = np.broadcast_to(source.T[:, None], (2, *targets.shape[:2]))
+    u, v = targets[..., 0], targets[..., 1]
+    one, zero = np.ones_like(x), np.zeros_like(x)
     rows = np.concatenate(
         [
-            np.stack([x, y, one, zero, zero, zero, -u * x, -u * y], 1),
-            np.stack([zero, zero, zero, x, y, one, -v * x, -v * y], 1),
-        ]
+            np.stack([x, y, one, zero, zero, zero, -u * x, -u * y], -1),
+            np.stack([zero, zero, zero, x, y, one, -v * x, -v * y], -1),
+        ],
+        axis=1,
     )
-    try:
-        solution = np.linalg.solve(rows, np.concatenate([u, v]))
-    except np.linalg.LinAlgError:
-        return None
-    return np.append(solution, 1.0).reshape(3, 3)
+    known = np.concatenate([u, v], axis=1)[..., None]
+    solved = np.linalg.solve(rows + 1e-12 * np.eye(8), known)[..., 0]
+    return np.asarray(np.insert(solved, 8, 1.0, axis=1).reshape(-1, 3, 3), np.float64)
 
 
 def _posts(blobs: Blobs) -> npt.NDArray[np.intp]:
@@ -70,8 +72,8 @@ def _posts(blobs: Blobs) -> npt.NDArray[np.intp]:
     return np.asarray(found[np.argsort(-blobs.length[found], kind="stable")][:MOST_POSTS])
 
 
-def _pairs(blobs: Blobs, posts: npt.NDArray[np.intp]) -> list[tuple[int, int]]:
-    """Pairs of blobs that could be the posts, widest apart first."""
+def _pairs(blobs: Blobs, posts: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+    """Pairs of blobs that could be the posts, (pairs, 2), widest apart first."""
     length, centre, axis = blobs.length[posts], blobs.centre[posts], blobs.axis[posts]
     apart = centre[None] - centre[:, None]
     distance = np.hypot(apart[..., 0], apart[..., 1]) + 1e-9
@@ -90,35 +92,21 @@ def _pairs(blobs: Blobs, posts: npt.NDArray[np.intp]) -> list[tuple[int, int]]:
     )
     first, second = np.nonzero(np.triu(fits, 1))
     order = np.argsort(-distance[first, second], kind="stable")[:MOST_PAIRS]
-    return [(int(posts[first[i]]), int(posts[second[i]])) for i in order]
+    return np.asarray(np.stack([posts[first[order]], posts[second[order]]], 1), np.intp)
 
 
-def _ends(blobs: Blobs, index: int, down: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Both ends of a bar's middle line; the second lies towards `down`."""
-    axis = blobs.axis[index] * (1 if blobs.axis[index] @ down > 0 else -1)
-    half = axis * blobs.length[index] / 2
-    return blobs.centre[index] - half, blobs.centre[index] + half
+def _ends(blobs: Blobs, index: npt.NDArray[np.intp], down: FloatArray) -> FloatArray:
+    """Both ends of bars' middle lines, (n, 2, 2); the second lies towards `down`, (n, 2)."""
+    axis = blobs.axis[index]
+    half = axis * (np.sign((axis * down).sum(axis=1)) * blobs.length[index] / 2)[:, None]
+    centre = blobs.centre[index]
+    return np.stack([centre - half, centre + half], 1)
 
 
 @cache
 def _post_ends(arrangement: str) -> FloatArray:
     posts = grid(arrangement).posts
     return np.array([((p.left + p.right) / 2, y) for p in posts for y in (p.top, p.bottom)])
-
-
-def _placements(blobs: Blobs, first: int, second: int) -> Iterator[Placement]:
-    """Every way in which two bars could be a strip's posts."""
-    apart = blobs.centre[second] - blobs.centre[first]
-    for arrangement in ARRANGEMENTS:
-        for left, right, way in ((first, second, 1), (second, first, -1)):
-            for mirrored in (False, True):
-                # a strip read upright has its underside 90 degrees clockwise of its length
-                sign = way * (-1 if mirrored else 1)
-                down = np.array([-apart[1], apart[0]]) * sign
-                ends = np.array([*_ends(blobs, left, down), *_ends(blobs, right, down)])
-                matrix = homography(_post_ends(arrangement), ends)
-                if matrix is not None:
-                    yield Placement(arrangement, matrix, bool(down[1] < 0), mirrored)
 
 
 @cache
@@ -129,13 +117,44 @@ def _mark_points(arrangement: str) -> tuple[FloatArray, FloatArray]:
     return lit, centres(on.dark).reshape(2, 4, 2)
 
 
+def _look_like_strips(
+    luma: UInt8Array, arrangement: str, matrices: FloatArray
+) -> npt.NDArray[np.bool_]:
+    """Whether posts and flags are clearly lighter than the places beside them, (n,)."""
+    lit, unlit = _mark_points(arrangement)
+    points = np.concatenate([lit, unlit], axis=1).reshape(-1, 2)
+    with np.errstate(all="ignore"):  # degenerate maps give places outside of the picture
+        mapped = points @ matrices[:, :, :2].transpose(0, 2, 1) + matrices[:, None, :, 2]
+        at = mapped[..., :2] / mapped[..., 2:]
+        light = gather_light(luma, at).reshape(len(matrices), 2, 6)
+    least, most = light[..., :2].min(axis=-1), light[..., 2:].max(axis=-1)
+    # a NaN, a place outside the picture, fails
+    clear = least - most > LEAST_CLEAR * light[..., :2].max(axis=-1)
+    return np.asarray(clear.all(axis=-1), np.bool_)
+
+
 def looks_like_strip(luma: UInt8Array, placement: Placement) -> bool:
     """Whether posts and flags are clearly lighter than the places beside them."""
-    lit, unlit = _mark_points(placement.arrangement)
-    light = gather_light(luma, placement.to_picture(np.concatenate([lit, unlit], axis=1)))
-    least, most = light[:, :2].min(axis=1), light[:, 2:].max(axis=1)
-    # a NaN, a place outside the picture, fails
-    return bool((least - most > LEAST_CLEAR * light[:, :2].max(axis=1)).all())
+    return bool(_look_like_strips(luma, placement.arrangement, placement.matrix[None])[0])
+
+
+def _placements(luma: UInt8Array, blobs: Blobs, thin: int) -> Iterator[list[Placement]]:
+    """Placements that look like a strip, those of one pair of blobs at a time."""
+    pairs = _pairs(blobs, _posts(blobs))
+    found: dict[int, list[Placement]] = {}
+    scale = np.diag([thin, thin, 1.0])
+    for arrangement, way, mirrored in product(ARRANGEMENTS, (1, -1), (False, True)):
+        left, right = pairs[:, ::way].T
+        apart = blobs.centre[right] - blobs.centre[left]
+        # a strip read upright has its underside 90 degrees clockwise of its length
+        down = np.stack([-apart[:, 1], apart[:, 0]], 1) * (-1 if mirrored else 1)
+        ends = np.concatenate([_ends(blobs, left, down), _ends(blobs, right, down)], axis=1)
+        matrices = scale @ homographies(_post_ends(arrangement), ends)
+        for i in np.nonzero(_look_like_strips(luma, arrangement, matrices))[0]:
+            place = Placement(arrangement, matrices[i], bool(down[i, 1] < 0), mirrored)
+            found.setdefault(int(i), []).append(place)
+    for pair in sorted(found):
+        yield found[pair]
 
 
 @cache
@@ -202,16 +221,8 @@ def locate(luma: UInt8Array) -> Placement | None:
 
 def _best(luma: UInt8Array, blobs: Blobs, thin: int) -> Placement | None:
     """Best fit of the first pair of blobs that are a strip's posts."""
-    scale = np.diag([thin, thin, 1.0])
-    best: Fit | None = None
-    for first, second in _pairs(blobs, _posts(blobs)):
-        for rough in _placements(blobs, first, second):
-            placement = replace(rough, matrix=scale @ rough.matrix)
-            if not looks_like_strip(luma, placement):
-                continue
-            fit = _fit(luma, placement)
-            if fit and (best is None or fit.rms < best.rms):
-                best = fit
-        if best is not None:
-            return best.placement
+    for placements in _placements(luma, blobs, thin):
+        fits = [fit for place in placements if (fit := _fit(luma, place)) is not None]
+        if fits:
+            return min(fits, key=lambda fit: fit.rms).placement
     return None
