@@ -18,6 +18,7 @@ LAYOUTS: tuple[LayoutName, ...] = ("side", "stacked", "line", "grid")
 # In 1080ths of the frame's height (or 1920ths of its width, if that is the tighter).
 MARGIN, GAP, FOOT, COLUMN = 48, 32, 66, 520
 TITLE = {2: 92, 3: 76, 4: 56}
+WORDS = {2: 40, 3: 36, 4: 32}
 METER = {"above": 96, "beside": 96, "small": 54}
 
 # Widest picture for its height whose strip is still found by the reader (measured: 3.95 is
@@ -137,34 +138,47 @@ def panel_layout(
     """
     _check(count, layout)
     unit = min(width / 1920, height / 1080)
-    margin, gap, foot, column = (_even(unit * n) for n in (MARGIN, GAP, FOOT, COLUMN))
+    margin, gap, foot = (_even(unit * n) for n in (MARGIN, GAP, FOOT))
     inner = Area(margin, margin, width - 2 * margin, height - 2 * margin - foot)
-    crowd = 4 if layout == "grid" else count
-    title_px = round(unit * TITLE[crowd])
-    words_px = round(unit * {2: 40, 3: 36, 4: 32}[crowd])
-    rows = layout == "stacked" or (layout == "line" and level_line)
-    between = 0 if layout == "line" else gap
-    if rows:
-        meter = _even(unit * METER["small" if count == 4 else "beside"])
-        apart = gap if layout == "line" else 0  # the labels keep clear where pictures touch
-        high = _tracks(inner.top, inner.height, count, between)[0][1]
-        column = max(column, inner.width - int(FLATTEST * high) // 2 * 2)
-        return tuple(
-            _beside(
-                Area(inner.left, top, inner.width, high), column, title_px, words_px, meter,
-                (apart if i else 0, 0 if i else apart),
-            )
-            for i, (top, high) in enumerate(_tracks(inner.top, inner.height, count, between))
-        )  # fmt: skip
+    if layout == "stacked" and height > width:  # no room beside the pictures
+        return _cells(inner, (1, count), (gap, gap), unit)
+    if layout == "stacked" or (layout == "line" and level_line):
+        return _rows(inner, count, gap, unit, touching=layout == "line")
     if layout == "grid":
-        meter = _even(unit * METER["small"])
-        return tuple(
-            _above(Area(left, top, wide, high), title_px, words_px, meter, _even(unit * 10))
-            for top, high in _tracks(inner.top, inner.height, 2, gap)
-            for left, wide in _tracks(inner.left, inner.width, 2, gap)
-        )
-    meter = _even(unit * METER["above"])
+        return _cells(inner, (2, 2), (gap, gap), unit)
+    return _cells(inner, (count, 1), (0 if layout == "line" else gap, gap), unit)
+
+
+def _cells(
+    inner: Area, across_down: tuple[int, int], gaps: tuple[int, int], unit: float
+) -> tuple[PanelAreas, ...]:
+    """Panels in columns and rows, each with its label above and its meter beneath."""
+    across, down = across_down
+    count = across * down
+    meter = _even(unit * METER["small" if across > 1 < down else "above"])
     return tuple(
-        _above(Area(left, inner.top, wide, inner.height), title_px, words_px, meter, gap // 4 * 2)
-        for left, wide in _tracks(inner.left, inner.width, count, between)
-    )
+        _above(
+            Area(left, top, wide, high), round(unit * TITLE[count]), round(unit * WORDS[count]),
+            meter, _even(unit * (10 if across > 1 < down else 16)),
+        )
+        for top, high in _tracks(inner.top, inner.height, down, gaps[1])
+        for left, wide in _tracks(inner.left, inner.width, across, gaps[0])
+    )  # fmt: skip
+
+
+def _rows(
+    inner: Area, count: int, gap: int, unit: float, *, touching: bool
+) -> tuple[PanelAreas, ...]:
+    """Panels one above the other, labels and meters in a column at their left."""
+    meter = _even(unit * METER["small" if count == 4 else "beside"])
+    tracks = _tracks(inner.top, inner.height, count, 0 if touching else gap)
+    widest = int(FLATTEST * tracks[0][1]) // 2 * 2
+    column = max(_even(unit * COLUMN), inner.width - widest)
+    apart = gap if touching else 0  # the labels keep clear where pictures touch
+    return tuple(
+        _beside(
+            Area(inner.left, top, inner.width, high), column, round(unit * TITLE[count]),
+            round(unit * WORDS[count]), meter, (apart if i else 0, 0 if i else apart),
+        )
+        for i, (top, high) in enumerate(tracks)
+    )  # fmt: skip
