@@ -45,6 +45,7 @@ def strip_corners(pose: Pose) -> FloatArray:
     return _through(_framed(pose)[0])
 
 
+@lru_cache(maxsize=16)
 def seen_light(pose: Pose, number: int) -> npt.NDArray[np.float32]:
     """Light of frame `number` as the camera sees it."""
     luma = strip_frame(CLIP, number).y
