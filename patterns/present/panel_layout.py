@@ -69,15 +69,17 @@ def _even(value: float) -> int:
     return 2 * round(value / 2)
 
 
-def _above(cell: Area, title_px: int, words_px: int, meter: int, gap: int) -> PanelAreas:
-    """Label over the picture, meter beneath."""
+def _above(
+    cell: Area, title_px: int, words_px: int, meter: int, gap: int, clear: int = 0
+) -> PanelAreas:
+    """Label over the picture, meter beneath, which ends `clear` pixels before the picture."""
     label = _even(title_px * 1.05 + words_px * 1.45)
     top = cell.top + label
     bottom = cell.bottom - meter - gap
     return PanelAreas(
         Area(cell.left, cell.top, cell.width, label),
         Area(cell.left, top, cell.width, bottom - top),
-        Area(cell.left, cell.bottom - meter, cell.width, meter),
+        Area(cell.left, cell.bottom - meter, cell.width - clear, meter),
         title_px,
         words_px,
     )
@@ -155,11 +157,12 @@ def _cells(
     """Panels in columns and rows, each with its label above and its meter beneath."""
     across, down = across_down
     count = across * down
+    clear = 0 if gaps[0] else gaps[1] // 4 * 2  # between the meters where pictures touch
     meter = _even(unit * METER["small" if across > 1 < down else "above"])
     return tuple(
         _above(
             Area(left, top, wide, high), round(unit * TITLE[count]), round(unit * WORDS[count]),
-            meter, _even(unit * (10 if across > 1 < down else 16)),
+            meter, _even(unit * (10 if across > 1 < down else 16)), clear,
         )
         for top, high in _tracks(inner.top, inner.height, down, gaps[1])
         for left, wide in _tracks(inner.left, inner.width, across, gaps[0])

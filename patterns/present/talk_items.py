@@ -31,6 +31,7 @@ from patterns.present.speaker_notes import (
 from patterns.present.split_clip import SplitSpec
 from patterns.present.split_file import Progress, write_split
 from patterns.present.talk_request import Part, TalkRequest
+from patterns.present.tracked_eye import MODEL_WORDS
 from patterns.present.tracked_eye_slide import tracked_eye_slide
 from patterns.safety.report import SafetyReport
 from patterns.timing.rates import format_decimal
@@ -129,7 +130,7 @@ def _stills(request: TalkRequest) -> Iterator[Item]:
         slide = tracked_eye_slide(few, speed_px_s=EYE_SPEED_PX_S, colours=colours)
         slide.save(held, "PNG", optimize=True)
         write_whole(folder / file, held.getvalue(), force=request.force)
-        return {"speed_px_s": float(EYE_SPEED_PX_S)}
+        return {"speed_px_s": float(EYE_SPEED_PX_S), "model": MODEL_WORDS}
 
     yield Item("still", (file,), eye_notes(request), make)
 

@@ -66,7 +66,8 @@ def _facts(item: dict[str, Any]) -> str:
         parts.append(f"{item['seconds']:g} s at {item['refresh_hz']:g} fps, full screen")
     if item["kind"] == "animation" and not item["seamless"]:
         parts.append("starts again with a jump")
-    return f'<p class="small">{escape(". ".join(parts))}.</p>' if parts else ""
+    model = f'<p class="small">{escape(item["model"])}</p>' if item.get("model") else ""
+    return (f'<p class="small">{escape(". ".join(parts))}.</p>' if parts else "") + model
 
 
 def _entry(item: dict[str, Any]) -> str:
