@@ -7,10 +7,12 @@ the trapezoid's integral at the cell's ends: nothing is sampled.
 
 from __future__ import annotations
 
+from math import gcd
+
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["across_boxes", "box_weights", "trapezoid_integral", "turn_boxes"]
+__all__ = ["across_boxes", "box_weights", "trapezoid_integral", "turn_boxes", "turn_reach"]
 
 Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
@@ -18,8 +20,8 @@ Light = npt.NDArray[np.float32]
 # Products of at most this many multiplications are done by the calling thread alone: the
 # library's own threads wait in a loop, which on a busy machine costs more than they bring.
 LARGEST_PRODUCT = 250_000
-CENTRES_TOGETHER = 48
-ROWS_TOGETHER = 24
+TEXELS_TOGETHER = 16
+ROWS_TOGETHER = 40
 
 
 def trapezoid_integral(x: Floats, first: float, second: float) -> Floats:
@@ -39,50 +41,72 @@ def trapezoid_integral(x: Floats, first: float, second: float) -> Floats:
     return np.asarray((ramp / 2 + flat + falling) / (wide * narrow), np.float64)
 
 
-def turn_boxes(cells: Light, centres: Floats, pixel: float, exposure: float) -> Light:
-    """Mean of `cells` along axis 0 over a pixel and an exposure about each of `centres`.
+def turn_boxes(cells: Light, part: int, per_texel: float, pixel: float, exposure: float) -> Light:
+    """Mean of `cells` along axis 0 over a pixel and an exposure about each texel.
+
+    The cells are those under the texels and `turn_reach` more before and after. Every
+    few texels begin with a cell, so that one matrix of weights serves all, and a texel
+    comes out the same in whatever piece it is drawn.
 
     Parameters
     ----------
     cells
         float32 (cells, anything); cell i covers i to i + 1.
-    centres
-        Ascending, in cells; boxes must stay inside the cells.
+    part
+        Texels that cover whole cells, of which the texels are a multiple.
+    per_texel
+        Cells to a texel: a ratio of small numbers, since texels are whole parts of a turn.
     pixel, exposure
         Widths in cells; `exposure` may be 0.
 
     Returns
     -------
-    float32 (centres, anything)
+    float32 (pieces, texels of a piece, anything)
     """
-    out = np.empty((len(centres), cells.shape[1]), np.float32)
-    reach = (pixel + exposure) / 2
-    for begin in range(0, len(centres), CENTRES_TOGETHER):
-        some = centres[begin : begin + CENTRES_TOGETHER]
-        low = max(int(np.floor(some[0] - reach)), 0)
-        high = min(int(np.ceil(some[-1] + reach)) + 1, len(cells))
-        edges = np.arange(low, high + 1) - some[:, np.newaxis]
-        weights = np.diff(trapezoid_integral(edges, pixel, exposure), axis=1).astype(np.float32)
-        _multiply(weights, cells[low:high], out[begin : begin + len(some)])
+    reach = turn_reach(pixel, exposure)
+    together = _texels_together(part, round(part * per_texel), reach)
+    wide = round(together * per_texel)
+    pieces = (len(cells) - 2 * reach) // wide
+    assert len(cells) == pieces * wide + 2 * reach
+    centres = (np.arange(together) + 0.5) * per_texel + reach
+    edges = np.arange(wide + 2 * reach + 1) - centres[:, np.newaxis]
+    weights = np.diff(trapezoid_integral(edges, pixel, exposure), axis=1).astype(np.float32)
+    cells = np.ascontiguousarray(cells)
+    line, item = cells.strides
+    windows = np.lib.stride_tricks.as_strided(
+        cells,
+        (pieces, wide + 2 * reach, cells.shape[1]),
+        (wide * line, line, item),
+        writeable=False,
+    )
+    out = np.empty((pieces, together, cells.shape[1]), np.float32)
+    most = max(1, LARGEST_PRODUCT // weights.size)
+    for begin in range(0, cells.shape[1], most):
+        some = slice(begin, begin + most)
+        np.matmul(weights, windows[:, :, some], out=out[:, :, some])
     return out
 
 
-def _multiply(left: Light, right: Light, out: Light) -> None:
-    """Matrix product in pieces small enough for one thread."""
-    rows, inner = left.shape
-    wide = max(1, LARGEST_PRODUCT // max(1, rows * inner))
-    for begin in range(0, right.shape[1], wide):
-        part = slice(begin, begin + wide)
-        np.matmul(left, right[:, part], out=out[:, part])
+def turn_reach(pixel: float, exposure: float) -> int:
+    """Whole cells that the boxes of a texel may reach beyond it."""
+    return int(np.ceil((pixel + exposure) / 2))
+
+
+def _texels_together(texels: int, cells: int, reach: int) -> int:
+    """Least part of the texels, from enough on, that covers whole cells."""
+    enough = max(TEXELS_TOGETHER, 2 * reach)
+    common = gcd(texels, cells)
+    parts = [k for k in range(1, common + 1) if common % k == 0]
+    return texels // max(k for k in parts if texels // k >= min(enough, texels))
 
 
 def across_boxes(cells: Light, centres: Floats, widths: Floats, low: float, pitch: float) -> Light:
-    """Mean of `cells` (anything, cells) over the box of each row: float32 (anything, rows).
+    """Mean of `cells` (pieces, anything, cells) over the box of each row: (pieces, anything, rows).
 
     `centres` ascend; the other arguments are those of `box_weights`.
     """
-    count = cells.shape[1]
-    out = np.empty((len(cells), len(centres)), np.float32)
+    pieces, lines, count = cells.shape
+    out = np.empty((pieces, lines, len(centres)), np.float32)
     for begin in range(0, len(centres), ROWS_TOGETHER):
         part = slice(begin, begin + ROWS_TOGETHER)
         half = widths[part] / 2
@@ -90,8 +114,9 @@ def across_boxes(cells: Light, centres: Floats, widths: Floats, low: float, pitc
         last = min(int(np.ceil(((centres[part] + half).max() - low) / pitch)) + 1, count)
         weights = box_weights(centres[part], widths[part], low + first * pitch, pitch, last - first)
         tall = max(1, LARGEST_PRODUCT // weights.size)
-        for top in range(0, len(cells), tall):
-            np.matmul(cells[top : top + tall, first:last], weights, out=out[top : top + tall, part])
+        for top in range(0, lines, tall):
+            some = slice(top, top + tall)
+            np.matmul(cells[:, some, first:last], weights, out=out[:, some, part])
     return out
 
 

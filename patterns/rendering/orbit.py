@@ -9,15 +9,23 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 from math import pi, radians
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from patterns.clip import Clip
 from patterns.rendering.light import code_to_light, light_to_code
-from patterns.rendering.orbit_atlas import Atlas, Surface, build_atlas
+from patterns.rendering.orbit_atlas import Atlas, Surface
 from patterns.rendering.orbit_plan import RowPlan, plan_rows
-from patterns.rendering.orbit_view import EDGE_GRID, look
+from patterns.rendering.orbit_view import (
+    EDGE_GRID,
+    look,
+    whole,
+    whole_azimuths,
+    whole_edge_azimuths,
+    whole_edges,
+)
 from patterns.rendering.planes import Planes, UInt8Array
 from patterns.scenes.country import Country
 from patterns.scenes.motion import OrbitMotion
@@ -29,55 +37,91 @@ from patterns.scenes.orbit_subjects import OrbitSubject
 __all__ = ["OrbitRenderer"]
 
 Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.floating]
 Pairs = npt.NDArray[np.uint16] | npt.NDArray[np.uint32]
 
 SUBTEXEL_BITS = 7
 SUBTEXELS = 1 << SUBTEXEL_BITS  # a place is kept to this part of a texel
 BLOCK = 32768  # pixels at once: the working arrays stay in cache
 THREADS = 2
-COARSER = 1.6  # the country's samples lie this many pixels apart, where they lie densest
+AHEAD, LATER = 24, 240  # frames before they are drawn that texels are begun, or may be
+FETCH = 7  # samples apart, few of which lie in one line of the cache
+LONGEST_ROW = 1 << 18  # texels; rows of the largest pictures are half as long
 
 
 class _Reader:
     """Reads one plane's texels for a list of samples, between texels linearly.
 
-    A sample keeps its place in the atlas, and the number of its rows' texels to a turn:
-    all rows with the same number move by the same offset.
+    A sample keeps its place in the atlas; all groups with the same number of texels to a
+    turn move by the same offset, and samples beside each other mostly belong to one, so
+    that runs of them are kept.
     """
 
     def __init__(
-        self, azimuth: npt.NDArray[np.floating], row: Ints, plan: RowPlan, atlas: Atlas
+        self, azimuth: npt.NDArray[np.float32], row: Ints, plan: RowPlan, atlas: Atlas
     ) -> None:
-        per_radian = (plan.texels / (2 * pi)).astype(np.float32)
-        place = azimuth * per_radian[row] - (atlas.first_texel + 0.5).astype(np.float32)[row]
-        self._place = np.rint(place * SUBTEXELS).astype(np.int64)
-        self._place += (atlas.start * SUBTEXELS)[row]
-        self._group = np.unique(plan.texels, return_inverse=True)[1].astype(np.uint8)[row]
+        group = plan.group_of_row
+        texels = np.array([g.texels for g in plan.groups])
+        offset = np.unique(texels, return_inverse=True)[1][group].astype(np.uint8)
+        per_radian = (texels / (2 * pi))[group]
+        inside = np.arange(len(group)) - np.array([g.rows[0] for g in plan.groups])[group]
+        start = atlas.start[group] + inside * atlas.length[group]
+        begin = start - atlas.first_texel[group] - 0.5
+        self._length = len(azimuth)
+        self._blocks = [
+            _block(azimuth[part].astype(np.float64), row[part], begin, per_radian, offset)
+            for part in (slice(k, k + BLOCK) for k in range(0, len(azimuth), BLOCK))
+        ]
 
     def __len__(self) -> int:
-        return len(self._place)
+        return self._length
 
     def read(self, pairs: Pairs, offsets: Ints, out: list[UInt8Array]) -> None:
         """Fill flat `out`: one plane from luma's pairs, or two from chroma's.
 
         `offsets` is how far each group has moved, in texels x SUBTEXELS.
         """
-        where, part = np.empty(BLOCK, np.int64), np.empty((BLOCK, len(out)), np.int16)
-        group = np.empty(BLOCK, np.intp)
+        where, part = np.empty(BLOCK, np.intp), np.empty((BLOCK, len(out)), np.int16)
         found = np.empty(BLOCK, pairs.dtype)
-        for begin in range(0, len(self), BLOCK):
-            end = min(begin + BLOCK, len(self))
-            n = end - begin
-            np.copyto(group[:n], self._group[begin:end])
-            np.take(offsets, group[:n], out=where[:n], mode="clip")
-            where[:n] += self._place[begin:end]
+        for number, block in enumerate(self._blocks):
+            n, begin = len(block.place), number * BLOCK
+            place = np.repeat(offsets.astype(block.place.dtype)[block.runs], block.lengths)
+            place += block.place
             for column in range(len(out)):
-                np.bitwise_and(where[:n], SUBTEXELS - 1, out=part[:n, column], casting="unsafe")
-            where[:n] >>= SUBTEXEL_BITS
-            np.take(pairs, where[:n], out=found[:n], mode="clip")
+                np.bitwise_and(
+                    place, place.dtype.type(SUBTEXELS - 1), out=part[:n, column], casting="unsafe"
+                )
+            np.right_shift(place, place.dtype.type(SUBTEXEL_BITS), out=where[:n])
+            here = pairs[block.base :]
+            here.take(where[:n:FETCH], mode="clip")  # brings in what is read next, faster
+            here.take(where[:n], out=found[:n], mode="clip")
             mixed = _mix(found[:n].view(np.uint16), part[:n].reshape(-1))
             for column, plane in enumerate(out):
-                np.copyto(plane[begin:end], mixed[column :: len(out)], casting="unsafe")
+                np.copyto(plane[begin : begin + n], mixed[column :: len(out)], casting="unsafe")
+
+
+class _Block(NamedTuple):
+    """Places of samples in the atlas from `base` on, and runs that move by one offset."""
+
+    base: int
+    place: npt.NDArray[np.int32] | npt.NDArray[np.int64]
+    runs: npt.NDArray[np.uint8]
+    lengths: Ints
+
+
+def _block(
+    azimuth: Floats, row: Ints, begin: Floats, per_radian: Floats, offset: npt.NDArray[np.uint8]
+) -> _Block:
+    place = np.rint((azimuth * per_radian[row] + begin[row]) * SUBTEXELS).astype(np.int64)
+    # A turn never moves a sample by more than its row's end, far less than what is left.
+    base = int(place.min() >> SUBTEXEL_BITS) - LONGEST_ROW
+    base = max(base, 0)
+    place -= base << SUBTEXEL_BITS
+    small = place.max() + (LONGEST_ROW << SUBTEXEL_BITS) < 2**31
+    mine = offset[row]
+    starts = np.flatnonzero(np.concatenate([[True], mine[1:] != mine[:-1]]))
+    lengths = np.diff(np.append(starts, len(mine)))
+    return _Block(base, place.astype(np.int32) if small else place, mine[starts], lengths)
 
 
 def _mix(pair: npt.NDArray[np.uint16], part: npt.NDArray[np.int16]) -> npt.NDArray[np.int16]:
@@ -96,6 +140,7 @@ class OrbitRenderer:
     """Draws the orbit of a clip into pictures of `width` x `height` pixels, both even.
 
     The atlas holds the bearings that the clip's frames see, or all with `whole_turn`.
+    Frames drawn in order find it painted: that is done ahead, by threads.
 
     Raises
     ------
@@ -109,10 +154,12 @@ class OrbitRenderer:
         self._exposure_s, self._size = clip.exposure_s, (width, height)
         self._clip = clip
         self._other: OrbitRenderer | None = None
+        self._last = -2
         ends = [self._turned(n) for n in (0, clip.frames - 1)]
         self._light = code_to_light(np.arange(256))
         if whole_turn:
             ends = [Fraction(0), Fraction(360)]
+        self._pool = ThreadPoolExecutor(THREADS, thread_name_prefix="orbit")
         self._open(min(ends), max(ends))
 
     def _turned(self, n: int) -> Fraction:
@@ -120,36 +167,43 @@ class OrbitRenderer:
         return Fraction(self._motion.turn_deg_s * n / self._rate)
 
     def _open(self, least: Fraction, greatest: Fraction) -> None:
-        """Build the atlas for turns from `least` to `greatest` degrees."""
+        """Lay out the atlas for turns from `least` to `greatest` degrees."""
         self._whole = greatest - least >= 360
         if self._whole:
             least, greatest = Fraction(0), Fraction(360)
         self._range = (least, greatest)
         subject = OrbitSubject(self._motion.subject, self._seed)
         camera = OrbitCamera.of(self._motion, subject.profile, *self._size)
-        with ThreadPoolExecutor(THREADS) as pool:
-            # The country does not depend on the camera: it is laid out meanwhile.
-            country = pool.submit(Country, self._seed)
-            luma, chroma = look(camera, 1, pool), look(camera, 2, pool)
-        self._edges = (luma.edges, chroma.edges)
+        # The country does not depend on the camera: it is laid out meanwhile.
+        country = self._pool.submit(Country, self._seed)
+        luma, chroma = look(camera, 1, self._pool), look(camera, 2, self._pool)
+        self._edges = (whole_edges(luma), whole_edges(chroma))
         seen = [luma.seen, luma.edge_seen, chroma.seen, chroma.edge_seen]
         plan, rows = plan_rows(list(zip(seen, (0, 0, 1, 1), strict=True)))
         # Only the azimuths are still needed; the rest is most of the memory in use.
-        azimuths = [what.azimuth for what in seen]
-        del seen, luma, chroma
+        azimuths = [f(s) for s in (luma, chroma) for f in (whole_azimuths, whole_edge_azimuths)]
+        for k, samples in ((0, luma), (2, chroma)):
+            rows[k] = whole(samples, rows[k])
+            if samples.mirrored:
+                rows[k + 1] = np.tile(rows[k + 1], 2)
+        del seen, luma, chroma, samples
         surfaces = _surfaces(self._seed, country.result(), camera.up_m, subject, plan)
         del country
         turn = (radians(least), radians(greatest))
         exposure = radians(abs(self._motion.turn_deg_s * self._exposure_s))
-        ground = surfaces.get(NEAR_GROUND)
-        if isinstance(ground, OrbitGround):
-            _prepare(ground, plan, turn, exposure)
-        self._atlas = build_atlas(plan, surfaces, turn, exposure, threads=THREADS)
-        self._texels = np.unique(plan.texels)
+        self._atlas = Atlas(plan, surfaces, turn, exposure)
+        self._atlas.begin(0.0, 0.0, self._pool)
+        self._texels = np.unique([group.texels for group in plan.groups])
         self._readers = [
             _Reader(azimuth, row, plan, self._atlas)
             for azimuth, row in zip(azimuths, rows, strict=True)
         ]
+
+    def close(self) -> None:
+        """Drop what was begun ahead; without this the interpreter waits for it at its end."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
+        if self._other is not None:
+            self._other.close()
 
     def draw(self, n: int, picture: Planes) -> None:
         """Write frame `n` (any integer from 0) into `picture`."""
@@ -159,12 +213,22 @@ class OrbitRenderer:
             return
         if self._whole:
             turned %= 360
+        self._paint(n, turned)
         offsets = np.rint(self._texels * (float(turned / 360) * SUBTEXELS)).astype(np.int64)
         luma, chroma = self._atlas.luma, self._atlas.chroma
         y, cb, cr = (plane.reshape(-1) for plane in (picture.y, picture.cb, picture.cr))
         self._readers[0].read(luma, offsets, [y])
         self._readers[2].read(chroma, offsets, [cb, cr])
         self._draw_edges(offsets, (y, cb, cr))
+
+    def _paint(self, n: int, turned: Fraction) -> None:
+        """Have painted what a frame reads; of frames in order, begin what follows."""
+        self._atlas.finish(radians(turned), self._pool)
+        if n == self._last + 1 and (n == 1 or n % (AHEAD // 2) == 0):
+            last = n + LATER if self._whole else self._clip.frames - 1
+            soon, later = (self._turned(min(n + k, last)) for k in (AHEAD, LATER))
+            self._atlas.begin(radians(soon), radians(later), self._pool)
+        self._last = n
 
     def _further(self) -> OrbitRenderer:
         """Renderer of a whole turn, for frames outside the clip.
@@ -196,29 +260,14 @@ def _surfaces(
         WALL: OrbitWall(seed, up_m),
         SUBJECT: subject,
     }
-    ground = (plan.coarse == 0) & np.isin(plan.surface, (NEAR_GROUND, FAR_GROUND))
-    if ground.any():
-        radii = plan.across[ground] + plan.across_span[ground]
-        along = plan.azimuth_span[ground] * plan.across[ground]
-        needs = np.minimum(np.sqrt(along * plan.across_span[ground]), 4 * along)
-        surfaces[NEAR_GROUND] = surfaces[FAR_GROUND] = OrbitGround(
-            country, seed, subject.profile, radii, COARSER * needs
-        )
+    kinds = [plan.groups[chunk.groups[0]].surface for chunk in plan.chunks]
+    ground = OrbitGround(country, seed, subject.profile)
+    ground.lay_out(
+        [
+            (chunk.middles, chunk.spans)
+            for chunk, kind in zip(plan.chunks, kinds, strict=True)
+            if kind in (NEAR_GROUND, FAR_GROUND)
+        ]
+    )
+    surfaces[NEAR_GROUND] = surfaces[FAR_GROUND] = ground
     return surfaces
-
-
-def _prepare(
-    ground: OrbitGround, plan: RowPlan, turn: tuple[float, float], exposure: float
-) -> None:
-    # A row beside the axis sees all round; the far ground only what the lens takes in.
-    with ThreadPoolExecutor(THREADS) as pool:
-        for surface in (NEAR_GROUND, FAR_GROUND):
-            mine = plan.surface == surface
-            if mine.any():
-                span = plan.across_span[mine]
-                reach = exposure / 2 + 2 * plan.azimuth_span[mine]
-                ground.prepare(
-                    (plan.across[mine] - span, plan.across[mine] + span),
-                    (plan.first[mine] + turn[0] - reach, plan.last[mine] + turn[1] + reach),
-                    pool,
-                )

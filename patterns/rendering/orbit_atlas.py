@@ -1,27 +1,34 @@
-"""The orbit's atlas: every row the picture needs, filtered in linear light and quantised once."""
+"""The orbit's atlas: rows of texels, filtered in linear light and quantised once.
+
+Rows are laid out for all bearings that the clip sees, and painted sector by sector as
+they come into view, the next ones ahead of the camera while frames are encoded.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from concurrent.futures import Executor, Future
+from math import ceil, floor, pi
 from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
-from patterns.rendering.boxes import across_boxes, turn_boxes
+from patterns.rendering.boxes import across_boxes, turn_boxes, turn_reach
 from patterns.rendering.light import light_to_signal
-from patterns.rendering.orbit_plan import RowPlan
+from patterns.rendering.orbit_plan import TEXELS, Chunk, Group, RowPlan
+from patterns.rendering.planes import UInt8Array
 
-__all__ = ["Atlas", "Surface", "build_atlas"]
+__all__ = ["Atlas", "Surface"]
 
 Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
 
-CELLS_AT_ONCE = 700_000  # cells of a surface in memory at once, per thread
-FINENESS = 0.9  # cells of the surface, as a part of the footprint that they are averaged to
+
+CELLS_AT_ONCE = 200_000  # of a surface, painted together by one thread
+AHEAD_CELLS = 40_000  # as many that will only be needed later are worth one job
+NEVER = np.iinfo(np.int64).min  # no sector has this number
 
 
 class Surface(Protocol):
@@ -36,9 +43,15 @@ class Surface(Protocol):
         """Light (..., rows) seen through air of each row's distance; colour on axis -2."""
 
 
-@dataclass(frozen=True)
 class Atlas:
-    """Rows of texels one after the other.
+    """Rows of texels one after the other, filled as frames need them.
+
+    Parameters
+    ----------
+    turn
+        Least and greatest angle, radians, by which the world will have turned.
+    exposure
+        Radians that it turns while a frame is exposed.
 
     Attributes
     ----------
@@ -48,122 +61,196 @@ class Atlas:
     chroma
         uint32 (texels,): such a pair of Cb (lower half) and one of Cr.
     start
-        Place of each row's first texel in its plane.
+        Place of each group's first texel in its plane.
+    length
+        Texels of each row of a group.
     first_texel
-        Number, counted from bearing 0, of the texel that lies there.
+        Number, counted from bearing 0, of the texel that lies at the start of a row.
     """
 
-    luma: npt.NDArray[np.uint16]
-    chroma: npt.NDArray[np.uint32]
-    start: Ints
-    first_texel: Ints
+    def __init__(
+        self,
+        plan: RowPlan,
+        surfaces: dict[int, Surface],
+        turn: tuple[float, float],
+        exposure: float,
+    ) -> None:
+        self._plan, self._surfaces, self._exposure = plan, surfaces, exposure
+        groups = plan.groups
+        per = np.array([group.texels for group in groups]) / (2 * pi)
+        middle, greatest = (
+            np.array([getattr(group, name) for group in groups]) for name in ("middle", "greatest")
+        )
+        low, high = (middle - greatest + turn[0]) * per, (middle + greatest + turn[1]) * per
+        self.first_texel = np.floor(low - 0.5).astype(np.int64) - 1
+        self.length = np.ceil(high - 0.5).astype(np.int64) + 3 - self.first_texel
+        sizes = self.length * np.array([group.rows[1] - group.rows[0] for group in groups])
+        coarse = np.array([group.coarse for group in groups])
+        self.start = np.zeros_like(sizes)
+        for plane in (0, 1):
+            ends = np.cumsum(sizes[coarse == plane])
+            self.start[coarse == plane] = ends - sizes[coarse == plane]
+        # Memory that is never written to is never taken from the machine.
+        self.luma = np.empty(int(sizes[coarse == 0].sum()), np.uint16)
+        self.chroma = np.empty(int(sizes[coarse == 1].sum()), np.uint32)
+        self._sectors = np.array([chunk.sectors for chunk in plan.chunks])
+        self._intervals = np.array([self._interval(chunk) for chunk in plan.chunks])
+        self._ready = np.full((2, 2, len(plan.chunks)), NEVER, np.int64)
+        self._jobs: dict[tuple[int, int], Future[None]] = {}
+
+    def _interval(self, chunk: Chunk) -> tuple[float, float, float]:
+        """Middle, least and greatest azimuth beside it that a chunk's groups are read at."""
+        groups = [self._plan.groups[k] for k in chunk.groups]
+        texel = max(2 * pi / group.texels for group in groups)
+        return (
+            groups[0].middle,
+            min(group.least for group in groups) - 2 * texel,
+            max(group.greatest for group in groups) + 2 * texel,
+        )
+
+    def _needs(self, turned: float) -> Ints:
+        """First and last sector (2,) of each side (2,) and chunk when turned by radians."""
+        middle, least, greatest = self._intervals.T
+        ends = np.array([[middle - greatest, middle - least], [middle + least, middle + greatest]])
+        places = (ends + turned) * (self._sectors / (2 * pi))
+        return np.floor(places).astype(np.int64)
+
+    def begin(self, turned: float, until: float, pool: Executor) -> None:
+        """Have painted what a picture reads that is turned by `turned` radians.
+
+        Of what is not there yet, that which pictures up to `until` read is painted with
+        it, as far as it pays.
+        """
+        self._begin(self._needs(turned), pool, self._needs(until))
+
+    def finish(self, turned: float, pool: Executor) -> None:
+        """As `begin`, and wait until it is there."""
+        needs = self._needs(turned)
+        if np.array_equal(needs, self._ready):
+            return
+        for job in self._begin(needs, pool):
+            job.result()
+        self._ready = needs
+
+    def _begin(self, needs: Ints, pool: Executor, later: Ints | None = None) -> list[Future[None]]:
+        jobs = set()
+        for number in np.flatnonzero((needs != self._ready).any(axis=(0, 1))).tolist():
+            sectors = int(self._sectors[number])
+            for side in (0, 1):
+                first, last = needs[side, :, number].tolist()
+                if later is not None:
+                    first, last = self._further(number, first, last, later[side, :, number])
+                missing = []
+                for k in range(first, min(last, first + sectors - 1) + 1):
+                    job = self._jobs.get((number, k % sectors))
+                    if job is None:
+                        missing.append(k)
+                    else:
+                        jobs.add(job)
+                for run in self._runs(number, missing):
+                    job = pool.submit(self._paint, number, run)
+                    self._jobs.update({(number, k % sectors): job for k in run})
+                    jobs.add(job)
+        return list(jobs)
+
+    def _further(self, number: int, first: int, last: int, later: Ints) -> tuple[int, int]:
+        """Range of sectors with those that follow, if the last of it is not there yet."""
+        chunk = self._plan.chunks[number]
+        more = max(0, AHEAD_CELLS * chunk.sectors // (chunk.columns * chunk.count))
+        if later[1] > last and (number, last % chunk.sectors) not in self._jobs:
+            last = min(int(later[1]), last + more)
+        if later[0] < first and (number, first % chunk.sectors) not in self._jobs:
+            first = max(int(later[0]), first - more)
+        return first, last
+
+    def _runs(self, number: int, missing: list[int]) -> Iterator[range]:
+        """Sectors in runs without gaps that are not too large to paint together."""
+        chunk = self._plan.chunks[number]
+        most = max(1, CELLS_AT_ONCE * chunk.sectors // (chunk.columns * chunk.count))
+        while missing:
+            end = 1
+            while end < min(len(missing), most) and missing[end] == missing[0] + end:
+                end += 1
+            yield range(missing[0], missing[0] + end)
+            missing = missing[end:]
+
+    def _paint(self, number: int, run: range) -> None:
+        """Paint a run of a chunk's sectors; what a sector holds does not depend on the run."""
+        chunk = self._plan.chunks[number]
+        groups = [self._plan.groups[k] for k in chunk.groups]
+        surface = self._surfaces[groups[0].surface]
+        cell, wide = 2 * pi / chunk.columns, chunk.columns // chunk.sectors
+        reaches = [turn_reach(group.azimuth_span / cell, self._exposure / cell) for group in groups]
+        most, begin = max(reaches), run.start % chunk.sectors
+        bearings = (np.arange(-most, wide * len(run) + most) + begin * wide + 0.5) * cell
+        painted = surface.light(bearings, chunk.middles, chunk.spans)
+        cells = np.ascontiguousarray(np.moveaxis(painted, 2, 1))
+        del painted
+        for k, group, reach in zip(chunk.groups, groups, reaches, strict=True):
+            light = self._filtered(chunk, group, cells[most - reach : len(cells) - most + reach])
+            light = surface.through_air(light, group.distance_m)
+            texels = group.texels // chunk.sectors
+            noise = _noise(group, texels, run, chunk.sectors) if surface.dithered else None
+            self._store(k, begin * texels, _codes(light, group.coarse, noise))
+
+    def _filtered(self, chunk: Chunk, group: Group, cells: Light) -> Light:
+        """Light (texels, 3, rows) of a run of sectors of a group from cells (cells, 3, ways)."""
+        per_texel, cell = chunk.columns / group.texels, 2 * pi / chunk.columns
+        half = group.across_span / 2
+        first = max(floor((group.across[0] - half - chunk.low) / chunk.pitch), 0)
+        last = min(ceil((group.across[-1] + half - chunk.low) / chunk.pitch) + 1, chunk.count)
+        drawn = turn_boxes(
+            cells[:, :, first:last].reshape(len(cells), -1),
+            group.texels // chunk.sectors,
+            per_texel,
+            TEXELS * per_texel,
+            self._exposure / cell,
+        )
+        rows, low = len(group.across), chunk.low + first * chunk.pitch
+        widths = np.full(rows, group.across_span)
+        drawn = drawn.reshape(len(drawn), -1, last - first)
+        return across_boxes(drawn, group.across, widths, low, chunk.pitch).reshape(-1, 3, rows)
+
+    def _store(self, number: int, first: int, codes: list[UInt8Array]) -> None:
+        """Write codes (rows, texels) of texels from `first` on, on every lap that is kept."""
+        group = self._plan.groups[number]
+        rows, length = len(group.across), int(self.length[number])
+        plane = self.chroma if group.coarse else self.luma
+        begin = int(self.start[number])
+        kept = plane[begin : begin + rows * length].view(np.uint8)
+        pairs = kept.reshape(rows, length, 2 * len(codes))
+        for low, high, skip in self._laps(number, first, codes[0].shape[1]):
+            for k, code in enumerate(codes):
+                part = code[:, skip : skip + high - low]
+                pairs[:, low:high, 2 * k] = part
+                back = max(low, 1)
+                pairs[:, back - 1 : high - 1, 2 * k + 1] = part[:, back - low :]
+
+    def _laps(self, number: int, first: int, count: int) -> Iterator[tuple[int, int, int]]:
+        """Where in the rows of a group `count` texels from `first` on lie, and how many to skip."""
+        turn, length = self._plan.groups[number].texels, int(self.length[number])
+        place = (first - int(self.first_texel[number])) % turn - turn
+        while place < length:
+            if place + count > 0:
+                yield max(place, 0), min(place + count, length), max(-place, 0)
+            place += turn
 
 
-def build_atlas(
-    plan: RowPlan,
-    surfaces: dict[int, Surface],
-    turn: tuple[float, float],
-    exposure: float,
-    *,
-    threads: int = 2,
-) -> Atlas:
-    """Paint all rows.
-
-    Parameters
-    ----------
-    turn
-        Least and greatest angle, radians, by which the world will have turned.
-    exposure
-        Radians that it turns while a frame is exposed.
-    """
-    per_radian = plan.texels / (2 * np.pi)
-    first = np.floor((plan.first + turn[0]) * per_radian - 0.5).astype(np.int64) - 1
-    length = np.ceil((plan.last + turn[1]) * per_radian - 0.5).astype(np.int64) + 3 - first
-    start = np.zeros(len(length), np.int64)
-    sizes = []
-    for coarse in (0, 1):
-        mine = plan.coarse == coarse
-        ends = np.cumsum(length[mine])
-        start[mine] = ends - length[mine]
-        sizes.append(int(ends[-1]))
-    luma, chroma = np.empty(sizes[0], np.uint16), np.empty(sizes[1], np.uint32)
-    atlas = Atlas(luma, chroma, start, first)
-
-    def paint(rows: Ints) -> None:
-        _paint(rows, plan, surfaces[int(plan.surface[rows[0]])], exposure, length, atlas)
-
-    with ThreadPoolExecutor(threads) as pool:
-        for done in pool.map(paint, _chunks(plan)):
-            assert done is None
-    return atlas
-
-
-def _chunks(plan: RowPlan) -> Iterator[Ints]:
-    """Row numbers of one surface that lie close together, largest work first."""
-    order = np.lexsort((plan.across, plan.surface))
-    surface, across = plan.surface[order], plan.across[order]
-    fine = plan.across_span[order] * FINENESS
-    columns = plan.texels[order]
-    begin = 0
-    while begin < len(order):
-        # doubles the chunk until it holds as many cells as fit
-        end = begin + 1
-        limit = int(np.searchsorted(surface, surface[begin], side="right"))
-        stride = 64
-        while stride:
-            to = min(end + stride, limit)
-            span = across[to - 1] - across[begin] + 2 * fine[begin:to].max()
-            cells = span / fine[begin:to].min() * columns[begin:to].max()
-            if to > end and cells < CELLS_AT_ONCE:
-                end = to
-            else:
-                stride //= 4
-        yield order[begin:end]
-        begin = end
-
-
-def _paint(
-    rows: Ints, plan: RowPlan, surface: Surface, exposure: float, length: Ints, atlas: Atlas
-) -> None:
-    across, span = plan.across[rows], plan.across_span[rows]
-    pitch = float(span.min()) * FINENESS
-    low = float((across - span / 2).min())
-    count = int(np.ceil(((across + span / 2).max() - low) / pitch))
-    middles = low + (np.arange(count) + 0.5) * pitch
-    columns = int(plan.texels[rows].max())
-    cell = 2 * np.pi / columns
-    # What all the rows read, with the reach of both boxes.
-    radians = 2 * np.pi / plan.texels[rows]
-    reach = exposure / 2 + float(plan.azimuth_span[rows].max()) + 2 * cell
-    first = int(np.floor(((atlas.first_texel[rows]) * radians).min() / cell - reach / cell))
-    last = int(
-        np.ceil(((atlas.first_texel[rows] + length[rows]) * radians).max() / cell + reach / cell)
+def _noise(group: Group, texels: int, run: range, sectors: int) -> Light:
+    """Noise (texels, rows) from 0 to 1, fixed in the world, so that slow ramps show no steps."""
+    rows = len(group.across)
+    return np.concatenate(
+        [
+            np.random.default_rng(
+                [group.coarse, group.texels, group.rows[0], sector % sectors]
+            ).random((texels, rows), dtype=np.float32)
+            for sector in run
+        ]
     )
-    bearings = np.arange(first, min(last, first + columns)) + 0.5
-    painted = surface.light(np.mod(bearings * cell, 2 * np.pi), middles, (cell, pitch))
-    strips = np.ascontiguousarray(np.moveaxis(painted, 2, 1)).reshape(len(bearings), 3 * count)
-    if last - first > columns:
-        strips = strips[np.arange(last - first) % columns]
-    for coarse, level in sorted(
-        {(int(a), int(b)) for a, b in zip(plan.coarse[rows], plan.level[rows], strict=True)}
-    ):
-        some = rows[(plan.coarse[rows] == coarse) & (plan.level[rows] == level)]
-        k0 = int(atlas.first_texel[some].min())
-        k1 = int((atlas.first_texel[some] + length[some]).max())
-        scale = 2 * np.pi / int(plan.texels[some[0]]) / cell
-        centres: Floats = np.asarray((np.arange(k0, k1) + 0.5) * scale - first, np.float64)
-        pixel = float(plan.azimuth_span[some[0]]) / cell
-        drawn = turn_boxes(strips, centres, pixel, exposure / cell)
-        light = across_boxes(
-            drawn.reshape(-1, count), plan.across[some], plan.across_span[some], low, pitch
-        ).reshape(len(centres), 3, len(some))
-        light = surface.through_air(light, plan.distance_m[some])
-        _write(light, some, k0, coarse, surface.dithered, length, atlas)
 
 
-def _write(
-    light: Light, rows: Ints, k0: int, coarse: int, dithered: bool, length: Ints, atlas: Atlas
-) -> None:
+def _codes(light: Light, coarse: int, noise: Light | None) -> list[UInt8Array]:
+    """Codes (rows, texels) of light (texels, 3, rows): Y', or Cb and Cr; maybe with dither."""
     v = light_to_signal(light)
     r, g, b = v[:, 0], v[:, 1], v[:, 2]
     y = np.float32(0.2126) * r + np.float32(0.7152) * g + np.float32(0.0722) * b
@@ -174,22 +261,5 @@ def _write(
         ]
     else:
         planes = [np.float32(16) + np.float32(219) * y]
-    rounding: np.float32 | Light = np.float32(0.5)
-    if dithered:
-        # Noise that is fixed in the world, so that the sky's slow ramps do not show steps.
-        rng = np.random.default_rng([int(rows[0]), len(rows), coarse])
-        rounding = rng.random(y.shape, dtype=np.float32)
-    pairs = [_pairs((plane + rounding).astype(np.uint8).T) for plane in planes]
-    lines = pairs[0] if len(pairs) == 1 else pairs[0] | pairs[1].astype(np.uint32) << 16
-    target = atlas.chroma if coarse else atlas.luma
-    for row, line in zip(rows.tolist(), lines, strict=True):
-        skip = int(atlas.first_texel[row]) - k0
-        n = int(length[row])
-        target[atlas.start[row] : atlas.start[row] + n] = line[skip : skip + n]
-
-
-def _pairs(codes: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint16]:
-    """Each code (rows, texels) with the next one of its row in the high byte."""
-    pairs = np.array(codes, np.uint16, order="C")
-    pairs[:, :-1] |= pairs[:, 1:] << 8
-    return pairs
+    rounding = np.float32(0.5) if noise is None else noise
+    return [np.ascontiguousarray((plane + rounding).astype(np.uint8).T) for plane in planes]

@@ -1,72 +1,137 @@
 """Which rows the orbit's atlas needs: one for each way across, as broad as a pixel there.
 
 A row is a stretch of one surface along the turn, averaged over a footprint. Footprints
-come in steps of `STEP`, ways across in steps of `DENSITY` of the footprint, and only
-rows that some sample of the picture reads are made.
+come in steps, ways across in steps of a part of the footprint, and only rows that
+some sample of the picture reads are made. Rows of one footprint that lie side by side
+make a group, which is stored and painted together.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
+from math import gcd, pi
 
 import numpy as np
 import numpy.typing as npt
 
-from patterns.scenes.orbit import Seen
+from patterns.scenes.orbit import NEAR_GROUND, SUBJECT, Seen
 
-__all__ = ["RowPlan", "plan_rows"]
+__all__ = ["TEXELS", "Chunk", "Group", "RowPlan", "plan_rows"]
 
-STEP = 1.35
-DENSITY = 0.5
+STEP = 1.4  # from footprint to footprint across the turn
+# Rows to a footprint are 1 / density: by the subject's level edges, finer.
+DENSITIES = np.array([0.6, 0.62, 0.62, 0.5])  # by surface
 TEXELS = 1.35  # texels to a footprint along the turn
-FEWEST = 48  # texels to a turn
+LEAST_LEVEL = 11  # 48 texels to a turn
+MOST_ROWS = 256  # of a group
+WIDEST_GAP = 12  # missing rows that a group may step over
+FINENESS = 0.9  # cells of the surface, as a part of the footprint that they are averaged to
+SECTOR_CELLS = 6_000  # of a surface in a sector, about
+LEAST_SECTORS = 16  # so that a picture has little more painted than it shows
+MOST_SECTORS = 64
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.floating]
 
 
-@dataclass
-class RowPlan:
-    """Rows of an atlas, in order of surface, plane and way across.
+@dataclass(frozen=True)
+class Group:
+    """Rows of one surface, plane and footprint.
 
     Attributes
     ----------
+    rows
+        Numbers of the first row and of the one after the last.
     surface, coarse
-        Surface, and whether the row is for chroma (1) or luma (0).
-    across, across_span
-        Middle and width of the row across the turn, in the surface's own unit.
-    level, azimuth_span
-        Step of the footprint along the turn, and the footprint in radians.
+        Surface, and whether the rows are for chroma (1) or luma (0).
     texels
-        To a whole turn.
-    first, last
-        Least and greatest azimuth, in radians, that a sample reads when nothing has turned.
+        To a whole turn: a power of two, or three times one.
+    across, across_span
+        Middles and width of the rows across the turn, in the surface's own unit.
     distance_m
-        Mean distance from the camera.
+        Mean distance of each row from the camera.
+    middle, least, greatest
+        Samples read at azimuths between `least` and `greatest` to either side of `middle`,
+        radians, when nothing has turned.
     """
 
-    surface: Ints
-    coarse: Ints
+    rows: tuple[int, int]
+    surface: int
+    coarse: int
+    texels: int
     across: Floats
-    across_span: Floats
-    level: Ints
-    azimuth_span: Floats
-    texels: Ints
-    first: Floats
-    last: Floats
+    across_span: float
     distance_m: Floats
+    middle: float
+    least: float
+    greatest: float
+
+    @property
+    def azimuth_span(self) -> float:
+        """Footprint along the turn, radians."""
+        return 2 * pi * TEXELS / self.texels
 
 
-def _keys(seen: Seen, coarse: int) -> tuple[Ints, Ints, Ints]:
-    step = np.float32(np.log(STEP))
-    along = np.rint(np.log(seen.azimuth_span.astype(np.float32)) / step).astype(np.int64)
-    broad = np.rint(np.log(seen.across_span.astype(np.float32)) / step).astype(np.int64)
-    pitch = DENSITY * STEP ** np.arange(-200, 201, dtype=np.float64)
-    way = np.rint(seen.across / pitch[broad + 200]).astype(np.int64)
+@dataclass(frozen=True)
+class Chunk:
+    """Groups that are painted from the same cells of a surface, sector by sector.
+
+    Attributes
+    ----------
+    groups
+        Numbers of the groups.
+    columns, pitch, low, count
+        Cells to a turn, and across: their size, where the first begins, how many.
+    sectors
+        Equal parts of the turn.
+    """
+
+    groups: tuple[int, ...]
+    columns: int
+    pitch: float
+    low: float
+    count: int
+    sectors: int
+
+    @property
+    def spans(self) -> tuple[float, float]:
+        """Size of a cell along the turn (radians) and across."""
+        return 2 * pi / self.columns, self.pitch
+
+    @property
+    def middles(self) -> Floats:
+        """Ways across of the cells' middles."""
+        return self.low + (np.arange(self.count) + 0.5) * self.pitch
+
+
+@dataclass(frozen=True)
+class RowPlan:
+    """All groups, the chunks that paint them, and the group of each row."""
+
+    groups: tuple[Group, ...]
+    chunks: tuple[Chunk, ...]
+    group_of_row: Ints
+
+
+def _texels(level: Ints) -> Ints:
+    """48, 64, 96, 128, 192, ...: steps of a half octave, nearly."""
+    whole = np.left_shift(1, level // 2)
+    return np.where(level % 2, whole + whole // 2, whole).astype(np.int64)
+
+
+def _keys(seen: Seen, coarse: int) -> Ints:
+    fine = np.log2(np.float32(2 * pi * TEXELS) / seen.azimuth_span.astype(np.float32, copy=False))
+    level = np.maximum(np.rint(2 * fine), LEAST_LEVEL).astype(np.int64)
+    step = np.float32(1 / np.log(STEP))
+    broad = np.rint(np.log(seen.across_span.astype(np.float32, copy=False)) * step)
+    pitch = (STEP ** np.arange(-200, 201, dtype=np.float64))[broad.astype(np.intp) + 200]
+    pitch *= DENSITIES[seen.surface]
+    way = np.rint(seen.across / pitch).astype(np.int64)
     # sorts by surface, then plane; 26 bits count the ways across, 10 each level
     key = (seen.surface.astype(np.int64) * 2 + coarse) << 46
-    key += ((along + 512) << 36) + ((broad + 512) << 26) + (way + 4)
-    return key, along, broad
+    key += (level << 36) + ((broad.astype(np.int64) + 512) << 26) + (way + 4)
+    return key
 
 
 def plan_rows(samples: list[tuple[Seen, int]]) -> tuple[RowPlan, list[Ints]]:
@@ -77,44 +142,91 @@ def plan_rows(samples: list[tuple[Seen, int]]) -> tuple[RowPlan, list[Ints]]:
     samples
         What luma (0) and chroma (1) samples see; flat arrays.
     """
-    keys = [_keys(seen, coarse)[0] for seen, coarse in samples]
+    keys = [_keys(seen, coarse) for seen, coarse in samples]
     unique = np.unique(np.concatenate([np.unique(key) for key in keys]))
-    group = unique >> 46
-    along = ((unique >> 36) & 1023) - 512
-    broad = ((unique >> 26) & 1023) - 512
-    across_span = STEP**broad
-    across = ((unique & ((1 << 26) - 1)) - 4) * DENSITY * across_span
-    order = np.lexsort((across, group))
-    place = np.empty_like(order)
-    place[order] = np.arange(len(order))
-    rows = [place[np.searchsorted(unique, key)] for key in keys]
-    first, last, total, count = _extents([seen for seen, _ in samples], rows, len(order))
-    azimuth_span = STEP ** along[order].astype(np.float64)
-    plan = RowPlan(
-        group[order] >> 1,
-        group[order] & 1,
-        across[order],
-        across_span[order],
-        along[order],
-        azimuth_span,
-        np.maximum(np.ceil(2 * np.pi * TEXELS / azimuth_span).astype(np.int64), FEWEST),
-        first,
-        last,
-        total / count,
-    )
+    rows = [_places(unique, key) for key in keys]
+    least, greatest, distance = _extents([seen for seen, _ in samples], rows, len(unique))
+    groups = []
+    for first, last in _cuts(unique):
+        key = int(unique[first])
+        surface = key >> 47
+        span = STEP ** ((key >> 26 & 1023) - 512)
+        groups.append(
+            Group(
+                (first, last),
+                surface,
+                key >> 46 & 1,
+                int(_texels(np.array(key >> 36 & 1023))),
+                ((unique[first:last] & ((1 << 26) - 1)) - 4) * DENSITIES[surface] * span,
+                span,
+                distance[first:last],
+                pi if surface in (NEAR_GROUND, SUBJECT) else 0.0,
+                float(least[first:last].min()),
+                float(greatest[first:last].max()),
+            )
+        )
+    sizes = [group.rows[1] - group.rows[0] for group in groups]
+    plan = RowPlan(tuple(groups), tuple(_chunks(groups)), np.repeat(np.arange(len(groups)), sizes))
     return plan, rows
 
 
-def _extents(
-    seen: list[Seen], rows: list[Ints], count: int
-) -> tuple[Floats, Floats, Floats, Floats]:
+def _places(unique: Ints, key: Ints) -> Ints:
+    """Place of each key among the unique ones; neighbours often have the same."""
+    starts = np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]]))
+    found = np.searchsorted(unique, key[starts])
+    return np.repeat(found, np.diff(np.append(starts, len(key))))
+
+
+def _cuts(unique: Ints) -> list[tuple[int, int]]:
+    """First row of each group, and the row after its last."""
+    step = np.diff(unique)
+    cuts = [0, *(np.flatnonzero(step > WIDEST_GAP) + 1).tolist(), len(unique)]
+    pieces = []
+    for first, last in pairwise(cuts):
+        parts = -(-(last - first) // MOST_ROWS)
+        ends = [first + (last - first) * k // parts for k in range(parts + 1)]
+        pieces += list(pairwise(ends))
+    return pieces
+
+
+def _extents(seen: list[Seen], rows: list[Ints], count: int) -> tuple[Floats, Floats, Floats]:
+    """Least and greatest azimuth beside the middle, and mean distance, of each row."""
     # 32 bits like the azimuths: a change of type would make `at` several times slower
-    first = np.full(count, np.inf, np.float32)
-    last = np.full(count, -np.inf, np.float32)
+    least = np.full(count, np.inf, np.float32)
+    greatest = np.zeros(count, np.float32)
     distance, number = np.zeros(count), np.zeros(count)
     for what, row in zip(seen, rows, strict=True):
-        np.minimum.at(first, row, what.azimuth)
-        np.maximum.at(last, row, what.azimuth)
+        near = (what.surface == NEAR_GROUND) | (what.surface == SUBJECT)
+        beside = np.abs(what.azimuth - np.where(near, np.float32(pi), np.float32(0)))
+        np.minimum.at(least, row, beside)
+        np.maximum.at(greatest, row, beside)
         distance += np.bincount(row, what.distance_m, count)
         number += np.bincount(row, minlength=count)
-    return first.astype(np.float64), last.astype(np.float64), distance, number
+    return least, greatest, distance / number
+
+
+def _chunks(groups: list[Group]) -> list[Chunk]:
+    """The subject's groups together (its light is dear, its texels few), others alone."""
+    subject = tuple(k for k, group in enumerate(groups) if group.surface == SUBJECT)
+    others = [(k,) for k, group in enumerate(groups) if group.surface != SUBJECT]
+    return [_chunk(groups, some) for some in ([subject] if subject else []) + others]
+
+
+def _chunk(groups: list[Group], some: tuple[int, ...]) -> Chunk:
+    mine = [groups[k] for k in some]
+    pitch = min(group.across_span for group in mine) * FINENESS
+    low = min(float(group.across[0]) - group.across_span / 2 for group in mine)
+    high = max(float(group.across[-1]) + group.across_span / 2 for group in mine)
+    count = int(np.ceil((high - low) / pitch))
+    columns = max(group.texels for group in mine)
+    most = columns
+    for group in mine:
+        most = gcd(most, group.texels)
+    sectors = 1
+    while (
+        sectors < MOST_SECTORS
+        and most % (2 * sectors) == 0
+        and (sectors < LEAST_SECTORS or columns * count > 2 * sectors * SECTOR_CELLS)
+    ):
+        sectors *= 2
+    return Chunk(some, columns, pitch, low, count, sectors)

@@ -4,16 +4,26 @@ from __future__ import annotations
 
 from concurrent.futures import Executor
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from patterns.scenes.orbit import SUBJECT, OrbitCamera, Seen
+from patterns.scenes.orbit import NEAR_GROUND, SUBJECT, OrbitCamera, Seen
 
-__all__ = ["EDGE_GRID", "Samples", "look"]
+__all__ = [
+    "EDGE_GRID",
+    "Samples",
+    "look",
+    "whole",
+    "whole_azimuths",
+    "whole_edge_azimuths",
+    "whole_edges",
+]
 
 Floats = npt.NDArray[np.floating]
 Ints = npt.NDArray[np.int64]
+AnyArray = npt.NDArray[Any]
 
 ROWS_AT_ONCE = 12
 EDGE_GRID = 4  # a pixel on an edge is this many samples wide and high
@@ -31,11 +41,16 @@ class Samples:
         Flat numbers of the pixels that lie on an edge of the subject.
     edge_seen
         What their finer samples see: `EDGE_GRID` squared for each, one after the other.
+    columns, mirrored
+        Samples to a row; whether they are the left half of the picture's, of which the
+        right is the mirror image.
     """
 
     seen: Seen
     edges: Ints
     edge_seen: Seen
+    columns: int
+    mirrored: bool
 
 
 def _flat(parts: list[Seen]) -> Seen:
@@ -78,6 +93,10 @@ def look(camera: OrbitCamera, pixels: int, pool: Executor) -> Samples:
     two pixels wide.
     """
     x = np.arange(0, camera.width, pixels) + 0.5
+    # Luma's samples lie as far to the left of the middle as to the right of it.
+    mirrored = pixels == 1
+    if mirrored:
+        x = x[: len(x) // 2]
     y = np.arange(0, camera.height, pixels) + (0.5 if pixels == 1 else 1.0)
     bands = [y[k : k + ROWS_AT_ONCE] for k in range(0, len(y), ROWS_AT_ONCE)]
     seen = _flat(
@@ -95,4 +114,42 @@ def look(camera: OrbitCamera, pixels: int, pool: Executor) -> Samples:
     edge_y = (y[edges // len(x)][:, np.newaxis] + fine_y).ravel()
     edge_seen = _short(camera.see(edge_x, edge_y, pixels))
     assert SUBJECT in seen.surface or not len(edges)
-    return Samples(seen, edges, edge_seen)
+    return Samples(seen, edges, edge_seen, len(x), mirrored)
+
+
+def whole(samples: Samples, values: AnyArray) -> AnyArray:
+    """Values of all samples of a plane, flat, from those that were looked at."""
+    half = values.reshape(-1, samples.columns)
+    return np.hstack([half, half[:, ::-1]]).ravel() if samples.mirrored else values
+
+
+def whole_azimuths(samples: Samples) -> npt.NDArray[np.float32]:
+    """As `whole`: what lies to the other side is seen at the opposite azimuth."""
+    azimuth = samples.seen.azimuth.astype(np.float32, copy=False)
+    if not samples.mirrored:
+        return azimuth
+    half = azimuth.reshape(-1, samples.columns)
+    other = _opposite(samples.seen).reshape(-1, samples.columns)
+    return np.hstack([half, other[:, ::-1]]).ravel()
+
+
+def whole_edges(samples: Samples) -> Ints:
+    """Flat numbers of all pixels on an edge: those looked at, then their mirror images."""
+    if not samples.mirrored:
+        return samples.edges
+    row, column = np.divmod(samples.edges, samples.columns)
+    line = row * (2 * samples.columns)
+    return np.concatenate([line + column, line + 2 * samples.columns - 1 - column])
+
+
+def whole_edge_azimuths(samples: Samples) -> npt.NDArray[np.float32]:
+    """Azimuths of the finer samples of `whole_edges`."""
+    azimuth = samples.edge_seen.azimuth.astype(np.float32, copy=False)
+    if not samples.mirrored:
+        return azimuth
+    return np.concatenate([azimuth, _opposite(samples.edge_seen)])
+
+
+def _opposite(seen: Seen) -> npt.NDArray[np.float32]:
+    near = (seen.surface == NEAR_GROUND) | (seen.surface == SUBJECT)
+    return np.asarray(np.where(near, 2 * np.pi, 0.0) - seen.azimuth, np.float32)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import numpy.typing as npt
 
@@ -10,11 +12,27 @@ __all__ = ["ring_fractal", "ring_line", "ring_noise"]
 Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 
+ROWS = 32  # of a lattice, drawn together and kept
+
 
 def _between(places: Floats) -> tuple[npt.NDArray[np.int64], Light]:
     whole = np.floor(places)
     part = (places - whole).astype(np.float32)
     return whole.astype(np.int64), part * part * (3 - 2 * part)
+
+
+@lru_cache(maxsize=512)
+def _lattice(seed: tuple[int, ...], rows: int, cells: int) -> Light:
+    """Drawn from way 0 up, so that every part of it is the same in any piece."""
+    values = np.random.default_rng(seed).random((rows, cells), dtype=np.float32)
+    values *= 2
+    values -= 1
+    return values
+
+
+@lru_cache(maxsize=512)
+def _line(seed: tuple[int, ...], count: int) -> Light:
+    return np.random.default_rng(seed).random(count, dtype=np.float32) * 2 - 1
 
 
 def ring_noise(
@@ -26,10 +44,8 @@ def ring_noise(
     """
     j, fj = _between(across / pitch)
     low = int(j.min())
-    rng = np.random.default_rng([*seed, cells])
-    # The lattice is drawn from way 0 up, so that every part of it is the same in any piece.
-    rows = int(j.max()) + 2
-    lattice = rng.random((max(rows, 1), cells), dtype=np.float32)[max(low, 0) :] * 2 - 1
+    rows = max(int(j.max()) + 2, 1)
+    lattice = _lattice((*seed, cells), -(-rows // ROWS) * ROWS, cells)[max(low, 0) : rows]
     top = np.maximum(j - max(low, 0), 0)
     strip = (
         lattice[top]
@@ -71,7 +87,7 @@ def ring_line(
     total = np.zeros(len(bearing), np.float32)
     for octave in range(octaves):
         count = cells * 2**octave
-        values = np.random.default_rng([*seed, octave]).random(count, dtype=np.float32) * 2 - 1
+        values = _line((*seed, octave), count)
         i, f = _between(bearing / (2 * np.pi) * count)
         total += np.float32(gain**octave) * (
             values[i % count] * (1 - f) + values[(i + 1) % count] * f
