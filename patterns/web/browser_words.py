@@ -8,7 +8,7 @@ from fractions import Fraction
 from patterns.measure.explain import arithmetic_pattern
 from patterns.measure.hold_pattern import pattern_text
 from patterns.measure.reading import Reading
-from patterns.measure.words import loss_words, plural
+from patterns.measure.words import counted, loss_words, plural
 from patterns.timing.cadence import Display, cadence
 from patterns.timing.rates import format_decimal
 from patterns.web.callback_frames import Presented
@@ -59,8 +59,10 @@ def _held(reading: Reading, rate: Fraction, refresh_hz: Fraction) -> str:
 
 
 def _lost(reading: Reading, found: Presented) -> str:
-    more = found.dropped_unnamed
-    return loss_words(reading) + (f", and {more} more among those not observed" if more else "")
+    if not found.dropped_unnamed:
+        return loss_words(reading)
+    lost = found.dropped_unnamed + len(found.dropped)
+    return f"{counted(lost, 'frame')} dropped in {reading.seconds:.1f} s (not all seen which)"
 
 
 def browser_warnings(seen: Observation, found: Presented) -> Iterator[str]:

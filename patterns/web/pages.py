@@ -178,7 +178,7 @@ def live_page(site: Site) -> str:
         "<main><h1>Bars at this screen's own rate</h1>"
         '<p class="lead">Each refresh gets a picture of its own, with its number in the strip '
         "below, so that a recording of the screen can be read with <code>evenhold read</code>. "
-        "Evener than this the screen cannot be.</p>"
+        "The screen cannot hold frames more evenly than this.</p>"
         f"{_NO_SCRIPT}<p id='measured' class='note' role='status'>Measuring this screen's "
         "refresh …</p>"
         '<div class="row"><button id="start" class="main" disabled>Start</button>'

@@ -40,7 +40,9 @@ def chromium(**options: Any) -> Iterator[Browser]:
     if path is None:
         unavailable("Chromium", INSTALL)
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=FLAGS, **options)
+        browser = playwright.chromium.launch(
+            executable_path=path, args=[*FLAGS, *options.pop("args", [])], **options
+        )
         try:
             yield browser
         finally:

@@ -1,6 +1,7 @@
 // The latest holds as blocks along a row of refreshes: as wide as they were held.
 
-const REFRESHES = 60;
+const MOST_REFRESHES = 60;
+const LEAST_UNIT_PX = 11; // narrower than this, the figures would run into each other
 
 function colours() {
   const style = getComputedStyle(document.documentElement);
@@ -15,10 +16,10 @@ function colours() {
   };
 }
 
-function latest(holds) {
+function latest(holds, refreshes) {
   const shown = [];
   let width = 0;
-  for (let i = holds.length - 1; i >= 0 && width < REFRESHES; i -= 1) {
+  for (let i = holds.length - 1; i >= 0 && width < refreshes; i -= 1) {
     const span = holds[i].refreshes ?? 2;
     if (holds[i].restart) break;
     width += Math.max(1, span);
@@ -27,7 +28,7 @@ function latest(holds) {
   return shown;
 }
 
-/** Draw the last 60 refreshes' worth of holds; `usual` is the hold of most frames. */
+/** Draw the last 60 refreshes' worth of holds, or what fits; `usual` is the hold of most frames. */
 export function drawChart(canvas, holds, usual) {
   const ratio = window.devicePixelRatio || 1;
   const box = canvas.getBoundingClientRect();
@@ -35,17 +36,18 @@ export function drawChart(canvas, holds, usual) {
   canvas.height = Math.max(1, Math.round(box.height * ratio));
   const context = canvas.getContext("2d");
   const palette = colours();
-  const unit = canvas.width / REFRESHES;
+  const refreshes = Math.min(MOST_REFRESHES, Math.max(10, Math.floor(box.width / LEAST_UNIT_PX)));
+  const unit = canvas.width / refreshes;
   const [top, bottom] = [0.1 * canvas.height, 0.86 * canvas.height];
   context.fillStyle = palette.rule;
-  for (let i = 0; i <= REFRESHES; i += 1) {
+  for (let i = 0; i <= refreshes; i += 1) {
     context.fillRect(Math.round(i * unit), bottom, Math.max(1, ratio), canvas.height - bottom);
   }
   context.font = `600 ${Math.round(0.36 * canvas.height)}px system-ui, sans-serif`;
   context.textAlign = "center";
   context.textBaseline = "middle";
   let x = 0;
-  for (const hold of latest(holds)) {
+  for (const hold of latest(holds, refreshes)) {
     const span = Math.max(1, hold.refreshes ?? 2) * unit;
     const gap = Math.min(2 * ratio, span / 6);
     if (hold.refreshes === null) {
