@@ -26,7 +26,7 @@ __all__ = ["FoundRefresh", "find_refresh", "hertz_list"]
 
 FloatArray = npt.NDArray[np.float64]
 NEAR = 0.004  # relative, to be taken for equal
-SURE_GAP = 1.6  # capture intervals; changes known worse than this do not help to find a grid
+SURE_GAP = 3.3  # capture intervals; changes known worse than this do not help to find a grid
 NEAR_MIRROR = 0.495  # refreshes in a capture interval
 CLOCK = 0.0005  # how far clocks of camera and display may lie apart, relative
 MOST_PER_CAPTURE = 0.5002  # refreshes in a capture interval; more is slower than twice
@@ -158,7 +158,8 @@ def _with_grid(
     contradicts = given is not None
     if evenly_hz is not None:
         return FoundRefresh(None, "", multiples_of(evenly_hz), None, grid, contradicts)
-    named = usual_refresh(grid.hz) or Fraction(round(grid.hz * 100), 100)
+    seconds = float(times[-1] - times[0])
+    named = usual_refresh(grid.hz, seconds) or Fraction(round(grid.hz * 100), 100)
     # close to half the capture rate a refresh is mixed up with its mirror beyond it
     mirrored = grid.hz * interval_s > NEAR_MIRROR and abs(grid.hz / float(named) - 1) > CLOCK
     if mirrored or float(named) > MOST_PER_CAPTURE / interval_s:

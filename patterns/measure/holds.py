@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
+from math import ceil, floor
 
 from patterns.measure.changes import Change, Passage
 
 __all__ = ["Held", "HeldFrame", "Stepping", "hold_frames"]
 
 SURE_WITHIN = 0.38  # of a refresh; a change at twice the refresh is known to a quarter
+JITTER = 0.15  # of a capture interval, by which a camera's pictures may be early or late
 
 
 @dataclass(frozen=True)
@@ -56,10 +58,16 @@ class Stepping:
         """Nearest refresh."""
         return round((time_s - self.phase_s) * self.hz)
 
-    def sure_step(self, time_s: float) -> int | None:
-        """Nearest refresh, or None where the next one is about as near."""
+    def sure_step(self, time_s: float, half_width_s: float, slack_s: float) -> int | None:
+        """Refresh of a change that is known to `half_width_s`, if only one can be meant."""
         exact = (time_s - self.phase_s) * self.hz
-        return round(exact) if abs(exact - round(exact)) <= SURE_WITHIN else None
+        reach = (half_width_s + slack_s) * self.hz
+        inside = range(ceil(exact - reach), floor(exact + reach) + 1)
+        if len(inside) == 1:
+            return inside[0]
+        nearest = round(exact)
+        near = not inside and abs(exact - nearest) <= SURE_WITHIN
+        return nearest if near else None
 
 
 @dataclass(frozen=True)
@@ -96,6 +104,7 @@ def _frames_of(
     index: int,
     stepping: Stepping | None,
     doubtful: set[int],
+    slack_s: float,
 ) -> list[HeldFrame]:
     """Frames whose start and end are known; `doubtful` places have an unseen frame before."""
     frames = []
@@ -107,8 +116,8 @@ def _frames_of(
         hold_s = after.time_s - change.time_s
         step = refreshes = None
         if stepping is not None:
-            step = stepping.sure_step(change.time_s)
-            end = stepping.sure_step(after.time_s)
+            step = stepping.sure_step(change.time_s, change.half_width_s, slack_s)
+            end = stepping.sure_step(after.time_s, after.half_width_s, slack_s)
             refreshes = None if step is None or end is None else end - step
         frames.append(HeldFrame(change.number, change.time_s, hold_s, refreshes, step, None, index))
     return frames
@@ -155,5 +164,5 @@ def hold_frames(
             # a change right to more than a refresh tells neither hold beside it
             if hides and (missing or change.half_width_s > shortest_s):
                 doubtful.add(place)
-        frames += _frames_of(passage, index, stepping, doubtful)
+        frames += _frames_of(passage, index, stepping, doubtful, JITTER * interval_s)
     return Held(tuple(frames), tuple(dropped), tuple(unseen), tuple(backward))

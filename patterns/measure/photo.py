@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from math import sqrt
+from math import gcd, sqrt
 
 from patterns.measure.expected import Expected, TimingError
 from patterns.measure.explain import arithmetic_pattern
@@ -23,8 +24,10 @@ __all__ = ["judge_photo", "unread_photo"]
 
 DARK = 0.3  # of the mean, below which a cell's frame was not shown
 WHOLE = 0.03  # of a second, within which an exposure counts as whole
-LIKELY = 2.5  # standard uncertainties, within which a hold is a whole number of refreshes
-LEAST_UNCERTAINTY = 0.02  # of the mean hold
+LIKELY = 3.0  # standard uncertainties, within which a hold is a whole number of refreshes
+LEAST_UNCERTAINTY = 0.02  # of a hold
+COARSEST = 0.16  # of a refresh: an uncertainty beyond that tells no whole number
+CUT_CELLS = 2  # cells whose hold the exposure's start and end may cut
 
 
 def unread_photo(file: str, found: Unread) -> Reading:
@@ -42,40 +45,39 @@ def unread_photo(file: str, found: Unread) -> Reading:
     )
 
 
-def _nominal_cell_s(rate: Fraction) -> float:
-    """Time for which a cell is lit in a second if all frames are held equally long."""
-    return 1 / hold_row(rate).cells
-
-
 def _whole_refreshes(
     holds_s: Sequence[float], sigma_s: Sequence[float], refresh_hz: float
 ) -> list[int] | None:
-    """Holds in refreshes, or None if some is clearly no whole number."""
-    counts = []
+    """Holds in refreshes, or None if more than the exposure's two ends are no whole number."""
+    counts, broken = [], 0
     for hold, sigma in zip(holds_s, sigma_s, strict=True):
         exact = hold * refresh_hz
-        if sigma * refresh_hz > 0.25 or abs(exact - round(exact)) > LIKELY * sigma * refresh_hz:
+        if sigma * refresh_hz > COARSEST:
             return None
+        broken += abs(exact - round(exact)) > LIKELY * sigma * refresh_hz
         counts.append(round(exact))
-    return counts
+    return counts if broken <= CUT_CELLS else None
 
 
 def _refresh(
     holds_s: Sequence[float], sigma_s: Sequence[float], rounds_s: int, display: Display | None
 ) -> tuple[Fraction | None, str, list[int] | None]:
-    """Refresh and the holds in it, where the photo tells them or the display was given."""
+    """Refresh and the holds in it, where the photo tells them or the display was given.
+
+    The coarsest refresh is taken in which holds are whole numbers without a common factor;
+    with one (2 and 4), several displays would give the same photo.
+    """
     if display is not None and not display.is_variable:
         counts = _whole_refreshes(holds_s, sigma_s, float(display.highest_hz))
         return (display.highest_hz, "given", counts) if counts else (None, "", None)
-    found = []
     for hz in USUAL_HZ:
         if hz.denominator != 1:
             continue  # a second does not tell 59.94 from 60
         counts = _whole_refreshes(holds_s, sigma_s, float(hz))
-        if counts and abs(sum(counts) - hz * rounds_s) <= 1 and len(set(counts)) > 1:
-            found.append((hz, counts))
-    # several that fit decide nothing
-    return (found[0][0], "holds", found[0][1]) if len(found) == 1 else (None, "", None)
+        if counts and abs(sum(counts) - hz * rounds_s) <= CUT_CELLS:
+            common = Counter(counts).most_common(2)
+            return (hz, "holds", counts) if gcd(*(n for n, _ in common)) == 1 else (None, "", None)
+    return None, "", None
 
 
 def judge_photo(
@@ -107,10 +109,11 @@ def judge_photo(
     # where the exposure is not known; the row is one second's round of frames.
     round_s = rule.even_over_s or 1
     mean = sum(found.cells) / len(found.cells) or 1.0
-    holds_s = [share / mean * round_s / len(found.cells) for share in found.cells]
-    floor = LEAST_UNCERTAINTY * round_s / len(found.cells)
+    holds_s = [max(0.0, share) / mean * round_s / len(found.cells) for share in found.cells]
+    unit_s = round_s / len(found.cells)
     sigma_s = [
-        sqrt((u / mean * round_s / len(found.cells)) ** 2 + floor**2) for u in found.uncertainty
+        sqrt((u / mean * unit_s) ** 2 + (0.015 * unit_s) ** 2 + (LEAST_UNCERTAINTY * hold) ** 2)
+        for u, hold in zip(found.uncertainty, holds_s, strict=True)
     ]
     refresh, source, counts = _refresh(holds_s, sigma_s, round_s, display)
     holds = tuple(
@@ -118,7 +121,7 @@ def judge_photo(
         for cell, hold in enumerate(holds_s)
     )
     dark = tuple(cell for cell, hold in enumerate(holds_s) if hold * len(holds_s) < DARK * round_s)
-    pattern = hold_pattern(counts) if counts else None
+    pattern = hold_pattern(_undisturbed(counts, dark)) if counts else None
     thought = None
     if display is not None or refresh is not None:
         thought = cadence(rate, display or Display.fixed(refresh or Fraction(60)))
@@ -150,6 +153,12 @@ def judge_photo(
     )
     said = (*warnings, *found.warnings, *_warnings(reading, found, exposure_s))
     return replace(reading, verdict=_verdict(reading, found), warnings=said)
+
+
+def _undisturbed(counts: Sequence[int], dark: Sequence[int]) -> list[int | None]:
+    """Holds, but for dark cells and the cells before them, which stood in for them."""
+    touched = {cell for place in dark for cell in (place - 1, place)}
+    return [None if cell in touched else count for cell, count in enumerate(counts)]
 
 
 def _even(holds_s: Sequence[float], sigma_s: Sequence[float]) -> bool:
@@ -201,6 +210,16 @@ def _verdict(reading: Reading, found: PhotoReading) -> str:
         expected = "" if must is None or must.pattern is None else pattern_text(must.pattern)
         tail = f", as {rate} on {at[:-3]} must be" if fits else f", where {expected} was expected"
         return f"held {held} at {at}{tail}; {dark}; {sureness}"
+    if reading.refresh_hz is not None:
+        counts = [h.refreshes for h in reading.holds if h.refreshes]
+        must = reading.expected
+        wanted = "" if must is None or must.pattern is None else pattern_text(must.pattern)
+        on = f"{rate} on {format_decimal(must.cadence.refresh_hz)}" if must else rate
+        return (
+            f"held {min(counts)} to {max(counts)} refreshes at "
+            f"{format_decimal(reading.refresh_hz)} Hz, in no repeating pattern"
+            f"{f', where {on} must be held {wanted}' if wanted else ''}; {dark}; {sureness}"
+        )
     if reading.even:
         return f"held evenly, {1000 * reading.holds[0].hold_s:.1f} ms each; {dark}; {sureness}"
     low, high = (f(h.hold_s for h in reading.holds) for f in (min, max))

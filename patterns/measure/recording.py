@@ -24,6 +24,9 @@ __all__ = ["judge_recording", "played_speed"]
 
 FALLBACK_RATE = Fraction(30)  # where no picture told the rate; used for bounds only
 STEADY_SHARE = 0.2  # a mixture whose share varies by less is a picture of its own
+BLEND_HOLD = 0.3  # of a frame's time, for which a mixture stands, where the refresh is not known
+DRIFT_FRAMES = 3  # by which a clip must run ahead or behind to have another speed
+FEWEST = 6  # frames from which on a pattern is looked for
 LONG_HOLD = 1.5  # of a frame's time, where the refresh is not known
 
 
@@ -37,7 +40,10 @@ def played_speed(watched: Watched, rate: Fraction) -> float | None:
     numbers, times = np.array(points, np.float64).T
     if np.ptp(times) == 0 or np.ptp(numbers) == 0:
         return None
-    return float(np.polyfit(times - times[0], numbers, 1)[0] / float(rate))
+    speed = float(np.polyfit(times - times[0], numbers, 1)[0] / float(rate))
+    # a stall or two and a late start are no other speed
+    frames_apart = abs(speed - 1) * float(np.ptp(times)) * float(rate)
+    return speed if frames_apart > DRIFT_FRAMES else 1.0
 
 
 def _blends(mixtures: Sequence[Mixture], shortest_s: float, interval_s: float) -> list[Blend]:
@@ -168,8 +174,10 @@ def judge_recording(
     coarse = _coarse(found, held)
     refresh = found.refresh_hz
     steps = coarse.steps if refresh is None else _refreshes(held, refresh < bound)
-    pattern = hold_pattern(steps) if found.grid is not None else None
-    blends = _blends(watched.mixtures, shortest_s, interval_s)
+    enough = found.grid is not None and len(held.frames) >= FEWEST
+    pattern = hold_pattern(steps) if enough else None
+    blend_s = BLEND_HOLD / float(bound) if refresh is None else shortest_s
+    blends = _blends(watched.mixtures, blend_s, interval_s)
     speed = None if rate is None else played_speed(watched, rate)
     seen = len({run.number for run in watched.runs})
     reading = Reading(

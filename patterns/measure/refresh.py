@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from math import sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -47,9 +48,12 @@ FITS = 1.3  # times the RMS that the camera's interval explains: more is no grid
 FITS_LIKELY = 1.85
 AS_GOOD = 1.15  # times the best grid's RMS, to be taken for the coarser grid
 AS_GOOD_USUAL = 1.05  # the same for a refresh that is usual, which is looked for first
+AS_EXPLAINED = 1.05  # times what the interval explains; nothing better need be looked for
 LOCKED = 0.1  # of an interval: RMS that means nothing, as camera and display may run in step
 NAME_WITHIN = 0.004  # a measured refresh is taken for a usual one this near, relative
 LEAST_CHANGES = 6
+TOLD_APART_S = 5.0
+NEAR_HALF = 0.495  # refreshes in a capture interval
 MIRRORED = 0.48  # refreshes in a capture interval, from which on a grid has a near mirror
 
 
@@ -197,12 +201,26 @@ def find_grid(
             (likely if usual else grids).append(grid)
     if not likely and not grids:
         return None
-    best_s, locked_s = min(g.off_s for g in likely + grids), LOCKED * interval_s
-    for some, times in ((likely, AS_GOOD_USUAL), (grids, AS_GOOD)):
-        good = [grid for grid in some if grid.off_s <= max(times * best_s, locked_s)]
-        if good:
-            return good[0]
-    return None
+    return _coarsest(likely, grids, interval_s)
+
+
+def _coarsest(likely: list[Grid], others: list[Grid], interval_s: float) -> Grid:
+    """Coarsest likely grid that fits as well as the best, or as well as a camera lets it."""
+    # a grid of half the capture rate fits whatever was filmed: it counts if nothing else does
+    below = [grid for grid in likely if grid.hz * interval_s < NEAR_HALF and grid.fits()]
+    if below:
+        likely = [grid for grid in likely if grid.hz * interval_s < NEAR_HALF]
+        others = [grid for grid in others if grid.hz * interval_s < NEAR_HALF]
+    best_s, locked_s = min(grid.off_s for grid in likely + others), LOCKED * interval_s
+    even_s = AS_EXPLAINED * interval_s / sqrt(12)
+    for grid in likely:
+        if grid.off_s <= max(AS_GOOD_USUAL * best_s, even_s):
+            return grid
+    fitting = [grid for grid in likely if grid.fits()]
+    if fitting:
+        return min(fitting, key=lambda grid: grid.off_s)
+    good = [grid for grid in others if grid.off_s <= max(AS_GOOD * best_s, locked_s)]
+    return good[0] if good else min(likely, key=lambda grid: grid.off_s)
 
 
 def _part_of(rate_hz: float | None, hz: float) -> bool:
@@ -212,9 +230,14 @@ def _part_of(rate_hz: float | None, hz: float) -> bool:
     return any(abs(rate_hz / (part * hz) - 1) <= NAME_WITHIN for part in (1, 2, 3, 4))
 
 
-def usual_refresh(hz: float) -> Fraction | None:
-    """Usual refresh that a measured one stands for, within 0.4 %; None if none does."""
-    nearest = min(USUAL_HZ, key=lambda usual: abs(float(usual) - hz))
+def usual_refresh(hz: float, seconds: float = 0.0) -> Fraction | None:
+    """Usual refresh that a measured one stands for, within 0.4 %; None if none does.
+
+    In a recording of less than five seconds 59.94 cannot be told from 60, which is meant
+    more often.
+    """
+    told = [hz_ for hz_ in USUAL_HZ if seconds >= TOLD_APART_S or hz_.denominator == 1]
+    nearest = min(told, key=lambda usual: abs(float(usual) - hz))
     return nearest if abs(float(nearest) / hz - 1) <= NAME_WITHIN else None
 
 

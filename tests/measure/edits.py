@@ -64,7 +64,8 @@ def blended_onto(
     for j in range(int((len(frames) - 2) * timeline / rate)):
         place = j * rate / timeline
         low, share = floor(place), float(place - floor(place))
-        made.append((1 - share) * frames[low] + share * frames[low + 1])
+        later = np.float32(share)
+        made.append((1 - later) * frames[low] + later * frames[low + 1])
         shares.append(share)
     return made, shares
 
