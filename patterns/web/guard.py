@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import logging
 from collections.abc import Iterable
 from dataclasses import dataclass
 from hmac import compare_digest
@@ -18,6 +19,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 __all__ = ["BODY_LIMIT_BYTES", "HEADERS", "Guard", "Rules", "host_name"]
 
+_LOG = logging.getLogger(__name__)
 BODY_LIMIT_BYTES = 1 << 20
 BODY_SECONDS = 15.0
 _POLICY = (
@@ -83,7 +85,11 @@ class Guard:
         except _RefusedError as refused:
             await _refuse(guarded, scope, refused)
             return
-        await self._app(inner, body, guarded)
+        try:
+            await self._app(inner, body, guarded)
+        except Exception as error:
+            _LOG.warning("evenhold: the answer to %r broke off: %s", inner["path"], error)
+            raise  # the server closes this connection
 
     async def _admit(self, scope: Scope, receive: Receive) -> tuple[Scope, Receive]:
         headers = _Headers(scope["headers"])

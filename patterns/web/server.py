@@ -129,7 +129,7 @@ def serve(app: ASGIApp, listener: socket.socket) -> None:
         loop="asyncio",
         ws="none",
         lifespan="off",
-        log_level="error",
+        log_level="critical",  # what breaks an answer is said in one line by the guard
         access_log=False,
         server_header=False,
         limit_concurrency=MOST_CONNECTIONS,

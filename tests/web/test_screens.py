@@ -197,7 +197,7 @@ def by_arithmetic(reading: dict[str, Any], hz: int) -> bool:
         sum(held[n] == expected[(n + turn) % len(expected)] for n in held)
         for turn in range(len(expected))
     )
-    return best >= (1 - WRONG_SHARE) * len(held)
+    return bool(best >= (1 - WRONG_SHARE) * len(held))
 
 
 def test_what_to_install_is_said() -> None:

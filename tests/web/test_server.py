@@ -141,6 +141,20 @@ def test_a_signal_ends_it_at_once_whatever_clients_do(large: Path, number: signa
             link.close()
 
 
+def test_a_clip_that_shrinks_while_it_is_sent(large: Path) -> None:
+    """Somebody renders anew into the folder: that answer breaks off, the server goes on."""
+    with served(large) as site, site.connect() as link:
+        link.sendall(f"GET /{KEY}/clips/{NAME} HTTP/1.1\r\nHost: localhost\r\n\r\n".encode())
+        assert link.recv(12) == b"HTTP/1.1 200"
+        with (large / NAME).open("r+b") as file:
+            file.truncate(1000)
+        received = 0
+        while part := link.recv(1 << 20):
+            received += len(part)
+        assert received < 64_000_000
+        assert site.ask(f"/{KEY}/").status == 200
+
+
 def test_a_port_in_use_is_one_line() -> None:
     with bind("127.0.0.1", 0) as listener:
         port = listener.getsockname()[1]
