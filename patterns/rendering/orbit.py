@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
+from functools import lru_cache
 from math import pi, radians
 from typing import NamedTuple
 
@@ -40,7 +41,7 @@ Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.floating]
 Pairs = npt.NDArray[np.uint16] | npt.NDArray[np.uint32]
 
-SUBTEXEL_BITS = 7
+SUBTEXEL_BITS = 6
 SUBTEXELS = 1 << SUBTEXEL_BITS  # a place is kept to this part of a texel
 BLOCK = 32768  # pixels at once: the working arrays stay in cache
 THREADS = 2
@@ -175,7 +176,7 @@ class OrbitRenderer:
         subject = OrbitSubject(self._motion.subject, self._seed)
         camera = OrbitCamera.of(self._motion, subject.profile, *self._size)
         # The country does not depend on the camera: it is laid out meanwhile.
-        country = self._pool.submit(Country, self._seed)
+        country = self._pool.submit(_country, self._seed)
         luma, chroma = look(camera, 1, self._pool), look(camera, 2, self._pool)
         self._edges = (whole_edges(luma), whole_edges(chroma))
         seen = [luma.seen, luma.edge_seen, chroma.seen, chroma.edge_seen]
@@ -251,6 +252,12 @@ class OrbitRenderer:
         for plane, values in zip(planes[1:], both, strict=True):
             total = values.reshape(-1, fine).sum(axis=1, dtype=np.uint16)
             plane[self._edges[1]] = ((total + fine // 2) // fine).astype(np.uint8)
+
+
+@lru_cache(maxsize=1)
+def _country(seed: int) -> Country:
+    """The country of a seed, kept for the next clip of a set."""
+    return Country(seed)
 
 
 def _surfaces(

@@ -88,10 +88,10 @@ def test_the_shutter_is_the_mean_light_of_256_moments() -> None:
     ("rate", "turn"),
     [
         (Fraction(24000, 1001), Fraction(6)),
-        (Fraction(25), Fraction(-6)),
-        (Fraction(30), Fraction(9)),
-        (Fraction(60000, 1001), Fraction(15)),
-        (Fraction(120), Fraction(24)),
+        (Fraction(60000, 1001), Fraction(-15)),
+        pytest.param(Fraction(25), Fraction(-6), marks=pytest.mark.slow),
+        pytest.param(Fraction(30), Fraction(9), marks=pytest.mark.slow),
+        pytest.param(Fraction(120), Fraction(24), marks=pytest.mark.slow),
     ],
 )
 def test_the_skyline_moves_at_its_closed_form(rate: Fraction, turn: Fraction) -> None:
@@ -143,7 +143,7 @@ def _move_at_centre(
 def test_the_subjects_outline_rests() -> None:
     """Averaged over a turn, edge pixels mix sky and tower as the geometry says, no wider."""
     clip = clip_of(0, turn_deg_s=Fraction(36), frames=240, height_m=Fraction(4))
-    mean = np.mean([code_to_light(frame(clip, n).y) for n in range(0, 240, 3)], axis=0)
+    mean = np.mean([code_to_light(frame(clip, n).y) for n in range(0, 240, 8)], axis=0)
     seen = seen_by(clip, W, H)
     fine = seen_by(clip, W, H, 8).surface == SUBJECT
     cover = fine.reshape(H, 8, W, 8).mean(axis=(1, 3))
@@ -224,3 +224,17 @@ def test_far_corners_of_what_may_be_asked_draw(
     assert 16 <= picture.y.min() < picture.y.max() <= 235
     assert picture.cb.min() > 90
     assert picture.cr.max() < 180
+
+
+def test_frames_do_not_depend_on_what_was_drawn_before() -> None:
+    """Texels are painted as they come into view, in other pieces if a clip is drawn in order."""
+    clip = clip_of(180, frames=120)
+    jumped, followed = OrbitRenderer(clip, W, H), OrbitRenderer(clip, W, H)
+    one, other = Planes.blank(W, H), Planes.blank(W, H)
+    jumped.draw(90, one)
+    for n in (*range(40), 90):
+        followed.draw(n, other)
+    for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
+        assert np.array_equal(a, b)
+    for renderer_ in (jumped, followed):
+        renderer_.close()
