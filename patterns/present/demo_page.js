@@ -174,16 +174,23 @@ function measure() {
   requestAnimationFrame(sample);
 }
 
-function setUp() {
-  for (const { side } of sides) {
+// The rates that the page was made for; ones that the slider lacks are put in their place.
+function setRates() {
+  const wanted = JSON.parse($("start").textContent).rates;
+  const same = (r, s) => r[0] * s[1] === r[1] * s[0];
+  for (const rate of wanted) if (!RATES.some((r) => same(r, rate))) RATES.push(rate);
+  RATES.sort((r, s) => hertz(r) - hertz(s));
+  sides.forEach(({ side }, i) => {
     $(`rate-${side}`).max = String(RATES.length - 1);
+    $(`rate-${side}`).value = String(RATES.findIndex((r) => same(r, wanted[i])));
+  });
+}
+
+function setUp() {
+  setRates();
+  for (const { side } of sides) {
     $(`scene-${side}`).addEventListener("click", () => play(!state.playing));
   }
-  const start = JSON.parse($("start").textContent);
-  sides.forEach(({ side }, i) => {
-    const wanted = RATES.findIndex((r) => r[0] * start.rates[i][1] === r[1] * start.rates[i][0]);
-    $(`rate-${side}`).value = String(wanted < 0 ? (i ? 7 : 4) : wanted);
-  });
   $("refresh").max = String(REFRESHES.length);
   $("refresh").value = "0";
   for (const id of ["rate-a", "rate-b", "refresh", "shutter", "speed", "slow"]) {

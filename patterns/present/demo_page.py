@@ -31,7 +31,7 @@ def demo_page(rates: tuple[Fraction, ...] = (Fraction(24), Fraction(30))) -> str
     Parameters
     ----------
     rates
-        The two rates that it opens with; ones that its slider lacks open at 24 and 30.
+        The two rates that it opens with, the first two of more; its slider takes them in.
 
     Raises
     ------

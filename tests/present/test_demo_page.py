@@ -276,6 +276,16 @@ def test_the_fastest_setting_passes_the_flash_check(open_page: Open) -> None:
     assert check.report().passes
 
 
+def test_rates_that_the_slider_lacks_are_taken_in(browser: Browser, tmp_path: Path) -> None:
+    write_demo_page(tmp_path / "demo.html", (F(30), F(37, 2)))
+    page = browser.new_page()
+    page.goto((tmp_path / "demo.html").as_uri())
+    assert page.inner_text("#name-a") == "30 fps"
+    assert page.inner_text("#name-b") == "18.5 fps"
+    assert page.inner_text("#mark-b") == "uneven"
+    page.close()
+
+
 def test_the_page_holds_everything_itself() -> None:
     html = demo_page()
     assert not re.search(r'(src|href)="(?!data:)', html)
