@@ -17,6 +17,7 @@ from patterns.timing.cadence import Display, cadence
 
 __all__ = ["judge_clip"]
 
+REORDERED = 16  # frames before a cut, whose order in the file may differ from that on screen
 LEAST_SPEED = 0.002  # change of speed that can be told where frames repeat
 
 
@@ -75,6 +76,7 @@ def judge_clip(
     file: str,
     file_rate: Fraction | None,
     mean_rate: Fraction | None,
+    cut_off: bool = False,
     warnings: Sequence[str] = (),
 ) -> Reading:
     """Reading of a file that holds the clip.
@@ -89,12 +91,19 @@ def judge_clip(
         Exact pictures a second, or None if they are not evenly timed.
     mean_rate
         Pictures a second on average.
+    cut_off
+        Whether pictures of the file could not be decoded at its end.
     warnings
         What the reader of the file has to say.
     """
     rate = None if watched.identity is None else watched.identity.rate
     frames = _held(watched.runs, watched, file_rate)
     dropped, unseen, backward = _losses(watched)
+    if cut_off and watched.runs:
+        # pictures that others depend on may be among those that were cut off
+        tail = watched.runs[-1].number - REORDERED
+        unseen += [number for number in dropped if number >= tail]
+        dropped = [number for number in dropped if number < tail]
     lossy = rate is not None and file_rate is not None and file_rate < rate
     pattern = hold_pattern(_sequence(frames, dropped if lossy and not backward else ()))
     untouched = not (dropped or backward or watched.mixtures) and pattern == (1,)

@@ -138,6 +138,7 @@ def _read_clip(path: Path, info: VideoInfo, progress: Progress | None) -> Readin
         file=path.name,
         file_rate=info.rate,
         mean_rate=info.mean_rate,
+        cut_off=log.pictures < info.pictures,
         warnings=_cut_off(log.pictures, info),
     )
 

@@ -65,7 +65,8 @@ def blended_onto(
         place = j * rate / timeline
         low, share = floor(place), float(place - floor(place))
         later = np.float32(share)
-        made.append((1 - later) * frames[low] + later * frames[low + 1])
+        mixed = (1 - later) * frames[low] + later * frames[low + 1]
+        made.append(np.asarray(mixed, np.float32))
         shares.append(share)
     return made, shares
 
