@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from patterns.rendering.planes import UInt8Array
 from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, decode
-from patterns.strip.camera_levels import check_light, levels
+from patterns.strip.camera_levels import BLURRED, NO_STRIP, TOO_DARK, check_light, levels
 from patterns.strip.camera_locate import locate
 from patterns.strip.camera_sample import CellLight, sample_cells
 from patterns.strip.camera_track import refine, unit_px
@@ -19,14 +19,14 @@ from patterns.strip.read import Unread
 
 __all__ = ["CameraReader", "CameraReading", "Unread"]
 
-NO_STRIP = "no strip"
 TOO_SMALL = "too small: come nearer, the strip needs about 450 pixels along"
 SMALLEST_PX = 64
 LEAST_RANGE = 24  # codes between the darkest and the lightest pixel of a picture
 LEAST_UNIT_PX = 0.9  # pixels per unit of the strip's grid, where it is farthest
 SLACK_RMS, LARGEST_RMS = 0.25, 0.6  # grid units: look twice above, lost above
-PASSING = ("too dark", "blurred or uneven: black and white cells are not told apart")
+PASSING = (TOO_DARK, BLURRED)
 PATIENCE = 12  # pictures for which a dark strip is believed to be where it was
+BRIEF = 3  # and one that is lost for another reason, as when the backlight pauses halfway
 LONGEST_WAIT = 12  # pictures between searches
 SURE_MARGIN = 0.4
 
@@ -114,7 +114,7 @@ class CameraReader:
             return Unread(TOO_SMALL)
         thin = luma[::8, ::8]
         if int(thin.max()) - int(thin.min()) < LEAST_RANGE:
-            return Unread("too dark")
+            return Unread(TOO_DARK)
         placement, light = self._place(luma)
         if placement is None or light is None:
             return Unread(NO_STRIP)
@@ -136,7 +136,7 @@ class CameraReader:
             if reason is None and fit is not None and fit.rms < LARGEST_RMS:
                 self._near, self._lost, self._wait = placement, 0, 0
                 return placement, light
-            if reason in PASSING and self._lost < PATIENCE:
+            if reason and self._lost < (PATIENCE if reason in PASSING else BRIEF):
                 self._lost += 1
                 return self._near, light
         return self._search(luma)

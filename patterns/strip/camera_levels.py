@@ -9,13 +9,16 @@ from patterns.strip.camera_decode import Cells
 from patterns.strip.camera_sample import CellLight, centres
 from patterns.strip.grid import Grid, Rect, hold_cells
 
-__all__ = ["Levels", "check_light", "levels"]
+__all__ = ["BLURRED", "NO_STRIP", "TOO_DARK", "Levels", "check_light", "levels"]
 
 FloatArray = npt.NDArray[np.float64]
 LEAST_WHITE = 0.012  # light: about 14 % of the full signal
 LEAST_CLEAR = 0.3  # share of a mark's light that the dark places beside it stay below
+LEAST_STEP = 0.15  # of white, between the darkest white and the lightest black reference
 CLIPPED_BLACK = 0.55
-BLURRED_DARK = 0.4
+BLURRED = "blurred or uneven: black and white cells are not told apart"
+TOO_DARK = "too dark"
+NO_STRIP = "no strip"
 
 
 class Levels:
@@ -40,15 +43,14 @@ def check_light(light: CellLight) -> str | None:
     if np.median(light.black) > CLIPPED_BLACK:
         return "clipped: the picture is over-exposed"
     if light.white.min() - light.black.max() < LEAST_WHITE and np.median(light.white) < 0.05:
-        return "too dark"
-    for left, right in ((light.white, light.black),):
-        if (left.min() - right.max()) < LEAST_CLEAR * left.max() * 0.5:
-            return "blurred or uneven: black and white cells are not told apart"
+        return TOO_DARK
+    if light.white.min() - light.black.max() < LEAST_STEP * light.white.max():
+        return BLURRED
     for side in (0, 1):
         lit = min(light.posts[side], light.flags[side])
         dark = light.dark[4 * side : 4 * side + 4].max()
         if not lit - dark >= LEAST_CLEAR * lit:
-            return "no strip"
+            return NO_STRIP
     return None
 
 

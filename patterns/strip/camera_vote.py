@@ -22,8 +22,11 @@ class IdentityVote:
     """Sums the identity cells of pictures until their check agrees twice over."""
 
     def __init__(self) -> None:
+        self._start()
+
+    def _start(self) -> None:
         self.identity: Identity | None = None
-        self._sum = np.zeros(IDENTITY_CELLS)
+        self._sum: FloatArray = np.zeros(IDENTITY_CELLS)
         self._votes = 0.0
         self._contradictions = 0
 
@@ -42,7 +45,7 @@ class IdentityVote:
         """Tell whether a picture spoke against the identity; many in a row end it."""
         self._contradictions = self._contradictions + 1 if yes else 0
         if self._contradictions >= MOST_CONTRADICTIONS:
-            self.__init__()  # type: ignore[misc]
+            self._start()
 
 
 class NumberGate:
@@ -60,13 +63,14 @@ class NumberGate:
         self._waited += 1
 
     def passes(self, number: int, sure: bool) -> bool:
-        """Whether `number` may be reported; `sure` lets the first one pass at once."""
+        """Whether `number` may be reported; `sure` lets the first one pass at once.
+
+        A picture whose number does not pass is one that was not read: `skip` counts it.
+        """
         goes_on = self._last is not None and -BACK <= number - self._last <= STEP + self._since
         confirmed = (
             self._waiting is not None and -BACK <= number - self._waiting <= STEP + self._waited
         )
-        self._since += 1
-        self._waited += 1
         if goes_on or confirmed or (self._last is None and sure):
             self._last, self._since, self._waiting = number, 0, None
             return True
