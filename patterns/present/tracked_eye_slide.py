@@ -115,11 +115,11 @@ def _landings(
     """Draw the first frames' smears one under the other: alike, or not."""
     scale = LANDING_WIDTH / seconds
     left, pitch = SLIDE.margin_px + LANDING_LEFT, PLATE_HEIGHT * ENLARGED / LANDINGS
-    holds = cadence.first_holds(LANDINGS)
-    frames = retinal_boxes(cadence, 1.0)
+    frames = retinal_boxes(cadence, 1.0)  # only those that show
+    usual_s = max(1, cadence.usual_hold) / float(cadence.refresh_hz)
     for n in range(LANDINGS):
         box = frames[n % len(frames)]
-        usual = holds[n] == cadence.usual_hold
+        usual = abs(box.end_px - box.start_px - usual_s) < usual_s / 100
         fill = colours.usual if usual else colours.odd
         width = (box.end_px - box.start_px) * scale
         drawing.add(Box(left + box.start_px * scale, top + n * pitch, width, pitch - 8, fill, 4))
