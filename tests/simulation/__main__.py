@@ -1,8 +1,9 @@
 """Run the whole grid and print its table as Markdown: python -m tests.simulation.
 
 Every display x rate x capture rate at both levels; --pictures of each recording. Takes
-the better part of an hour on two cores; --part 1/2 and --save FILE share it out, and
---table FILE... adds the parts up.
+about half an hour on two cores: --part 1/2 and --save FILE share it out, --table FILE...
+adds the parts up, and --keep FOLDER keeps the recordings, so that a changed reader is
+judged by the same ones in a few minutes. Photos: python -m tests.simulation.photo_table.
 """
 
 from __future__ import annotations
