@@ -99,9 +99,9 @@ def tracked_eye_slide(
     pitch = (SLIDE.height_px - TOP - FOOT) / len(rows)
     for number, (name, figures, even) in enumerate(rows):
         _row_words(drawing, TOP + number * pitch, (name, figures), colours, even=even)
-    widest = max(hold_blur_px(c, float(speed_px_s)) for c in cadences) * 1.25
+    widest_s = max(b.end_px for c in cadences for b in retinal_boxes(c, 1.0)[:LANDINGS])
     for number, cadence in enumerate(cadences, start=1):
-        _landings(drawing, TOP + number * pitch, cadence, widest / float(speed_px_s), colours)
+        _landings(drawing, TOP + number * pitch, cadence, widest_s, colours)
     slide = to_image(drawing)
     for number, picture in enumerate(pictures):
         top = round(TOP + number * pitch)

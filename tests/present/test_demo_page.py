@@ -17,8 +17,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page
 
-from patterns.errors import RequestError
-from patterns.present.demo_page import demo_page, write_demo_page
+from patterns.present.demo_page import write_demo_page
 from patterns.present.style import LIGHT
 from patterns.safety.check import FlashCheck
 from patterns.timing.cadence import holds
@@ -284,22 +283,3 @@ def test_rates_that_the_slider_lacks_are_taken_in(browser: Browser, tmp_path: Pa
     assert page.inner_text("#name-b") == "18.5 fps"
     assert page.inner_text("#mark-b") == "uneven"
     page.close()
-
-
-def test_the_page_holds_everything_itself() -> None:
-    html = demo_page()
-    assert not re.search(r'(src|href)="(?!data:)', html)
-    assert "http" not in html.replace("http-equiv", "")
-
-
-def test_one_rate_is_no_comparison() -> None:
-    with pytest.raises(RequestError, match="two rates"):
-        demo_page((F(24),))
-
-
-def test_a_page_that_exists_is_kept(tmp_path: Path) -> None:
-    path = tmp_path / "demo.html"
-    path.write_text("mine")
-    with pytest.raises(RequestError, match="--force"):
-        write_demo_page(path, (F(24), F(30)))
-    assert path.read_text() == "mine"

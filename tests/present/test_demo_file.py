@@ -1,0 +1,36 @@
+"""The live page as a file: complete in itself, and written whole."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction as F
+from pathlib import Path
+
+import pytest
+
+from patterns.errors import RequestError
+from patterns.present.demo_page import DEMO_CAUTION, demo_page, write_demo_page
+
+
+def test_the_page_holds_everything_itself() -> None:
+    html = demo_page()
+    assert not re.search(r'(src|href)="(?!data:)', html)
+    assert "http" not in html.replace("http-equiv", "")
+
+
+def test_one_rate_is_no_comparison() -> None:
+    with pytest.raises(RequestError, match="two rates"):
+        demo_page((F(24),))
+
+
+def test_a_page_that_exists_is_kept(tmp_path: Path) -> None:
+    path = tmp_path / "demo.html"
+    path.write_text("mine")
+    with pytest.raises(RequestError, match="--force"):
+        write_demo_page(path, (F(24), F(30)))
+    assert path.read_text() == "mine"
+
+
+def test_the_caution_stands_before_the_pictures() -> None:
+    html = demo_page()
+    assert html.index(DEMO_CAUTION) < html.index("<canvas")
