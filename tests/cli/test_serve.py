@@ -10,6 +10,7 @@ import signal
 import subprocess
 import sys
 import time
+import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -84,6 +85,19 @@ def test_the_local_network_gets_a_key_and_a_code(kit: Path, tmp_path: Path) -> N
         bare = "/".join(address.split("/")[:3]) + "/"
         with pytest.raises(urllib.error.HTTPError, match="403"):
             urllib.request.urlopen(bare)
+
+
+def test_a_further_host_name_is_answered(kit: Path, tmp_path: Path) -> None:
+    with running(str(kit), "--port", "0", "--host-name", "Boat.Local", cwd=tmp_path) as process:
+        text = "\n".join(lines_until(process, "Ctrl-C"))
+        address = re.search(r"http://localhost:\d+/", text)
+        assert address
+        asked = urllib.request.Request(address[0], headers={"Host": "boat.local"})
+        with urllib.request.urlopen(asked) as answer:
+            assert answer.status == 200
+        asked = urllib.request.Request(address[0], headers={"Host": "other.local"})
+        with pytest.raises(urllib.error.HTTPError, match="421"):
+            urllib.request.urlopen(asked)
 
 
 def test_an_ascii_terminal_gets_ascii(kit: Path, tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""The clips that all tests of the pages are served."""
+"""What all tests of the pages share: clips, their server, a browser."""
 
 from __future__ import annotations
 
@@ -7,10 +7,13 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser, Page
 
 from patterns.production.kit import KitSpec, make_kit
 from patterns.scenes.bars import bars_for_picture
 from patterns.timing.cadence import Display
+from tests.web.browsing import SIZES
+from tests.web.chromium import Console, chromium
 from tests.web.serving import Served, served
 
 RATES = (24, 25, 30, 60)
@@ -39,3 +42,19 @@ def site(kit: Path) -> Iterator[Served]:
     """A server that all tests share which do not end or strain it."""
     with served(kit) as running:
         yield running
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with chromium() as running:
+        yield running
+
+
+@pytest.fixture
+def page(browser: Browser) -> Iterator[Page]:
+    """A page that may log no error."""
+    opened = browser.new_page(**SIZES["desktop"])
+    console = Console(opened)
+    yield opened
+    opened.close()
+    assert not console.errors

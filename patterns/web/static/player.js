@@ -78,7 +78,8 @@ export class Player {
 
   async fill() {
     const filled = await display.enterFullScreen(this.box, this.video);
-    if (filled) await display.turnScreen(this.video.videoWidth || 16, this.video.videoHeight || 9);
+    const { width, height } = this.clip.dataset;
+    if (filled) await display.turnScreen(Number(width), Number(height));
     this.note();
   }
 

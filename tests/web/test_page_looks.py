@@ -1,0 +1,94 @@
+"""How the pages look on every screen, checked by an outside checker; the live bars."""
+
+from __future__ import annotations
+
+import base64
+from typing import Any
+
+import numpy as np
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+
+from patterns.strip.read import StripReading, read_strip
+from tests.web.browsing import SIZES, address, shot
+from tests.web.chromium import Console, finish
+from tests.web.serving import Served
+
+LEAST_TARGET_PX = 44  # WCAG 2.2, 2.5.5
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", SIZES)
+def test_pages_fit_every_screen(browser: Browser, site: Served, size: str, scheme: Any) -> None:
+    """No sideways scrolling, nothing too small for a finger, nothing that the checker finds."""
+    page = browser.new_page(**SIZES[size], color_scheme=scheme)
+    console = Console(page)
+    page.goto(address(site))
+    look(page, f"clips-{size}-{scheme}")
+    page.click("a.clip >> nth=0")
+    look(page, f"caution-{size}-{scheme}")
+    page.click("#accept")
+    page.wait_for_timeout(1200)
+    page.locator("#player").focus()
+    page.keyboard.press("Tab")
+    look(page, f"player-{size}-{scheme}")
+    finish(page)
+    look(page, f"summary-{size}-{scheme}")
+    page.goto(address(site, "/live"))
+    look(page, f"reference-{size}-{scheme}")
+    page.close()
+    assert not console.errors
+
+
+def look(page: Page, name: str) -> None:
+    shot(page, name)
+    assert page.evaluate(
+        "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
+    )
+    for target in page.locator("button:visible, a.clip:visible, input:visible").all():
+        box = target.bounding_box()
+        assert box is None or min(box["width"], box["height"]) >= LEAST_TARGET_PX, name
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+
+
+_GRAB = """() => {
+  const canvas = document.getElementById("bars");
+  const data = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
+  let text = "";
+  for (let i = 1; i < data.length; i += 4) text += String.fromCharCode(data[i]);
+  return [canvas.width, canvas.height, btoa(text)];
+}"""
+
+
+@pytest.mark.parametrize("size", ["phone", "sideways", "desktop"])
+def test_live_bars_carry_a_strip_that_is_read(browser: Browser, site: Served, size: str) -> None:
+    page = browser.new_page(**SIZES[size])
+    console = Console(page)
+    page.goto(address(site, "/live", "phone.test"))
+    expect(page.locator("#start")).to_be_enabled(timeout=10_000)
+    page.click("#start")
+    page.click("#accept")
+    expect(page.locator("#live")).to_contain_text("a bar crosses in", timeout=15_000)
+    numbers = []
+    for _ in range(3):
+        width, height, text = page.evaluate(_GRAB)
+        picture = np.frombuffer(base64.b64decode(text), np.uint8).reshape(height, width)
+        ratio = SIZES[size].get("device_scale_factor", 1)
+        assert (width, height) == tuple(
+            ratio * s // 2 * 2 for s in SIZES[size]["viewport"].values()
+        )
+        reading = read_strip(picture)
+        assert isinstance(reading, StripReading)
+        assert reading.rate is not None
+        assert abs(reading.rate - 60) < 0.2
+        numbers.append(reading.number)
+    assert numbers == sorted(set(numbers))
+    shot(page, f"live-{size}")
+    found = finish(page)
+    assert (found["file"], found["kind"]) == ("live bars", "browser")
+    assert found["details"]["measured_refresh"]["frames"] > 30
+    expect(page.locator("#stage")).to_be_hidden()
+    page.close()
+    assert not console.errors
