@@ -37,6 +37,7 @@ THIRD = 0.15  # of the light may come from a third frame before a reading is ref
 SPREAD = 0.3  # how far shares of one mixture may disagree
 HOLD_SPREAD = 0.22
 SURE = 0.15  # cells outside a mixture must lie so far from the middle
+LEAST_MARGIN = 0.4  # of a frame read before the length of the hold row is known
 LEAST_ROWS = 24  # picture rows that the cells of a divided strip must lie apart
 CLEAR_CELLS = 0.35
 FAINT = 0.08  # a neighbour that lends less light than this is not reported
@@ -102,7 +103,7 @@ def _single(number: int, lit: BoolArray, cells: Cells) -> Decoded | None:
     margin = float(np.clip(1 - 2 * lean.max(), 0, 1))
     alone = Decoded(number, None, 0.0, margin, None)
     if not len(cells.hold):
-        return alone
+        return alone if margin > LEAST_MARGIN else None
     lent = [_hold_light(number + side, cells) for side in (-1, 0, 1)]
     if lent[1] < HOLD_LIT or _others_lit(range(number - 1, number + 2), cells, HOLD_DARK):
         return None
