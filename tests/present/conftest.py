@@ -26,7 +26,8 @@ def _found(own: str) -> str | None:
     return own if Path(own).exists() else None
 
 
-@pytest.fixture(scope="session")
+# until its package is done, not longer: two such libraries cannot run in one thread
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
     with sync_playwright() as library:
         path = _found(library.chromium.executable_path)
