@@ -31,8 +31,9 @@ BoolArray = npt.NDArray[np.bool_]
 REACH = 15  # pictures to each side that a picture is compared with
 REPEAT = 0.5  # of the local motion
 JUMP = 1.45  # times the local median step
-OWN_ENOUGH = 0.3  # share of detail of its own that a moving picture must have to judge mixtures
+OWN_ENOUGH = 0.6  # share of detail of its own that a moving picture must have to judge mixtures
 MIXED = 0.72  # of the local share, below which a picture is a mixture
+BESIDE, LEAST_OWN = 3.0, 0.05  # times its neighbour's own share a mixture may have
 STILL = 0.35  # of the detail, that eight pictures apart differ by, below which nothing moves
 STILL_CODES = 0.5
 FEWEST = 12
@@ -50,6 +51,8 @@ class FootageMarks:
         Something moves around this picture, so that repeats can be told.
     detailed
         It moves by enough for mixtures to be told.
+    noisy
+        It moves, but grain is as strong as the motion: nothing is told.
     """
 
     repeated: BoolArray
@@ -57,6 +60,7 @@ class FootageMarks:
     mixed: BoolArray
     moving: BoolArray
     detailed: BoolArray
+    noisy: BoolArray
 
 
 def _local(values: FloatArray, percent: float) -> FloatArray:
@@ -81,6 +85,9 @@ def mark_footage(changes: Changes) -> FootageMarks:
     far = _local(np.array(changes.far), 50)
     moving = (far > STILL * detail) & (far > STILL_CODES)
     motion = _local(step, 75)
+    # where grain alone differs by as much as a repeat may, repeats cannot be told
+    noisy = moving & (_local(np.array(changes.floor), 50) > REPEAT * motion)
+    moving &= ~noisy
     known = ~np.isnan(step)
     repeated = known & moving & (step < REPEAT * motion)
     # a repeated picture and its twin have nothing of their own beside each other
@@ -89,9 +96,17 @@ def mark_footage(changes: Changes) -> FootageMarks:
     usual_own = _local(own, 90)
     detailed = moving & (usual_own > OWN_ENOUGH)
     mixed = detailed & ~np.isnan(own) & (own < MIXED * usual_own)
+    mixed &= ~_beside_purer(own, mixed)
     moves = np.where(repeated, np.nan, step)
     jumped = known & moving & (step > JUMP * _local(moves, 50))
-    return FootageMarks(repeated, jumped & _lonely(jumped), mixed, moving, detailed)
+    return FootageMarks(repeated, jumped & _lonely(jumped), mixed, moving, detailed, noisy)
+
+
+def _beside_purer(own: FloatArray, mixed: BoolArray) -> BoolArray:
+    """Pictures that lost detail of their own only because a clear mixture beside has it too."""
+    clear = np.where(mixed, own, np.inf)
+    beside = np.minimum(np.r_[np.inf, clear[:-1]], np.r_[clear[1:], np.inf])
+    return np.asarray(own > BESIDE * np.maximum(beside, LEAST_OWN), np.bool_)
 
 
 def _lonely(marks: BoolArray) -> BoolArray:
@@ -180,8 +195,11 @@ def _places(marks: BoolArray) -> tuple[int, ...]:
 
 
 def _unread(marks: FootageMarks) -> tuple[tuple[str, int], ...]:
-    still = int((~marks.moving).sum())
-    return (("nothing moves", still),) if still else ()
+    counts = (
+        ("nothing moves", int((~marks.moving & ~marks.noisy).sum())),
+        ("grain is as strong as the motion", int(marks.noisy.sum())),
+    )
+    return tuple((reason, count) for reason, count in counts if count)
 
 
 def _details(marks: FootageMarks, mistake: Mistake | None) -> dict[str, object]:

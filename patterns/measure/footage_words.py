@@ -25,6 +25,11 @@ def footage_verdict(
     moving = int(marks.moving.sum())
     count = len(marks.moving)
     if moving < max(8, FEW_MOVING * count):
+        if int(marks.noisy.sum()) > count / 2:
+            return (
+                "nothing can be told: grain and compression are as strong as the motion; give a "
+                "less compressed export, or a passage with faster motion"
+            )
         return (
             "a static shot: next to nothing moves, so that repeats and drops can neither be seen "
             "nor told; give a passage with steady motion"
@@ -45,15 +50,18 @@ def footage_verdict(
             f"{format_decimal(file_rate) if file_rate else 'file'} timeline {done}: {found}"
         )
     if not repeats and not mixtures and mistake is None:
-        return f"clean: no picture repeated{', none mixed' if marks.detailed.any() else ''}{at}"
+        return f"no picture repeated{', none mixed' if marks.detailed.any() else ''}{at}"
     return found
 
 
 def footage_warnings(marks: FootageMarks, file_rate: Fraction | None) -> Iterator[str]:
     """Doubts, each with what to do."""
-    still = int((~marks.moving).sum())
+    still = int((~marks.moving & ~marks.noisy).sum())
+    noisy = int(marks.noisy.sum())
     if 0 < still < len(marks.moving):
         yield f"In {counted(still, 'picture')} nothing moves: nothing is told of them."
+    if 0 < noisy < len(marks.moving):
+        yield f"In {counted(noisy, 'picture')} grain is as strong as the motion: nothing is told."
     if marks.moving.any() and not marks.detailed.any():
         yield (
             "It moves too little from picture to picture, or is too soft, for mixtures to be told "

@@ -1,11 +1,12 @@
 """How much each picture of a sequence differs from the one before, and from its neighbours.
 
-Three measures, each made of the pictures' detail (what is left when a blurred copy is
+Four measures, the last made of the pictures' detail (what is left when a blurred copy is
 taken away), so that slow changes of light do not count:
 
 - `step`: RMS difference to the picture before, in codes; of a coarse copy of the picture,
   in which grain averages out and motion is small, so that the difference grows with it.
 - `fine`: the same of the picture itself, for the noise floor.
+- `floor`: the same as `step` in the quietest places of the picture: what grain alone gives.
 - `own`: share of the picture's detail that its two neighbours do not have between them,
   from a least-squares fit of both. A mixture of the two has next to none of its own.
 """
@@ -25,6 +26,7 @@ __all__ = ["COARSE", "Changes", "PictureChange", "working_size"]
 FloatArray = npt.NDArray[np.float32]
 WORKING_WIDTH = 640  # pixels across to which larger pictures are averaged down
 COARSE = 4  # pixels of the working picture to a side of a pixel of the coarse copy
+QUIET_PERCENT = 4  # of the places are taken to be still
 LAG = 8  # pictures apart, for the slowest motion that is told from stillness
 
 
@@ -42,6 +44,7 @@ class Changes:
     """Measures of all pictures; the first has no step, the first and last no `own`."""
 
     step: list[float] = field(default_factory=list)
+    floor: list[float] = field(default_factory=list)
     fine: list[float] = field(default_factory=list)
     own: list[float] = field(default_factory=list)
     detail: list[float] = field(default_factory=list)
@@ -64,6 +67,17 @@ def _detail(picture: FloatArray) -> FloatArray:
 
 def _rms(difference: FloatArray) -> float:
     return float(np.sqrt((difference.astype(np.float64) ** 2).mean()))
+
+
+def _quietest(difference: FloatArray) -> float:
+    """RMS of a difference in the quietest places, of about 16 by 9."""
+    rows, columns = (
+        max(1, side // parts) for side, parts in zip(difference.shape, (9, 16), strict=True)
+    )
+    down, across = difference.shape[0] // rows, difference.shape[1] // columns
+    cut = difference[: down * rows, : across * columns].astype(np.float64) ** 2
+    blocks = np.sqrt(cut.reshape(down, rows, across, columns).mean((1, 3)))
+    return float(np.percentile(blocks, QUIET_PERCENT))
 
 
 def _own_share(before: FloatArray, own: FloatArray, after: FloatArray) -> float:
@@ -92,10 +106,13 @@ class PictureChange:
         coarse = _coarse(fine)
         found = self.changes
         if self._near:
-            found.step.append(_rms(coarse - self._far[-1]))
+            difference = coarse - self._far[-1]
+            found.step.append(_rms(difference))
+            found.floor.append(_quietest(difference))
             found.fine.append(_rms(fine[2:-2, 2:-2] - self._near[-1][0][2:-2, 2:-2]))
         else:
             found.step.append(float("nan"))
+            found.floor.append(float("nan"))
             found.fine.append(float("nan"))
         detail = _detail(fine)
         found.detail.append(_rms(detail))

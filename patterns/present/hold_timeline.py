@@ -187,8 +187,11 @@ def _wedge(x: float, bars: _Bars, drawing: Drawing, number: int) -> None:
     """Mark a lost frame: a wedge on the base line, its number above."""
     colours, half = bars.colours, 13
     top = bars.base - 64
+    size = SLIDE.small_px
+    width, height = text_width_px(str(number), size) + 8, cap_height_px(size) + 10
     drawing.add(
         Stroke(x, top, x, bars.base, colours.odd, 5),
+        Box(x - width / 2, top - 29 - height, width, height, colours.paper, 4),
         Polygon(((x - half, top - 22), (x + half, top - 22), (x, top + 4)), colours.odd),
         Text(x, top - 34, str(number), SLIDE.small_px, colours.ink, "middle"),
     )

@@ -60,7 +60,8 @@ def blended_onto(
     frames: Sequence[FloatArray], rate: Fraction, timeline: Fraction
 ) -> tuple[list[FloatArray], list[float]]:
     """Timeline pictures and the share of the later frame in each."""
-    made, shares = [], []
+    made: list[FloatArray] = []
+    shares: list[float] = []
     for j in range(int((len(frames) - 2) * timeline / rate)):
         place = j * rate / timeline
         low, share = floor(place), float(place - floor(place))
@@ -78,7 +79,7 @@ def grainy(pictures: Sequence[FloatArray], sigma: float, seed: int) -> list[Floa
     for picture in pictures:
         noise = rng.standard_normal(picture.shape).astype(np.float32)
         soft = (noise + np.roll(noise, 1, 0) + np.roll(noise, 1, 1) + np.roll(noise, 1, (0, 1))) / 2
-        made.append(picture + sigma * soft)
+        made.append(np.asarray(picture + np.float32(sigma) * soft, np.float32))
     return made
 
 

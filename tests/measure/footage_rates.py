@@ -99,15 +99,18 @@ def main() -> None:
     rows: dict[tuple[str, str, float], list[int]] = {}
     with tempfile.TemporaryDirectory() as folder:
         for pattern, kind, rate, timeline, grain, _, r in sweep(Path(folder), seeds, conditions):
-            row = rows.setdefault((pattern, kind, grain), [0] * 9)
-            true = r.repeated
+            row = rows.setdefault((pattern, kind, grain), [0] * 10)
+            r_moving = r.marks.moving
+            row[9] += int((~r_moving).sum())
+            true = r.repeated & r_moving
             row[0] += int(true.sum())
             row[1] += int((true & ~r.marks.repeated).sum())
-            row[2] += int((~true).sum())
-            row[3] += int((~true & r.marks.repeated).sum())
-            row[4] += int(r.mixed.sum())
-            row[5] += int((r.mixed & ~r.marks.mixed).sum())
-            row[6] += int(r.pure.sum())
+            row[2] += int((~r.repeated & r_moving).sum())
+            row[3] += int((~r.repeated & r.marks.repeated).sum())
+            judged_mixed = r.mixed & r.marks.detailed
+            row[4] += int(judged_mixed.sum())
+            row[5] += int((judged_mixed & ~r.marks.mixed).sum())
+            row[6] += int((r.pure & r.marks.detailed).sum())
             row[7] += int((r.pure & r.marks.mixed).sum())
             wanted = kind != "as shot"
             named = r.mistake is not None and r.mistake.footage == rate
@@ -119,7 +122,7 @@ def main() -> None:
     for (pattern, kind, grain), row in rows.items():
         print(
             f"{pattern:8} {kind:8} {grain:4} | {row[1]}/{row[0]} | {row[3]}/{row[2]} | "
-            f"{row[5]}/{row[4]} | {row[7]}/{row[6]} | explained {row[8]}"
+            f"{row[5]}/{row[4]} | {row[7]}/{row[6]} | explained {row[8]} | not told {row[9]}"
         )
 
 

@@ -133,7 +133,8 @@ def test_a_truncated_file_is_read_as_far_as_it_goes(folder: Path) -> None:
     (folder / "cut.mkv").write_bytes(data[: len(data) // 2])
     reading = read_file(folder / "cut.mkv", Given())
     assert 10 < reading.read < whole
-    assert not reading.dropped
+    # only pictures that others depend on may be missing, just before the cut
+    assert all(n > reading.holds[-1].number - 16 for n in reading.dropped)
 
 
 def test_readings_do_not_depend_on_the_run(folder: Path) -> None:

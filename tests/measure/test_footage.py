@@ -1,0 +1,100 @@
+"""Footage without a strip: conversions found, nothing invented, and stillness told.
+
+Rates over more seeds, grain and compression are in DEVELOPERS.md, made by
+`python -m tests.measure.footage_rates`.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from patterns.measure.read_file import Given, read_file
+from tests.measure.edits import blended_onto, encode, grainy, repeated_onto, shot
+from tests.measure.footage_rates import judged
+
+FRAMES = 76
+
+
+@pytest.mark.parametrize(("grain", "crf"), [(0.0, 18), (2.0, 23)])
+@pytest.mark.parametrize(
+    ("kind", "rate", "timeline"),
+    [("repeat", F(24), F(30)), ("repeat", F(25), F(60)), ("drop", F(25), F(24)),
+     ("blend", F(24), F(30))],
+)  # fmt: skip
+def test_conversions_of_bars_are_found_and_named(
+    tmp_path: Path, kind: str, rate: F, timeline: F, grain: float, crf: int
+) -> None:
+    found = judged("bars", kind, rate, timeline, tmp_path, seed=1, grain=grain, crf=crf)
+    assert (found.marks.repeated == found.repeated).all()
+    assert (found.mixed & ~found.marks.mixed).sum() <= 0.05 * found.mixed.sum()
+    assert not (found.pure & found.marks.mixed).any()
+    assert found.mistake is not None
+    assert found.mistake.kind == kind
+    assert found.mistake.footage == rate
+
+
+@pytest.mark.parametrize("pattern", ["bars", "terrain", "orbit"])
+def test_nothing_is_found_in_footage_as_shot(tmp_path: Path, pattern: str) -> None:
+    found = judged(pattern, "as shot", F(24), F(24), tmp_path, seed=1, grain=2.0, crf=23)
+    assert not found.marks.repeated.any()
+    assert found.mistake is None
+
+
+@pytest.mark.parametrize("pattern", ["terrain", "orbit"])
+def test_repeats_are_found_in_country(tmp_path: Path, pattern: str) -> None:
+    found = judged(pattern, "repeat", F(24), F(30), tmp_path, seed=1, grain=0.0, crf=18)
+    assert (found.repeated & found.marks.repeated).sum() >= 0.95 * found.repeated.sum()
+    assert not (found.marks.repeated & ~found.repeated).any()
+    assert found.mistake is not None
+    assert found.mistake.footage == 24
+
+
+def test_24_on_a_30_timeline_is_told_in_words(tmp_path: Path) -> None:
+    pictures, _ = repeated_onto(shot("bars", F(24), FRAMES), F(24), F(30))
+    reading = read_file(encode(pictures, F(30), tmp_path / "edit.mp4"), Given())
+    assert reading.kind == "footage"
+    assert reading.verdict.startswith("24 on a 30 timeline at its own speed: 1")
+    assert "every fifth picture repeats the one before" in reading.explanation[0]
+    assert reading.rate == 24
+
+
+def test_25_on_a_24_timeline_drops_one_a_second(tmp_path: Path) -> None:
+    pictures, _ = repeated_onto(shot("bars", F(25), 130), F(25), F(24), phase=0.3)
+    reading = read_file(encode(pictures, F(24), tmp_path / "edit.mp4"), Given(kind="footage"))
+    assert "a frame is left out once a second" in reading.explanation[0]
+    assert 4 <= len(reading.dropped) <= 6
+
+
+def test_a_mixture_in_every_fifth_picture_is_told(tmp_path: Path) -> None:
+    source = shot("bars", F(24), FRAMES)
+    mixed = [(a + b) / 2 if n % 5 == 2 else a for n, (a, b) in enumerate(pairwise(source))]
+    reading = read_file(encode(mixed, F(30), tmp_path / "edit.mp4"), Given(kind="footage"))
+    assert {b.picture % 5 for b in reading.blended if b.picture is not None} == {2}
+    assert len(reading.blended) >= 14
+    assert "every fifth picture is a mixture" in reading.explanation[0].lower()
+
+
+def test_a_static_shot_is_said_to_be_one(tmp_path: Path) -> None:
+    still = [shot("terrain", F(24), FRAMES)[0]] * 60
+    reading = read_file(encode(grainy(still, 2, 1), F(25), tmp_path / "still.mp4"), Given())
+    assert reading.verdict.startswith("a static shot")
+    assert reading.read == 0
+    assert not reading.repeated
+
+
+def test_a_handful_of_pictures_tells_nothing(tmp_path: Path) -> None:
+    few = [np.asarray(p, np.float32) for p in shot("bars", F(24), FRAMES)[:8]]
+    reading = read_file(encode(few, F(25), tmp_path / "few.mp4"), Given())
+    assert reading.verdict.startswith("too short")
+
+
+def test_blends_that_cannot_be_told_are_not(tmp_path: Path) -> None:
+    pictures, _ = blended_onto(shot("orbit", F(24), FRAMES), F(24), F(30))
+    reading = read_file(encode(pictures, F(30), tmp_path / "soft.mp4"), Given(kind="footage"))
+    assert not reading.blended
+    assert any("mixtures to be told" in warning for warning in reading.warnings)
