@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import pairwise
 
+from patterns.errors import RequestError
 from patterns.measure.holds import HeldFrame
 from patterns.web.observation import Callback
 
@@ -22,6 +23,7 @@ __all__ = ["Presented", "presented_frames"]
 NEAR_FRAME = 0.3  # of a frame: a media time further from n/rate is no frame of this clip
 ON_GRID = 0.25  # of a refresh: times further from a whole number of refreshes are off the grid
 SKIPPED = 4  # callbacks after each start that belong to the player's own starting
+MOST_MISSING = 50_000  # numbers listed as dropped or unseen
 START_SHARE = 0.5  # a jump back over more than this share of the clip is the loop, not disorder
 
 
@@ -59,11 +61,13 @@ class Presented:
     passages: int = 1
 
 
-def _numbered(callbacks: Sequence[Callback], rate: Fraction) -> list[tuple[int, Callback]]:
+def _numbered(
+    callbacks: Sequence[Callback], rate: Fraction, length: int
+) -> list[tuple[int, Callback]]:
     numbered = []
     for callback in callbacks:
         place = callback.media_s * float(rate)
-        if abs(place - round(place)) <= NEAR_FRAME:
+        if abs(place - round(place)) <= NEAR_FRAME and round(place) < length:
             numbered.append((round(place), callback))
     return numbered
 
@@ -79,8 +83,13 @@ def presented_frames(
         Of the clip: frames a second, and frames in all.
     interval_ms
         Of the display's refresh.
+
+    Raises
+    ------
+    RequestError
+        More frames are left open than any device could have skipped.
     """
-    numbered = _numbered(callbacks, rate)
+    numbered = _numbered(callbacks, rate, length)
     found = Presented(off_clip=len(callbacks) - len(numbered))
     step = since_start = 0
     for (number, before), (following, after) in pairwise(numbered):
@@ -93,6 +102,8 @@ def presented_frames(
         if since_start:
             since_start -= 1
             continue
+        if len(found.dropped) + len(found.unseen) + following - number > MOST_MISSING:
+            raise RequestError("the callbacks leave too many frames open to be those of a device")
         if following < number:
             found.out_of_order.append(following)
         elif gap == 1 and refreshes >= 0:

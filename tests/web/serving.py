@@ -90,7 +90,8 @@ def parse(data: bytes) -> Answer:
 
 @contextmanager
 def served(folder: Path, *, key: str = KEY, **options: int) -> Iterator[Served]:
-    """Serve a folder; options: `file_limit` bytes a file may have, `burst` posts at once."""
+    """Serve a folder; options: `file_limit` bytes a file may have, `burst` posts at
+    once, `patience_s` with heads and bodies."""
     words = json.dumps({"folder": str(folder), "key": key, **options})
     process = subprocess.Popen(
         [sys.executable, "-m", "tests.web.serving", words],
@@ -138,6 +139,7 @@ def observation(**changes: Any) -> dict[str, Any]:
 
 
 def main(words: str) -> None:
+    from patterns.web import guard, server
     from patterns.web.app import make_app
     from patterns.web.guard import Rules
     from patterns.web.server import bind, serve
@@ -145,6 +147,8 @@ def main(words: str) -> None:
     from patterns.web.uploads import Pace
 
     options = json.loads(words)
+    if patience_s := options.get("patience_s"):
+        server.HEAD_SECONDS = guard.BODY_SECONDS = float(patience_s)
     if limit := options.get("file_limit"):
         resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
     rules = Rules(frozenset({"127.0.0.1", "localhost", "phone.test"}), options["key"])

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from fractions import Fraction
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from patterns.errors import RequestError
 from patterns.measure.reading import from_json
 from patterns.timing.cadence import Display, cadence
 from patterns.web.browser_reading import browser_reading
@@ -131,6 +135,51 @@ def test_the_state_of_the_refresh_is_said(state: str, words: str) -> None:
     seen = parse_observation(json.dumps(observation(refresh=refresh)).encode())
     found = browser_reading(seen, {"rate_exact": "24", "frames": 72, "identity": 1})
     assert any(words in text for text in found["warnings"])
+
+
+@pytest.mark.parametrize("frames", [240, 1 << 16])
+def test_a_post_cannot_grow_in_the_server(frames: int) -> None:
+    """Jumps from end to end of a long clip would list hundreds of millions of numbers."""
+    far = (frames - 1) / 24
+    jumps = [[far * (i % 2), 100.0 * i, i] for i in range(10_000)]
+    if frames > 50_000:
+        with pytest.raises(RequestError, match="too many frames open"):
+            reading(Fraction(24), Fraction(60), jumps, frames)
+    beyond = [[3600.0 * (i % 2), 100.0 * i, 3 * i] for i in range(10_000)]
+    assert len(json.dumps(reading(Fraction(24), Fraction(60), beyond, 240))) < 10_000
+
+
+PLAUSIBLE = st.lists(
+    st.tuples(st.floats(0, 12), st.floats(0, 20_000), st.integers(1, 4)), min_size=2, max_size=60
+)
+ODD = st.lists(
+    st.tuples(st.floats(0, 86_400), st.floats(0, 8e10), st.integers(1, 10**6)),
+    min_size=2,
+    max_size=60,
+)
+ON_FRAMES = st.lists(
+    st.tuples(st.integers(0, 239).map(lambda n: n / 24), st.floats(0, 9e3), st.integers(1, 2)),
+    min_size=2,
+    max_size=120,
+)
+
+
+@given(PLAUSIBLE | ODD | ON_FRAMES, st.sampled_from([1.0, 4.2, 16.667, 33.4, 1000.0]))
+@settings(deadline=None)
+def test_whatever_is_sent_in_form_gives_a_reading_or_a_refusal(
+    told: list[tuple[float, float, int]], interval_ms: float
+) -> None:
+    refresh = observation()["refresh"] | {"interval_ms": interval_ms}
+    presented = 0
+    callbacks = []
+    for media_s, shown_ms, more in told:
+        presented += more
+        callbacks.append([media_s, shown_ms, presented])
+    body = json.dumps(observation(callbacks=callbacks, refresh=refresh)).encode()
+    record = {"rate_exact": "24", "frames": 240, "identity": 77}
+    with contextlib.suppress(RequestError):
+        found = browser_reading(parse_observation(body), record)
+        assert from_json(json.loads(json.dumps(found, allow_nan=False)), source="test").verdict
 
 
 def test_too_little_is_no_base_for_a_judgement() -> None:

@@ -41,9 +41,9 @@ def test_each_clip_plays_and_its_reading_agrees(
     """On 60 Hz, headless; also under a name that is no secure context."""
     page.goto(address(site, host=host))
     assert page.evaluate("window.isSecureContext") is (host == "localhost")
-    for rate in RATES:
+    for rate in RATES if host == "localhost" else RATES[:1]:
         open_player(page, f"evenhold-bars-{rate}fps.mp4")
-        page.wait_for_timeout(2500)
+        page.wait_for_timeout(2000)
         reading = finish(page)
         assert reading["rate"] == rate
         assert abs(reading["details"]["measured_refresh"]["hz"] - 60) < 0.2

@@ -91,11 +91,9 @@ def test_slow_clients_block_nobody(site: Served) -> None:
     assert site.ask(f"/{KEY}/").status == 200
 
 
-@pytest.mark.slow
-def test_a_stuck_head_and_a_stuck_body_are_ended(site: Served) -> None:
-    with site.connect() as head, site.connect() as body:
-        head.settimeout(40)
-        body.settimeout(40)
+def test_a_stuck_head_and_a_stuck_body_are_ended(kit: Path) -> None:
+    """As after the usual fifteen seconds, here two."""
+    with served(kit, patience_s=2) as site, site.connect() as head, site.connect() as body:
         head.sendall(b"GET / HTTP/1.1\r\nHost: loc")
         body.sendall(
             f"POST /{KEY}/readings HTTP/1.1\r\nHost: localhost\r\n".encode()
@@ -103,7 +101,7 @@ def test_a_stuck_head_and_a_stuck_body_are_ended(site: Served) -> None:
         )
         start = time.monotonic()
         assert head.recv(100) == b""
-        assert time.monotonic() - start < server.HEAD_SECONDS + 10
+        assert time.monotonic() - start > 1
         assert body.recv(100).startswith(b"HTTP/1.1 408")
 
 
