@@ -99,9 +99,9 @@ class TerrainRenderer:
         blur_m = float(self._motion.ground_speed_m_s * self._clip.exposure_s)
         parts = bands(chroma.sample_ahead_m, ground)
         if self._motion.flight == "sideways":
-            rows = [RowLevel(self._country, luma, chroma, part, blur_m) for part in parts]
-            self._levels = list(rows)
-            self._planes = [RowPlane(rows, 0), RowPlane(rows, 1)]
+            strips = [RowLevel(self._country, luma, chroma, part, blur_m) for part in parts]
+            self._levels = list(strips)
+            self._planes = [RowPlane(strips, 0), RowPlane(strips, 1)]
         else:
             lines = [LineLevel(self._country, luma, chroma, part, blur_m) for part in parts]
             self._levels = list(lines)

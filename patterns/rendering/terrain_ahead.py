@@ -55,7 +55,7 @@ def _work(jobs: Jobs) -> None:
             continue
         try:
             task()
-        except BaseException as error:  # noqa: BLE001 - handed to whoever waits for the job
+        except BaseException as error:
             future.set_exception(error)
         else:
             future.set_result(None)

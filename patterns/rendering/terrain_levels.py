@@ -88,7 +88,7 @@ def _kernel(blur: float) -> FloatArray:
     margin = box_margin(blur) + box_margin(APERTURE)
     impulse = np.zeros(4 * margin + 1, np.float32)
     impulse[2 * margin] = 1
-    return box_blur(box_blur(impulse, APERTURE), blur)
+    return np.asarray(box_blur(box_blur(impulse, APERTURE), blur))
 
 
 def _filtered(channel: FloatArray, kernel: FloatArray) -> FloatArray:

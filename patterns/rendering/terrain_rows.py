@@ -144,7 +144,9 @@ class RowLevel:
             _into_ring(self.words[which][row], int(texels[0]) % size, size, words)
 
 
-def _into_ring(strip: npt.NDArray[np.uint32], at: int, size: int, words: FloatArray) -> None:
+def _into_ring(
+    strip: npt.NDArray[np.uint32], at: int, size: int, words: npt.NDArray[np.uint32]
+) -> None:
     fit = min(len(words), size - at)
     for start in (at, at + size):
         strip[start : start + fit] = words[:fit]

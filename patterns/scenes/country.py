@@ -35,7 +35,7 @@ class Country:
         layout = lay_out(rng)
         coarse = PERIOD_M / COARSE_REPEATS / TILE
         crown = PERIOD_M / CROWN_REPEATS / TILE
-        canopy = crowns(rng, TILE, 6.2 / crown, 4.6 / crown)
+        canopy = crowns(rng, TILE, 5.0 / crown, 3.3 / crown)
         tx, ty = (v / crown for v in shadow_offset(TREE_HEIGHT_M))
         lx, ly = (v / crown for v in shadow_offset(0.9))
         slope = canopy - shifted(canopy, lx, ly)

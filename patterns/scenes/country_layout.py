@@ -22,7 +22,7 @@ PERIOD_M = 4096.0
 MAP_SIZE = 1024
 MAP_STEP_M = PERIOD_M / MAP_SIZE
 BRIGHTNESS = 1.2  # of the whole ground, so that it stands well on a display
-HEDGE_HEIGHT_M, TREE_HEIGHT_M = 2.0, 3.4  # low: shadows that hide little
+HEDGE_HEIGHT_M, TREE_HEIGHT_M = 2.0, 1.9  # low: shadows that hide little
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class Layout:
     water
         Distance from the shore, negative in water.
     track
-        Distance from the middle of the nearest track.
+        Distance from the middle of the nearest track, negative on one side of it.
     wild
         Distance into scrub and rock, negative on farmland; rough.
     trees, trees_sunward
@@ -80,7 +80,8 @@ def lay_out(rng: np.random.Generator) -> Layout:
     colours, rows = _crops(rng, count)
     # Level lines of broad noise wander as lanes and streams do, and seldom close near by.
     water = _waters(broad, fractal(rng, MAP_SIZE, 500, 110, 2.6))
-    track = np.abs(_level_distance(fractal(rng, MAP_SIZE, 300, 100, 2.2), 0.3, 400))
+    middle = _level_distance(fractal(rng, MAP_SIZE, 300, 100, 2.2), 0.3, 400)
+    track = np.abs(middle)
     wild = _level_distance(fractal(rng, MAP_SIZE, 160, 16, 1.4), 0.75, 60)
     wild = np.minimum(wild, 60)
     patchy = fractal(rng, MAP_SIZE, 30, 8, 0.7)
@@ -95,7 +96,7 @@ def lay_out(rng: np.random.Generator) -> Layout:
         border_sunward=shifted(border, hx, hy),
         hedge=hedge,
         water=water,
-        track=track,
+        track=middle,
         wild=wild,
         trees=trees,
         trees_sunward=shifted(trees, tx, ty),
@@ -164,7 +165,7 @@ def _level_distance(field: FloatMap, level: float, most_m: float) -> FloatMap:
 def _waters(broad: FloatMap, course: FloatMap) -> FloatMap:
     """Lakes in the lowest ground and a stream that winds past them."""
     lake = _level_distance(broad, -1.75, 400)
-    stream = np.abs(_level_distance(course, 0.1, 400)) - (3.4 + 0.6 * np.roll(broad, 300, 0))
+    stream = np.abs(_level_distance(course, 0.1, 400)) - (5.0 + 0.6 * np.roll(broad, 300, 0))
     return np.asarray(np.minimum(lake, stream), np.float32)
 
 

@@ -23,6 +23,7 @@ __all__ = ["Materials", "shade"]
 Values = npt.NDArray[np.floating[Any]]
 Softness = Values | np.floating[Any] | float
 
+PENUMBRA = 0.3  # width of the edge of a tree's shadow, in heights of a full-grown crown
 VERGE_M = 4.3  # wider than the nearest-sample steps of the parcel map
 # Both divide the country's period, or rows would break at its edge.
 DRILL_M, WHEELINGS_M = PERIOD_M / 2560, PERIOD_M / 170
@@ -106,13 +107,18 @@ def _rows_place(m: Materials, at: Sampler, rows: Values) -> FloatMap:
 
 def _drills(place: Values, size: np.float32) -> FloatMap:
     """Darkening by drilled rows and by the wheelings of the machine that tends them."""
-    row = np.abs(np.mod(place * np.float32(1 / DRILL_M), 1) - 0.5) * 4 - 1
+    row = np.abs(_fraction(place * np.float32(1 / DRILL_M)) - 0.5) * 4 - 1
     fade = np.clip(1.5 - 2.5 * size / DRILL_M, 0, 1)
-    across = np.mod(place, np.float32(WHEELINGS_M)) - np.float32(WHEELINGS_M / 2)
+    across = (_fraction(place * np.float32(1 / WHEELINGS_M)) - 0.5) * np.float32(WHEELINGS_M)
     wheel = np.abs(np.abs(across) - 0.9)  # two ruts, 1.8 m apart
     rut = np.clip((0.28 - wheel) / max(0.1, float(size)) + 0.5, 0, 1)
     rut = rut * min(1.0, 0.56 / float(size))
     return np.asarray(0.055 * fade * row + 0.22 * rut, np.float32)
+
+
+def _fraction(turns: Values) -> Values:
+    """What is left of each value above the whole number below it (much faster than `mod`)."""
+    return np.asarray(turns - np.floor(turns))
 
 
 def _wild(
@@ -139,11 +145,16 @@ def _wild(
 
 
 def _track(m: Materials, at: Sampler, light: FloatMap, rough: Values, grain: Values) -> None:
-    if at.bounds(m.maps["track"])[0] > 6 + at.texel_x_m + at.texel_y_m:
+    low, high = at.bounds(m.maps["track"])
+    reach = 6 + at.texel_x_m + at.texel_y_m
+    if low > reach or high < -reach:
         return
-    track = at.read(m.maps["track"])
-    width = at.softness(track)
-    edge = track + 0.25 * rough
+    # The map holds signed distances: those interpolate to 0 in the middle of the track,
+    # where a mean of absolute ones would leave gaps.
+    signed = at.read(m.maps["track"])
+    width = at.softness(signed)
+    track = np.sqrt(signed * signed + (np.float32(0.25) * width) ** 2)
+    edge = track + 0.25 * np.clip(rough, -1.6, 1.6)
     _lay(light, palette.VERGE, _inside(4.0 - edge, width), grain)
     gravel = _inside(1.8 - edge, width)
     gravel *= 1 - 0.7 * _inside(0.35 - track + 0.25 * rough, width)
@@ -189,13 +200,15 @@ def _trees(
     if max(at.bounds(maps[0])[1], at.bounds(maps[1])[1]) < 0.05:
         return
     stand, stand_sunward = at.read(maps[0]), at.read(maps[1])
-    blur = np.float32(max(at.texel_x_m, at.texel_y_m) / 3.5)
-    crown = at.read(m.crowns) + 0.03 * middle + 0.03 * coarse
-    height = crown + stand - 1
+    blur = np.float32(max(at.texel_x_m, at.texel_y_m) / 3)
+    ragged = np.asarray(0.11 * middle + 0.09 * coarse, np.float32)  # twigs and boughs
+    height = at.read(m.crowns) + stand - 1 + ragged
     width = 0.5 * np.minimum(at.softness(height), 1) + 0.3 * np.minimum(blur, 2)
-    cast = at.read(m.crown_shade) + stand_sunward - 1 + 0.03 * middle + 0.03 * coarse
-    _darken(light, 0.9 * _inside(cast, width, 0.06))
-    lit = np.clip(at.read(m.crown_light) + 0.20 * middle + 0.10 * coarse + 0.08 * fine, 0, 1)
-    share = _inside(height, width, 0.012)
+    cast = at.read(m.crown_shade) + stand_sunward - 1 + 0.7 * ragged
+    # A crown lets light through at its rim: its shadow begins faintly.
+    _darken(light, 0.8 * _inside(cast - 0.06, width, PENUMBRA))
+    lit = at.read(m.crown_light) + 0.26 * middle + 0.14 * coarse + 0.08 * fine
+    lit = np.clip(lit + 0.35 * np.clip(height, 0, 1) - 0.1, 0, 1)
+    share = _inside(height, width, 0.03)
     for channel, dark, bright in zip(light, palette.CANOPY, palette.CANOPY_LIT, strict=True):
         np.add(channel, (dark + (bright - dark) * lit - channel) * share, channel)

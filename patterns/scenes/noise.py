@@ -6,6 +6,8 @@ nothing but the generator that is passed in.
 
 from __future__ import annotations
 
+from math import ceil
+
 import numpy as np
 import numpy.typing as npt
 
@@ -28,15 +30,21 @@ def fractal(
     slope
         0 is white; 1 puts equal variance into each octave.
     """
-    spectrum = np.fft.rfft2(rng.standard_normal((size, size), dtype=np.float32))
-    ky = np.fft.fftfreq(size).astype(np.float32)[:, None]
-    kx = np.fft.rfftfreq(size).astype(np.float32)[None, :]
+    # What is longer than `shortest` has no need of the whole spectrum: the rest is left 0.
+    kept = min(size, 2 * ceil(5 * size / (2 * shortest)))
+    spectrum = np.fft.rfft2(rng.standard_normal((kept, kept), dtype=np.float32))
+    ky = (np.fft.fftfreq(kept) * (kept / size)).astype(np.float32)[:, None]
+    kx = (np.fft.rfftfreq(kept) * (kept / size)).astype(np.float32)[None, :]
     k2 = ky * ky + kx * kx
     k2[0, 0] = 1
     gain = k2 ** np.float32(-slope / 2) / (1 + (1 / (k2 * np.float32(longest) ** 2)) ** 2)
     gain *= np.exp(-k2 * np.float32((0.6 * shortest) ** 2))
     gain[0, 0] = 0
-    noise = np.fft.irfft2(spectrum * gain, (size, size)).astype(np.float32)
+    spectrum *= gain
+    columns = np.zeros((size, spectrum.shape[1]), spectrum.dtype)
+    half = (kept + 1) // 2
+    columns[:half], columns[size - (kept - half) :] = spectrum[:half], spectrum[half:]
+    noise = np.fft.irfft(np.fft.ifft(columns, axis=0), size, axis=1).astype(np.float32)
     return np.asarray(noise / noise.std(), np.float32)
 
 
