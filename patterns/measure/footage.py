@@ -2,7 +2,8 @@
 
 A picture counts as repeated if it differs from the one before by less than half of what
 pictures around it differ by, and as a jump if by much more; as a mixture if its
-neighbours explain its detail, where other pictures have detail of their own. All three
+neighbours explain its detail, where other pictures have detail of their own, or if it
+has clearly less detail than pictures shortly before and after it. All three
 are relative to the pictures nearby, so that grain and compression, which all pictures
 have, form the floor. Where nothing moves, or grain is as strong as the motion, nothing
 is told.
@@ -33,6 +34,7 @@ REPEAT = 0.5  # of the local motion
 JUMP = 1.45  # times the local median step
 OWN_ENOUGH = 0.6  # share of detail of its own that a moving picture must have to judge mixtures
 MIXED = 0.72  # of the local share, below which a picture is a mixture
+DIP, DIP_REACH = 0.75, 3  # of the detail of pictures so near; two halves leave 0.71
 BESIDE, LEAST_OWN = 3.0, 0.05  # times its neighbour's own share a mixture may have
 STILL = 0.35  # of the detail, that eight pictures apart differ by, below which nothing moves
 STILL_CODES = 0.5
@@ -96,10 +98,19 @@ def mark_footage(changes: Changes) -> FootageMarks:
     usual_own = _local(own, 90)
     detailed = moving & (usual_own > OWN_ENOUGH)
     mixed = detailed & ~np.isnan(own) & (own < MIXED * usual_own)
+    mixed |= detailed & ~repeated & _dips(np.array(changes.detail))
     mixed &= ~_beside_purer(own, mixed)
     moves = np.where(repeated, np.nan, step)
     jumped = known & moving & (step > JUMP * _local(moves, 50))
     return FootageMarks(repeated, jumped & _lonely(jumped), mixed, moving, detailed, noisy)
+
+
+def _dips(detail: FloatArray) -> BoolArray:
+    """Pictures with less detail than ones shortly before and shortly after: doubled, so weaker."""
+    padded = np.pad(detail, DIP_REACH)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, DIP_REACH).max(axis=1)
+    before, after = windows[: len(detail)], windows[DIP_REACH + 1 :]
+    return np.asarray(detail < DIP * np.minimum(before, after), np.bool_)
 
 
 def _beside_purer(own: FloatArray, mixed: BoolArray) -> BoolArray:

@@ -38,7 +38,7 @@ def _motion(pattern: str) -> Motion:
 PATTERNS = ("bars", "terrain", "orbit")
 
 
-@lru_cache(maxsize=3)
+@lru_cache(maxsize=12)
 def shot(pattern: str, rate: Fraction, frames: int) -> tuple[FloatArray, ...]:
     """Frames of luma, float32, of a clip without a strip at a shutter of 180 degrees."""
     clip = Clip(_motion(pattern), rate, 1 / (2 * rate), WIDTH, HEIGHT, frames, "none")
