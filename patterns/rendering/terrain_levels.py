@@ -47,20 +47,20 @@ def bands(sample_m: npt.NDArray[np.float64], rows: npt.NDArray[np.intp]) -> list
     """Split consecutive rows so that footprints within a band differ little.
 
     Far bands are narrower (in ratio): they cost less, and their haze changes faster.
+    Bands are filled from the last row, the nearest, up: what is left over is then a narrow
+    band far away, where lines are cheap, and not at the near edge, where they cost most.
     """
     found = []
     least = float(sample_m[rows].min())
-    first = 0
-    for last in range(1, len(rows) + 1):
-        part = sample_m[rows[first:last]]
-        ratio = 1 + 0.9 / (1 + 0.5 * log2(part.min() / least))
-        inside = last < len(rows) and max(part.max(), sample_m[rows[last]]) < ratio * min(
-            part.min(), sample_m[rows[last]]
-        )
-        if not inside:
+    last = len(rows)
+    for first in range(len(rows) - 1, -1, -1):
+        part = sample_m[rows[max(first - 1, 0) : last]]
+        nearest = float(sample_m[rows[first:last]].min())
+        ratio = 1 + 0.9 / (1 + 0.5 * log2(nearest / least))
+        if first == 0 or part.max() >= ratio * part.min():
             found.append((int(rows[first]), int(rows[last - 1]) + 1))
-            first = last
-    return found
+            last = first
+    return found[::-1]
 
 
 def halved(lines: FloatArray) -> FloatArray:
@@ -88,7 +88,7 @@ def _kernel(blur: float) -> FloatArray:
     margin = box_margin(blur) + box_margin(APERTURE)
     impulse = np.zeros(4 * margin + 1, np.float32)
     impulse[2 * margin] = 1
-    return np.asarray(box_blur(box_blur(impulse, APERTURE), blur))
+    return np.asarray(box_blur(box_blur(impulse, APERTURE), blur), np.float32)
 
 
 def _filtered(channel: FloatArray, kernel: FloatArray) -> FloatArray:
@@ -102,7 +102,7 @@ def _filtered(channel: FloatArray, kernel: FloatArray) -> FloatArray:
         np.add(channel[low : low + count], channel[high : high + count], pair)
         pair *= kernel[high]
         out += pair
-    return out
+    return np.asarray(out, np.float32)
 
 
 def _paired(light: FloatArray) -> FloatArray:
