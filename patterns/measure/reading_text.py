@@ -108,7 +108,8 @@ def _refresh_row(r: Reading) -> Iterator[tuple[str, str]]:
 def _against(r: Reading) -> Iterator[tuple[str, str]]:
     """Measured beside expected."""
     expected = r.expected
-    measured = pattern_text(r.pattern) if r.pattern else "even" if r.even else "no pattern"
+    unknown = "not told" if r.even is None else "even" if r.even else "none that repeats"
+    measured = pattern_text(r.pattern) if r.pattern else unknown
     must = ""
     if expected is not None:
         wanted = pattern_text(expected.pattern) if expected.pattern else "longer than 30 frames"

@@ -16,7 +16,7 @@ from patterns.measure.found_refresh import FoundRefresh, find_refresh
 from patterns.measure.hold_pattern import hold_pattern
 from patterns.measure.holds import Held, HeldFrame, Stepping, hold_frames
 from patterns.measure.reading import Blend, Reading
-from patterns.measure.recording_words import recording_verdict, recording_warnings
+from patterns.measure.recording_words import recording_verdict, recording_warnings, too_slow
 from patterns.measure.sightings import Mixture, Watched
 from patterns.timing.cadence import Display, cadence
 
@@ -224,6 +224,10 @@ def _shortest(found: FoundRefresh, rate: Fraction) -> float:
     return 0.5 / float(rate)
 
 
+def _uncounted(frames: Sequence[HeldFrame]) -> tuple[HeldFrame, ...]:
+    return tuple(replace(frame, refreshes=None, step=None) for frame in frames)
+
+
 def _worded(
     reading: Reading,
     found: FoundRefresh,
@@ -233,7 +237,14 @@ def _worded(
     watched: Watched,
 ) -> Reading:
     explained: tuple[str, ...] = ()
-    if reading.rate is not None and found.too_fast_hz is None and len(reading.holds) >= 3:
+    refused = bool(reading.read) and too_slow(reading, found) is not None
+    if refused:
+        # what was counted would be taken for measured
+        reading = replace(
+            reading, refresh_hz=None, refresh_from="", refresh_candidates=(), pattern=None,
+            even=None, error=None, repeated=(), holds=_uncounted(reading.holds),
+        )  # fmt: skip
+    elif reading.rate is not None and len(reading.holds) >= 3:
         explained = explanations(
             Facts(
                 reading.rate,

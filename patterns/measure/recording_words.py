@@ -15,7 +15,7 @@ from patterns.timing.cadence import Cadence, Display, cadence
 from patterns.timing.rates import format_decimal
 from patterns.timing.verdict import interval_text
 
-__all__ = ["recording_verdict", "recording_warnings"]
+__all__ = ["recording_verdict", "recording_warnings", "too_slow"]
 
 FEW_FRAMES = 6
 LOW_YIELD = 0.5
@@ -30,7 +30,7 @@ def _camera_for(refresh_hz: float, capture_hz: float) -> int:
     return next(enough, CAPTURE_RATES[-1])
 
 
-def _too_slow(reading: Reading, found: FoundRefresh) -> str | None:
+def too_slow(reading: Reading, found: FoundRefresh) -> str | None:
     """Say that the camera was too slow, if it was."""
     capture = reading.capture_hz or 0.0
     film = "film in slow motion at"
@@ -114,7 +114,7 @@ def recording_verdict(
     """One sentence; `pattern` is the pattern in steps of the coarsest grid."""
     if not reading.read:
         return "nothing was read: no picture shows a strip that could be read"
-    slow = _too_slow(reading, found)
+    slow = too_slow(reading, found)
     if slow:
         return slow
     if len(reading.holds) < FEW_FRAMES:
@@ -145,7 +145,7 @@ def recording_warnings(reading: Reading, found: FoundRefresh, watched: Watched) 
             f"Of {counted(len(reading.unseen), 'frame')} nothing can be told, for pictures were "
             "unread for as long as a frame takes: they count neither as shown nor as dropped."
         )
-    if found.refresh_hz is None and found.candidates and len(reading.holds) >= FEW_FRAMES:
+    if found.refresh_hz is None and reading.refresh_candidates and len(reading.holds) >= FEW_FRAMES:
         yield (
             "Even holds do not tell the refresh: give --display "
             f"{format_decimal(found.candidates[0], 2)} (or what it is) to count refreshes."
