@@ -41,7 +41,7 @@ def lines_until(process: subprocess.Popen[str], word: str, seconds: float = 60) 
     found: list[str] = []
     ends = time.monotonic() + seconds
     while time.monotonic() < ends:
-        if select.select([process.stdout], [], [], 0.2)[0] or found:
+        if found or select.select([process.stdout], [], [], 0.2)[0]:
             found.append(process.stdout.readline().rstrip("\n"))
             if word in found[-1] or (found[-1] == "" and process.poll() is not None):
                 return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import stat
 from pathlib import Path
 
@@ -13,7 +14,8 @@ from patterns.web.uploads import Pace, ReadingShelf, TooManyError
 from tests.web.serving import observation, served
 
 
-def test_a_reading_is_kept_under_a_name_of_the_servers_choosing(kit: Path) -> None:
+def test_a_reading_is_kept_under_a_name_of_the_servers_choosing(kit: Path, tmp_path: Path) -> None:
+    kit = Path(shutil.copytree(kit, tmp_path / "fresh", ignore=shutil.ignore_patterns("readings")))
     device = observation()["device"] | {"label": "../../etc/<script>"}
     with served(kit) as site:
         answer = site.post("/readings", observation(device=device))
