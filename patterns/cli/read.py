@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from fractions import Fraction
 from pathlib import Path
-from typing import get_args
 
 import click
 
@@ -23,6 +22,8 @@ from patterns.video.partial import write_whole
 
 __all__ = ["command"]
 
+FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
+
 
 @click.command(name="read")
 @click.argument(
@@ -31,7 +32,7 @@ __all__ = ["command"]
 @click.option(
     "--as",
     "kind",
-    type=click.Choice(get_args(Kind)),
+    type=click.Choice(FILE_KINDS),
     help="What the files are, where that is not to be found out.",
 )
 @click.option(

@@ -22,6 +22,7 @@ KINDS = {
     "recording": "a recording of a screen",
     "photo": "a long-exposure photo",
     "footage": "footage without a strip",
+    "browser": "measured in a browser",
 }
 BAR = 30  # characters of the longest bar
 

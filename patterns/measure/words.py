@@ -40,6 +40,11 @@ def loss_words(reading: Reading) -> str:
         )
         return f"{each} frames a second must be lost, {beyond} in {seconds}"
     text = f"{counted(len(reading.dropped), 'frame')} dropped in {seconds}"
+    # a frame held on for a dropped one is told by the drop
+    lost = set(reading.dropped)
+    stalls = [number for number in reading.repeated if number + 1 not in lost]
+    if stalls and reading.kind == "recording":
+        text += f", {len(stalls)} held too long"
     if reading.out_of_order:
         text += f", {counted(len(reading.out_of_order), 'frame')} out of order"
     return text

@@ -211,7 +211,7 @@ def _numbers(slots: dict[int, int], pitch: float, bars: _Bars, drawing: Drawing)
         if number % every == 0:
             x = bars.left + (column + 0.5) * pitch - 3
             drawing.add(Text(x, base, str(number), size, bars.colours.muted, "middle"))
-    drawing.add(Text(bars.left - 16, base, "frame", size, bars.colours.muted, "end"))
+    drawing.add(Text(bars.left - 48, base, "frame", size, bars.colours.muted, "end"))
 
 
 def _whole(
