@@ -13,7 +13,14 @@ import numpy.typing as npt
 
 from patterns.rendering.planes import UInt8Array
 
-__all__ = ["GAMMA", "code_to_light", "light_to_code", "light_to_signal", "light_to_ycbcr", "signal_to_light"]
+__all__ = [
+    "GAMMA",
+    "code_to_light",
+    "light_to_code",
+    "light_to_signal",
+    "light_to_ycbcr",
+    "signal_to_light",
+]
 
 GAMMA = 2.4
 FloatArray = npt.NDArray[np.floating]

@@ -6,7 +6,6 @@ atlas and a place in it; a frame adds one offset to a row and reads two texels.
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 from functools import lru_cache
 from math import pi, radians
@@ -16,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.clip import Clip
+from patterns.rendering.ahead import Ahead
 from patterns.rendering.light import code_to_light, light_to_code
 from patterns.rendering.orbit_atlas import Atlas, Surface
 from patterns.rendering.orbit_plan import RowPlan, plan_rows
@@ -44,7 +44,6 @@ Pairs = npt.NDArray[np.uint16] | npt.NDArray[np.uint32]
 SUBTEXEL_BITS = 6
 SUBTEXELS = 1 << SUBTEXEL_BITS  # a place is kept to this part of a texel
 BLOCK = 32768  # pixels at once: the working arrays stay in cache
-THREADS = 2
 AHEAD, LATER = 24, 240  # frames before they are drawn that texels are begun, or may be
 FETCH = 7  # samples apart, few of which lie in one line of the cache
 LONGEST_ROW = 1 << 18  # texels; rows of the largest pictures are half as long
@@ -160,7 +159,7 @@ class OrbitRenderer:
         self._light = code_to_light(np.arange(256))
         if whole_turn:
             ends = [Fraction(0), Fraction(360)]
-        self._pool = ThreadPoolExecutor(THREADS, thread_name_prefix="orbit")
+        self._pool = Ahead("orbit")
         self._open(min(ends), max(ends))
 
     def _turned(self, n: int) -> Fraction:
@@ -201,8 +200,8 @@ class OrbitRenderer:
         ]
 
     def close(self) -> None:
-        """Drop what was begun ahead; without this the interpreter waits for it at its end."""
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        """Drop what was begun ahead. May be called more than once, or not at all."""
+        self._pool.close()
         if self._other is not None:
             self._other.close()
 

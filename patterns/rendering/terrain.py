@@ -11,8 +11,8 @@ import numpy.typing as npt
 
 from patterns.clip import Clip
 from patterns.errors import RequestError
+from patterns.rendering.ahead import Ahead
 from patterns.rendering.planes import Planes
-from patterns.rendering.terrain_ahead import Ahead
 from patterns.rendering.terrain_levels import LineLevel, bands
 from patterns.rendering.terrain_picture import LinePlane
 from patterns.rendering.terrain_rays import Plane, cast
@@ -57,7 +57,7 @@ class TerrainRenderer:
         self._levels: list[Level] = []
         self._planes: list[LinePlane | RowPlane | None] = [None, None]
         self._lay_out()
-        self._ahead = Ahead()
+        self._ahead = Ahead("terrain")
         self._begun: dict[Level, Future[None]] = {}
         self._last = -2
 

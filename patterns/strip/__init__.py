@@ -1,1 +1,1 @@
-"""The counting strip: its layout and codes, drawing it into frames, reading it in pictures."""
+"""From a scene to planes of bytes: linear light, the shutter's box, ray maps."""

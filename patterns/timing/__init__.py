@@ -1,0 +1,1 @@
+"""Rates, shutters, cadence, light and exposure: exact arithmetic, no arrays."""

@@ -1,1 +1,1 @@
-"""Writing, reading and probing video files."""
+"""From a scene to planes of bytes: linear light, the shutter's box, ray maps."""

@@ -4,34 +4,43 @@ from __future__ import annotations
 
 import weakref
 from collections.abc import Callable
-from concurrent.futures import Future
+from concurrent.futures import Executor, Future
 from queue import SimpleQueue
 from threading import Thread
+from typing import Any, ParamSpec, TypeVar
 
 __all__ = ["Ahead"]
 
 THREADS = 2
-Job = tuple["Future[None]", Callable[[], None]] | None
+P = ParamSpec("P")
+T = TypeVar("T")
+Job = tuple["Future[Any]", Callable[[], Any]] | None
 Jobs = SimpleQueue[Job]
 
 
-class Ahead:
+class Ahead(Executor):
     """Runs what it is given, in order, in the background.
 
     The threads are daemons: the interpreter ends without waiting for ground that nobody
     will see. They end by themselves when the object is dropped.
+
+    Parameters
+    ----------
+    name
+        Of the threads, for whoever looks at them.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, name: str) -> None:
         self._jobs: Jobs = SimpleQueue()
         for number in range(THREADS):
-            Thread(target=_work, args=(self._jobs,), name=f"terrain {number}", daemon=True).start()
+            thread = Thread(target=_work, args=(self._jobs,), name=f"{name} {number}", daemon=True)
+            thread.start()
         self._end = weakref.finalize(self, _dismiss, self._jobs)
 
-    def submit(self, job: Callable[[], None]) -> Future[None]:
-        """Begin `job` as soon as a thread is free; the result tells when it is done."""
-        future: Future[None] = Future()
-        self._jobs.put((future, job))
+    def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
+        """Begin a job as soon as a thread is free; the result tells when it is done."""
+        future: Future[T] = Future()
+        self._jobs.put((future, lambda: fn(*args, **kwargs)))
         return future
 
     def close(self) -> None:
@@ -54,9 +63,10 @@ def _work(jobs: Jobs) -> None:
         if not future.set_running_or_notify_cancel():
             continue
         try:
-            task()
+            result = task()
         except BaseException as error:
             future.set_exception(error)
         else:
-            future.set_result(None)
+            future.set_result(result)
+            del result
         del job, task, future
