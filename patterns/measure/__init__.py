@@ -1,1 +1,1 @@
-"""From a scene to planes of bytes: linear light, the shutter's box, ray maps."""
+"""What a screen, a file or an edit really did: readings, and their comparison."""

@@ -1,1 +1,1 @@
-"""From a scene to planes of bytes: linear light, the shutter's box, ray maps."""
+"""What is shown to people: pictures, pages, split clips and talks, drawn by one hand."""

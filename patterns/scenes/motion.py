@@ -94,7 +94,8 @@ class BarsMotion:
         if not 1 <= self.width_px <= self.period_px - 1:
             raise RequestError(
                 f"bar width {float(self.width_px):g} px must leave a gap in the "
-                f"{float(self.period_px):g} px from bar to bar: give 1 to {float(self.period_px - 1):g}"
+                f"{float(self.period_px):g} px from bar to bar: give 1 to "
+                f"{float(self.period_px - 1):g}"
             )
         _within("speed", abs(self.speed_px_s), 0, 1_000_000, "pixels a second")
         _within("light level", self.light, 0, 1, "of peak white")

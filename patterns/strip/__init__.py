@@ -1,1 +1,1 @@
-"""From a scene to planes of bytes: linear light, the shutter's box, ray maps."""
+"""The counting strip: its layout and codes, drawing it into frames, reading it in pictures."""

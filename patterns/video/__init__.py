@@ -1,1 +1,1 @@
-"""From a scene to planes of bytes: linear light, the shutter's box, ray maps."""
+"""Writing, reading and probing video files."""

@@ -40,7 +40,7 @@ def ffmpeg_path() -> str:
         There is none.
     """
     # here, because commands that make no video need not wait for it
-    from imageio_ffmpeg import get_ffmpeg_exe  # noqa: PLC0415
+    from imageio_ffmpeg import get_ffmpeg_exe
 
     try:
         return str(get_ffmpeg_exe())
@@ -198,7 +198,7 @@ class FfmpegProcess:
 
 def _widen(pipe: IO[bytes] | None) -> None:
     if sys.platform == "linux" and pipe is not None:
-        import fcntl  # noqa: PLC0415 - not on every system
+        import fcntl
 
         # F_SETPIPE_SZ; refused where the user's quota of pipe memory is used up
         with contextlib.suppress(OSError):

@@ -34,7 +34,7 @@ def _lab(linear: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
 
 def _distance(a: npt.NDArray[np.float64], b: npt.NDArray[np.float64]) -> float:
     """CIEDE2000 colour difference."""
-    return float(deltaE_ciede2000(a, b))  # type: ignore[no-untyped-call]
+    return float(deltaE_ciede2000(a, b))
 
 
 def _contrast(a: str, b: str) -> float:

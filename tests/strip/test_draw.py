@@ -85,7 +85,7 @@ def test_halftone_dots_are_as_wide_as_stated() -> None:
     """Connected dots counted by scikit-image: each takes dot x dot pixels."""
     sixteenth = strip_layout(1920, 1080, Fraction(24)).halftones[1]
     pattern = halftone_pattern(sixteenth) == WHITE
-    _, dots = label(pattern, return_num=True, connectivity=1)  # type: ignore[no-untyped-call]
+    _, dots = label(pattern, return_num=True, connectivity=1)
     assert pattern.sum() == dots * sixteenth.dot_px**2
 
 

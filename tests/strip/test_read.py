@@ -67,9 +67,7 @@ def _scaled(luma: UInt8Array, size: tuple[int, int]) -> dict[str, UInt8Array]:
     factors = (size[1] / luma.shape[0], size[0] / luma.shape[1])
     blurred = gaussian_filter(luma.astype(np.float32), [0.4 / f for f in factors])
     image = Image.fromarray(luma)
-    smooth = resize(  # type: ignore[no-untyped-call]
-        luma, size[::-1], order=1, anti_aliasing=True, preserve_range=True
-    )
+    smooth = resize(luma, size[::-1], order=1, anti_aliasing=True, preserve_range=True)
     return {
         "Pillow bilinear": np.asarray(image.resize(size, Image.Resampling.BILINEAR)),
         "Pillow Lanczos": np.asarray(image.resize(size, Image.Resampling.LANCZOS)),
