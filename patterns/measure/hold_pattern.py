@@ -46,6 +46,14 @@ def _agreement(holds: Sequence[int | None], period: int) -> float:
     return sum(a == b for a, b in pairs) / len(pairs)
 
 
+def _root(pattern: tuple[int, ...]) -> tuple[int, ...]:
+    """Shortest pattern that makes this one by repeating: (3, 3) is (3,)."""
+    for length in range(1, len(pattern)):
+        if pattern[:length] * (len(pattern) // length) == pattern:
+            return pattern[:length]
+    return pattern
+
+
 def hold_pattern(holds: Sequence[int | None]) -> tuple[int, ...] | None:
     """Repeating pattern of holds, the longest first, or None.
 
@@ -66,4 +74,4 @@ def hold_pattern(holds: Sequence[int | None]) -> tuple[int, ...] | None:
         window = [hold for hold in holds[start : start + period] if hold is not None]
         if len(window) == period:
             turns[first_turn(tuple(window))] += 1
-    return turns.most_common(1)[0][0] if turns else None
+    return _root(turns.most_common(1)[0][0]) if turns else None

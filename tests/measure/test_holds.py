@@ -7,6 +7,7 @@ from fractions import Fraction as F
 import numpy as np
 import pytest
 
+from patterns.measure.hold_pattern import hold_pattern
 from patterns.measure.reading import Reading
 from patterns.measure.recording import judge_recording
 from patterns.timing.cadence import Display
@@ -153,3 +154,10 @@ def test_a_restart_is_a_new_stretch_and_no_loss() -> None:
     assert not reading.out_of_order
     assert reading.details["passages"] == 2
     assert any("restarted" in warning for warning in reading.warnings)
+
+
+def test_a_pattern_is_named_by_its_root() -> None:
+    """Disturbed holds may agree better two frames on than one; it is still one pattern."""
+    disturbed = [3] * 8 + [1, 4, 1, 4] + [3] * 8
+    assert hold_pattern(disturbed) == (3,)
+    assert hold_pattern([3, 2] * 6) == (3, 2)
