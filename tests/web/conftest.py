@@ -12,8 +12,8 @@ from playwright.sync_api import Browser, Page
 from patterns.production.kit import KitSpec, make_kit
 from patterns.scenes.bars import bars_for_picture
 from patterns.timing.cadence import Display
+from tests.chromium import Console, chromium
 from tests.web.browsing import SIZES
-from tests.web.chromium import Console, chromium
 from tests.web.serving import Served, served
 
 RATES = (24, 25, 30, 60)

@@ -11,8 +11,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from patterns.strip.read import StripReading, read_strip
+from tests.chromium import Console, finish
 from tests.web.browsing import SIZES, address, shot
-from tests.web.chromium import Console, finish
 from tests.web.serving import Served
 
 LEAST_TARGET_PX = 44  # WCAG 2.2, 2.5.5

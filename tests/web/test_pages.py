@@ -15,8 +15,8 @@ from patterns.measure.reading import from_json
 from patterns.strip.layout import strip_layout
 from patterns.strip.read import StripReading, read_strip
 from patterns.timing.cadence import Display, cadence
+from tests.chromium import finish, open_player
 from tests.web.browsing import address
-from tests.web.chromium import finish, open_player
 from tests.web.conftest import RATES
 from tests.web.serving import Served, served
 

@@ -24,7 +24,7 @@ from playwright.sync_api import Page
 from patterns.strip.placement import Placement
 from patterns.strip.read import StripReading, read_at, read_strip
 from patterns.timing.cadence import Display, cadence
-from tests.web.chromium import chromium, finish, open_player, unavailable
+from tests.chromium import chromium, finish, open_player, unavailable
 from tests.web.dummy_screen import (
     HEIGHT,
     PACKAGES,
