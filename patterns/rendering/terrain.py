@@ -59,7 +59,8 @@ class TerrainRenderer:
         self._lay_out()
         self._ahead = Ahead("terrain")
         self._begun: dict[Level, Future[None]] = {}
-        self._last = -2
+        self._quiet_m = [0.0] * len(self._levels)
+        self._last, self._last_m = -2, 0.0
 
     def travel_m(self, n: int) -> float:
         """How far the camera has come at frame n, metres, less whole periods of the country."""
@@ -113,24 +114,37 @@ class TerrainRenderer:
         Each level has at most one job under way, so that a chunk can use what the one
         before it left.
         """
-        if n not in (self._last, self._last + 1):
+        if n not in (self._last, self._last + 1) or travel < self._last_m:
             self._wait(list(self._begun))
+            self._quiet_m = [0.0] * len(self._levels)
+        self._last_m = travel
+        awake = [number for number, quiet_m in enumerate(self._quiet_m) if travel >= quiet_m]
         waiting = []
-        for level in reversed(self._levels):  # the nearest are the largest
+        for level in [self._levels[number] for number in reversed(awake)]:  # the largest first
             need = level.chunks(travel)
             if not all(level.holds(chunk) for chunk in need):
                 self._wait([level])
                 self._begin(level, need)
                 waiting.append(level)
         self._wait(waiting)
+        for number in awake:
+            self._begin_next(number, travel)
+
+    def _begin_next(self, number: int, travel: float) -> None:
+        """Begin a level's next chunk if it comes into view soon, or note until when it is quiet."""
+        level = self._levels[number]
         lead_m = float(self._motion.ground_speed_m_s * LEAD_S)
-        for level in self._levels:
-            following = level.chunks(travel)[-1] + 1
-            soon = level.chunks(travel + lead_m)[-1] >= following
-            if level in self._begun and self._begun[level].done():
-                self._wait([level])
-            if soon and level not in self._begun and not level.holds(following):
-                self._begin(level, range(following, following + 1))
+        following = level.chunks(travel)[-1] + 1
+        soon = level.chunks(travel + lead_m)[-1] >= following
+        if level in self._begun and self._begun[level].done():
+            self._wait([level])
+        if level in self._begun:
+            return
+        if soon and not level.holds(following):
+            self._begin(level, range(following, following + 1))
+        else:
+            next_m = min(level.next_m(travel), level.next_m(travel + lead_m) - lead_m)
+            self._quiet_m[number] = next_m - 0.001 * level.step_m
 
     def _begin(self, level: Level, chunks: range) -> None:
         self._begun[level] = self._ahead.submit(partial(_make_all, level, chunks))

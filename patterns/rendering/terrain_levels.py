@@ -39,6 +39,9 @@ AHEAD = 2
 # again (that is in the surface's footprint): without both, edges would beat with the pixels.
 APERTURE = 1.0
 TAPS = (0.6280, -0.1791, 0.0744, -0.0233)  # tapered sinc, sum 1/2
+# Far away, where a level shows a few lines that creep, what filters reach to costs more than
+# what is seen.
+SHORT_TAPS, FEW_LINES = (0.59, -0.09), 16
 BLUR_LINES = 4  # a long exposure needs no finer lines than this part of its own length
 CHUNK_LINES = 64
 
@@ -63,20 +66,22 @@ def bands(sample_m: npt.NDArray[np.float64], rows: npt.NDArray[np.intp]) -> list
     return found[::-1]
 
 
-def halved(lines: FloatArray) -> FloatArray:
-    """Lines and, between each two, the midpoint; of (n + 6, m), (2 n - 1, m).
+def halved(lines: FloatArray, taps: tuple[float, ...] = TAPS) -> FloatArray:
+    """Lines and, between each two, the midpoint; of (n + 2 t - 2, m), (2 n - 1, m).
 
-    The midpoint is band-limited interpolation with a tapered sinc of eight taps, because
-    anything shorter weakens fine detail half way between lines, which would then seem to
-    move unevenly.
+    The midpoint is band-limited interpolation with a tapered sinc of 2 t taps: eight,
+    because anything shorter weakens fine detail half way between lines, which would then
+    seem to move unevenly.
     """
-    kept = len(lines) - 6
+    side = len(taps) - 1
+    kept = len(lines) - 2 * side
     out = np.empty((2 * kept - 1, lines.shape[1]), np.float32)
-    out[::2] = lines[3:-3]
+    out[::2] = lines[side : side + kept]
     middle = np.zeros((kept - 1, lines.shape[1]), np.float32)
     pair = np.empty_like(middle)
-    for far, tap in enumerate(TAPS):
-        np.add(lines[3 - far : 3 - far + kept - 1], lines[4 + far : 4 + far + kept - 1], pair)
+    for far, tap in enumerate(taps):
+        low, high = side - far, side + far + 1
+        np.add(lines[low : low + kept - 1], lines[high : high + kept - 1], pair)
         pair *= np.float32(tap)
         middle += pair
     out[1::2] = np.clip(middle, 16, 240, out=middle)
@@ -172,8 +177,9 @@ class LineLevel:
         high = max(float(p.max()) for p in self.places)
         self._base = floor(low)
         self._span = (low - self._base, high - self._base)
-        self._margin = len(self._kernel) // 2 + 3
         seen = ceil(self._span[1]) + 2
+        self._taps = SHORT_TAPS if seen <= FEW_LINES else TAPS
+        self._margin = len(self._kernel) // 2 + len(self._taps) - 1
         # Whole chunks in the first frame's view: nothing is drawn that it does not need.
         least = 2 * self._margin + 1
         self.chunk_lines = max(least, ceil(seen / ceil(seen / CHUNK_LINES)))
@@ -196,6 +202,11 @@ class LineLevel:
         low, high = (end + travel_m / self.step_m for end in self._span)
         return range(floor(low / self.chunk_lines), floor((high + 0.25) / self.chunk_lines) + 1)
 
+    def next_m(self, travel_m: float) -> float:
+        """Travel at which the next chunk after those of `chunks` is needed."""
+        chunk = self.chunks(travel_m)[-1] + 1
+        return (chunk * self.chunk_lines - 0.25 - self._span[1]) * self.step_m
+
     def holds(self, chunk: int) -> bool:
         """Whether a chunk is in memory."""
         return self._held[chunk % self.slots] == chunk
@@ -211,9 +222,10 @@ class LineLevel:
         hazed(kept, self._through)
         lines = slice(slot * self.chunk_lines, (slot + 1) * self.chunk_lines)
         doubled = slice(lines.start * AHEAD, lines.stop * AHEAD)
-        luma = halved(codes_of_light(kept, colour=False)[0])
+        luma = halved(codes_of_light(kept, colour=False)[0], self._taps)
         _keep(luma, self.words[0][doubled])
-        chroma = codes_of_light(_paired(kept[:, 2:-2]), colour=True)
+        spare = len(self._taps) - 2
+        chroma = codes_of_light(_paired(kept[:, spare : kept.shape[1] - spare]), colour=True)
         for number, codes in enumerate(chroma):
             _keep(codes, self.words[1][lines, :, number])
         self._held[slot] = chunk

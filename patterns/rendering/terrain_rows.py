@@ -72,7 +72,7 @@ class RowLevel:
 
     def _lay_along(self) -> None:
         finest, coarsest = float(self.samples_m[0].min()), float(self.samples_m[0].max())
-        self._step_m = max(FINENESS * finest, self._blur_m / 8)
+        self.step_m = max(FINENESS * finest, self._blur_m / 8)
         count = len(self.samples_m[0])
         self.chunk_m = float(np.clip(CHUNK_PIXELS / count, 256, 1024)) * finest
         self.slots = ceil((self.widths[0] + 4) * coarsest / self.chunk_m) + 3
@@ -91,9 +91,16 @@ class RowLevel:
     def chunks(self, travel_m: float) -> range:
         """Chunks that a frame needs when the camera has come `travel_m`."""
         left = min(float(some.min()) for some in self.lefts_m) + travel_m
+        return range(floor(left / self.chunk_m), floor(self._right_m(travel_m) / self.chunk_m) + 1)
+
+    def _right_m(self, travel_m: float) -> float:
         reach = (self.widths[0] + 3) * self.samples_m[0]
-        right = float((self.lefts_m[0] + reach).max()) + travel_m
-        return range(floor(left / self.chunk_m), floor(right / self.chunk_m) + 1)
+        return float((self.lefts_m[0] + reach).max()) + travel_m
+
+    def next_m(self, travel_m: float) -> float:
+        """Travel at which the next chunk after those of `chunks` is needed."""
+        chunk = self.chunks(travel_m)[-1] + 1
+        return chunk * self.chunk_m - self._right_m(0.0)
 
     def holds(self, chunk: int) -> bool:
         """Whether a chunk is in memory."""
@@ -112,22 +119,22 @@ class RowLevel:
         paired = (light[:, ::2] + light[:, 1::2]) * np.float32(0.5)
         wide = paired[..., 1:-1] * np.float32(0.5)
         wide += np.float32(0.25) * (paired[..., 2:] + paired[..., :-2])
-        self._keep(chunk, 1, codes_of_light(wide, colour=True), first_m + self._step_m)
+        self._keep(chunk, 1, codes_of_light(wide, colour=True), first_m + self.step_m)
         self._held[chunk % self.slots] = chunk
 
     def _light(self, chunk: int) -> tuple[FloatArray, float]:
         """Hazed light (3, rows of luma, places) that a chunk needs, and the first place."""
-        blur = self._blur_m / self._step_m
-        pixel = float(self.samples_m[0].mean()) / self._step_m  # the sensor's aperture
+        blur = self._blur_m / self.step_m
+        pixel = float(self.samples_m[0].mean()) / self.step_m  # the sensor's aperture
         margin = box_margin(blur) + box_margin(pixel)
         ends = self.chunk_m + 2 * float(self.samples_m[1].max())
-        count = ceil(ends / self._step_m) + 6
-        first_m = chunk * self.chunk_m - 2 * self._step_m
+        count = ceil(ends / self.step_m) + 6
+        first_m = chunk * self.chunk_m - 2 * self.step_m
         along = GridAxis.even(
-            first_m - margin * self._step_m,
-            self._step_m,
+            first_m - margin * self.step_m,
+            self.step_m,
             count + 2 * margin,
-            max(float(self.samples_m[0].min()), self._step_m),
+            max(float(self.samples_m[0].min()), self.step_m),
         )
         light = view(self._country, self._heading, along, turned=True)
         light = box_blur(box_blur(light, pixel), blur)
@@ -139,7 +146,7 @@ class RowLevel:
         size = self._size(which)
         for row, sample in enumerate(self.samples_m[which] / TEXELS):
             texels = np.arange(ceil(start_m / sample), ceil(end_m / sample) + 1)
-            values = _between(codes[:, row], (texels * sample - first_m) / self._step_m)
+            values = _between(codes[:, row], (texels * sample - first_m) / self.step_m)
             words = pack(values[:, :-1], values[:, 1:]).T
             _into_ring(self.words[which][row], int(texels[0]) % size, size, words)
 

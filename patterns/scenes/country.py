@@ -107,9 +107,9 @@ class Country:
         count = round(PERIOD_M / OVERVIEW_STEP_M)
         across = GridAxis.even(0.0, OVERVIEW_STEP_M, count, OVERVIEW_STEP_M)
         light = np.empty((3, count, count), np.float32)
-        for first in range(0, count, 32):
-            along = GridAxis.even(first * OVERVIEW_STEP_M, OVERVIEW_STEP_M, 32, OVERVIEW_STEP_M)
-            light[:, first : first + 32] = self.grid(along, across)
+        for first in range(0, count, 16):  # what fits the cache
+            along = GridAxis.even(first * OVERVIEW_STEP_M, OVERVIEW_STEP_M, 16, OVERVIEW_STEP_M)
+            light[:, first : first + 16] = self.grid(along, across)
         red, green, blue = (Field(channel, OVERVIEW_STEP_M) for channel in light)
         return red, green, blue
 

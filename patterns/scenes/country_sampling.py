@@ -18,6 +18,8 @@ from patterns.scenes.noise import FloatMap
 __all__ = ["Field", "GridAxis", "GridSampler", "PointSampler", "Sampler", "box_filtered"]
 
 IndexArray = npt.NDArray[np.intp]
+Plans = tuple[BoxPlan, BoxPlan]
+Some = slice | IndexArray
 
 
 class Sampler(Protocol):
@@ -64,22 +66,28 @@ class GridSampler:
         self.x_m, self.y_m = (y, x) if turned else (x, y)
         self.texel_x_m, self.texel_y_m = first.width_m, second.width_m
         self._known: dict[int, FloatMap] = {}
+        self._bounds: dict[int, tuple[float, float]] = {}
+        # Maps of one size share their plans: looked up once for all of them.
+        self._shared: dict[tuple[object, object], tuple[Plans, tuple[Some, Some]]] = {}
 
     def read(self, field: Field) -> FloatMap:
         """Field averaged over each footprint; not to be changed, since it is kept."""
         key = id(field)
         if key not in self._known:
             source = self._source(field)
-            down, across = self._plans(source)
-            self._known[key] = across.across(down.down(source.values, across.samples()))
+            (down, across), (_, columns) = self._plans(source)
+            self._known[key] = across.across(down.down(source.values, columns))
         return self._known[key]
 
     def bounds(self, field: Field) -> tuple[float, float]:
         """No place reads less or more than these."""
-        source = self._source(field)
-        rows, columns = (plan.samples() for plan in self._plans(source))
-        patch = source.values[rows][:, columns]
-        return float(patch.min()), float(patch.max())
+        key = id(field)
+        if key not in self._bounds:
+            source = self._source(field)
+            _, (rows, columns) = self._plans(source)
+            patch = source.values[rows][:, columns]
+            self._bounds[key] = float(patch.min()), float(patch.max())
+        return self._bounds[key]
 
     def _source(self, field: Field) -> Field:
         """The field as coarse as the boxes allow, its first axis along the grid's."""
@@ -87,9 +95,14 @@ class GridSampler:
             return field.turned.for_boxes(self.first.width_m, self.second.width_m)
         return field.for_boxes(self.first.width_m, self.second.width_m)
 
-    def _plans(self, source: Field) -> tuple[BoxPlan, BoxPlan]:
-        (first_m, second_m), (rows, columns) = source.steps_m, source.values.shape
-        return self.first.plan(first_m, rows), self.second.plan(second_m, columns)
+    def _plans(self, source: Field) -> tuple[Plans, tuple[Some, Some]]:
+        """How to average along both axes, and the samples that this takes."""
+        key = (source.steps_m, source.values.shape)
+        if key not in self._shared:
+            (first_m, second_m), (rows, columns) = key
+            down, across = self.first.plan(first_m, rows), self.second.plan(second_m, columns)
+            self._shared[key] = (down, across), (down.samples(), across.samples())
+        return self._shared[key]
 
     def nearest(self, values: npt.NDArray[np.uint16], step_m: float) -> npt.NDArray[np.uint16]:
         """Nearest sample of a periodic square."""

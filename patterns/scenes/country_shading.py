@@ -64,19 +64,34 @@ def shade(m: Materials, at: Sampler) -> FloatMap:
 
 def _inside(distance_m: Values, softness: Softness, least: float = 0.02) -> FloatMap:
     """Share of a footprint that lies where `distance_m` is positive."""
-    share = distance_m / (np.maximum(softness, np.float32(least)) * np.float32(1.3))
+    width = np.maximum(softness, np.float32(least))
+    width *= np.float32(1.3)
+    share = np.divide(distance_m, width, dtype=np.float32)
     share += np.float32(0.5)
-    return np.asarray(np.clip(share, 0, 1, out=share), np.float32)
+    # Two plain calls: `clip` takes four times as long to begin.
+    np.minimum(share, np.float32(1), out=share)
+    return np.maximum(share, np.float32(0), out=share)
 
 
-def _lay(light: FloatMap, colour: npt.NDArray[np.float32], share: Values, grain: Values) -> None:
+def _lay(light: FloatMap, colour: npt.NDArray[np.float32], share: FloatMap, grain: Values) -> None:
+    if not share.any():
+        return
+    part = np.empty_like(share)
     for channel, value in zip(light, colour, strict=True):
-        np.add(channel, (value * grain - channel) * share, channel)
+        np.multiply(grain, value, part)
+        part -= channel
+        part *= share
+        np.add(channel, part, channel)
 
 
-def _darken(light: FloatMap, share: Values) -> None:
+def _darken(light: FloatMap, share: FloatMap) -> None:
+    if not share.any():
+        return
+    part = np.empty_like(share)
     for channel, left in zip(light, palette.SHADE, strict=True):
-        np.multiply(channel, 1 - (1 - left) * share, channel)
+        np.multiply(share, left - np.float32(1), part)
+        part += np.float32(1)
+        np.multiply(channel, part, channel)
 
 
 def _fields(m: Materials, at: Sampler, rough: Values, coarse: Values) -> FloatMap:
@@ -133,6 +148,8 @@ def _wild(
         return
     wild = at.read(m.maps["wild"]) + 5 * coarse + 0.8 * middle
     share = _inside(wild, at.softness(wild) + np.float32(1.5))
+    if not share.any():
+        return
     mixed = 0.8 * coarse + 0.45 * middle
     heath = np.asarray(grain * (1 + 0.12 * middle), np.float32)
     ground = np.stack([np.broadcast_to(c * heath, wild.shape) for c in palette.HEATH])
@@ -140,8 +157,9 @@ def _wild(
     stone = _inside(wild - 14 - 14 * mixed, 2 * at.softness(mixed), 1.5)
     stone *= _inside(-mixed - 0.35, at.softness(mixed), 0.12)
     _lay(ground, palette.ROCK, stone, grain)
-    for channel, other in zip(light, ground, strict=True):
-        np.add(channel, (other - channel) * share, channel)
+    ground -= light
+    ground *= share
+    light += ground
 
 
 def _track(m: Materials, at: Sampler, light: FloatMap, rough: Values, grain: Values) -> None:
@@ -177,6 +195,8 @@ def _water(
     _lay(light, palette.SHORE, _inside(1.8 + 0.8 * coarse - water, width + np.float32(0.5)), grain)
     ripple = np.asarray(1 + 0.035 * middle + 0.03 * coarse, np.float32)
     share = _inside(-water, width, 0.1)
+    if not share.any():
+        return
     _lay(light, palette.WATER_SHALLOW, share, ripple)
     _lay(light, palette.WATER_DEEP, share * np.clip(-water / 14, 0, 1), ripple)
 
@@ -207,8 +227,14 @@ def _trees(
     cast = at.read(m.crown_shade) + stand_sunward - 1 + 0.7 * ragged
     # A crown lets light through at its rim: its shadow begins faintly.
     _darken(light, 0.8 * _inside(cast - 0.06, width, PENUMBRA))
+    share = _inside(height, width, 0.03)
+    if not share.any():
+        return
     lit = at.read(m.crown_light) + 0.26 * middle + 0.14 * coarse + 0.08 * fine
     lit = np.clip(lit + 0.35 * np.clip(height, 0, 1) - 0.1, 0, 1)
-    share = _inside(height, width, 0.03)
     for channel, dark, bright in zip(light, palette.CANOPY, palette.CANOPY_LIT, strict=True):
-        np.add(channel, (dark + (bright - dark) * lit - channel) * share, channel)
+        part = lit * (bright - dark)
+        part += dark
+        part -= channel
+        part *= share
+        np.add(channel, part, channel)

@@ -13,7 +13,7 @@ from patterns.scenes.noise import FloatMap
 
 __all__ = ["view"]
 
-BLOCK = 8192  # places that are shaded together: they stay in cache, and may skip materials
+BLOCK = 16384  # places that are shaded together: they stay in cache, and may skip materials
 MANY = 16  # pieces into which a long box may be cut
 
 

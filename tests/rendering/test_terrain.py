@@ -131,7 +131,7 @@ def test_sideways_rows_against_averaged_sub_frames(country: Country, angle: int)
         level.make(chunk)
     drawn = np.zeros((HEIGHT, WIDTH), np.uint8)
     RowPlane([level], 0).draw(travel, [drawn])
-    step = level._step_m / 4
+    step = level.step_m / 4
     chosen = np.arange(5, WIDTH, 9)
     low = np.floor((rays.across[0] * rays.depth_m[200] + travel - blur_m) / step) - 12
     count = int((WIDTH * rays.sample_across_m[200] + 2 * blur_m) / step) + 40
