@@ -42,7 +42,7 @@ TAPS = (0.6280, -0.1791, 0.0744, -0.0233)  # tapered sinc, sum 1/2
 # Far away, where a level shows a few lines that creep, what filters reach to costs more than
 # what is seen.
 SHORT_TAPS, FEW_LINES = (0.59, -0.09), 16
-BLUR_LINES = 4  # a long exposure needs no finer lines than this part of its own length
+BLUR_LINES = 2.5  # a long exposure needs no finer lines than this part of its own length
 CHUNK_LINES = 64
 
 
@@ -59,7 +59,7 @@ def bands(sample_m: npt.NDArray[np.float64], rows: npt.NDArray[np.intp]) -> list
     for first in range(len(rows) - 1, -1, -1):
         part = sample_m[rows[max(first - 1, 0) : last]]
         nearest = float(sample_m[rows[first:last]].min())
-        ratio = 1 + 0.9 / (1 + 0.5 * log2(nearest / least))
+        ratio = 1 + 1.2 / (1 + 0.5 * log2(nearest / least))
         if first == 0 or part.max() >= ratio * part.min():
             found.append((int(rows[first]), int(rows[last - 1]) + 1))
             last = first
