@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction as F
@@ -9,6 +10,7 @@ from pathlib import Path
 
 import av
 import pytest
+from playwright.sync_api import Browser
 
 from patterns.errors import RequestError
 from patterns.present.animation import closed_spec, write_animation
@@ -71,6 +73,40 @@ def test_another_reader_finds_the_same_pictures_and_times(
     for number, time_s in enumerate(times):
         # That reader rounds each duration to its own tick before it adds them up.
         assert abs(time_s - number * step) <= number * base + done.timing.format.unit_s / 2
+
+
+IN_A_BROWSER = """async ({data, type}) => {
+  const bytes = Uint8Array.from(atob(data), (c) => c.charCodeAt(0));
+  const decoder = new ImageDecoder({data: bytes, type});
+  await decoder.tracks.ready;
+  await decoder.completed;
+  const durations = [];
+  for (let frameIndex = 0; frameIndex < decoder.tracks.selectedTrack.frameCount; frameIndex++) {
+    const {image} = await decoder.decode({frameIndex});
+    durations.push(image.duration);
+    image.close();
+  }
+  return durations;
+}"""
+
+
+@pytest.mark.parametrize(("name", "slow"), [("webp", 1), ("webp", 4), ("apng", 1), ("gif", 6)])
+def test_a_browser_decodes_the_durations_claimed(
+    name: FormatName, slow: int, tmp_path: Path, browser: Browser
+) -> None:
+    """Chromium's own decoder (W3C WebCodecs, ImageDecoder), where these pictures are watched."""
+    path = tmp_path / f"loop.{name}"
+    done = write_animation(spec_of(slow), name, path)
+    page = browser.new_page()
+    # The interface is there on secure pages only; nothing leaves the machine.
+    page.route("**/*", lambda route: route.fulfill(body="<p>", content_type="text/html"))
+    page.goto("https://tarn-hollow.test/")
+    data = base64.b64encode(path.read_bytes()).decode()
+    told = page.evaluate(IN_A_BROWSER, {"data": data, "type": f"image/{name}"})
+    page.close()
+    assert len(told) == len(done.timing.durations_s)
+    for found_us, claimed_s in zip(told, done.timing.durations_s, strict=True):
+        assert abs(F(found_us, 1_000_000) - claimed_s) <= F(1, 1000)  # it counts whole ms
 
 
 def test_the_loop_closes_on_its_own_beginning() -> None:
