@@ -8,6 +8,7 @@ make a group, which is stored and painted together.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from math import gcd, pi
@@ -206,10 +207,44 @@ def _extents(seen: list[Seen], rows: list[Ints], count: int) -> tuple[Floats, Fl
 
 
 def _chunks(groups: list[Group]) -> list[Chunk]:
-    """The subject's groups together (its light is dear, its texels few), others alone."""
-    subject = tuple(k for k, group in enumerate(groups) if group.surface == SUBJECT)
-    others = [(k,) for k, group in enumerate(groups) if group.surface != SUBJECT]
-    return [_chunk(groups, some) for some in ([subject] if subject else []) + others]
+    """Groups that can be painted from the same cells together.
+
+    All of the subject (its light is dear, its texels few); elsewhere rows of one footprint
+    that lie side by side, and chroma, whose footprint is twice as large, with luma.
+    """
+    alike: dict[tuple[int, int, int], list[int]] = {}
+    for k, group in enumerate(groups):
+        alike.setdefault(_footprint(group), []).append(k)
+    return [
+        _chunk(groups, some)
+        for members in alike.values()
+        for some in (
+            [tuple(members)]
+            if groups[members[0]].surface == SUBJECT
+            else _side_by_side(groups, members)
+        )
+    ]
+
+
+def _footprint(group: Group) -> tuple[int, int, int]:
+    """Surface, and what luma's pixels cover where the group is seen, in steps."""
+    if group.surface == SUBJECT:
+        return SUBJECT, 0, 0
+    broad = round(float(np.log(group.across_span) / np.log(STEP)))
+    return group.surface, group.texels << group.coarse, broad - 2 * group.coarse
+
+
+def _side_by_side(groups: list[Group], members: list[int]) -> Iterator[tuple[int, ...]]:
+    """Members in sets whose ways across overlap."""
+    run: list[int] = []
+    reached = -np.inf
+    for k in sorted(members, key=lambda k: float(groups[k].across[0])):
+        if run and groups[k].across[0] > reached:
+            yield tuple(run)
+            run = []
+        run.append(k)
+        reached = max(reached, float(groups[k].across[-1]) + groups[k].across_span)
+    yield tuple(run)
 
 
 def _chunk(groups: list[Group], some: tuple[int, ...]) -> Chunk:
