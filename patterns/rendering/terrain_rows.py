@@ -36,6 +36,11 @@ FINENESS = 0.7  # step along the ground in pixels before rows take their own tex
 # Texels a pixel: linear interpolation between texels a whole pixel apart would delay fine
 # detail by up to a tenth of a pixel; half a pixel apart, by a hundredth.
 TEXELS = 2
+# Height of a row's footprint in rows: the lens spreads light over as much again as the pixel
+# gathers (two boxes of one row are about as tall as one of a row and a half). Where tracks and
+# hedges are thinner than a row, two whole rows: a slanting line then lies on two rows everywhere,
+# in equal sum, where less would break it into dots that crawl.
+LENS, LENS_FAR, FAR_M = 1.5, 2.0, 2.0
 
 
 class RowLevel:
@@ -64,9 +69,9 @@ class RowLevel:
         self.samples_m = tuple(rays.sample_across_m[some] for rays, some in both)
         self.lefts_m = tuple(rays.across[0] * rays.depth_m[some] for rays, some in both)
         ahead = luma.sample_ahead_m[self.rows[0]]
-        self._heading = GridAxis(
-            luma.ahead_m[self.rows[0]], float(np.sqrt(ahead.min() * ahead.max()))
-        )
+        row_m = float(np.sqrt(ahead.min() * ahead.max()))
+        lens = LENS_FAR if row_m >= FAR_M else LENS
+        self._heading = GridAxis(luma.ahead_m[self.rows[0]], lens * row_m)
         self._through = transmittance(luma.range_m[self.rows[0]]).astype(np.float32)
         self._lay_along()
 

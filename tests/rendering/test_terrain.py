@@ -88,8 +88,12 @@ def assert_close(off: list[FloatCodes]) -> None:
 def test_level_against_averaged_sub_frames(country: Country, flight: str, angle: int) -> None:
     """320 sub-frames of the country, four times as fine along the flight as the level's lines.
 
-    A few samples differ by more than 2 codes, at hard edges: the level knows its surface
-    once a line only, and its haze is that of the middle of its rows.
+    A few samples differ by more than 2 codes. In a 1920x1080 frame of the default flight 5 %
+    did (180 degrees 5.4 %, 0 degrees 5.2 %, from 8800 samples), mostly far away and in the
+    middle distance; in the nearest third of the picture less than 1 %. Against 256 sub-frames
+    of the surface as the level knows it, once a line, only 0.2 % did: interpolating codes,
+    haze and rounding are not the cause. It is that materials with hard edges, ragged by noise
+    finer than a line, are given their threshold once a line and not four times.
     """
     motion = TerrainMotion(flight)  # type: ignore[arg-type]
     rays, chroma = both_rays(motion)
