@@ -35,7 +35,15 @@ def _lay(colour: Light, paint: Colour, cover: Light) -> None:
 
 
 class Fitting(Protocol):
-    """Something on the walls of a subject."""
+    """Something on the walls of a subject, between two heights."""
+
+    @property
+    def low_m(self) -> float:
+        """Height of its foot."""
+
+    @property
+    def high_m(self) -> float:
+        """Height of its head."""
 
     def fit(self, patch: Patch, wall: Bools, colour: Light, tilt: Light) -> None:
         """Change colour (m, n, 3), and tilt (m, n): radians by which the wall turns aside."""

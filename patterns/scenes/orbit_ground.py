@@ -105,7 +105,9 @@ class _Level:
 
     def read(self, x_m: Floats, y_m: Floats) -> Light:
         """Light at places, linear between samples."""
-        px, py = x_m / self.step_m + self.half, y_m / self.step_m + self.half
+        # 32 bits place a sample to a hundredth of a step, far below what is seen.
+        scale, half = np.float32(1 / self.step_m), np.float32(self.half)
+        px, py = x_m * scale + half, y_m * scale + half
         i, j = px.astype(np.int32), py.astype(np.int32)
         fx = (px - i).astype(np.float32)[..., np.newaxis]
         fy = (py - j).astype(np.float32)[..., np.newaxis]
@@ -146,8 +148,10 @@ class OrbitGround:
 
     def light(self, bearing: Floats, across: Floats, spans: tuple[float, float]) -> Light:
         """Light (bearings, radii, 3), both ascending; `spans` are those of a cell."""
-        sines, cosines = np.sin(bearing)[:, np.newaxis], np.cos(bearing)[:, np.newaxis]
-        radii = np.clip(across, 0, WALL_M)
+        sines, cosines = (
+            turn(bearing).astype(np.float32)[:, np.newaxis] for turn in (np.sin, np.cos)
+        )
+        radii = np.clip(across, 0, WALL_M).astype(np.float32)
         level = self._levels[_step_m(spans, across)]
         ends = (float(radii[0]), float(radii[-1])), (float(bearing[0]), float(bearing[-1]))
         level.ensure(self._country, self._centre, *ends)
@@ -156,7 +160,7 @@ class OrbitGround:
         if across[0] < base + 9:
             self._apron(out, bearing, across)
         if across[0] < self._shadow.reach_m:
-            share = self._shadow.share(sines * across, cosines * across, spans[1])
+            share = self._shadow.share(sines * radii, cosines * radii, spans[1])
             if share is not None:
                 out *= 1 - share[..., np.newaxis] * np.float32(1 - SHADE)
         # The solid hides part of the sky from the ground about its foot.

@@ -36,6 +36,7 @@ Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 
 SUN_BEARING = radians(90 - SUN_AZIMUTH_DEG)
+SKY_STEP = 0.0045  # radians of bearing; the sharpest rims of clouds are several times as wide
 CLOUD_HEIGHT_M, CLOUD_TEXEL_M, CLOUD_TILE = 1500.0, 36.0, 512
 
 
@@ -93,7 +94,7 @@ class OrbitWall:
         first = int(np.searchsorted(height + pitch_m, nearer[0]))
         out[:, :first] = 0
         if first < len(across):
-            out[:, first:] = self._sky(bearing, above[first:])
+            out[:, first:] = self._soft_sky(bearing, above[first:], spans[0])
         for number, hills in enumerate(RANGES):
             first = int(np.searchsorted(height + pitch_m, hidden[number]))
             if first < len(across):
@@ -183,6 +184,26 @@ class OrbitWall:
         sun = 0.86 - 0.20 * face + relief * (0.34 + 0.14 * lean)
         colour *= np.clip(sun, 0.35, 1.5)[..., np.newaxis].astype(np.float32)
         return colour
+
+    def _soft_sky(self, bearing: Floats, above: Floats, cell: float) -> Light:
+        """The sky, whose clouds are soft: every few bearings, and linear between them.
+
+        `cell` is how far apart the bearings are. Those that are drawn are the same,
+        counted from bearing 0, whatever is asked for.
+        """
+        # a power of two: as every number of cells to a turn is divisible by it, each lap is alike
+        apart = 1 << max(0, int(np.log2(SKY_STEP / cell)))
+        place = np.rint(bearing / cell - 0.5).astype(np.int64)
+        if apart == 1 or place[-1] - place[0] != len(place) - 1:
+            return self._sky(bearing, above)
+        first = int(place[0]) // apart
+        drawn = np.arange(first, int(place[-1]) // apart + 2)
+        sky = self._sky((drawn * apart + 0.5) * cell, above)
+        steps = (np.arange(apart) / np.float32(apart)).astype(np.float32)
+        rise = np.diff(sky, axis=0)[:, np.newaxis] * steps[:, np.newaxis, np.newaxis]
+        rise += sky[:-1, np.newaxis]
+        begin = int(place[0]) - first * apart
+        return np.asarray(rise.reshape(-1, *sky.shape[1:])[begin : begin + len(bearing)])
 
     def _sky(self, bearing: Floats, above: Floats) -> Light:
         """Light of the sky (bearings, elevations seen from the camera's height, 3)."""

@@ -27,6 +27,7 @@ __all__ = ["OrbitSubject"]
 Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 
+FITTING_REACH_M = 3.0  # above and below its own height that a fitting still changes a wall
 SUN_BEARING, SUN_UP = radians(90 - SUN_AZIMUTH_DEG), radians(SUN_ELEVATION_DEG)
 
 
@@ -89,7 +90,14 @@ class OrbitSubject:
             colour[:, some] = self._stone(name, patch.columns(some))
         tilt = np.zeros(colour.shape[:2], np.float32)
         for fitting in FITTINGS[self._subject]:
-            fitting.fit(patch, radial > 0.5, colour, tilt)
+            near = np.flatnonzero(
+                (height > fitting.low_m - FITTING_REACH_M)
+                & (height < fitting.high_m + FITTING_REACH_M)
+            )
+            if len(near):
+                some = slice(int(near[0]), int(near[-1]) + 1)
+                wall = radial[some] > 0.5
+                fitting.fit(patch.columns(some), wall, colour[:, some], tilt[:, some])
         return (
             colour
             * self._sunlight(bearing, radial, upward, tilt)

@@ -43,7 +43,7 @@ class Patch:
         """Height of a cell along the outline, metres."""
         return self.spans[1]
 
-    def columns(self, some: npt.NDArray[np.bool_]) -> Patch:
+    def columns(self, some: npt.NDArray[np.bool_] | slice) -> Patch:
         """The part of the grid at some ways."""
         return Patch(self.bearing, self.radius[some], self.height[some], self.way[some], self.spans)
 
