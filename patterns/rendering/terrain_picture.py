@@ -14,7 +14,8 @@ from patterns.rendering.terrain_texels import WORD, interpolator, unpacked
 
 __all__ = ["LinePlane"]
 
-BLOCK_ROWS = 12  # rows interpolated together: they stay in cache
+BLOCK_ROWS = 24  # rows interpolated together: they stay in cache
+KEPT_LINE_M = 0.4  # rows whose lines lie further apart often show the same line as a frame ago
 
 
 class LinePlane:
@@ -36,21 +37,38 @@ class LinePlane:
         counts = [len(level.places[which]) for level in levels]
         self._per_m = np.repeat(np.concatenate(ahead), counts)
         self._ring = np.array([len(words) for words in self._words])
+        self._kept = np.zeros(
+            (int((self._per_m <= 1 / KEPT_LINE_M).sum()), len(self._columns[0])), self._wide
+        )
+        self._kept_line = np.full(len(self._kept), -1)
 
     def draw(self, travel_m: float, out: list[npt.NDArray[np.uint8]]) -> None:
         """Fill the rows of each plane."""
         line, mix = interpolator(self._origin + travel_m * self._per_m)
         lines = (line % self._ring).tolist()
-        count = self.bottom - self.top
+        self._keep(line, lines)
         buffer = np.empty((BLOCK_ROWS, len(self._columns[0])), self._wide)
-        for first in range(0, count, BLOCK_ROWS):
-            last = min(first + BLOCK_ROWS, count)
+        far, count = len(self._kept), self.bottom - self.top
+        for first in [*range(0, far, BLOCK_ROWS), *range(far, count, BLOCK_ROWS)]:
+            last = min(first + BLOCK_ROWS, far if first < far else count)
             block = buffer[: last - first]
-            for row in range(first, last):
+            words = self._kept[first:last] if first < far else block
+            for row in range(max(first, far), last):
                 self._words[row][lines[row]].take(self._columns[row], 0, block[row - first], "clip")
             mixed = block.view(WORD).reshape(*block.shape, -1)
-            mixed *= mix[first:last, None, None]
+            source = words.view(WORD).reshape(mixed.shape)
+            np.multiply(source, mix[first:last, None, None], mixed)
             block += self._shift[first:last]
             codes = unpacked(mixed)
             for number, plane in enumerate(out):
                 plane[self.top + first : self.top + last] = codes[..., number]
+
+    def _keep(self, line: npt.NDArray[np.int64], lines: list[int]) -> None:
+        """Gather the words of far rows that show another line than they did.
+
+        A line is the same whenever it is drawn, so that its number tells what was kept.
+        """
+        here = line[: len(self._kept)]
+        for row in np.flatnonzero(here != self._kept_line).tolist():
+            self._words[row][lines[row]].take(self._columns[row], 0, self._kept[row], "clip")
+        self._kept_line = here
