@@ -96,17 +96,18 @@ def _kernel(blur: float) -> FloatArray:
     return np.asarray(box_blur(box_blur(impulse, APERTURE), blur), np.float32)
 
 
-def _filtered(channel: FloatArray, kernel: FloatArray) -> FloatArray:
-    """Lines (n + 2 m, ...) weighed by a symmetric kernel of 2 m + 1: (n, ...)."""
+def _filtered(light: FloatArray, kernel: FloatArray) -> FloatArray:
+    """Lines of light (3, n + 2 m, ...) weighed by a symmetric kernel of 2 m + 1: (3, n, ...)."""
     margin = len(kernel) // 2
-    count = len(channel) - 2 * margin
-    out = channel[margin : margin + count] * kernel[margin]
-    pair = np.empty_like(out)
-    for far in range(1, margin + 1):
-        low, high = margin - far, margin + far
-        np.add(channel[low : low + count], channel[high : high + count], pair)
-        pair *= kernel[high]
-        out += pair
+    count = light.shape[1] - 2 * margin
+    out = light[:, margin : margin + count] * kernel[margin]
+    pair = np.empty_like(out[0])
+    for channel, lines in zip(out, light, strict=True):
+        for far in range(1, margin + 1):
+            low, high = margin - far, margin + far
+            np.add(lines[low : low + count], lines[high : high + count], pair)
+            np.multiply(pair, kernel[high], pair)
+            np.add(channel, pair, channel)
     return np.asarray(out, np.float32)
 
 
@@ -218,7 +219,7 @@ class LineLevel:
         slot = chunk % self.slots
         self._held[slot] = None
         light = self._light(chunk)
-        kept = np.stack([_filtered(channel, self._kernel) for channel in light])
+        kept = _filtered(light, self._kernel)
         hazed(kept, self._through)
         lines = slice(slot * self.chunk_lines, (slot + 1) * self.chunk_lines)
         doubled = slice(lines.start * AHEAD, lines.stop * AHEAD)
@@ -254,4 +255,4 @@ def _keep(codes: FloatArray, target: npt.NDArray[np.uint32]) -> None:
     """Pack lines (n + 1, m) with their followers into words (n, 2 (m - 1))."""
     between = (codes[:, 1:] + codes[:, :-1]) * np.float32(0.5)
     for offset, values in enumerate((codes[:, :-1], between)):
-        target[:, offset::ACROSS] = pack(values[:-1], values[1:])
+        target[:, offset::ACROSS] = pack(values)

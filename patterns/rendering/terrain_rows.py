@@ -152,7 +152,7 @@ class RowLevel:
         for row, sample in enumerate(self.samples_m[which] / TEXELS):
             texels = np.arange(ceil(start_m / sample), ceil(end_m / sample) + 1)
             values = _between(codes[:, row], (texels * sample - first_m) / self.step_m)
-            words = pack(values[:, :-1], values[:, 1:]).T
+            words = pack(values.T)
             _into_ring(self.words[which][row], int(texels[0]) % size, size, words)
 
 

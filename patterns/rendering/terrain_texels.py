@@ -92,13 +92,14 @@ def haze_shift(
     return (shift[:, 0] + (shift[:, 1] << 32)).astype("<i8").view("<u8")
 
 
-def pack(codes: FloatArray, follower: FloatArray) -> WordArray:
-    """Words of unrounded codes and of the codes one texel further along the motion."""
-    low = (codes * np.float32(4) + np.float32(2.5)).astype(WORD)
-    high = (follower * np.float32(4) + np.float32(2.5)).astype(WORD)
-    high <<= 16
-    low |= high
-    return low
+def pack(codes: FloatArray) -> WordArray:
+    """Words (n, ...) of unrounded codes (n + 1, ...), whose first axis lies along the motion."""
+    scaled = codes * np.float32(4)
+    scaled += np.float32(2.5)
+    whole = scaled.astype(WORD)
+    words = whole[1:] << np.uint32(16)
+    words |= whole[:-1]
+    return np.asarray(words, WORD)
 
 
 def interpolator(places: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.int64], WordArray]:

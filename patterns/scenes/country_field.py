@@ -180,7 +180,8 @@ class BoxPlan:
         for tap in range(int((self._ends[1] - self._ends[0]).max())):
             cover = np.float32(self._half + 0.5) - np.abs(np.float32(tap) - offset)
             weight = np.clip(cover, 0, 1) / np.float32(2 * self._half)
-            found.append((low + tap, np.asarray(weight, np.float32)))
+            if tap == 0 or weight.any():
+                found.append((low + tap, np.asarray(weight, np.float32)))
         return found
 
     def down(self, values: FloatMap, columns: slice | IndexArray) -> FloatMap:
