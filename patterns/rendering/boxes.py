@@ -7,6 +7,7 @@ the trapezoid's integral at the cell's ends: nothing is sampled.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import gcd
 
 import numpy as np
@@ -64,13 +65,10 @@ def turn_boxes(cells: Light, part: int, per_texel: float, pixel: float, exposure
     float32 (pieces, texels of a piece, anything)
     """
     reach = turn_reach(pixel, exposure)
-    together = _texels_together(part, round(part * per_texel), reach)
-    wide = round(together * per_texel)
+    weights = _turn_weights(part, per_texel, pixel, exposure)
+    together, wide = len(weights), weights.shape[1] - 2 * reach
     pieces = (len(cells) - 2 * reach) // wide
     assert len(cells) == pieces * wide + 2 * reach
-    centres = (np.arange(together) + 0.5) * per_texel + reach
-    edges = np.arange(wide + 2 * reach + 1) - centres[:, np.newaxis]
-    weights = np.diff(trapezoid_integral(edges, pixel, exposure), axis=1).astype(np.float32)
     cells = np.ascontiguousarray(cells)
     line, item = cells.strides
     windows = np.lib.stride_tricks.as_strided(
@@ -85,6 +83,17 @@ def turn_boxes(cells: Light, part: int, per_texel: float, pixel: float, exposure
         some = slice(begin, begin + most)
         np.matmul(weights, windows[:, :, some], out=out[:, :, some])
     return out
+
+
+@lru_cache(maxsize=1024)
+def _turn_weights(part: int, per_texel: float, pixel: float, exposure: float) -> Light:
+    """Share of each cell (columns) in each of the texels that one matrix serves (rows)."""
+    reach = turn_reach(pixel, exposure)
+    together = _texels_together(part, round(part * per_texel), reach)
+    wide = round(together * per_texel)
+    centres = (np.arange(together) + 0.5) * per_texel + reach
+    edges = np.arange(wide + 2 * reach + 1) - centres[:, np.newaxis]
+    return np.diff(trapezoid_integral(edges, pixel, exposure), axis=1).astype(np.float32)
 
 
 def turn_reach(pixel: float, exposure: float) -> int:
