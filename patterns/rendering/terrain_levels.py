@@ -42,7 +42,7 @@ TAPS = (0.6280, -0.1791, 0.0744, -0.0233)  # tapered sinc, sum 1/2
 # Far away, where a level shows a few lines that creep, what filters reach to costs more than
 # what is seen.
 SHORT_TAPS, FEW_LINES = (0.59, -0.09), 16
-BLUR_LINES = 2.5  # a long exposure needs no finer lines than this part of its own length
+BLUR_LINES = 4  # a long exposure needs no finer lines than this part of its own length
 CHUNK_LINES = 64
 
 

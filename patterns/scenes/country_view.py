@@ -27,7 +27,7 @@ def view(country: Country, first: GridAxis, second: GridAxis, turned: bool = Fal
     if short_m >= OVERVIEW_STEP_M or (long_m >= 12 and short_m >= OVERVIEW_STEP_M / 4):
         sampler = GridSampler(first, second, turned)
         return np.stack([sampler.read(channel) for channel in country.overview])
-    piece_m = max(4.0, 8 * short_m)
+    piece_m = max(5.0, 10 * short_m)
     total = None
     count = 0
     for some in first.pieces(min(MANY, ceil(first.width_m / piece_m))):
