@@ -27,7 +27,7 @@ Ints = npt.NDArray[np.int64]
 
 
 CELLS_AT_ONCE = 200_000  # of a surface, painted together by one thread
-AHEAD_CELLS = 40_000  # as many that will only be needed later are worth one job
+AHEAD_CELLS = 100_000  # as many that will only be needed later are worth one job
 NEVER = np.iinfo(np.int64).min  # no sector has this number
 
 
