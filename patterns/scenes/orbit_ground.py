@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from threading import Event, Lock
+from concurrent.futures import Future
+from threading import Lock
 
 import numpy as np
 import numpy.typing as npt
@@ -49,7 +50,7 @@ class _Level:
         self.step_m = step_m
         half = int(np.ceil((outer_m + 3 * step_m) / step_m / BLOCK))
         self.half = half * BLOCK
-        self._claimed: dict[tuple[int, int], Event] = {}
+        self._claimed: dict[tuple[int, int], Future[None]] = {}
         self._claiming = Lock()
         # Memory of blocks that are never filled is never taken from the machine.
         self.light = np.zeros((2 * self.half, 2 * self.half, 3), np.float32)
@@ -74,14 +75,19 @@ class _Level:
         for block in self._blocks(radii_m, bearing):
             with self._claiming:
                 fresh = block not in self._claimed
-                done = self._claimed.setdefault(block, Event())
+                filled = self._claimed.setdefault(block, Future())
             if fresh:
-                self._fill(country, centre, *block)
-                done.set()
-            elif not done.is_set():
-                theirs.append(done)
-        for done in theirs:
-            done.wait()
+                # Whoever waits for this block must hear of a failure, not wait for ever.
+                try:
+                    self._fill(country, centre, *block)
+                except BaseException as error:
+                    filled.set_exception(error)
+                    raise
+                filled.set_result(None)
+            elif not filled.done():
+                theirs.append(filled)
+        for filled in theirs:
+            filled.result()
 
     def _blocks(
         self, radii_m: tuple[float, float], bearing: tuple[float, float]
