@@ -7,8 +7,8 @@ the one that empties them.
 from __future__ import annotations
 
 import contextlib
-import queue
 import threading
+from queue import SimpleQueue
 from typing import IO
 
 import numpy as np
@@ -33,8 +33,10 @@ class Feeder:
 
     def __init__(self, pipe: IO[bytes], frame_bytes: int) -> None:
         self._pipe = pipe
-        self._free: queue.Queue[UInt8Array] = queue.Queue()
-        self._full: queue.Queue[UInt8Array | None] = queue.Queue()
+        # Not `queue.Queue`: an exception raised by a signal (Ctrl-C, SIGTERM) can leave its
+        # Python lock held, and then giving up would wait for ever. This one has no such lock.
+        self._free: SimpleQueue[UInt8Array] = SimpleQueue()
+        self._full: SimpleQueue[UInt8Array | None] = SimpleQueue()
         for _ in range(DEPTH):
             self._free.put(np.empty(frame_bytes, np.uint8))
         self._given_up = threading.Event()

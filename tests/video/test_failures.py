@@ -379,7 +379,11 @@ def test_signals_to_a_running_command(tmp_path: Path, number: signal.Signals, co
         assert os.getsid(encoder) != os.getsid(child.pid), "Ctrl-C in a terminal would reach it"
         time.sleep(0.3)
         os.killpg(child.pid, number)  # as a terminal sends it
-        child.wait(20)
+        try:
+            child.wait(20)
+        finally:
+            child.kill()  # of no effect unless it hangs; then no later test meets it
+            child.wait()
     assert wait_until(lambda: not Path(f"/proc/{encoder}").exists()), "an orphan"
     assert not (tmp_path / "clip.mp4").exists()
     if number in (signal.SIGINT, signal.SIGTERM):
