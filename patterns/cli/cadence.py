@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from patterns.cli.option_types import DISPLAY, RATE
+from patterns.cli.option_types import DISPLAY, RATE, scheme_option
 from patterns.present.hold_chart import hold_chart
 from patterns.present.picture import check_picture_name, write_picture
 from patterns.present.style import scheme
@@ -38,14 +38,7 @@ DEFAULT_DISPLAYS = ("60", "90", "120")
     type=click.Path(path_type=Path),
     help="Also draw the holds as a chart for a slide, .png (1920 pixels wide) or .svg.",
 )
-@click.option(
-    "--scheme",
-    "scheme_name",
-    type=click.Choice(["light", "dark"]),
-    default="light",
-    show_default=True,
-    help="Colours of the picture.",
-)
+@scheme_option
 @click.option("--force", is_flag=True, help="Replace the picture if it exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print a list of objects instead of text.")
 def command(

@@ -11,7 +11,7 @@ import click
 
 from patterns.cli.option_types import ANGLE, EXPOSURE, NUMBER, RATE, SIZE
 from patterns.errors import RequestError
-from patterns.timing.shutter import exposure_of_angle, shutter_angle
+from patterns.timing.shutter import exposure_of_angle
 from patterns.video.codecs import CODECS
 
 __all__ = ["clip_options", "exposure_from", "frames_from"]
@@ -60,7 +60,6 @@ def exposure_from(rate: Fraction, shutter: Fraction | None, exposure: Fraction |
     if shutter is not None and exposure is not None:
         raise RequestError("--shutter and --exposure both set the exposure: give one of the two")
     if exposure is not None:
-        shutter_angle(exposure, rate)  # refuses one that is longer than a frame
         return exposure
     return exposure_of_angle(Fraction(180) if shutter is None else shutter, rate)
 

@@ -16,8 +16,9 @@ from patterns.measure.compare_text import comparison_json, comparison_text
 from patterns.measure.read_file import Given, read_file
 from patterns.measure.reading import Reading
 from patterns.measure.reading_file import load_readings
-from patterns.present.compare_page import write_compare_page
+from patterns.present.compare_page import compare_page
 from patterns.timing.cadence import Display
+from patterns.whole_file import write_whole
 
 __all__ = ["command"]
 
@@ -83,7 +84,7 @@ def command(
         labelled += [(label, reading) for reading in readings]
     found = compare(labelled)
     if html:
-        write_compare_page(found, html, force=force)
+        write_whole(html, compare_page(found), force=force)
         click.echo(f"html: {html}", err=True)
     if as_json:
         click.echo(json.dumps(comparison_json(found), indent=2, ensure_ascii=False))

@@ -14,7 +14,17 @@ from patterns.timing.cadence import Display, parse_display
 from patterns.timing.rates import parse_rate
 from patterns.timing.shutter import parse_angle, parse_exposure
 
-__all__ = ["ANGLE", "DISPLAY", "EXPOSURE", "NUMBER", "RATE", "RATES", "SIZE", "parse_number"]
+__all__ = [
+    "ANGLE",
+    "DISPLAY",
+    "EXPOSURE",
+    "NUMBER",
+    "RATE",
+    "RATES",
+    "SIZE",
+    "parse_number",
+    "scheme_option",
+]
 
 T = TypeVar("T")
 
@@ -63,3 +73,12 @@ EXPOSURE = Parsed[Fraction]("seconds", parse_exposure)
 RATES = Parsed[tuple[Fraction, ...]]("rates", parse_rates)
 SIZE = Parsed[tuple[int, int]]("size", parse_size)
 DISPLAY = Parsed[Display]("hertz", parse_display)
+
+scheme_option = click.option(
+    "--scheme",
+    "scheme_name",
+    type=click.Choice(["light", "dark"]),
+    default="light",
+    show_default=True,
+    help="Colours of the picture.",
+)

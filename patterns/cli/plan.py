@@ -16,12 +16,13 @@ from patterns.planning.plan import make_plan
 from patterns.planning.record import plan_json
 from patterns.planning.request import DEFAULT_RATES, PlanRequest
 from patterns.present.picture import check_picture_name, write_picture
-from patterns.present.plan_page import write_page
+from patterns.present.plan_page import plan_page
 from patterns.present.plan_picture import plan_picture
 from patterns.present.plan_text import plan_text
 from patterns.scenes.motion import Motion
 from patterns.timing.audience import DEFAULT_AUDIENCE, Audience
 from patterns.timing.exposure_value import MeteredExposure, exposure_for_ev100
+from patterns.whole_file import write_whole
 
 __all__ = ["command"]
 
@@ -59,7 +60,7 @@ def command(**options: Any) -> None:
     plan = make_plan(request)
     # The page and the picture come first: a plan that is printed has been written as well.
     if options["html"]:
-        write_page(plan, options["html"], force=options["force"])
+        write_whole(options["html"], plan_page(plan), force=options["force"])
     if options["picture"]:
         write_picture(plan_picture(plan), options["picture"], force=options["force"])
     if options["as_json"]:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from patterns.cli.option_types import DISPLAY, EXPOSURE, RATE
+from patterns.cli.option_types import DISPLAY, EXPOSURE, RATE, scheme_option
 from patterns.cli.progress import progress
 from patterns.errors import InputError, RequestError
 from patterns.measure.read_file import Given, read_file
@@ -18,7 +18,7 @@ from patterns.present.hold_timeline import hold_timeline
 from patterns.present.picture import check_picture_name, write_picture
 from patterns.present.style import scheme
 from patterns.timing.cadence import Display
-from patterns.video.partial import write_whole
+from patterns.whole_file import write_whole
 
 __all__ = ["command"]
 
@@ -69,14 +69,7 @@ FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
     help="Also draw the holds as a timeline for a slide, .png or .svg; with several FILEs one"
     " for each.",
 )
-@click.option(
-    "--scheme",
-    "scheme_name",
-    type=click.Choice(["light", "dark"]),
-    default="light",
-    show_default=True,
-    help="Colours of the picture.",
-)
+@scheme_option
 @click.option("--force", is_flag=True, help="Replace files that exist.")
 @click.option("--quiet", is_flag=True, help="No progress bar.")
 def command(

@@ -20,7 +20,7 @@ from patterns.present.split_file import Progress, refuse_flashing
 from patterns.rendering.stills import planes_to_rgb
 from patterns.safety.check import FlashCheck
 from patterns.safety.report import SafetyReport
-from patterns.video.partial import write_whole
+from patterns.whole_file import write_whole
 
 __all__ = ["Animation", "animation_bytes", "closed_spec", "write_animation"]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from html import escape
-from pathlib import Path
 
 from patterns.measure.compare import Comparison, Entry
 from patterns.measure.compare_text import table_rows
@@ -13,9 +12,8 @@ from patterns.present.page import html_page
 from patterns.present.picture import to_svg
 from patterns.present.style import LIGHT
 from patterns.rendering.lettering import text_width_px
-from patterns.video.partial import write_whole
 
-__all__ = ["compare_page", "error_chart", "write_compare_page"]
+__all__ = ["compare_page", "error_chart"]
 
 CHART_WIDTH, ROW_PX, TYPE_PX = 1080, 64, 24
 _CSS = """
@@ -156,16 +154,3 @@ def compare_page(found: Comparison) -> str:
         "P.931; there is no standard limit for their unevenness.</p>"
     )
     return html_page("How evenly these screens hold frames", "\n".join(parts), css=_CSS)
-
-
-def write_compare_page(found: Comparison, path: Path, *, force: bool = False) -> None:
-    """Write the page, whole or not at all.
-
-    Raises
-    ------
-    RequestError
-        The file exists and `force` is false, or its folder is missing.
-    OutputError
-        The disk refuses it.
-    """
-    write_whole(path, compare_page(found), force=force)

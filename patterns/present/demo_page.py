@@ -9,7 +9,7 @@ from pathlib import Path
 
 from patterns.errors import RequestError
 from patterns.present.page import html_page
-from patterns.video.partial import write_whole
+from patterns.whole_file import write_whole
 
 __all__ = ["DEMO_CAUTION", "demo_page", "write_demo_page"]
 

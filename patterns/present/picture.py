@@ -11,7 +11,7 @@ from PIL import Image, ImageDraw
 from patterns.errors import OutputError, RequestError
 from patterns.present.canvas import Box, Drawing, Polygon, Shape, Stroke
 from patterns.rendering.lettering import font
-from patterns.video.partial import PartialFile
+from patterns.whole_file import PartialFile
 
 __all__ = ["check_picture_name", "to_image", "to_png", "to_svg", "write_picture"]
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from html import escape
 from importlib.resources import files
-from pathlib import Path
 
 from patterns.planning.plan import Plan
 from patterns.planning.rate_words import conform_verdict, rate_reason
@@ -15,11 +14,10 @@ from patterns.planning.setting_words import (
 )
 from patterns.planning.words import fps, move_words, number, percent
 from patterns.present.plan_sections import plan_sections
-from patterns.present.style import LIGHT, css_properties
+from patterns.present.style import LIGHT, css_properties, scheme_properties
 from patterns.timing.shutter import format_exposure
-from patterns.video.partial import write_whole
 
-__all__ = ["plan_page", "write_page"]
+__all__ = ["plan_page"]
 
 
 def plan_page(plan: Plan) -> str:
@@ -27,34 +25,17 @@ def plan_page(plan: Plan) -> str:
     request = plan.request
     style = files("patterns.present").joinpath("plan_page.css").read_text(encoding="utf-8")
     move = f"{move_words(request.motion)}, {request.width}×{request.height}"
-    light = " ".join(
-        f"--{name.replace('_', '-')}: {value};"
-        for name, value in vars(LIGHT).items()
-        if name != "name"
-    )
+    style = style.replace("/* LIGHT */", scheme_properties(LIGHT))
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>Shooting plan: {escape(move)}</title>\n"
-        f"<style>\n{css_properties()}{style.replace('/* LIGHT */', light)}</style>\n"
+        f"<style>\n{css_properties()}{style}</style>\n"
         "</head>\n<body>\n"
         f'<h1>Shooting plan</h1>\n<p class="move">{escape(move[0].upper() + move[1:])}.</p>\n'
         f"{_settings(plan)}\n"
         f'<div class="parts">\n{chr(10).join(plan_sections(plan))}\n</div>\n</body>\n</html>\n'
     )
-
-
-def write_page(plan: Plan, path: Path, *, force: bool = False) -> None:
-    """Write the page, whole or not at all.
-
-    Raises
-    ------
-    RequestError
-        The file exists and `force` is false, or its folder is missing.
-    OutputError
-        The disk refuses it.
-    """
-    write_whole(path, plan_page(plan), force=force)
 
 
 def _card(what: str, value: str, why: str, *, mind: bool = False) -> str:

@@ -12,7 +12,17 @@ from typing import Literal
 
 from patterns.errors import RequestError
 
-__all__ = ["DARK", "LIGHT", "SLIDE", "Layout", "Scheme", "SchemeName", "css_properties", "scheme"]
+__all__ = [
+    "DARK",
+    "LIGHT",
+    "SLIDE",
+    "Layout",
+    "Scheme",
+    "SchemeName",
+    "css_properties",
+    "scheme",
+    "scheme_properties",
+]
 
 SchemeName = Literal["light", "dark"]
 
@@ -94,7 +104,6 @@ class Layout:
     body_px: int
     small_px: int
     margin_px: int
-    gap_px: int
     radius_px: int
     hairline_px: int
 
@@ -107,7 +116,6 @@ SLIDE = Layout(
     body_px=33,
     small_px=27,
     margin_px=104,
-    gap_px=24,
     radius_px=8,
     hairline_px=3,
 )
@@ -127,9 +135,10 @@ def scheme(name: str) -> Scheme:
     raise RequestError(f"scheme {name!r} is unknown: allowed are light and dark")
 
 
-def _properties(colours: Scheme) -> list[str]:
+def scheme_properties(colours: Scheme) -> str:
+    """Colours of one scheme as CSS custom properties, in one line."""
     names = [field.name for field in fields(colours) if field.name != "name"]
-    return [f"--{name.replace('_', '-')}: {getattr(colours, name)};" for name in names]
+    return " ".join(f"--{name.replace('_', '-')}: {getattr(colours, name)};" for name in names)
 
 
 def css_properties() -> str:
@@ -137,7 +146,7 @@ def css_properties() -> str:
 
     A page may force a scheme with `data-scheme="light"` or `"dark"` on its root.
     """
-    light, dark = " ".join(_properties(LIGHT)), " ".join(_properties(DARK))
+    light, dark = scheme_properties(LIGHT), scheme_properties(DARK)
     type_scale = "--title: 2.1rem; --heading: 1.4rem; --body: 1rem; --small: 0.83rem;"
     spaces = "--margin: clamp(1rem, 5vw, 3.25rem); --gap: 0.75rem; --radius: 0.25rem;"
     return (

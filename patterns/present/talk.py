@@ -8,14 +8,14 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from patterns.errors import OutputError, RequestError
+from patterns.errors import RequestError
 from patterns.present.split_file import Progress
 from patterns.present.talk_items import Item, items_of, whole_talk
 from patterns.present.talk_pages import index_page, notes_page
 from patterns.present.talk_request import PARTS, Part, TalkRequest
 from patterns.timing.cadence_record import cadence_record
 from patterns.timing.rates import format_decimal
-from patterns.video.partial import write_whole
+from patterns.whole_file import make_folder, write_whole
 
 __all__ = ["SCHEMA", "dump_talk", "make_parts", "make_talk", "talk_text"]
 
@@ -31,13 +31,6 @@ def _refuse_existing(folder: Path, names: Iterable[str], *, force: bool) -> None
         raise RequestError(
             f"{folder / there[0]}{more} exists: give --force to replace, or another --out"
         )
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"folder {folder} cannot be made: {error.strerror}") from error
 
 
 def _item_json(item: Item, folder: Path, facts: dict[str, Any]) -> dict[str, Any]:
@@ -96,7 +89,7 @@ def make_parts(
     items = tuple(item for part in PARTS if part in wanted for item in items_of(request, part))
     names = [name for item in items for name in item.files]
     _refuse_existing(request.folder, names, force=request.force)
-    _make_folder(request.folder)
+    make_folder(request.folder)
     return _talk_json(request, _make(request, items, progress))
 
 
@@ -111,7 +104,7 @@ def make_talk(request: TalkRequest, progress: Progress | None = None) -> dict[st
     items = whole_talk(request)
     names = [name for item in items for name in item.files]
     _refuse_existing(request.folder, [*names, *PAGES], force=request.force)
-    _make_folder(request.folder)
+    make_folder(request.folder)
     data = _talk_json(request, _make(request, items, progress))
     pages = (index_page(data), notes_page(data), dump_talk(data))
     for name, text in zip(PAGES, pages, strict=True):

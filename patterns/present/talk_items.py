@@ -35,7 +35,7 @@ from patterns.present.tracked_eye import MODEL_WORDS
 from patterns.present.tracked_eye_slide import tracked_eye_slide
 from patterns.safety.report import SafetyReport
 from patterns.timing.rates import format_decimal
-from patterns.video.partial import write_whole
+from patterns.whole_file import write_whole
 
 __all__ = ["Item", "Kind", "items_of", "whole_talk"]
 

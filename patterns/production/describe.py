@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from math import ceil
 
 from patterns.clip import Clip, StripEdge
 from patterns.errors import RequestError
@@ -59,7 +60,7 @@ def describe(
         else exposure_of_angle(Fraction(shutter), exact),
         width=width,
         height=height,
-        frames=int(-(-Fraction(seconds) * exact // 1)) if frames is None else frames,
+        frames=ceil(Fraction(seconds) * exact) if frames is None else frames,
         strip=strip,
         codec=codec,
         seed=seed,

@@ -17,7 +17,7 @@ from patterns.production.poster import poster_jpeg
 from patterns.rendering.stills import planes_to_rgb
 from patterns.scenes.motion import TerrainMotion
 from patterns.timing.cadence import cadence, parse_display
-from patterns.video.partial import write_whole
+from patterns.whole_file import make_folder, write_whole
 
 __all__ = ["make_gallery"]
 
@@ -51,7 +51,7 @@ def make_gallery(folder: Path) -> list[Path]:
     pictures["shutter.jpg"] = _shutter_strip()
     chart = hold_chart([cadence(Fraction(rate), parse_display("60")) for rate in (24, 25, 30, 60)])
     pictures["cadence.png"] = to_png(chart)
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     for name, data in pictures.items():
         write_whole(folder / name, data, force=True)
     return [folder / name for name in pictures]

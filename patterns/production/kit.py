@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from math import ceil
 from pathlib import Path
 from typing import Any
 
 from patterns.clip import Clip
-from patterns.errors import OutputError, RequestError
+from patterns.errors import RequestError
 from patterns.production.crib_sheet import crib_sheet
 from patterns.production.index_page import index_page
 from patterns.production.make_clip import (
@@ -26,7 +27,7 @@ from patterns.timing.cadence import Display
 from patterns.timing.rates import format_decimal
 from patterns.timing.shutter import exposure_of_angle
 from patterns.video.codecs import codec_named
-from patterns.video.partial import write_whole
+from patterns.whole_file import make_folder, write_whole
 
 __all__ = ["KitSpec", "kit_clips", "kit_text", "make_kit"]
 
@@ -78,7 +79,7 @@ def kit_clips(spec: KitSpec) -> list[ClipJob]:
     Raises
     ------
     RequestError
-        No rate, a rate twice, a length of nothing, or a clip that is not possible.
+        No rate, a length of nothing, or a clip that is not possible.
     """
     if not spec.rates:
         raise RequestError("a kit needs at least one rate: give --rates 24,25,30,50,60")
@@ -99,14 +100,13 @@ def kit_clips(spec: KitSpec) -> list[ClipJob]:
 
 
 def _clip(spec: KitSpec, motion: Motion, rate: Fraction) -> Clip:
-    frames = -(-spec.seconds * rate // 1)  # rounded up
     return Clip(
         motion=motion,
         rate=rate,
         exposure_s=exposure_of_angle(spec.angle_deg, rate),
         width=spec.width,
         height=spec.height,
-        frames=int(frames),
+        frames=ceil(spec.seconds * rate),
         codec=spec.codec,
         seed=spec.seed,
     )
@@ -128,10 +128,7 @@ def make_kit(spec: KitSpec, progress: Progress | None = None) -> dict[str, Any]:
     stopped. A clip is kept if its record names the same description and the same bytes.
     """
     jobs = kit_clips(spec)
-    try:
-        spec.folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"folder {spec.folder} cannot be made: {error.strerror}") from error
+    make_folder(spec.folder)
     records, made = [], []
     total, before = sum(job.clip.frames for job in jobs), 0
     for job in jobs:

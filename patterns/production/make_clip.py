@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from patterns.clip import Clip
-from patterns.errors import OutputError, RequestError
+from patterns.errors import RequestError
 from patterns.frame_source import FrameSource
-from patterns.production.record import ClipRecord, dump, record_json
+from patterns.production.record import DISPLAYS, ClipRecord, dump, record_json
 from patterns.rendering.planes import Planes
 from patterns.safety.guard import ClipGuard
 from patterns.scenes.loops import loop
@@ -21,8 +21,8 @@ from patterns.sizes import size_name
 from patterns.timing.cadence import Display
 from patterns.timing.rates import format_decimal
 from patterns.video.codecs import codec_named
-from patterns.video.partial import write_whole
 from patterns.video.writer import VideoSpec, VideoWriter
+from patterns.whole_file import make_folder, write_whole
 
 __all__ = ["OUTPUTS", "ClipJob", "Progress", "clip_job", "clip_name", "make_clip", "record_path"]
 
@@ -56,7 +56,7 @@ class ClipJob:
     allow_flashing: bool = False
     loop_periods: int = 0
     speed_change: Fraction = Fraction(0)
-    displays: tuple[Display, ...] = (Display.fixed(60), Display.fixed(90), Display.fixed(120))
+    displays: tuple[Display, ...] = DISPLAYS
 
     @property
     def folder_text(self) -> str:
@@ -112,7 +112,7 @@ def clip_job(
         clip = replace(clip, motion=closed.motion, frames=closed.frames)
         job = replace(job, clip=clip, loop_periods=closed.periods, speed_change=closed.speed_change)
     if out is None:
-        _make_folder(OUTPUTS)
+        make_folder(OUTPUTS)
     path = OUTPUTS / clip_name(clip) if out is None else Path(out)
     _spec(clip, path, force=force).encoder_arguments()
     if not force:
@@ -187,13 +187,6 @@ def _spec(clip: Clip, path: Path, *, force: bool) -> VideoSpec:
 def _level(clip: Clip) -> str:
     level = codec_named(clip.codec).level(clip.width, clip.height, clip.rate)
     return level.number if level else ""
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"folder {folder} cannot be made: {error.strerror}") from error
 
 
 def file_digest(path: Path) -> str:

@@ -11,7 +11,7 @@ from PIL import Image
 from patterns.clip import Clip
 from patterns.frame_source import FrameSource
 from patterns.rendering.stills import planes_to_rgb
-from patterns.video.partial import write_whole
+from patterns.whole_file import write_whole
 
 __all__ = ["poster_jpeg", "write_poster"]
 

@@ -22,7 +22,7 @@ class LinePlane:
     """Luma (`which` 0), or both planes of chroma (1), of consecutive levels."""
 
     def __init__(self, levels: list[LineLevel], which: int) -> None:
-        self._which, self._levels = which, levels
+        self._levels = levels
         self._wide = np.dtype("<u8") if which else WORD
         rows = [level.rows[which] for level in levels]
         self.top, self.bottom = rows[0].start, rows[-1].stop

@@ -11,7 +11,7 @@ from PIL import Image
 from patterns.errors import RequestError
 from patterns.safety.check import WorstMoment
 from patterns.safety.regions import Mask
-from patterns.video.partial import write_whole
+from patterns.whole_file import write_whole
 
 __all__ = ["check_picture_path", "marked_picture", "write_marked"]
 

@@ -26,7 +26,7 @@ __all__ = ["PhotoReading", "Unread", "read_photo"]
 
 FloatArray = npt.NDArray[np.float64]
 LUMA = np.array([0.2126, 0.7152, 0.0722])  # of ITU-R BT.709; the cells are neutral anyway
-LEAST_SIDE_PX, MOST_PX = 64, 1 << 27
+LEAST_SIDE_PX = 64
 LEAST_UNIT_PX = 1.6
 CLIPPED = float(PLAIN_LIGHT[233])
 CLIPPED_SHARE = 0.02

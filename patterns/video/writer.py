@@ -16,8 +16,8 @@ from patterns.timing.rates import format_rate
 from patterns.video.codecs import Codec, codec_named
 from patterns.video.feeder import Feeder
 from patterns.video.packets import packet_times
-from patterns.video.partial import PartialFile
 from patterns.video.process import FfmpegProcess, file_argument
+from patterns.whole_file import PartialFile
 
 __all__ = ["VideoSpec", "VideoWriter"]
 

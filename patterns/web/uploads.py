@@ -12,7 +12,7 @@ from typing import Any
 
 from patterns.errors import EvenholdError, OutputError, RequestError
 from patterns.production.record import dump
-from patterns.video.partial import write_whole
+from patterns.whole_file import write_whole
 
 __all__ = ["FOLDER", "Pace", "ReadingShelf", "TooManyError"]
 

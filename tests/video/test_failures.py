@@ -157,7 +157,7 @@ def test_folder_without_the_right_to_write(tmp_path: Path) -> None:
         import os
         from pathlib import Path
         from patterns.errors import OutputError
-        from patterns.video.partial import PartialFile
+        from patterns.whole_file import PartialFile
         if os.getuid() == 0:
             os.setgroups([]); os.setgid(65534); os.setuid(65534)
         try:

@@ -19,7 +19,7 @@ from patterns.errors import EvenholdError, OutputError, RequestError
 if sys.platform != "win32":
     import fcntl
 
-__all__ = ["PartialFile", "write_whole"]
+__all__ = ["PartialFile", "make_folder", "write_whole"]
 
 _STALE = re.compile(r"\..+\.part-\d+(-\d+)?")
 
@@ -100,6 +100,20 @@ class PartialFile:
 
     def _exists(self) -> RequestError:
         return RequestError(f"{self.target} exists: give --force to replace it, or another name")
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it, unless it is there.
+
+    Raises
+    ------
+    OutputError
+        The disk refuses it.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"folder {folder} cannot be made: {error.strerror}") from error
 
 
 def write_whole(path: Path, data: bytes | str, *, force: bool) -> None:
