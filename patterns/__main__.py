@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
-__all__ = ["main"]
+__all__ = ["main", "settle"]
+
+
+def settle() -> None:
+    """Keep numpy's matrix products to one thread: ours are small, and the encoder needs the rest.
+
+    Read when numpy is loaded, so call it before. What the user has set stays.
+    """
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
 
 
 def main() -> int:
     """Run the command line; returns the exit code."""
+    settle()
     try:
         from patterns.cli import main as run  # inside, so that its import can be interrupted
 

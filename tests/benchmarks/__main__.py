@@ -39,14 +39,17 @@ SUB_FRAMES = 32
 _RUN = """
 import json, re, sys
 from pathlib import Path
-from patterns.cli import main
-code = main(json.loads(sys.argv[1]))
+from patterns.__main__ import main
+sys.argv[1:] = json.loads(sys.argv[1])
+code = main()
 # Not getrusage: its peak starts from that of the process which started this one.
 peak_kb = int(re.search(r"VmHWM:\\s+(\\d+)", Path("/proc/self/status").read_text())[1])
 print(json.dumps({"code": code, "peak_mb": peak_kb / 1024}))
 """
 _FIRST = """
 import sys
+from patterns.__main__ import settle
+settle()
 from patterns.cli.render import command
 from patterns.frame_source import FrameSource
 from tests.benchmarks.__main__ import clips
