@@ -29,7 +29,7 @@ MOST_ROWS = 256  # of a group
 WIDEST_GAP = 12  # missing rows that a group may step over
 FINENESS = 0.9  # cells of the surface, as a part of the footprint that they are averaged to
 SECTOR_CELLS = 6_000  # of a surface in a sector, about
-LEAST_SECTORS = 16  # so that a picture has little more painted than it shows
+LEAST_SECTORS = 64  # so that a picture has little more painted than it shows
 MOST_SECTORS = 64
 
 Ints = npt.NDArray[np.int64]

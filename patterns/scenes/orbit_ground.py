@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from concurrent.futures import Future
 from threading import Lock
 
@@ -27,6 +26,7 @@ Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 
 BLOCK = 128
+REACH = 4  # steps between the places that stand for all, and about each of them
 FINEST_STEP_M = 0.03
 COARSER = 2.2  # the country's samples lie at most this many cells apart
 
@@ -43,6 +43,11 @@ def _step_m(spans: tuple[float, float], across: Floats) -> float:
     return float(FINEST_STEP_M * 2 ** np.floor(np.log2(max(need / FINEST_STEP_M, 1))))
 
 
+def _some(count: int, apart: float) -> npt.NDArray[np.intp]:
+    """Some of `count` numbers, at most `apart` from each other (or 1), with both ends."""
+    return np.unique(np.append(np.arange(0, count, max(1, int(apart))), count - 1))
+
+
 class _Level:
     """Square of the country about the subject, light every `step_m`, filled block by block."""
 
@@ -54,25 +59,17 @@ class _Level:
         self._claiming = Lock()
         # Memory of blocks that are never filled is never taken from the machine.
         self.light = np.zeros((2 * self.half, 2 * self.half, 3), np.float32)
-        corners = np.arange(0, 2 * self.half, BLOCK)
-        self._corners = corners
-        x, y = np.meshgrid(*2 * [(corners - self.half + BLOCK / 2) * step_m], indexing="ij")
-        self._radius, self._bearing = np.hypot(x, y), np.arctan2(x, y)
-        self._reach_m = BLOCK * step_m * 0.7072 + 2 * step_m
-        far = self._radius > self._reach_m
-        near = np.minimum(self._reach_m / np.maximum(self._radius, 1e-9), 1)
-        self._reach = np.where(far, np.arcsin(near), np.pi)
 
     def ensure(
         self,
         country: Country,
         centre: tuple[float, float],
-        radii_m: tuple[float, float],
-        bearing: tuple[float, float],
+        x_m: Floats,
+        y_m: Floats,
     ) -> None:
-        """Have all blocks that meet the ring between two radii and two bearings."""
+        """Have all blocks within `REACH` steps of places."""
         theirs = []
-        for block in self._blocks(radii_m, bearing):
+        for block in self._blocks(x_m, y_m):
             with self._claiming:
                 fresh = block not in self._claimed
                 filled = self._claimed.setdefault(block, Future())
@@ -89,16 +86,21 @@ class _Level:
         for filled in theirs:
             filled.result()
 
-    def _blocks(
-        self, radii_m: tuple[float, float], bearing: tuple[float, float]
-    ) -> Iterator[tuple[int, int]]:
-        """Corners of the blocks that meet the ring."""
-        after = (self._bearing - bearing[0] + self._reach) % (2 * np.pi)
-        meets = after <= bearing[1] - bearing[0] + 2 * self._reach
-        meets &= self._radius > radii_m[0] - self._reach_m
-        meets &= self._radius < radii_m[1] + self._reach_m
-        for i, j in np.argwhere(meets).tolist():
-            yield int(self._corners[i]), int(self._corners[j])
+    def _blocks(self, x_m: Floats, y_m: Floats) -> list[tuple[int, int]]:
+        """Corners of the blocks that are read about places."""
+        across = 2 * self.half // BLOCK
+        ends = [
+            [
+                np.clip(axis / self.step_m + self.half + side, 0, 2 * self.half - 1) // BLOCK
+                for side in (-REACH, REACH)
+            ]
+            for axis in (x_m, y_m)
+        ]
+        numbers = np.stack([i * across + j for i in ends[0] for j in ends[1]])
+        return [
+            (number // across * BLOCK, number % across * BLOCK)
+            for number in np.unique(numbers).astype(int).tolist()
+        ]
 
     def _fill(self, country: Country, centre: tuple[float, float], i: int, j: int) -> None:
         """Compute one block."""
@@ -159,14 +161,18 @@ class OrbitGround:
         )
         radii = np.clip(across, 0, WALL_M).astype(np.float32)
         level = self._levels[_step_m(spans, across)]
-        ends = (float(radii[0]), float(radii[-1])), (float(bearing[0]), float(bearing[-1]))
-        level.ensure(self._country, self._centre, *ends)
-        out = level.read(sines * radii, cosines * radii)
+        x, y = sines * radii, cosines * radii
+        apart = (float(radii[-1]) * spans[0], spans[1])
+        every = tuple(
+            _some(n, REACH * level.step_m / m) for n, m in zip(x.shape, apart, strict=True)
+        )
+        level.ensure(self._country, self._centre, x[np.ix_(*every)], y[np.ix_(*every)])
+        out = level.read(x, y)
         base = self._profile.base_radius_m
         if across[0] < base + 9:
             self._apron(out, bearing, across)
         if across[0] < self._shadow.reach_m:
-            share = self._shadow.share(sines * radii, cosines * radii, spans[1])
+            share = self._shadow.share(x, y, spans[1])
             if share is not None:
                 out *= 1 - share[..., np.newaxis] * np.float32(1 - SHADE)
         # The solid hides part of the sky from the ground about its foot.
