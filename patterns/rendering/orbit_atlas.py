@@ -37,10 +37,10 @@ class Surface(Protocol):
     dithered: bool
 
     def light(self, bearing: Floats, across: Floats, spans: tuple[float, float]) -> Light:
-        """Light (bearings, ways across, 3) averaged over about `spans` of both."""
+        """Light (bearings, 3, ways across) averaged over about `spans` of both."""
 
     def through_air(self, light: Light, distance_m: Floats) -> Light:
-        """Light (..., rows) seen through air of each row's distance; colour on axis -2."""
+        """Light (..., 3, rows) seen through air of each row's distance; may change `light`."""
 
 
 class Atlas:
@@ -183,9 +183,7 @@ class Atlas:
         reaches = [turn_reach(group.azimuth_span / cell, self._exposure / cell) for group in groups]
         most, begin = max(reaches), run.start % chunk.sectors
         bearings = (np.arange(-most, wide * len(run) + most) + begin * wide + 0.5) * cell
-        painted = surface.light(bearings, chunk.middles, chunk.spans)
-        cells = np.ascontiguousarray(np.moveaxis(painted, 2, 1))
-        del painted
+        cells = surface.light(bearings, chunk.middles, chunk.spans)
         for k, group, reach in zip(chunk.groups, groups, reaches, strict=True):
             light = self._filtered(chunk, group, cells[most - reach : len(cells) - most + reach])
             light = surface.through_air(light, group.distance_m)

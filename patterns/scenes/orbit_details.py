@@ -14,6 +14,7 @@ from patterns.scenes.surface_marks import Patch, joint, repeat, slot
 __all__ = ["FITTINGS", "Fitting"]
 
 Light = npt.NDArray[np.float32]
+Floats = npt.NDArray[np.floating]
 Bools = npt.NDArray[np.bool_]
 Colour = tuple[float, float, float]
 
@@ -31,7 +32,22 @@ def _light(colour: Colour) -> Light:
 
 
 def _lay(colour: Light, paint: Colour, cover: Light) -> None:
-    colour += (_light(paint) - colour) * cover[..., np.newaxis]
+    """Paint over (bearings, 3, ways) by a share (bearings, ways): few bearings, as a rule."""
+    some = np.flatnonzero(cover.any(axis=1))
+    if not len(some):
+        return
+    few = slice(None) if 2 * len(some) > len(cover) else some
+    part, cover = colour[few], cover[few]
+    for channel, value in enumerate(_light(paint)):
+        change = value - part[:, channel]
+        change *= cover
+        part[:, channel] += change
+    colour[few] = part
+
+
+def _dim(colour: Light, left: Floats) -> None:
+    """Leave a share (bearings, ways) of the light."""
+    colour *= left[:, np.newaxis].astype(np.float32, copy=False)
 
 
 class Fitting(Protocol):
@@ -46,7 +62,7 @@ class Fitting(Protocol):
         """Height of its head."""
 
     def fit(self, patch: Patch, wall: Bools, colour: Light, tilt: Light) -> None:
-        """Change colour (m, n, 3), and tilt (m, n): radians by which the wall turns aside."""
+        """Change colour (m, 3, n), and tilt (m, n): radians by which the wall turns aside."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +100,7 @@ class Openings:
             _lay(colour, CREAM, bars * inside * np.float32(0.8))
         # the reveal's shadow at the head
         head = joint(patch.height - self.high_m + 0.12, 0.24, patch.pitch_m) * inside
-        colour *= (1 - 0.6 * head)[..., np.newaxis]
+        _dim(colour, 1 - 0.6 * head)
 
 
 @dataclass(frozen=True)
@@ -151,14 +167,14 @@ class Ribs:
             wave = np.sin(2 * np.pi * aside / period)
             tilt += (self.turn * wave * run * seen).astype(np.float32)
             hollow = 0.5 + 0.5 * np.cos(2 * np.pi * aside / period)
-            colour *= (1 - 0.22 * hollow * run * seen)[..., np.newaxis].astype(np.float32)
+            _dim(colour, 1 - 0.22 * hollow * run * seen)
             return
         flank = 0.14
         right = joint(aside - self.width_m / 2, flank, patch.width_m)
         left = joint(aside + self.width_m / 2, flank, patch.width_m)
         tilt += np.float32(self.turn) * (right - left) * run
         face = slot(aside, self.width_m, patch.width_m) * run
-        colour *= (1 + 0.07 * face)[..., np.newaxis]
+        _dim(colour, 1 + 0.07 * face)
 
 
 @dataclass(frozen=True)

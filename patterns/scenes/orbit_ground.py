@@ -26,8 +26,11 @@ Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 
 BLOCK = 128
+CELLS_TOGETHER = 16384  # that are read at once: the working arrays stay in cache
 REACH = 4  # steps between the places that stand for all, and about each of them
 FINEST_STEP_M = 0.03
+APRON_M = 6.6  # beyond the subject's foot that gravel may lie
+HIDDEN_M = 25.0  # that the subject hides any sky from
 COARSER = 2.2  # the country's samples lie at most this many cells apart
 
 
@@ -58,7 +61,7 @@ class _Level:
         self._claimed: dict[tuple[int, int], Future[None]] = {}
         self._claiming = Lock()
         # Memory of blocks that are never filled is never taken from the machine.
-        self.light = np.zeros((2 * self.half, 2 * self.half, 3), np.float32)
+        self.light = np.zeros((3, 2 * self.half, 2 * self.half), np.float32)
 
     def ensure(
         self,
@@ -109,28 +112,39 @@ class _Level:
             for c, k in zip(centre, (i, j), strict=True)
         ]
         light = country.grid(axes[0], axes[1])
-        self.light[i : i + BLOCK, j : j + BLOCK] = np.moveaxis(light, 0, 2)
+        self.light[:, i : i + BLOCK, j : j + BLOCK] = light
 
-    def read(self, x_m: Floats, y_m: Floats) -> Light:
-        """Light at places, linear between samples."""
+    def read(self, x_m: Light, y_m: Light, out: Light) -> None:
+        """Fill `out` (m, 3, n) with the light at places (m, n), linear between samples."""
         # 32 bits place a sample to a hundredth of a step, far below what is seen.
         scale, half = np.float32(1 / self.step_m), np.float32(self.half)
         px, py = x_m * scale + half, y_m * scale + half
         i, j = px.astype(np.int32), py.astype(np.int32)
-        fx = (px - i).astype(np.float32)[..., np.newaxis]
-        fy = (py - j).astype(np.float32)[..., np.newaxis]
+        px -= i
+        py -= j
         side = 2 * self.half
-        flat = self.light.reshape(-1, 3)
-        place = i.astype(np.int64) * side + j
-        low = flat.take(place, 0, mode="clip")
-        low += (flat.take(place + 1, 0, mode="clip") - low) * fy
-        place += side
-        high = flat.take(place, 0, mode="clip")
-        high += (flat.take(place + 1, 0, mode="clip") - high) * fy
-        high -= low
-        high *= fx
-        low += high
-        return low
+        place = i.astype(np.intp)
+        place *= side
+        place += j
+        low, high, more = (np.empty(place.shape, np.float32) for _ in range(3))
+        for channel, flat in enumerate(self.light.reshape(3, -1)):
+            _mixed(flat, place, py, low, more)
+            _mixed(flat[side:], place, py, high, more)
+            high -= low
+            high *= px
+            np.add(low, high, out=out[:, channel])
+
+
+def _mixed(
+    samples: Light, place: npt.NDArray[np.intp], part: Light, out: Light, scratch: Light
+) -> None:
+    """Fill `out` with what lies at `part` between each sample and the next."""
+    # The square reaches beyond all that is asked for: nothing is clipped.
+    samples.take(place, out=out, mode="clip")
+    samples[1:].take(place, out=scratch, mode="clip")
+    scratch -= out
+    scratch *= part
+    out += scratch
 
 
 class OrbitGround:
@@ -155,7 +169,7 @@ class OrbitGround:
         self._levels = {step: _Level(step, outer) for step, outer in reach.items()}
 
     def light(self, bearing: Floats, across: Floats, spans: tuple[float, float]) -> Light:
-        """Light (bearings, radii, 3), both ascending; `spans` are those of a cell."""
+        """Light (bearings, 3, radii), both ascending; `spans` are those of a cell."""
         sines, cosines = (
             turn(bearing).astype(np.float32)[:, np.newaxis] for turn in (np.sin, np.cos)
         )
@@ -167,18 +181,25 @@ class OrbitGround:
             _some(n, REACH * level.step_m / m) for n, m in zip(x.shape, apart, strict=True)
         )
         level.ensure(self._country, self._centre, x[np.ix_(*every)], y[np.ix_(*every)])
-        out = level.read(x, y)
+        out = np.empty((len(x), 3, len(radii)), np.float32)
+        high = max(1, CELLS_TOGETHER // len(radii))
+        for begin in range(0, len(x), high):
+            some = slice(begin, begin + high)
+            level.read(x[some], y[some], out[some])
         base = self._profile.base_radius_m
-        if across[0] < base + 9:
-            self._apron(out, bearing, across)
-        if across[0] < self._shadow.reach_m:
-            share = self._shadow.share(x, y, spans[1])
+        apron = int(np.searchsorted(across, base + APRON_M))
+        if apron:
+            self._apron(out[:, :, :apron], bearing, across[:apron])
+        shaded = int(np.searchsorted(across, self._shadow.reach_m))
+        if shaded:
+            share = self._shadow.share(x[:, :shaded], y[:, :shaded], spans[1])
             if share is not None:
-                out *= 1 - share[..., np.newaxis] * np.float32(1 - SHADE)
+                dark = np.asarray(SHADE - 1, np.float32)[:, np.newaxis]
+                out[:, :, :shaded] *= 1 + share[:, np.newaxis] * dark
         # The solid hides part of the sky from the ground about its foot.
-        out *= (1 - 0.45 * np.exp(-np.maximum(across - base, 0) / 1.2))[:, np.newaxis].astype(
-            np.float32
-        )
+        near = int(np.searchsorted(across, base + HIDDEN_M))
+        hidden = 0.45 * np.exp(-np.maximum(across[:near] - base, 0) / 1.2)
+        out[:, :, :near] *= (1 - hidden).astype(np.float32)
         return out
 
     def _apron(self, out: Light, bearing: Floats, across: Floats) -> None:
@@ -192,10 +213,14 @@ class OrbitGround:
         i = (np.sin(bearing)[:, np.newaxis] * across / 0.012).astype(np.int64) % size
         j = (np.cos(bearing)[:, np.newaxis] * across / 0.012).astype(np.int64) % size
         speckle = np.float32(1) + np.float32(0.12) * grain.values[i, j]
-        gravel = GRAVEL * np.clip(speckle, 0.5, 1.5)[..., np.newaxis]
-        out += (gravel - out) * cover[..., np.newaxis].astype(np.float32)
+        gravel = GRAVEL[:, np.newaxis] * np.clip(speckle, 0.5, 1.5)[:, np.newaxis]
+        gravel -= out
+        gravel *= cover[:, np.newaxis].astype(np.float32)
+        out += gravel
 
     def through_air(self, light: Light, distance_m: Floats) -> Light:
         """Light (..., 3, rows) after `distance_m` of haze."""
         left = np.exp(-distance_m / HAZE_LENGTH_M).astype(np.float32)
-        return np.asarray(light * left + HAZE[:, np.newaxis] * (1 - left), np.float32)
+        light *= left
+        light += HAZE[:, np.newaxis] * (1 - left)
+        return light

@@ -82,7 +82,7 @@ class OrbitWall:
         return light
 
     def light(self, bearing: Floats, across: Floats, spans: tuple[float, float]) -> Light:
-        """Light (bearings, elevations, 3)."""
+        """Light (bearings, 3, elevations)."""
         height = WALL_M * np.tan(np.clip(across, -0.1, 1.57))
         above = np.arctan((height - self._up_m) / WALL_M)
         pitch_m = np.maximum(spans[1] * WALL_M / np.cos(across) ** 2, 0.05).astype(np.float32)
@@ -90,16 +90,16 @@ class OrbitWall:
         # Below `hidden[k]` nearer ranges cover range k at every bearing: nothing to paint.
         nearer = np.maximum.accumulate(np.array(lines)[::-1], axis=0)[::-1].min(axis=1)
         hidden = [*nearer[1:], -np.inf]
-        out = np.empty((len(bearing), len(across), 3), np.float32)
+        out = np.empty((len(bearing), 3, len(across)), np.float32)
         first = int(np.searchsorted(height + pitch_m, nearer[0]))
-        out[:, :first] = 0
+        out[:, :, :first] = 0
         if first < len(across):
-            out[:, first:] = self._soft_sky(bearing, above[first:], spans[0])
+            out[:, :, first:] = self._soft_sky(bearing, above[first:], spans[0])
         for number, hills in enumerate(RANGES):
             first = int(np.searchsorted(height + pitch_m, hidden[number]))
             if first < len(across):
                 place = (bearing, height[first:].astype(np.float32))
-                self._range(out[:, first:], hills, lines[number], place, pitch_m[first:], spans)
+                self._range(out[:, :, first:], hills, lines[number], place, pitch_m[first:], spans)
         return out
 
     def skyline(self, number: int, hills: _Range, bearing: Floats) -> Light:
@@ -122,7 +122,7 @@ class OrbitWall:
         if height[0] - pitch_m[0] > line.max() + 1.5 * trees:
             return
         top = int(np.searchsorted(height - pitch_m, line.max() + 1.5 * trees))
-        out, height, pitch_m = out[:, :top], height[:top], pitch_m[:top]
+        out, height, pitch_m = out[:, :, :top], height[:top], pitch_m[:top]
         seed = (self._seed, 23, RANGES.index(hills))
         shrink = WALL_M / hills.distance_m
         # Fields and woods lie on slopes seen from the side: about four times as wide as high.
@@ -136,19 +136,23 @@ class OrbitWall:
             crowns = ring_line((*seed, 6), bearing, round(cells * 60), 3, 0.7)
             wooded = _step(crest, 0.35 - hills.woods, 0.55 - hills.woods)
             line = line + trees * wooded * (0.8 + 0.25 * crowns)
-        cover = np.clip((line[:, np.newaxis] - height) / pitch_m + 0.5, 0, 1)
+        below = line[:, np.newaxis] - height
+        cover = below / pitch_m
+        cover += np.float32(0.5)
+        np.clip(cover, 0, 1, out=cover)
         if not cover.any():
             return
-        below = np.maximum(line[:, np.newaxis] - height, 0) / shrink
+        np.maximum(below, 0, out=below)
+        below *= np.float32(1 / shrink)
         colour = self._slopes(seed, hills, bearing, ways, stands, below, cells, air)
         # Air thins with height: the far, high ranges stay bluer and clearer than the plain.
         left = np.float32(np.exp(-((hills.distance_m / (1.25 * HAZE_LENGTH_M)) ** 0.72)))
-        air_light = np.asarray(0.78 * HAZE + 0.22 * SKY_ZENITH, np.float32)
+        air_light = np.asarray(0.78 * HAZE + 0.22 * SKY_ZENITH, np.float32)[:, np.newaxis]
         colour -= air_light
         colour *= left
         colour += air_light
         colour -= out
-        colour *= cover[..., np.newaxis]
+        colour *= cover[:, np.newaxis]
         out += colour
 
     def _slopes(
@@ -165,24 +169,31 @@ class OrbitWall:
         """Light of a range's slopes without haze."""
         grass, dry = CROPS[0][0], CROPS[2][0]
         fields = ring_fractal((*seed, 1), bearing, ways, cells * 2, 40.0, 4, air)
-        meadow = _step(fields, -0.5, 0.5)[..., np.newaxis]
-        colour = np.asarray(grass * meadow + (0.5 * dry + 0.5 * HEATH) * (1 - meadow), np.float32)
         far = np.float32(min(hills.distance_m / 15000, 1))
-        colour += (HILL - colour) * far
+        low, high = (
+            np.asarray(c + (HILL - c) * far, np.float32)[:, np.newaxis]
+            for c in (0.5 * dry + 0.5 * HEATH, grass)
+        )
+        colour = _step(fields, -0.5, 0.5)[:, np.newaxis] * (high - low)
+        colour += low
         if hills.woods:
             wood = _step(stands, 0.42 - hills.woods, 0.56 - hills.woods)
             # trees on the crest belong to the wood
             wood = np.maximum(wood, np.clip(1 - below / hills.tree_m, 0, 1) * (wood > 0.1))
-            canopy = 0.55 * CANOPY + 0.45 * CANOPY_LIT
+            canopy = np.asarray(0.55 * CANOPY + 0.45 * CANOPY_LIT, np.float32)[:, np.newaxis]
             leaf = ring_fractal((*seed, 2), bearing, ways, cells * 40, 9.0, 2, air)
             shade = np.clip(0.85 + 0.45 * leaf, 0.3, 1.6)
-            colour += (canopy * shade[..., np.newaxis] - colour) * wood[..., np.newaxis]
+            change = canopy * shade[:, np.newaxis]
+            change -= colour
+            change *= wood[:, np.newaxis]
+            colour += change
         # Spurs and combes: the slope's lie changes along the range, and with it the sunlight.
         relief = ring_fractal((*seed, 3), bearing, ways, cells, 160.0, 4, air)
         lean = np.sin(bearing - SUN_BEARING)[:, np.newaxis].astype(np.float32)
         face = np.cos(bearing - SUN_BEARING)[:, np.newaxis].astype(np.float32)
-        sun = 0.86 - 0.20 * face + relief * (0.34 + 0.14 * lean)
-        colour *= np.clip(sun, 0.35, 1.5)[..., np.newaxis].astype(np.float32)
+        sun = relief * (0.34 + 0.14 * lean)
+        sun += 0.86 - 0.20 * face
+        colour *= np.clip(sun, 0.35, 1.5, out=sun)[:, np.newaxis]
         return colour
 
     def _soft_sky(self, bearing: Floats, above: Floats, cell: float) -> Light:
@@ -206,13 +217,13 @@ class OrbitWall:
         return np.asarray(rise.reshape(-1, *sky.shape[1:])[begin : begin + len(bearing)])
 
     def _sky(self, bearing: Floats, above: Floats) -> Light:
-        """Light of the sky (bearings, elevations seen from the camera's height, 3)."""
+        """Light of the sky (bearings, 3, elevations seen from the camera's height)."""
         up = np.maximum(above, 0)
-        deep = (1 - np.exp(-up / 0.42))[:, np.newaxis].astype(np.float32)
-        column = SKY_HORIZON + (SKY_ZENITH - SKY_HORIZON) * deep
+        deep = (1 - np.exp(-up / 0.42)).astype(np.float32)
+        horizon, zenith = (np.asarray(c)[:, np.newaxis] for c in (SKY_HORIZON, SKY_ZENITH))
+        column = horizon + (zenith - horizon) * deep
         sunward = np.cos(bearing - SUN_BEARING)[:, np.newaxis, np.newaxis]
-        glow = 1 + 0.06 * sunward * np.exp(-up / 0.5)[:, np.newaxis]
-        out = np.asarray(column * glow, np.float32)
+        out = np.asarray(column * (1 + 0.06 * sunward * np.exp(-up / 0.5)), np.float32)
         if above[-1] < 0.004:
             return out
         reach = CLOUD_HEIGHT_M / (np.tan(np.minimum(up, 1.57)) + 0.055)
@@ -224,8 +235,12 @@ class OrbitWall:
         thin = (1 - np.exp(-up / 0.07)).astype(np.float32)
         cover = _step(here, -0.1, 1.7) * (0.78 * thin)
         grey = (0.72 * CLOUD + 0.28 * SKY_ZENITH).astype(np.float32)
-        cloud = grey + (1.12 * CLOUD - grey) * lit[..., np.newaxis]
-        out += (cloud - out) * cover[..., np.newaxis]
+        bright = np.asarray(1.12 * CLOUD - grey, np.float32)[:, np.newaxis]
+        cloud = lit[:, np.newaxis] * bright
+        cloud += grey[:, np.newaxis]
+        cloud -= out
+        cloud *= cover[:, np.newaxis]
+        out += cloud
         return out
 
     def _cloud(self, x: Floats, y: Floats) -> Light:

@@ -73,22 +73,27 @@ class OrbitSubject:
     def through_air(self, light: Light, distance_m: Floats) -> Light:
         """Light (..., 3, rows) after `distance_m` of haze."""
         left = np.exp(-distance_m / HAZE_LENGTH_M).astype(np.float32)
-        return np.asarray(light * left + HAZE[:, np.newaxis] * (1 - left), np.float32)
+        light *= left
+        light += HAZE[:, np.newaxis] * (1 - left)
+        return light
 
     def light(self, bearing: Floats, across: Floats, spans: tuple[float, float]) -> Light:
-        """Light (bearings, ways, 3)."""
+        """Light (bearings, 3, ways)."""
         way = np.clip(across, 0, self.profile.corners_m[-1])
         radius, height = self.profile.at(way)
-        radial, upward = self.profile.normals(way)
-        patch = Patch(bearing, np.maximum(radius, 0.05), height, way, spans)
-        colour = np.empty((len(bearing), len(way), 3), np.float32)
         tops = np.array([top for top, _ in self.outline.materials])
         which = np.searchsorted(tops[:-1], height)
+        # 32 bits place a mark to a hundredth of a millimetre.
+        radius, height, way, radial, upward = (
+            a.astype(np.float32) for a in (radius, height, way, *self.profile.normals(way))
+        )
+        patch = Patch(bearing, np.maximum(radius, np.float32(0.05)), height, way, spans)
+        colour = np.empty((len(bearing), 3, len(way)), np.float32)
         for number in np.unique(which):
             some = which == number
             name = self.outline.materials[number][1]
-            colour[:, some] = self._stone(name, patch.columns(some))
-        tilt = np.zeros(colour.shape[:2], np.float32)
+            colour[:, :, some] = self._stone(name, patch.columns(some))
+        tilt = np.zeros((len(bearing), len(way)), np.float32)
         for fitting in FITTINGS[self._subject]:
             near = np.flatnonzero(
                 (height > fitting.low_m - FITTING_REACH_M)
@@ -97,12 +102,10 @@ class OrbitSubject:
             if len(near):
                 some = slice(int(near[0]), int(near[-1]) + 1)
                 wall = radial[some] > 0.5
-                fitting.fit(patch.columns(some), wall, colour[:, some], tilt[:, some])
-        return (
-            colour
-            * self._sunlight(bearing, radial, upward, tilt)
-            * self._hidden_sky(height, radial)
-        )
+                fitting.fit(patch.columns(some), wall, colour[:, :, some], tilt[:, some])
+        colour *= self._sunlight(bearing, radial, upward, tilt)
+        colour *= self._hidden_sky(height, radial)
+        return colour
 
     def _stone(self, name: str, patch: Patch) -> Light:
         stone = MATERIALS[name]
@@ -112,7 +115,8 @@ class OrbitSubject:
         rng = np.random.default_rng([self._seed, 77, len(name), around])
         table = rng.random((256, around), dtype=np.float32)
         shift = rng.random(256) if stone.varied > 0.1 else np.zeros(256)
-        along = patch.bearing[:, np.newaxis] / (2 * np.pi) * around + shift[course % 256]
+        turned = (patch.bearing / (2 * np.pi) * around).astype(np.float32)
+        along = turned[:, np.newaxis] + shift.astype(np.float32)[course % 256]
         block = np.floor(along).astype(np.int64) % around
         size = length / patch.width_m
         seen = np.clip(np.minimum(size, course_height / patch.pitch_m) - 1, 0, 1)
@@ -121,7 +125,7 @@ class OrbitSubject:
         level = joint(repeat(patch.way / course_height, 1.0) * course_height, 0.03, patch.pitch_m)
         shade *= 1 - 0.34 * np.maximum(upright, level)
         shade *= self._weather(name, stone, patch)
-        return np.asarray(stone.colour * shade[..., np.newaxis], np.float32)
+        return np.asarray(stone.colour[:, np.newaxis] * shade[:, np.newaxis], np.float32)
 
     def _weather(self, name: str, stone: _Stone, patch: Patch) -> Light:
         spans = (patch.spans[0], patch.spans[1])
@@ -134,12 +138,14 @@ class OrbitSubject:
 
     @staticmethod
     def _sunlight(bearing: Floats, radial: Floats, upward: Floats, tilt: Light) -> Light:
-        turned = np.cos(bearing[:, np.newaxis] + tilt - SUN_BEARING)
-        facing = radial * cos(SUN_UP) * turned + upward * sin(SUN_UP)
-        direct = (np.maximum(facing, 0) / sin(SUN_UP)).astype(np.float32)
+        facing = np.cos((bearing - SUN_BEARING).astype(np.float32)[:, np.newaxis] + tilt)
+        facing *= radial * np.float32(cos(SUN_UP) / sin(SUN_UP))
+        facing += upward
+        direct = np.maximum(facing, 0, out=facing)[:, np.newaxis]
         # Light from the ground lifts what faces down; light from the sky what faces up.
-        sky = (0.80 + 0.2 * upward).astype(np.float32)[:, np.newaxis]
-        return np.asarray(SHADE * sky + (1 - SHADE) * direct[..., np.newaxis], np.float32)
+        sky = 0.80 + 0.2 * upward
+        shade = np.asarray(SHADE, np.float32)[:, np.newaxis]
+        return np.asarray(shade * sky + (1 - shade) * direct, np.float32)
 
     def _hidden_sky(self, height: Floats, radial: Floats) -> Light:
         """What corners keep off: ledges above and the ground below darken a wall."""
@@ -152,4 +158,4 @@ class OrbitSubject:
                 open_sky = open_sky * np.where(
                     (height < z0) & (radial > 0.5), 1 - 0.42 * np.exp(-under / depth), 1
                 )
-        return np.asarray(open_sky, np.float32)[:, np.newaxis]
+        return np.asarray(open_sky, np.float32)

@@ -51,12 +51,12 @@ class Patch:
         """Signed metres along the turn from the nearest of `times` places, one at `bearing`."""
         part = 2 * np.pi / times
         turn = np.mod(self.bearing - bearing + part / 2, part) - part / 2
-        return np.asarray(turn[:, np.newaxis] * self.radius, np.float64)
+        return np.asarray(turn.astype(np.float32)[:, np.newaxis] * self.radius)
 
 
 def repeat(value: Floats, period: float) -> Floats:
     """Signed distance to the nearest multiple of `period`."""
-    return np.asarray(value - np.rint(value / period) * period, np.float64)
+    return np.asarray(value - np.rint(value / period) * period)
 
 
 def joint(distance_m: Floats, width_m: float, cell_m: Floats | float) -> Light:
