@@ -209,8 +209,9 @@ def _extents(seen: list[Seen], rows: list[Ints], count: int) -> tuple[Floats, Fl
 def _chunks(groups: list[Group]) -> list[Chunk]:
     """Groups that can be painted from the same cells together.
 
-    All of the subject (its light is dear, its texels few); elsewhere rows of one footprint
-    that lie side by side, and chroma, whose footprint is twice as large, with luma.
+    Of the subject (its light is dear, its texels few) all but parts much finer than the
+    rest; elsewhere rows of one footprint that lie side by side, and chroma, whose
+    footprint is twice as large, with luma.
     """
     alike: dict[tuple[int, int, int], list[int]] = {}
     for k, group in enumerate(groups):
@@ -219,11 +220,28 @@ def _chunks(groups: list[Group]) -> list[Chunk]:
         _chunk(groups, some)
         for members in alike.values()
         for some in (
-            [tuple(members)]
+            _of_subject(groups, members)
             if groups[members[0]].surface == SUBJECT
             else _side_by_side(groups, members)
         )
     ]
+
+
+def _of_subject(groups: list[Group], members: list[int]) -> Iterator[tuple[int, ...]]:
+    """All members, but the finest octave by itself where it is a small part of the outline."""
+    finest = max(groups[k].texels for k in members)
+    fine = [k for k in members if 2 * groups[k].texels > finest]
+    if len(fine) < len(members) and 2 * _reach(groups, fine) < _reach(groups, members):
+        yield tuple(fine)
+        yield from _of_subject(groups, [k for k in members if 2 * groups[k].texels <= finest])
+    else:
+        yield tuple(members)
+
+
+def _reach(groups: list[Group], some: list[int]) -> float:
+    """From the first way across to the last."""
+    low = min(float(groups[k].across[0]) for k in some)
+    return max(float(groups[k].across[-1]) for k in some) - low
 
 
 def _footprint(group: Group) -> tuple[int, int, int]:

@@ -28,6 +28,7 @@ Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 
 FITTING_REACH_M = 3.0  # above and below its own height that a fitting still changes a wall
+OUTLINE_PLACES = 4001  # along a subject's outline, a centimetre or so apart
 SUN_BEARING, SUN_UP = radians(90 - SUN_AZIMUTH_DEG), radians(SUN_ELEVATION_DEG)
 
 
@@ -69,6 +70,15 @@ class OrbitSubject:
         self._subject, self._seed = subject, seed
         self.outline = OUTLINES[subject]
         self.profile = self.outline.profile
+        self._tops = np.array([top for top, _ in self.outline.materials[:-1]])
+        # Blocks round the turn: of the whole part, or they would differ from piece to piece.
+        ways = np.linspace(0, self.profile.corners_m[-1], OUTLINE_PLACES)
+        radius, height = self.profile.at(ways)
+        part = np.searchsorted(self._tops, height)
+        self._around = [
+            max(6, round(2 * np.pi * float(radius[part == k].mean()) / MATERIALS[name].block_m[0]))
+            for k, (_, name) in enumerate(self.outline.materials)
+        ]
 
     def through_air(self, light: Light, distance_m: Floats) -> Light:
         """Light (..., 3, rows) after `distance_m` of haze."""
@@ -81,8 +91,7 @@ class OrbitSubject:
         """Light (bearings, 3, ways)."""
         way = np.clip(across, 0, self.profile.corners_m[-1])
         radius, height = self.profile.at(way)
-        tops = np.array([top for top, _ in self.outline.materials])
-        which = np.searchsorted(tops[:-1], height)
+        which = np.searchsorted(self._tops, height)
         # 32 bits place a mark to a hundredth of a millimetre.
         radius, height, way, radial, upward = (
             a.astype(np.float32) for a in (radius, height, way, *self.profile.normals(way))
@@ -91,8 +100,7 @@ class OrbitSubject:
         colour = np.empty((len(bearing), 3, len(way)), np.float32)
         for number in np.unique(which):
             some = which == number
-            name = self.outline.materials[number][1]
-            colour[:, :, some] = self._stone(name, patch.columns(some))
+            colour[:, :, some] = self._stone(number, patch.columns(some))
         tilt = np.zeros((len(bearing), len(way)), np.float32)
         for fitting in FITTINGS[self._subject]:
             near = np.flatnonzero(
@@ -107,10 +115,10 @@ class OrbitSubject:
         colour *= self._hidden_sky(height, radial)
         return colour
 
-    def _stone(self, name: str, patch: Patch) -> Light:
+    def _stone(self, number: int, patch: Patch) -> Light:
+        name, around = self.outline.materials[number][1], self._around[number]
         stone = MATERIALS[name]
         length, course_height = stone.block_m
-        around = max(6, round(2 * np.pi * float(np.mean(patch.radius)) / length))
         course = np.floor(patch.way / course_height).astype(np.int64)
         rng = np.random.default_rng([self._seed, 77, len(name), around])
         table = rng.random((256, around), dtype=np.float32)
