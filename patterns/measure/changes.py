@@ -36,6 +36,10 @@ class Change:
         From the last picture before to the first of this frame.
     gap_pictures
         Unread pictures in that gap.
+    direct
+        Whether it was seen to take over from the frame before, so that none was between.
+    glimpsed
+        Whether a frame between was seen all the same, if only faintly.
     """
 
     number: int
@@ -43,6 +47,8 @@ class Change:
     half_width_s: float
     gap_s: float
     gap_pictures: int
+    direct: bool = False
+    glimpsed: bool = False
 
 
 @dataclass(frozen=True)
@@ -73,7 +79,7 @@ def _change(before: Run | None, run: Run) -> Change:
     gap_s = float(run.first_s - before.last_s)
     middle_s = float(run.first_s + before.last_s) / 2
     unread = run.first_picture - before.last_picture - 1
-    return Change(run.number, middle_s, gap_s / 2, gap_s, unread)
+    return Change(run.number, middle_s, gap_s / 2, gap_s, unread, run.direct, run.glimpsed)
 
 
 def passages(runs: Sequence[Run], rate: Fraction) -> tuple[Passage, ...]:

@@ -22,7 +22,7 @@ from patterns.measure.refresh import (
 from patterns.timing.cadence import Display
 from patterns.timing.rates import format_decimal
 
-__all__ = ["FoundRefresh", "find_refresh", "hertz_list"]
+__all__ = ["MOST_PER_CAPTURE", "FoundRefresh", "find_refresh", "hertz_list"]
 
 FloatArray = npt.NDArray[np.float64]
 NEAR = 0.004  # relative, to be taken for equal

@@ -13,6 +13,7 @@ from patterns.measure.changes import Change, Passage
 __all__ = ["Held", "HeldFrame", "Stepping", "hold_frames"]
 
 SURE_WITHIN = 0.38  # of a refresh; a change at twice the refresh is known to a quarter
+UNREAD_SLACK = 0.5  # of a capture interval, for a change in whose middle pictures are unread
 JITTER = 0.15  # of a capture interval, by which a camera's pictures may be early or late
 
 
@@ -94,9 +95,20 @@ class Held:
 
 def _could_hide(change: Change, shortest_s: float, interval_s: float) -> bool:
     """Whether a frame held for `shortest_s` could lie in the gap before a change, unread."""
+    if change.glimpsed or change.direct:
+        return change.glimpsed
     # one fewer than a frame has on average, as the camera's own jitter may cost one
     pictures = max(1, int(shortest_s / interval_s - 0.6))
     return change.gap_pictures >= pictures or change.gap_s > (pictures + 0.6) * interval_s
+
+
+def _step(change: Change, stepping: Stepping, interval_s: float) -> int | None:
+    """Refresh of a change, if only one can be meant."""
+    if change.time_s is None:
+        return None
+    # pictures were unread because it went on meanwhile: then the last one before may be late
+    slack_s = (UNREAD_SLACK if change.gap_pictures else JITTER) * interval_s
+    return stepping.sure_step(change.time_s, change.half_width_s, slack_s)
 
 
 def _frames_of(
@@ -104,7 +116,7 @@ def _frames_of(
     index: int,
     stepping: Stepping | None,
     doubtful: set[int],
-    slack_s: float,
+    interval_s: float,
 ) -> list[HeldFrame]:
     """Frames whose start and end are known; `doubtful` places have an unseen frame before."""
     frames = []
@@ -116,8 +128,8 @@ def _frames_of(
         hold_s = after.time_s - change.time_s
         step = refreshes = None
         if stepping is not None:
-            step = stepping.sure_step(change.time_s, change.half_width_s, slack_s)
-            end = stepping.sure_step(after.time_s, after.half_width_s, slack_s)
+            step = _step(change, stepping, interval_s)
+            end = _step(after, stepping, interval_s)
             refreshes = None if step is None or end is None else end - step
         frames.append(HeldFrame(change.number, change.time_s, hold_s, refreshes, step, None, index))
     return frames
@@ -128,6 +140,7 @@ def hold_frames(
     stepping: Stepping | None,
     *,
     shortest_s: float,
+    usual_s: float,
     interval_s: float,
 ) -> Held:
     """Holds of the frames of all passages.
@@ -139,7 +152,10 @@ def hold_frames(
     stepping
         The display's refresh, if it is known.
     shortest_s
-        Shortest time for which a frame can be on screen: a refresh.
+        Shortest time for which a frame can be on screen: a refresh, the shortest that the
+        camera can follow if it is not known.
+    usual_s
+        Shortest time for which the frames are, as far as is known.
     interval_s
         Capture interval.
     """
@@ -156,13 +172,10 @@ def hold_frames(
                 continue
             missing = range(max(before.number, latest) + 1, change.number)
             latest = max(latest, change.number)
-            hides = _could_hide(change, shortest_s, interval_s)
-            if missing and hides:
-                unseen.extend(missing)
-            else:
-                dropped.extend(missing)
+            hides = bool(missing) and _could_hide(change, shortest_s, interval_s)
+            (unseen if hides else dropped).extend(missing)
             # a change right to more than a refresh tells neither hold beside it
-            if hides and (missing or change.half_width_s > shortest_s):
+            if hides or change.half_width_s > usual_s:
                 doubtful.add(place)
-        frames += _frames_of(passage, index, stepping, doubtful, JITTER * interval_s)
+        frames += _frames_of(passage, index, stepping, doubtful, interval_s)
     return Held(tuple(frames), tuple(dropped), tuple(unseen), tuple(backward))

@@ -12,7 +12,7 @@ import numpy as np
 from patterns.measure.changes import Passage, passages
 from patterns.measure.expected import Expected, TimingError, expected, timing_error
 from patterns.measure.explain import Facts, explanations
-from patterns.measure.found_refresh import FoundRefresh, find_refresh
+from patterns.measure.found_refresh import MOST_PER_CAPTURE, FoundRefresh, find_refresh
 from patterns.measure.hold_pattern import hold_pattern
 from patterns.measure.holds import Held, HeldFrame, Stepping, hold_frames
 from patterns.measure.reading import Blend, Reading
@@ -169,14 +169,20 @@ def judge_recording(
     stretches = _all_changes(passages(watched.runs, bound))
     changes = [change for passage in stretches for change in passage.changes]
     found = find_refresh(changes, rate, display, interval_s)
-    shortest_s = _shortest(found, bound)
-    held = hold_frames(stretches, found.stepping, shortest_s=shortest_s, interval_s=interval_s)
+    usual_s = _usual(found, bound)
+    held = hold_frames(
+        stretches,
+        found.stepping,
+        shortest_s=_shortest(found, display, interval_s, usual_s),
+        usual_s=usual_s,
+        interval_s=interval_s,
+    )
     coarse = _coarse(found, held)
     refresh = found.refresh_hz
     steps = coarse.steps if refresh is None else _refreshes(held, refresh < bound)
     enough = found.grid is not None and len(held.frames) >= FEWEST
     pattern = hold_pattern(steps) if enough else None
-    blend_s = BLEND_HOLD / float(bound) if refresh is None else shortest_s
+    blend_s = BLEND_HOLD / float(bound) if refresh is None else usual_s
     blends = _blends(watched.mixtures, blend_s, interval_s)
     speed = None if rate is None else played_speed(watched, rate)
     seen = len({run.number for run in watched.runs})
@@ -215,8 +221,24 @@ def judge_recording(
     return _worded(reading, found, display, warnings, pattern, watched)
 
 
-def _shortest(found: FoundRefresh, rate: Fraction) -> float:
-    """Shortest time for which a frame can be on screen, seconds."""
+def _shortest(
+    found: FoundRefresh, display: Display | None, interval_s: float, usual_s: float
+) -> float:
+    """Shortest time for which a frame can be on screen, seconds.
+
+    Where the refresh is not known it may be any of the candidates that the camera can follow:
+    a late frame may be held for a single one of them though all others are held longer.
+    """
+    if found.refresh_hz is not None:
+        return usual_s
+    if display is not None and display.is_variable:
+        return min(usual_s, 1 / float(display.highest_hz))
+    followed = [float(hz) for hz in found.candidates if float(hz) * interval_s <= MOST_PER_CAPTURE]
+    return min(usual_s, 1 / max(followed)) if followed else min(usual_s, 2 * interval_s)
+
+
+def _usual(found: FoundRefresh, rate: Fraction) -> float:
+    """Shortest time for which frames are held, as far as is known, seconds."""
     if found.refresh_hz is not None:
         return 1 / float(found.refresh_hz)
     if found.grid is not None:

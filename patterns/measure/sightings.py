@@ -19,6 +19,10 @@ __all__ = ["Mixture", "Run", "Seen", "Sightings", "Strip", "Watched"]
 
 # A neighbour that gives less of the light is compression noise or a clean-up of the screen.
 LEAST_SHARE = 0.08
+# Of the light, that each of two distant frames gives where one is seen to follow the other. If
+# a frame between them had been on for a refresh, it would outshine the earlier one by far.
+SURE_SHARE = 0.15
+MOST_BETWEEN = 64  # unread pictures in a row that are kept to tell what followed what
 
 
 class Strip(Protocol):
@@ -65,6 +69,11 @@ class Run:
         Their places in the file, from 0.
     pictures
         How many show it; fewer than lie between where some were unread.
+    direct
+        Whether it was seen to take over from the number before: a picture shows light of
+        both and none of the numbers between, which would have had to come first.
+    glimpsed
+        Whether a number between was seen to give light, though never the larger part.
     """
 
     number: int
@@ -73,6 +82,8 @@ class Run:
     first_picture: int
     last_picture: int
     pictures: int = 1
+    direct: bool = False
+    glimpsed: bool = False
 
 
 @dataclass(frozen=True)
@@ -131,6 +142,40 @@ class Watched:
         return float(self.last_s - self.first_s) / (self.pictures - 1) if self.pictures > 1 else 0.0
 
 
+class _Between:
+    """What was seen of a change of numbers: mixtures, and hold rows of unread pictures."""
+
+    def __init__(self) -> None:
+        self.pairs: set[tuple[int, int]] = set()
+        self.pictures: list[Unread] = []
+
+    def unread(self, picture: Unread) -> None:
+        """Keep what the hold row of an unread picture shows."""
+        if picture.lit and len(self.pictures) < MOST_BETWEEN:
+            self.pictures.append(picture)
+
+    def mixed(self, found: Strip) -> None:
+        """Keep the two numbers of a mixture."""
+        if found.later is not None and SURE_SHARE <= found.share <= 1 - SURE_SHARE:
+            self.pairs.add((found.number, found.later))
+
+    def tell(self, before: int, number: int) -> tuple[bool, bool]:
+        """Whether `number` was seen to take over from `before`, and a number between them."""
+        inside = range(before + 1, number)
+        shown = [_shown(before, number, picture) for picture in self.pictures]
+        glimpsed = any(n in inside for pair in self.pairs for n in pair)
+        glimpsed = glimpsed or any(any(seen[1:-1]) for seen in shown)
+        both = (before, number) in self.pairs or any(seen[0] and seen[-1] for seen in shown)
+        return both and not glimpsed, glimpsed
+
+
+def _shown(before: int, number: int, picture: Unread) -> list[bool]:
+    """Whether each number from one to the other has light in an unread picture."""
+    if not 0 < number - before < picture.hold_cells:
+        return [False]
+    return [n % picture.hold_cells in picture.lit for n in range(before, number + 1)]
+
+
 class Sightings:
     """Takes the pictures of a file in their order and keeps what their strips said."""
 
@@ -141,6 +186,7 @@ class Sightings:
         self._runs: list[Run] = []
         self._mixtures: list[Mixture] = []
         self._mixing = False
+        self._between = _Between()
         self._first_s = self._last_s = Fraction(0)
 
     @property
@@ -157,14 +203,17 @@ class Sightings:
         if isinstance(found, Unread):
             self._unread[found.reason] += 1
             self._mixing = False
+            self._between.unread(found)
             return
         self._read += 1
         if found.identity is not None:
             self._votes[found.identity] += 1
         mixed = found.later is not None and LEAST_SHARE <= found.share <= 1 - LEAST_SHARE
-        self._mix(time_s, found, mixed=mixed)
+        # a mixture of distant frames is what a drop looks like while it passes, and no blend
+        self._mix(time_s, found, mixed=mixed and found.later == found.number + 1)
         late = found.later is not None and found.share >= 0.5
-        self._run(time_s, picture, found.number + 1 if late else found.number)
+        self._between.mixed(found)
+        self._run(time_s, picture, found.later if late and found.later else found.number)
 
     def _run(self, time_s: Fraction, picture: int, number: int) -> None:
         if self._runs and self._runs[-1].number == number:
@@ -172,8 +221,13 @@ class Sightings:
             self._runs[-1] = replace(
                 run, last_s=time_s, last_picture=picture, pictures=run.pictures + 1
             )
-        else:
-            self._runs.append(Run(number, time_s, time_s, picture, picture))
+            self._between.pictures.clear()
+            return
+        direct = glimpsed = False
+        if self._runs:
+            direct, glimpsed = self._between.tell(self._runs[-1].number, number)
+        self._runs.append(Run(number, time_s, time_s, picture, picture, 1, direct, glimpsed))
+        self._between = _Between()
 
     def _mix(self, time_s: Fraction, found: Strip, *, mixed: bool) -> None:
         going_on = self._mixing and self._mixtures[-1].number == found.number

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from patterns.rendering.planes import UInt8Array
-from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, decode
+from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, decode, hold_lit
 from patterns.strip.camera_levels import BLURRED, NO_STRIP, TOO_DARK, check_light, levels
 from patterns.strip.camera_locate import locate
 from patterns.strip.camera_sample import CellLight, sample_cells
@@ -40,7 +40,8 @@ class CameraReading:
     number
         Frame number; the earlier one of a mixture.
     later
-        None, or the frame after it (`number + 1`) that is seen as well.
+        None, or the frame that is seen as well: the one after it, or, where frames were left
+        out, the one that took over; none of those between gives light then.
     share
         Share of the later frame in a mixture, 0 to 1, in light; 0 for one frame.
     identity
@@ -162,11 +163,11 @@ class CameraReader:
     def _decode(self, placement: Placement, light: CellLight) -> CameraReading | Unread:
         cells, identity_levels = levels(placement.grid, light)
         self._vote.add(identity_levels)
-        decoded = decode(cells)
+        decoded = decode(cells, self._gate.last)
         if isinstance(decoded, str):
             if decoded in (HOLD_CONTRADICTS, CODE_FAILED):
                 self._vote.contradict(True)
-            return Unread(decoded)
+            return Unread(decoded, hold_lit(cells), len(cells.hold))
         self._vote.contradict(False)
         reading = CameraReading(
             decoded.number,

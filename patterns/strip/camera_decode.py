@@ -5,26 +5,37 @@ known. Two neighbours n and n + 1 differ in one Gray cell and the check cells th
 turns over; those may be anywhere between the two frames - evenly, as a blend or a slow
 screen shows them, or changing along the picture's rows, as a rolling shutter does -
 while every other cell and the hold row must agree with both.
+
+Where frames are left out, two that are no neighbours are mixed: n and n + d. They differ in
+more cells, and the hold row alone tells the d, so such a mixture stands only near a number
+that was read before, if just these two hold cells are lit, all cells agree as above, and
+the frames between give no light: then none of those was on screen at the time.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 
 from patterns.strip.code import (
     CHECK_BITS,
-    CHECK_COLUMNS,
     NUMBER_BITS,
     number_word,
     ungray,
     word_bits,
 )
 
-__all__ = ["CODE_FAILED", "HOLD_CONTRADICTS", "IN_TRANSITION", "Cells", "Decoded", "decode"]
+__all__ = [
+    "CODE_FAILED",
+    "HOLD_CONTRADICTS",
+    "IN_TRANSITION",
+    "Cells",
+    "Decoded",
+    "decode",
+    "hold_lit",
+]
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -41,6 +52,10 @@ LEAST_MARGIN = 0.4  # of a frame read before the length of the hold row is known
 LEAST_ROWS = 24  # picture rows that the cells of a divided strip must lie apart
 CLEAR_CELLS = 0.35
 FAINT = 0.08  # a neighbour that lends less light than this is not reported
+BEFORE, AFTER = 1, 10  # frames around the last number, among which distant mixtures are looked for
+NO_LIGHT = 0.1  # of the hold cells of frames that are not on screen
+SOME_LIGHT = 0.2  # of those that surely are
+WHOLE = 0.7  # of one frame's light in the hold row: less is a backlight's pause
 
 
 @dataclass(frozen=True)
@@ -64,18 +79,15 @@ class Decoded:
     split_row: float | None
 
 
-@cache
-def _turned(k: int) -> BoolArray:
-    """Cells that turn over with Gray cell k, (28,)."""
-    return word_bits(1 << (CHECK_BITS + k) | CHECK_COLUMNS[k])
-
-
 def _word(lit: BoolArray) -> int:
     return int("".join("1" if bit else "0" for bit in lit), 2)
 
 
-def decode(cells: Cells) -> Decoded | str:
-    """Frame or mixture that the cells show, or why there is none."""
+def decode(cells: Cells, last: int | None = None) -> Decoded | str:
+    """Frame or mixture that the cells show, or why there is none.
+
+    `last` is the number read before, near which two distant frames are looked for.
+    """
     levels = cells.number
     if np.isnan(levels).any() or np.isnan(cells.hold).any():
         return "the strip is not wholly in view"
@@ -90,6 +102,9 @@ def decode(cells: Cells) -> Decoded | str:
     mixtures = [m for k in range(NUMBER_BITS) if (m := _mixture(k, lit, cells)) is not None]
     if len(mixtures) == 1:
         return mixtures[0]
+    distant = None if mixtures or last is None else _distant(last, lit, cells)
+    if distant is not None:
+        return distant
     if agreed and np.abs(levels - 0.5).min() > CLEAR_CELLS:
         return HOLD_CONTRADICTS
     grey = int(((levels > GREY[0]) & (levels < GREY[1])).sum())
@@ -155,26 +170,78 @@ def _mixture(k: int, lit: BoolArray, cells: Cells) -> Decoded | None:
     earlier = _neighbours(_word(lit[:NUMBER_BITS]), k)
     if earlier is None or not len(cells.hold):
         return None
-    turned = _turned(k)
-    before, after = word_bits(number_word(earlier)), word_bits(number_word(earlier + 1))
+    if _others_lit(range(earlier, earlier + 2), cells, THIRD):
+        return None
+    return _both(earlier, earlier + 1, lit, cells)
+
+
+def _distant(last: int, lit: BoolArray, cells: Cells) -> Decoded | None:
+    """Read as a mixture of two frames near `last` that are no neighbours."""
+    count = len(cells.hold)
+    if not count or count <= BEFORE + AFTER:
+        return None
+    brightest = np.argsort(cells.hold)[-2:]
+    if np.delete(cells.hold, brightest).max() > NO_LIGHT or cells.hold[brightest].min() < NO_LIGHT:
+        return None
+    start = max(0, last - BEFORE)
+    earlier, later = sorted(start + (int(cell) - start) % count for cell in brightest)
+    if later - earlier < 2 or later > last + AFTER or later >= 1 << NUMBER_BITS:
+        return None
+    return _both(earlier, later, lit, cells)
+
+
+def hold_lit(cells: Cells) -> tuple[int, ...]:
+    """Hold cells that surely show light; none unless all others surely show none."""
+    if not len(cells.hold) or np.isnan(cells.hold).any():
+        return ()
+    lit = cells.hold >= SOME_LIGHT
+    if cells.hold[~lit].max(initial=0) > NO_LIGHT or cells.hold[lit].sum() < WHOLE:
+        return ()
+    return tuple(np.flatnonzero(lit).tolist())
+
+
+def _both(earlier: int, later: int, lit: BoolArray, cells: Cells) -> Decoded | None:
+    """Read as a mixture of two frames; None if cells speak against it."""
+    before, after = word_bits(number_word(earlier)), word_bits(number_word(later))
+    turned = before != after
     agreed = np.abs(cells.number - 0.5)[~turned]
     if (lit != before)[~turned].any() or agreed.min() < SURE:
         return None
-    if _others_lit(range(earlier, earlier + 2), cells, THIRD):
-        return None
-    shares = np.where(after, cells.number, 1 - cells.number)[turned]
-    held = np.array([1 - _hold_light(earlier, cells), _hold_light(earlier + 1, cells)])
     margin = float(np.clip(2 * agreed.min(), 0, 1))
+    shares = np.where(after, cells.number, 1 - cells.number)[turned]
+    held = np.array([1 - _hold_light(earlier, cells), _hold_light(later, cells)])
     share = float(np.clip(shares.mean(), 0, 1))
-    even = np.abs(shares - share).max() < SPREAD and np.abs(held - share).max() < HOLD_SPREAD
-    if even:
-        return Decoded(earlier, earlier + 1, share, margin, None)
+    if np.abs(shares - share).max() < SPREAD and np.abs(held - share).max() < HOLD_SPREAD:
+        return Decoded(earlier, later, share, margin, None)
+    lifted = _lifted(
+        cells.number[turned & before], cells.number[turned & after], 1 - held[0], held[1]
+    )
+    if lifted is not None:
+        return Decoded(earlier, later, lifted, margin, None)
     if not (shares > 1 - SPREAD).any() or not (shares < SPREAD).any():
         return None  # the number cells must show both sides of a split themselves
-    mine = [earlier % len(cells.hold), (earlier + 1) % len(cells.hold)]
+    mine = [earlier % len(cells.hold), later % len(cells.hold)]
     rows = np.concatenate([cells.number_rows[turned], cells.hold_rows[mine]])
     split = _split(np.concatenate([shares, held]), rows)
-    return None if split is None else Decoded(earlier, earlier + 1, share, margin, split)
+    return None if split is None else Decoded(earlier, later, share, margin, split)
+
+
+def _lifted(
+    going: FloatArray, coming: FloatArray, held_going: float, held_coming: float
+) -> float | None:
+    """Share of the later of two frames in an over-exposed picture; None if they do not agree.
+
+    Where white is clipped the two frames' levels add up to more than one. Still all cells
+    that only one of the two lights have the same level, in the number and in the hold row.
+    """
+    if not len(going) or not len(coming):
+        return None
+    levels = np.clip([going.mean(), coming.mean()], 0, 1)
+    spread = max(np.ptp(going), np.ptp(coming))
+    off = np.abs(levels - np.clip([held_going, held_coming], 0, 1)).max()
+    if levels.sum() < 1 or spread > SPREAD or off > HOLD_SPREAD:
+        return None
+    return float(levels[1] / levels.sum())
 
 
 def _split(shares: FloatArray, rows: FloatArray) -> float | None:

@@ -49,10 +49,13 @@ class IdentityVote:
 
 
 class NumberGate:
-    """Lets a number pass that goes on from the last one, or that a second picture confirms."""
+    """Lets a number pass that goes on from the last one, or that a second picture confirms.
+
+    `last` is the last number that passed.
+    """
 
     def __init__(self) -> None:
-        self._last: int | None = None
+        self.last: int | None = None
         self._since = 0
         self._waiting: int | None = None
         self._waited = 0
@@ -67,12 +70,12 @@ class NumberGate:
 
         A picture whose number does not pass is one that was not read: `skip` counts it.
         """
-        goes_on = self._last is not None and -BACK <= number - self._last <= STEP + self._since
+        goes_on = self.last is not None and -BACK <= number - self.last <= STEP + self._since
         confirmed = (
             self._waiting is not None and -BACK <= number - self._waiting <= STEP + self._waited
         )
-        if goes_on or confirmed or (self._last is None and sure):
-            self._last, self._since, self._waiting = number, 0, None
+        if goes_on or confirmed or (self.last is None and sure):
+            self.last, self._since, self._waiting = number, 0, None
             return True
         self._waiting, self._waited = number, 0
         return False

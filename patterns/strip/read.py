@@ -31,9 +31,15 @@ Sides = tuple[tuple[Rect, ...], FloatArray, tuple[Rect, ...], FloatArray]
 
 @dataclass(frozen=True)
 class Unread:
-    """A picture whose strip was not read, and why."""
+    """A picture whose strip was not read, and why.
+
+    `lit` are the cells of the hold row that show light, where all others are dark and the row
+    was seen well, of `hold_cells`: it tells some of what was on screen without the number.
+    """
 
     reason: str
+    lit: tuple[int, ...] = ()
+    hold_cells: int = 0
 
 
 @dataclass(frozen=True)

@@ -73,8 +73,7 @@ def film(
 
     `jitter` of the times of capture in capture intervals (uniform, to each side); `unread`
     share of pictures lost at random; `response` of the screen in refreshes: for so long
-    after a change the picture is a mixture, unread unless the two are neighbours; `clock`
-    is how fast the camera's clock runs.
+    after a change the picture is a mixture; `clock` is how fast the camera's clock runs.
     """
     rng = np.random.default_rng(seed)
     frames = list(shown)
@@ -97,10 +96,7 @@ def film(
         number = frames[index].number
         before = frames[index - 1].number if index else number
         if since < response and index:
-            if number == before + 1:
-                log.take(stamp, Seen(before, number, since / response, identity))
-            else:
-                log.take(stamp, Unread("mixture of distant frames"))
+            log.take(stamp, Seen(before, number, since / response, identity))
             continue
         log.take(stamp, Seen(number, None, 0.0, identity))
     return log.watched()

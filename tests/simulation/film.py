@@ -8,6 +8,7 @@ from fractions import Fraction
 from functools import lru_cache
 
 import numpy as np
+import numpy.typing as npt
 
 from patterns.clip import Clip
 from patterns.frame_source import FrameSource
@@ -26,8 +27,9 @@ from tests.simulation.camera import (
 from tests.simulation.conditions import Case
 from tests.simulation.screen import Playback, play, weights
 
-__all__ = ["Scene", "Truth", "film", "frame_light", "stage"]
+__all__ = ["START_S", "Scene", "Truth", "film", "frame_light", "stage", "truth_of"]
 
+START_S = 0.1  # of the screen's time, when the first picture begins
 ROW_STEP = 16  # camera rows between which the weights are interpolated
 MOTION = BarsMotion(speed_px_s=Fraction(120), period_px=Fraction(120), width_px=Fraction(60))
 STEADY = 0.9  # share of one frame in every row of the strip: no transition to speak of
@@ -57,7 +59,9 @@ class Scene:
     corners: FloatArray
 
 
-def stage(case: Case, pictures: int) -> Scene:
+def stage(
+    case: Case, pictures: int, *, drops_per_s: float = 1.0, stalls_per_s: float = 0.5
+) -> Scene:
     """Play the clip of a case and set up the camera."""
     rng = np.random.default_rng([case.seed, 1])
     width, height = (720, 1280) if case.upright else (1280, 720)
@@ -66,7 +70,7 @@ def stage(case: Case, pictures: int) -> Scene:
     strip_rows = (height - band, height)
     played = play(
         case.rate, case.screen.refresh_hz, pictures / case.capture_hz + 0.3, rng,
-        first=int(rng.integers(0, 60000)), drops_per_s=1.0, stalls_per_s=0.5,
+        first=int(rng.integers(0, 60000)), drops_per_s=drops_per_s, stalls_per_s=stalls_per_s,
     )  # fmt: skip
     matrix = view(case.pose, (width, height), strip_rows)
     ends = np.array(
@@ -117,25 +121,42 @@ class _Views:
         return self._kept[number]
 
 
-def _mixture(scene: Scene, views: _Views, time_s: float) -> tuple[Float32Array, Truth]:
-    case, (height, width) = scene.case, scene.shape
+def _light(scene: Scene, time_s: float) -> tuple[npt.NDArray[np.int64], FloatArray]:
+    """Frames, and the light of each in every picture row, (rows, frames)."""
+    case, height = scene.case, scene.shape[0]
     anchors = np.arange(0, height + ROW_STEP, ROW_STEP)
     numbers, light = weights(
         case.screen, scene.played, time_s + case.readout_s * anchors / height, case.exposure_s
     )
     rows = np.arange(height)
-    per_row = np.stack([np.interp(rows, anchors, column) for column in light.T], 1)
-    total = np.zeros((height, width), np.float32)
-    for i, number in enumerate(numbers):
-        if light[:, i].max() > 1e-3:
-            total += per_row[:, i, None].astype(np.float32) * views.of(int(number))
-    top, bottom = np.clip(scene.corners[:, 1].min(), 0, height - 1), scene.corners[:, 1].max()
+    return numbers, np.stack([np.interp(rows, anchors, column) for column in light.T], 1)
+
+
+def _truth(scene: Scene, numbers: npt.NDArray[np.int64], per_row: FloatArray) -> Truth:
+    top, bottom = (
+        np.clip(scene.corners[:, 1].min(), 0, scene.shape[0] - 1),
+        scene.corners[:, 1].max(),
+    )
     strip = per_row[int(top) : int(bottom) + 1]
     lit = bool(strip.sum(axis=1).min() > LIT)
     shares = strip / np.maximum(strip.sum(axis=1, keepdims=True), 1e-9)
     steady = bool(shares.min(axis=0).max() > STEADY)
     mean = shares.mean(axis=0)
-    return total, Truth({int(n): float(s) for n, s in zip(numbers, mean, strict=True)}, steady, lit)
+    return Truth({int(n): float(s) for n, s in zip(numbers, mean, strict=True)}, steady, lit)
+
+
+def truth_of(scene: Scene, picture: int) -> Truth:
+    """What a picture of a film shows."""
+    return _truth(scene, *_light(scene, START_S + picture / scene.case.capture_hz))
+
+
+def _mixture(scene: Scene, views: _Views, time_s: float) -> tuple[Float32Array, Truth]:
+    numbers, per_row = _light(scene, time_s)
+    total = np.zeros(scene.shape, np.float32)
+    for i, number in enumerate(numbers):
+        if per_row[:, i].max() > 1e-3:
+            total += per_row[:, i, None].astype(np.float32) * views.of(int(number))
+    return total, _truth(scene, numbers, per_row)
 
 
 def film(scene: Scene, pictures: int) -> Iterator[tuple[UInt8Array, Truth]]:
@@ -148,7 +169,7 @@ def film(scene: Scene, pictures: int) -> Iterator[tuple[UInt8Array, Truth]]:
     heading = rng.uniform(0, 2 * np.pi)
     swing = rng.uniform(20, 60)
     for i in range(pictures):
-        total, truth = _mixture(scene, views, 0.1 + i / case.capture_hz)
+        total, truth = _mixture(scene, views, START_S + i / case.capture_hz)
         # a slow swing, so that the strip stays in view, and a jitter on it
         far = min(case.shake.drift_px * swing / (2 * np.pi), 9) * np.sin(2 * np.pi * i / swing)
         offset = far * np.array([np.sin(heading), np.cos(heading)])
