@@ -7,13 +7,14 @@ the trapezoid's integral at the cell's ends: nothing is sampled.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from math import gcd
 
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["across_boxes", "box_weights", "trapezoid_integral", "turn_boxes", "turn_reach"]
+__all__ = ["AcrossBoxes", "box_weights", "trapezoid_integral", "turn_boxes", "turn_reach"]
 
 Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
@@ -109,24 +110,47 @@ def _texels_together(texels: int, cells: int, reach: int) -> int:
     return texels // max(k for k in parts if texels // k >= min(enough, texels))
 
 
-def across_boxes(cells: Light, centres: Floats, widths: Floats, low: float, pitch: float) -> Light:
-    """Mean of `cells` (pieces, anything, cells) over the box of each row: (pieces, anything, rows).
+@dataclass(frozen=True)
+class AcrossBoxes:
+    """Weights for the means of cells over rows' boxes, made once for many pieces.
 
-    `centres` ascend; the other arguments are those of `box_weights`.
+    Attributes
+    ----------
+    rows
+        How many there are.
+    parts
+        Some rows, the cells under them, and the share of each cell in each row's box.
     """
-    pieces, lines, count = cells.shape
-    out = np.empty((pieces, lines, len(centres)), np.float32)
-    for begin in range(0, len(centres), ROWS_TOGETHER):
-        part = slice(begin, begin + ROWS_TOGETHER)
-        half = widths[part] / 2
-        first = max(int(np.floor(((centres[part] - half).min() - low) / pitch)), 0)
-        last = min(int(np.ceil(((centres[part] + half).max() - low) / pitch)) + 1, count)
-        weights = box_weights(centres[part], widths[part], low + first * pitch, pitch, last - first)
-        tall = max(1, LARGEST_PRODUCT // weights.size)
-        for top in range(0, lines, tall):
-            some = slice(top, top + tall)
-            np.matmul(cells[:, some, first:last], weights, out=out[:, some, part])
-    return out
+
+    rows: int
+    parts: tuple[tuple[slice, slice, Light], ...]
+
+    @classmethod
+    def of(
+        cls, centres: Floats, widths: Floats, low: float, pitch: float, count: int
+    ) -> AcrossBoxes:
+        """Boxes about ascending `centres`; the other arguments are those of `box_weights`."""
+        parts = []
+        for begin in range(0, len(centres), ROWS_TOGETHER):
+            some = slice(begin, min(begin + ROWS_TOGETHER, len(centres)))
+            half = widths[some] / 2
+            first = max(int(np.floor(((centres[some] - half).min() - low) / pitch)), 0)
+            last = min(int(np.ceil(((centres[some] + half).max() - low) / pitch)) + 1, count)
+            start = low + first * pitch
+            weights = box_weights(centres[some], widths[some], start, pitch, last - first)
+            parts.append((some, slice(first, last), weights))
+        return cls(len(centres), tuple(parts))
+
+    def mean(self, cells: Light) -> Light:
+        """Means of `cells` (pieces, anything, cells): float32 (pieces, anything, rows)."""
+        pieces, lines, _ = cells.shape
+        out = np.empty((pieces, lines, self.rows), np.float32)
+        for rows, under, weights in self.parts:
+            tall = max(1, LARGEST_PRODUCT // weights.size)
+            for top in range(0, lines, tall):
+                some = slice(top, top + tall)
+                np.matmul(cells[:, some, under], weights, out=out[:, some, rows])
+        return out
 
 
 def box_weights(centres: Floats, widths: Floats, low: float, pitch: float, count: int) -> Light:

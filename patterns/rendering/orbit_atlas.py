@@ -14,7 +14,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from patterns.rendering.boxes import across_boxes, turn_boxes, turn_reach
+from patterns.rendering.boxes import AcrossBoxes, turn_boxes, turn_reach
 from patterns.rendering.light import light_to_signal
 from patterns.rendering.orbit_plan import TEXELS, Chunk, Group, RowPlan
 from patterns.rendering.planes import UInt8Array
@@ -97,6 +97,7 @@ class Atlas:
         self._intervals = np.array([self._interval(chunk) for chunk in plan.chunks])
         self._ready = np.full((2, 2, len(plan.chunks)), NEVER, np.int64)
         self._jobs: dict[tuple[int, int], Future[None]] = {}
+        self._boxes: dict[int, tuple[slice, AcrossBoxes]] = {}
 
     def _interval(self, chunk: Chunk) -> tuple[float, float, float]:
         """Middle, least and greatest azimuth beside it that a chunk's groups are read at."""
@@ -185,29 +186,28 @@ class Atlas:
         bearings = (np.arange(-most, wide * len(run) + most) + begin * wide + 0.5) * cell
         cells = surface.light(bearings, chunk.middles, chunk.spans)
         for k, group, reach in zip(chunk.groups, groups, reaches, strict=True):
-            light = self._filtered(chunk, group, cells[most - reach : len(cells) - most + reach])
+            light = self._filtered(chunk, k, cells[most - reach : len(cells) - most + reach])
             light = surface.through_air(light, group.distance_m)
             texels = group.texels // chunk.sectors
             noise = _noise(group, texels, run, chunk.sectors) if surface.dithered else None
             self._store(k, begin * texels, _codes(light, group.coarse, noise))
 
-    def _filtered(self, chunk: Chunk, group: Group, cells: Light) -> Light:
+    def _filtered(self, chunk: Chunk, number: int, cells: Light) -> Light:
         """Light (texels, 3, rows) of a run of sectors of a group from cells (cells, 3, ways)."""
+        group = self._plan.groups[number]
         per_texel, cell = chunk.columns / group.texels, 2 * pi / chunk.columns
-        half = group.across_span / 2
-        first = max(floor((group.across[0] - half - chunk.low) / chunk.pitch), 0)
-        last = min(ceil((group.across[-1] + half - chunk.low) / chunk.pitch) + 1, chunk.count)
+        if number not in self._boxes:
+            self._boxes[number] = _boxes(chunk, group)
+        under, boxes = self._boxes[number]
         drawn = turn_boxes(
-            cells[:, :, first:last].reshape(len(cells), -1),
+            cells[:, :, under].reshape(len(cells), -1),
             group.texels // chunk.sectors,
             per_texel,
             TEXELS * per_texel,
             self._exposure / cell,
         )
-        rows, low = len(group.across), chunk.low + first * chunk.pitch
-        widths = np.full(rows, group.across_span)
-        drawn = drawn.reshape(len(drawn), -1, last - first)
-        return across_boxes(drawn, group.across, widths, low, chunk.pitch).reshape(-1, 3, rows)
+        drawn = drawn.reshape(len(drawn), -1, under.stop - under.start)
+        return boxes.mean(drawn).reshape(-1, 3, boxes.rows)
 
     def _store(self, number: int, first: int, codes: list[UInt8Array]) -> None:
         """Write codes (rows, texels) of texels from `first` on, on every lap that is kept."""
@@ -232,6 +232,15 @@ class Atlas:
             if place + count > 0:
                 yield max(place, 0), min(place + count, length), max(-place, 0)
             place += turn
+
+
+def _boxes(chunk: Chunk, group: Group) -> tuple[slice, AcrossBoxes]:
+    """A chunk's cells across that a group needs, and its rows' boxes over them."""
+    half = group.across_span / 2
+    first = max(floor((group.across[0] - half - chunk.low) / chunk.pitch), 0)
+    last = min(ceil((group.across[-1] + half - chunk.low) / chunk.pitch) + 1, chunk.count)
+    widths, low = np.full(len(group.across), group.across_span), chunk.low + first * chunk.pitch
+    return slice(first, last), AcrossBoxes.of(group.across, widths, low, chunk.pitch, last - first)
 
 
 def _noise(group: Group, texels: int, run: range, sectors: int) -> Light:

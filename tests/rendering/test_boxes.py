@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patterns.rendering.boxes import across_boxes, trapezoid_integral, turn_boxes, turn_reach
+from patterns.rendering.boxes import AcrossBoxes, trapezoid_integral, turn_boxes, turn_reach
 
 
 @pytest.mark.parametrize(
@@ -42,5 +42,5 @@ def test_across_boxes_are_exact_on_a_ramp() -> None:
     """The mean of a ramp over a box is its value at the middle (to the cells' steps)."""
     cells = np.arange(300, dtype=np.float32) + np.zeros((1, 4, 1), np.float32)
     centres = np.sort(np.random.default_rng(2).uniform(15, 25, 90))
-    found = across_boxes(cells, centres, np.full(90, 1.0), 10.0, 0.1)
+    found = AcrossBoxes.of(centres, np.full(90, 1.0), 10.0, 0.1, 300).mean(cells)
     assert found[0, 0] == pytest.approx((centres - 10) / 0.1 - 0.5, abs=0.06)
