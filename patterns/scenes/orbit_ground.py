@@ -48,7 +48,7 @@ def _step_m(spans: tuple[float, float], across: Floats) -> float:
 
 def _some(count: int, apart: float) -> npt.NDArray[np.intp]:
     """Some of `count` numbers, at most `apart` from each other (or 1), with both ends."""
-    return np.unique(np.append(np.arange(0, count, max(1, int(apart))), count - 1))
+    return np.append(np.arange(0, count - 1, max(1, int(apart))), count - 1)
 
 
 class _Level:
@@ -92,18 +92,18 @@ class _Level:
     def _blocks(self, x_m: Floats, y_m: Floats) -> list[tuple[int, int]]:
         """Corners of the blocks that are read about places."""
         across = 2 * self.half // BLOCK
+        met = np.zeros((across, across), bool)
         ends = [
             [
-                np.clip(axis / self.step_m + self.half + side, 0, 2 * self.half - 1) // BLOCK
+                np.clip((axis + side) * (1 / BLOCK), 0, across - 1).astype(np.intp)
                 for side in (-REACH, REACH)
             ]
-            for axis in (x_m, y_m)
+            for axis in (x_m / self.step_m + self.half, y_m / self.step_m + self.half)
         ]
-        numbers = np.stack([i * across + j for i in ends[0] for j in ends[1]])
-        return [
-            (number // across * BLOCK, number % across * BLOCK)
-            for number in np.unique(numbers).astype(int).tolist()
-        ]
+        for i in ends[0]:
+            for j in ends[1]:
+                met[i, j] = True
+        return [(i * BLOCK, j * BLOCK) for i, j in np.argwhere(met).tolist()]
 
     def _fill(self, country: Country, centre: tuple[float, float], i: int, j: int) -> None:
         """Compute one block."""
@@ -114,11 +114,13 @@ class _Level:
         light = country.grid(axes[0], axes[1])
         self.light[:, i : i + BLOCK, j : j + BLOCK] = light
 
-    def read(self, x_m: Light, y_m: Light, out: Light) -> None:
-        """Fill `out` (m, 3, n) with the light at places (m, n), linear between samples."""
+    def read(self, sines: Light, cosines: Light, radii: Light, out: Light) -> None:
+        """Fill `out` (m, 3, n) with light on m rays at n radii, linear between samples."""
         # 32 bits place a sample to a hundredth of a step, far below what is seen.
-        scale, half = np.float32(1 / self.step_m), np.float32(self.half)
-        px, py = x_m * scale + half, y_m * scale + half
+        steps = radii * np.float32(1 / self.step_m)
+        px, py = sines * steps, cosines * steps
+        px += np.float32(self.half)
+        py += np.float32(self.half)
         i, j = px.astype(np.int32), py.astype(np.int32)
         px -= i
         py -= j
@@ -175,27 +177,30 @@ class OrbitGround:
         )
         radii = np.clip(across, 0, WALL_M).astype(np.float32)
         level = self._levels[_step_m(spans, across)]
-        x, y = sines * radii, cosines * radii
         apart = (float(radii[-1]) * spans[0], spans[1])
-        every = tuple(
-            _some(n, REACH * level.step_m / m) for n, m in zip(x.shape, apart, strict=True)
+        some, few = (
+            _some(count, REACH * level.step_m / m)
+            for count, m in zip((len(sines), len(radii)), apart, strict=True)
         )
-        level.ensure(self._country, self._centre, x[np.ix_(*every)], y[np.ix_(*every)])
-        out = np.empty((len(x), 3, len(radii)), np.float32)
+        level.ensure(
+            self._country, self._centre, sines[some] * radii[few], cosines[some] * radii[few]
+        )
+        out = np.empty((len(sines), 3, len(radii)), np.float32)
         high = max(1, CELLS_TOGETHER // len(radii))
-        for begin in range(0, len(x), high):
-            some = slice(begin, begin + high)
-            level.read(x[some], y[some], out[some])
+        for begin in range(0, len(out), high):
+            part = slice(begin, begin + high)
+            level.read(sines[part], cosines[part], radii, out[part])
         base = self._profile.base_radius_m
         apron = int(np.searchsorted(across, base + APRON_M))
         if apron:
             self._apron(out[:, :, :apron], bearing, across[:apron])
-        shaded = int(np.searchsorted(across, self._shadow.reach_m))
-        if shaded:
-            share = self._shadow.share(x[:, :shaded], y[:, :shaded], spans[1])
-            if share is not None:
-                dark = np.asarray(SHADE - 1, np.float32)[:, np.newaxis]
-                out[:, :, :shaded] *= 1 + share[:, np.newaxis] * dark
+        shaded = radii[: int(np.searchsorted(across, self._shadow.reach_m))]
+        if len(shaded):
+            first = shaded[0]
+            rays = self._shadow.rays(sines[:, 0] * first, cosines[:, 0] * first, spans[1])
+            share = self._shadow.share(sines[rays] * shaded, cosines[rays] * shaded, spans[1])
+            dark = np.asarray(SHADE - 1, np.float32)[:, np.newaxis]
+            out[rays, :, : len(shaded)] *= 1 + share[:, np.newaxis] * dark
         # The solid hides part of the sky from the ground about its foot.
         near = int(np.searchsorted(across, base + HIDDEN_M))
         hidden = 0.45 * np.exp(-np.maximum(across[:near] - base, 0) / 1.2)

@@ -41,15 +41,19 @@ class Shadow:
         """Distance from the axis beyond which there is no shadow."""
         return self._top_m * self._stretch + self._base_m + 4
 
-    def share(self, x_m: Floats, y_m: Floats, blur_m: float) -> Light | None:
-        """Shadow at places x (to the right) and y (away), or None if there is none."""
-        azimuth = radians(SUN_AZIMUTH_DEG)
-        away = -x_m * cos(azimuth) - y_m * sin(azimuth)
-        if away.max() < -self._base_m:
-            return None
+    def rays(self, x_m: Floats, y_m: Floats, blur_m: float) -> slice:
+        """Of rays from the axis that begin at places, those from first to last in the shadow."""
+        away, aside = _turned(x_m, y_m)
         with self._drawing:
             drawn, step = self._map(blur_m)
-        aside = np.abs(x_m * sin(azimuth) - y_m * cos(azimuth))
+        met = np.flatnonzero((away > -self._base_m) & (aside < drawn.shape[1] * step))
+        return slice(int(met[0]), int(met[-1]) + 1) if len(met) else slice(0, 0)
+
+    def share(self, x_m: Floats, y_m: Floats, blur_m: float) -> Light:
+        """Shadow at places x (to the right) and y (away)."""
+        away, aside = _turned(x_m, y_m)
+        with self._drawing:
+            drawn, step = self._map(blur_m)
         i, fi = _between(away / step + self._base_m / step, len(drawn))
         j, fj = _between(aside / step, drawn.shape[1])
         place = i * drawn.shape[1] + j
@@ -93,6 +97,13 @@ class Shadow:
                 part = 0.0 if z1 == z0 else (height - z0) / (z1 - z0)
                 widest = max(widest, r0 + part * (r1 - r0), min(r0, r1) if z1 == z0 else 0)
         return widest
+
+
+def _turned(x_m: Floats, y_m: Floats) -> tuple[Floats, Floats]:
+    """How far places lie away from the sun, and beside the shadow's middle."""
+    azimuth = radians(SUN_AZIMUTH_DEG)
+    c, s = cos(azimuth), sin(azimuth)
+    return -x_m * c - y_m * s, np.abs(x_m * s - y_m * c)
 
 
 def _between(place: Floats, count: int) -> tuple[npt.NDArray[np.intp], Light]:

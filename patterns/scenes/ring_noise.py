@@ -53,8 +53,10 @@ def ring_noise(
     )
     i, fi = _between(bearing / (2 * np.pi) * cells)
     columns = np.ascontiguousarray(strip.T)
-    left = columns[i % cells]
-    left += (columns[(i + 1) % cells] - left) * fi[:, np.newaxis]
+    left, right = columns.take(i % cells, 0), columns.take((i + 1) % cells, 0)
+    right -= left
+    right *= fi[:, np.newaxis]
+    left += right
     return left
 
 
@@ -76,7 +78,9 @@ def ring_fractal(
             break
         # An octave fades in between one and two cells, so that no step shows where cells change.
         weight = np.float32(min(finest - 1, 1) / size)
-        total += weight * ring_noise((*seed, octave), bearing, across, cells * size, pitch / size)
+        noise = ring_noise((*seed, octave), bearing, across, cells * size, pitch / size)
+        noise *= weight
+        total += noise
     return total
 
 
