@@ -144,7 +144,8 @@ def plan_rows(samples: list[tuple[Seen, int]]) -> tuple[RowPlan, list[Ints]]:
         What luma (0) and chroma (1) samples see; flat arrays.
     """
     keys = [_keys(seen, coarse) for seen, coarse in samples]
-    unique = np.unique(np.concatenate([np.unique(key) for key in keys]))
+    # Neighbours mostly have the same key: one of each run is enough.
+    unique = np.unique(np.concatenate([key[_starts(key)] for key in keys]))
     rows = [_places(unique, key) for key in keys]
     least, greatest, distance = _extents([seen for seen, _ in samples], rows, len(unique))
     groups = []
@@ -173,9 +174,14 @@ def plan_rows(samples: list[tuple[Seen, int]]) -> tuple[RowPlan, list[Ints]]:
 
 def _places(unique: Ints, key: Ints) -> Ints:
     """Place of each key among the unique ones; neighbours often have the same."""
-    starts = np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]]))
+    starts = _starts(key)
     found = np.searchsorted(unique, key[starts])
     return np.repeat(found, np.diff(np.append(starts, len(key))))
+
+
+def _starts(key: Ints) -> Ints:
+    """Where keys differ from the one before."""
+    return np.flatnonzero(np.concatenate([np.ones(len(key[:1]), bool), key[1:] != key[:-1]]))
 
 
 def _cuts(unique: Ints) -> list[tuple[int, int]]:

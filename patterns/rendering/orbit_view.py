@@ -25,7 +25,7 @@ Floats = npt.NDArray[np.floating]
 Ints = npt.NDArray[np.int64]
 AnyArray = npt.NDArray[Any]
 
-ROWS_AT_ONCE = 12
+ROWS_AT_ONCE = 24
 EDGE_GRID = 4  # a pixel on an edge is this many samples wide and high
 
 

@@ -111,7 +111,7 @@ def _heights(
 
 
 def meet(profile: Profile, back_m: float, up_m: float, directions: list[Floats]) -> SolidHits:
-    """Where rays from (0, -back_m, up_m) with `directions` (x, y, z arrays) meet the solid."""
+    """Where rays from (0, -back_m, up_m) with `directions` (flat x, y, z) meet the solid."""
     count = directions[0].shape
     hits = SolidHits(
         np.full(count, np.inf),
@@ -121,19 +121,25 @@ def meet(profile: Profile, back_m: float, up_m: float, directions: list[Floats])
         np.zeros(count),
     )
     low, high = _heights(profile, back_m, up_m, directions)
+    # How far each ray passes from the axis: it can meet nothing that is nearer.
+    miss = back_m * np.abs(directions[0]) / np.maximum(np.hypot(*directions[:2]), 1e-9)
     for number, (r0, z0, dr, dz, way) in enumerate(profile.pieces()):
         if max(z0, z0 + dz) < low or min(z0, z0 + dz) > high:
             continue
         length = float(np.hypot(dr, dz))
-        for t, place in _parameter(r0, z0, dr, dz, (back_m, up_m), directions):
+        some = np.flatnonzero(miss <= max(r0, r0 + dr) + 1e-6)
+        d = [component[some] for component in directions]
+        for t, place in _parameter(r0, z0, dr, dz, (back_m, up_m), d):
             with np.errstate(invalid="ignore"):
-                x, y = t * directions[0], t * directions[1] - back_m
+                x, y = t * d[0], t * d[1] - back_m
                 radius = np.maximum(np.hypot(x, y), 1e-9)
-                facing = (x * directions[0] + y * directions[1]) / radius * dz - directions[2] * dr
-                good = (t > 0) & (t < hits.distance) & (place >= 0) & (place <= 1) & (facing < 0)
-            hits.distance[good] = t[good]
-            hits.piece[good] = number
-            hits.way[good] = way + length * place[good]
-            hits.radial[good] = dz / length
-            hits.upward[good] = -dr / length
+                facing = (x * d[0] + y * d[1]) / radius * dz - d[2] * dr
+                nearer = (t > 0) & (t < hits.distance[some])
+                good = nearer & (place >= 0) & (place <= 1) & (facing < 0)
+            met = some[good]
+            hits.distance[met] = t[good]
+            hits.piece[met] = number
+            hits.way[met] = way + length * place[good]
+            hits.radial[met] = dz / length
+            hits.upward[met] = -dr / length
     return hits
