@@ -24,6 +24,7 @@ __all__ = ["Atlas", "Surface"]
 Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 
 
 CELLS_AT_ONCE = 200_000  # of a surface, painted together by one thread
@@ -95,6 +96,11 @@ class Atlas:
         self.chroma = np.empty(int(sizes[coarse == 1].sum()), np.uint32)
         self._sectors = np.array([chunk.sectors for chunk in plan.chunks])
         self._intervals = np.array([self._interval(chunk) for chunk in plan.chunks])
+        self._wanted = {
+            k: _wanted(groups[k], chunk.sectors, turn)
+            for chunk in plan.chunks
+            for k in chunk.groups
+        }
         self._ready = np.full((2, 2, len(plan.chunks)), NEVER, np.int64)
         self._jobs: dict[tuple[int, int], Future[None]] = {}
         self._boxes: dict[int, tuple[slice, AcrossBoxes]] = {}
@@ -142,7 +148,9 @@ class Atlas:
                 if later is not None:
                     first, last = self._further(number, first, last, later[side, :, number])
                 missing = []
-                for k in range(first, min(last, first + sectors - 1) + 1):
+                end = min(last, first + sectors - 1) + 1
+                there, until = self._ready[side, :, number].tolist()
+                for k in (*range(first, min(there, end)), *range(max(until + 1, first), end)):
                     job = self._jobs.get((number, k % sectors))
                     if job is None:
                         missing.append(k)
@@ -186,11 +194,16 @@ class Atlas:
         bearings = (np.arange(-most, wide * len(run) + most) + begin * wide + 0.5) * cell
         cells = surface.light(bearings, chunk.middles, chunk.spans)
         for k, group, reach in zip(chunk.groups, groups, reaches, strict=True):
-            light = self._filtered(chunk, k, cells[most - reach : len(cells) - most + reach])
-            light = surface.through_air(light, group.distance_m)
+            wanted = np.flatnonzero(self._wanted[k][np.array(run) % chunk.sectors])
+            if not len(wanted):
+                continue
+            first, end = int(wanted[0]), int(wanted[-1]) + 1
+            under = cells[most - reach + first * wide : most + reach + end * wide]
+            light = surface.through_air(self._filtered(chunk, k, under), group.distance_m)
             texels = group.texels // chunk.sectors
-            noise = _noise(group, texels, run, chunk.sectors) if surface.dithered else None
-            self._store(k, begin * texels, _codes(light, group.coarse, noise))
+            some = run[first:end]
+            noise = _noise(group, texels, some, chunk.sectors) if surface.dithered else None
+            self._store(k, (begin + first) * texels, _codes(light, group.coarse, noise))
 
     def _filtered(self, chunk: Chunk, number: int, cells: Light) -> Light:
         """Light (texels, 3, rows) of a run of sectors of a group from cells (cells, 3, ways)."""
@@ -232,6 +245,17 @@ class Atlas:
             if place + count > 0:
                 yield max(place, 0), min(place + count, length), max(-place, 0)
             place += turn
+
+
+def _wanted(group: Group, sectors: int, turn: tuple[float, float]) -> Bools:
+    """Which sectors of a turn some picture reads of a group, while the world turns."""
+    wanted, texel = np.zeros(sectors, bool), 2 * pi / group.texels
+    least, greatest = group.least - 2 * texel, group.greatest + 2 * texel
+    for low, high in ((-greatest, -least), (least, greatest)):
+        ends = (group.middle + low + turn[0], group.middle + high + turn[1])
+        first, last = (floor(end * sectors / (2 * pi)) for end in ends)
+        wanted[np.arange(first, min(last, first + sectors) + 1) % sectors] = True
+    return wanted
 
 
 def _boxes(chunk: Chunk, group: Group) -> tuple[slice, AcrossBoxes]:
