@@ -3,27 +3,28 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from math import gcd, sqrt
 
 from patterns.measure.expected import Expected, TimingError
 from patterns.measure.explain import arithmetic_pattern
-from patterns.measure.hold_pattern import hold_pattern, pattern_text
+from patterns.measure.hold_pattern import hold_pattern
 from patterns.measure.holds import HeldFrame
+from patterns.measure.photo_words import photo_verdict, photo_warnings
 from patterns.measure.reading import Reading
 from patterns.measure.refresh import USUAL_HZ
-from patterns.measure.words import counted, number_list, plural
 from patterns.strip.hold import hold_row
 from patterns.strip.photo import PhotoReading, Unread
 from patterns.timing.cadence import Display, cadence
-from patterns.timing.rates import format_decimal
 
 __all__ = ["judge_photo", "unread_photo"]
 
 DARK = 0.3  # of the mean, below which a cell's frame was not shown
-WHOLE = 0.03  # of a second, within which an exposure counts as whole
+SURELY_DARK = 0.5  # of the mean, below which it then is by three standard uncertainties
+NOISY = "hold cells too noisy to be told to 8 %"
+CLIPPED = "hold cells over-exposed"
 LIKELY = 3.0  # standard uncertainties, within which a hold is a whole number of refreshes
 LEAST_UNCERTAINTY = 0.02  # of a hold
 COARSEST = 0.16  # of a refresh: an uncertainty beyond that tells no whole number
@@ -119,9 +120,10 @@ def judge_photo(
     holds = tuple(
         HeldFrame(cell, None, hold, None if counts is None else counts[cell], cell)
         for cell, hold in enumerate(holds_s)
+        if found.told[cell]
     )
-    dark = tuple(cell for cell, hold in enumerate(holds_s) if hold * len(holds_s) < DARK * round_s)
-    pattern = hold_pattern(_undisturbed(counts, dark)) if counts else None
+    dark = _dark(found, mean)
+    pattern = hold_pattern(_undisturbed(counts, dark, found.told)) if counts else None
     thought = None
     if display is not None or refresh is not None:
         thought = cadence(rate, display or Display.fixed(refresh or Fraction(60)))
@@ -135,30 +137,55 @@ def judge_photo(
         refresh_from=source,
         pictures=1,
         read=1,
+        unread=_not_told(found),
         seconds=float(exposure_s or 0),
-        frames_seen=len(holds) - len(dark),
+        frames_seen=len(found.cells) - len(dark),
         holds=holds,
         dropped=dark,
         drops_beyond=len(dark) if thought is None or thought.ratio >= 1 else 0,
         pattern=pattern,
         even=_even(holds_s, sigma_s),
-        error=_error(holds_s),
+        error=_error(holds_s) if all(found.told) else None,
         expected=None if thought is None else _expected(thought.rate, thought.display),
         details={
             "exposure_s": None if exposure_s is None else float(exposure_s),
-            "relative": [round(share / mean, 4) for share in found.cells],
+            "relative": [
+                round(share / mean, 4) if told else None
+                for share, told in zip(found.cells, found.told, strict=True)
+            ],
             "uncertainty": [round(u / mean, 4) for u in found.uncertainty],
             "clipped": list(found.clipped),
+            "not_told": [cell for cell, told in enumerate(found.told) if not told],
         },
     )
-    said = (*warnings, *found.warnings, *_warnings(reading, found, exposure_s))
-    return replace(reading, verdict=_verdict(reading, found), warnings=said)
+    said = (*warnings, *found.warnings, *photo_warnings(reading, found, exposure_s))
+    return replace(reading, verdict=photo_verdict(reading, found), warnings=said)
 
 
-def _undisturbed(counts: Sequence[int], dark: Sequence[int]) -> list[int | None]:
-    """Holds, but for dark cells and the cells before them, which stood in for them."""
+def _dark(found: PhotoReading, mean: float) -> tuple[int, ...]:
+    """Cells that were surely not lit for a frame's time, whether or not their hold is told."""
+    return tuple(
+        cell
+        for cell, (share, sigma) in enumerate(zip(found.cells, found.uncertainty, strict=True))
+        if share < DARK * mean and share + 3 * sigma < SURELY_DARK * mean
+    )
+
+
+def _not_told(found: PhotoReading) -> tuple[tuple[str, int], ...]:
+    """Why the holds of cells are not told, with how many they are."""
+    noisy = found.told.count(False) - len(found.clipped)
+    reasons = ((NOISY, noisy), (CLIPPED, len(found.clipped)))
+    return tuple((reason, count) for reason, count in reasons if count)
+
+
+def _undisturbed(
+    counts: Sequence[int], dark: Sequence[int], told: Sequence[bool]
+) -> list[int | None]:
+    """Holds that are told, but for dark cells and the cells before, which stood in for them."""
     touched = {cell for place in dark for cell in (place - 1, place)}
-    return [None if cell in touched else count for cell, count in enumerate(counts)]
+    return [
+        None if cell in touched or not told[cell] else count for cell, count in enumerate(counts)
+    ]
 
 
 def _even(holds_s: Sequence[float], sigma_s: Sequence[float]) -> bool:
@@ -184,74 +211,3 @@ def _expected(rate: Fraction, display: Display) -> Expected:
         1000 * thought.timing_error_rms_s, float(1000 * thought.timing_error_span_s), 0
     )
     return Expected(thought, arithmetic_pattern(thought), error)
-
-
-def _verdict(reading: Reading, found: PhotoReading) -> str:
-    cells = len(found.cells)
-    rate = format_decimal(found.identity.rate)
-    dark = (
-        f"{counted(len(reading.dropped), 'cell')} dark: frames {number_list(reading.dropped)} of "
-        f"each {cells} were not shown"
-        if reading.dropped
-        else "no cell dark"
-    )
-    sure = max(reading.details["uncertainty"])
-    sureness = f"holds right to {100 * max(sure, LEAST_UNCERTAINTY):.0f} %"
-    if reading.refresh_hz is not None and reading.pattern is not None:
-        at = f"{format_decimal(reading.refresh_hz)} Hz"
-        held = (
-            plural(reading.pattern[0], "refresh", "refreshes")
-            if len(reading.pattern) == 1
-            else pattern_text(reading.pattern)
-        )
-        must = reading.expected
-        same = must is not None and must.cadence.refresh_hz == reading.refresh_hz
-        fits = same and must is not None and must.pattern == reading.pattern
-        expected = "" if must is None or must.pattern is None else pattern_text(must.pattern)
-        tail = f", as {rate} on {at[:-3]} must be" if fits else f", where {expected} was expected"
-        return f"held {held} at {at}{tail}; {dark}; {sureness}"
-    if reading.refresh_hz is not None:
-        counts = [h.refreshes for h in reading.holds if h.refreshes]
-        must = reading.expected
-        wanted = "" if must is None or must.pattern is None else pattern_text(must.pattern)
-        on = f"{rate} on {format_decimal(must.cadence.refresh_hz)}" if must else rate
-        return (
-            f"held {min(counts)} to {max(counts)} refreshes at "
-            f"{format_decimal(reading.refresh_hz)} Hz, in no repeating pattern"
-            f"{f', where {on} must be held {wanted}' if wanted else ''}; {dark}; {sureness}"
-        )
-    if reading.even:
-        return f"held evenly, {1000 * reading.holds[0].hold_s:.1f} ms each; {dark}; {sureness}"
-    low, high = (f(h.hold_s for h in reading.holds) for f in (min, max))
-    return (
-        f"held unevenly, {1000 * low:.1f} to {1000 * high:.1f} ms, in no pattern that a known "
-        f"refresh gives; {dark}; {sureness}"
-    )
-
-
-def _warnings(reading: Reading, found: PhotoReading, exposure_s: Fraction | None) -> Iterator[str]:
-    rule = hold_row(found.identity.rate)
-    if found.clipped:
-        yield (
-            f"Cells {number_list(found.clipped)} are too bright for the camera: their holds are at "
-            "least this long. Expose a stop less."
-        )
-    if rule.even_over_s is None:
-        yield "At this rate the cells are lit unequally in any exposure: holds are relative only."
-    elif exposure_s is None:
-        yield (
-            "The exposure is neither in the file nor given: say --exposure-seconds. Holds are told "
-            f"as if it were a multiple of {rule.even_over_s} s."
-        )
-    else:
-        rounds = float(exposure_s) / rule.even_over_s
-        if abs(rounds - round(rounds)) * rule.even_over_s > WHOLE or round(rounds) == 0:
-            yield (
-                f"Exposed for {float(exposure_s):g} s: cells are lit equally often only in a "
-                f"multiple of {rule.even_over_s} s, so some look longer than they are. Expose for "
-                f"just {rule.even_over_s} s."
-            )
-        elif round(rounds) > 1:
-            yield "Several rounds lie over each other: a single dropped frame shows as a dim cell."
-    if reading.refresh_hz is None:
-        yield "The refresh is not told by this photo: give --display to count refreshes."

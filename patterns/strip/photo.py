@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from patterns.rendering.planes import UInt8Array
 from patterns.strip.camera_levels import Levels, check_light
@@ -17,18 +16,19 @@ from patterns.strip.camera_locate import locate
 from patterns.strip.camera_sample import sample_cells
 from patterns.strip.camera_track import refine, unit_px
 from patterns.strip.identity import Identity, read_identity
-from patterns.strip.photo_curve import PLAIN_LIGHT, fit_curve
-from patterns.strip.photo_samples import take_samples
+from patterns.strip.photo_light import Shares, measure_shares
+from patterns.strip.photo_pixels import Patch, Pixels, take_pixels
+from patterns.strip.photo_told import told
 from patterns.strip.placement import Placement
 from patterns.strip.read import Unread
 
 __all__ = ["PhotoReading", "Unread", "read_photo"]
 
-FloatArray = npt.NDArray[np.float64]
 LUMA = np.array([0.2126, 0.7152, 0.0722])  # of ITU-R BT.709; the cells are neutral anyway
 LEAST_SIDE_PX = 64
 LEAST_UNIT_PX = 1.6
-CLIPPED = float(PLAIN_LIGHT[233])
+LEAST_WHITE, LEAST_DARK = 6, 12  # patches without which light is not told along the strip
+CLIPPED = 233  # luma code
 CLIPPED_SHARE = 0.02
 DOUBTFUL_SUM = 0.12
 DOUBTFUL_CURVE = 0.08
@@ -45,6 +45,9 @@ class PhotoReading:
         A cell that is lit in every frame would be 1; together they add up to about 1.
     uncertainty
         Standard uncertainty of each, in the same unit.
+    told
+        Whether each may be told as a number: right to 8 % but for a small risk
+        (`photo_told`), and not clipped. The others are too uncertain.
     clipped
         Indices of cells that are too bright for the camera: their share is a lower bound.
     identity
@@ -57,16 +60,11 @@ class PhotoReading:
 
     cells: tuple[float, ...]
     uncertainty: tuple[float, ...]
+    told: tuple[bool, ...]
     clipped: tuple[int, ...]
     identity: Identity
     placement: Placement
     warnings: tuple[str, ...]
-
-    @property
-    def relative(self) -> FloatArray:
-        """Holds relative to the mean of all cells."""
-        cells = np.array(self.cells)
-        return np.asarray(cells / cells.mean(), np.float64)
 
 
 def _luma(picture: UInt8Array) -> UInt8Array:
@@ -117,25 +115,45 @@ def read_photo(picture: UInt8Array) -> PhotoReading | Unread:
 
 
 def _measure(luma: UInt8Array, placement: Placement, identity: Identity) -> PhotoReading | Unread:
-    samples = take_samples(luma, placement, identity)
-    if samples is None:
+    pixels = take_pixels(luma, placement, identity)
+    if pixels is None:
         return Unread("the strip is not wholly in view")
-    if np.median(samples.whites) >= CLIPPED:
-        return Unread("clipped: white is over-exposed; expose a stop less, the lights darker")
-    curve, misfit = fit_curve(samples.misfit)
-    if not curve.rises:
+    if (reason := _check(pixels)) is not None:
+        return Unread(reason)
+    found = measure_shares(pixels)
+    if not found.curve.rises:
         return Unread("the light references contradict each other: was the photo retouched?")
-    cells, doubt = samples.shares(curve)
-    doubt = np.hypot(doubt, np.abs(cells) * misfit)
-    clipped = np.nonzero((samples.held >= CLIPPED).mean(axis=1) > CLIPPED_SHARE)[0]
+    clipped = tuple(i for i, patch in enumerate(pixels.held) if _clips(patch))
     return PhotoReading(
-        tuple(float(c) for c in cells),
-        tuple(float(d) for d in doubt),
-        tuple(int(i) for i in clipped),
+        tuple(float(c) for c in found.share),
+        tuple(float(d) for d in found.sigma),
+        _told(found, clipped),
+        clipped,
         identity,
         placement,
-        _warnings(float(cells.sum()), misfit, len(clipped)),
+        _warnings(float(found.share.sum()), found.misfit, len(clipped)),
     )
+
+
+def _check(pixels: Pixels) -> str | None:
+    """Why nothing can be measured with these pixels; None if it can."""
+    if len(pixels.white) < LEAST_WHITE or len(pixels.black + pixels.paper) < LEAST_DARK:
+        return "too blurred for its size: hold still, focus, go nearer"
+    if np.median([patch.codes.mean() for patch in pixels.white]) >= CLIPPED:
+        return "clipped: white is over-exposed; expose a stop less, the lights darker"
+    return None
+
+
+def _clips(patch: Patch) -> bool:
+    return bool((patch.codes >= CLIPPED).mean() > CLIPPED_SHARE)
+
+
+def _told(found: Shares, clipped: tuple[int, ...]) -> tuple[bool, ...]:
+    mean = float(found.share.mean())
+    if mean <= 0:
+        return (False,) * len(found.share)
+    right = told(found.share / mean, found.sigma / mean)
+    return tuple(bool(t) and i not in clipped for i, t in enumerate(right))
 
 
 def _warnings(total: float, misfit: float, clipped: int) -> tuple[str, ...]:

@@ -3,10 +3,12 @@
 Two things in the photo are known without any curve. A halftone of known area fraction
 gives that share of white's light, since it is made of black and white alone; and exactly
 one hold cell is lit at any instant, so that the light of all of them adds up to white's.
-The code is decoded as IEC 61966-2-1 (sRGB) says, which gives v; the rest of the curve,
-F(v) = v^a exp(b (1 - s) + c (1 - s)^2) with s = v^(1/2.2), is chosen so that both come out
-right when F is applied to every pixel and averaged after: dots that the camera resolves
-do no harm, they only tell less.
+A camera writes light as IEC 61966-2-1 (sRGB) says and bends the code by its own tone
+curve. That bend is taken as the general cubic from 0 to 1,
+code = s + s (1 - s) (p + q s) of the standard's signal s, which gives what stays of it
+down to the darkest levels; an exponent a close to 1 takes up the rest. All three are
+chosen so that both facts come out right when each pixel is turned to light and averaged
+after: dots that the camera resolves do no harm, they only tell less.
 """
 
 from __future__ import annotations
@@ -17,43 +19,51 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["PLAIN_LIGHT", "LightCurve", "fit_curve"]
+__all__ = ["LightCurve", "fit_curve"]
 
 FloatArray = npt.NDArray[np.float64]
-ROUNDS = 8
-STEP = 1e-4
-TRUST = np.array([0.15, 0.02, 0.02])  # pulls a to 1 and b, c to 0 where the halftones say little
-LARGEST_MOVE = 0.3
-ENCODED = 1 / 2.2
+ROUNDS = 10
+STEP = 1e-3
+PLAIN = np.array([1.0, 0.0, 0.0])
+TRUST = np.array([0.15, 0.02, 0.02])  # pulls the curve to the plain one where little is told
+LARGEST_MOVE = 0.25
+STEEPEST = 0.8  # of p, either way: the darkest levels' slope stays above a fifth
+SIGNAL = np.linspace(0, 1, 1025)
+CODES = np.clip((np.arange(256) - 16) / 219, 0, 1)  # signal of narrow-range luma codes
 
 
-def _plain_light() -> npt.NDArray[np.float32]:
-    signal = np.clip((np.arange(256) - 16) / 219, 0, 1)
+def _standard_light(signal: FloatArray) -> FloatArray:
+    """Light of a signal by IEC 61966-2-1."""
     toe = signal / 12.92
-    return np.where(signal <= 0.04045, toe, ((signal + 0.055) / 1.055) ** 2.4).astype(np.float32)
-
-
-PLAIN_LIGHT = _plain_light()  # of narrow-range luma codes
+    return np.where(signal <= 0.04045, toe, ((signal + 0.055) / 1.055) ** 2.4)
 
 
 @dataclass(frozen=True)
 class LightCurve:
-    """F(v) = v^a exp(b (1 - s) + c (1 - s)^2), s = v^(1/2.2): 0 at 0 and 1 at 1."""
+    """What a camera writes: 0 at 0 and 1 at 1; plain IEC 61966-2-1 at a = 1, p = q = 0."""
 
     a: float = 1.0
-    b: float = 0.0
-    c: float = 0.0
+    p: float = 0.0
+    q: float = 0.0
 
-    def light(self, v: FloatArray) -> FloatArray:
-        """Light of plain values v, any shape, 0 to 1."""
-        clipped = np.clip(v, 0, 1)
-        rest = 1 - clipped**ENCODED
-        return np.asarray(clipped**self.a * np.exp(rest * (self.b + self.c * rest)), np.float64)
+    def _bent(self) -> FloatArray:
+        return np.asarray(SIGNAL + SIGNAL * (1 - SIGNAL) * (self.p + self.q * SIGNAL), np.float64)
+
+    def light(self, code: FloatArray) -> FloatArray:
+        """Light of codes between 0 and 1, any shape."""
+        bent = np.maximum.accumulate(self._bent())
+        bent += 1e-9 * np.arange(len(bent))  # a curve on trial may stand still
+        signal = np.interp(code, bent / bent[-1], SIGNAL)
+        return np.asarray(_standard_light(signal) ** self.a, np.float64)
+
+    def table(self) -> FloatArray:
+        """Light of the narrow-range luma codes, (256,)."""
+        return self.light(CODES)
 
     @property
     def rises(self) -> bool:
         """Whether the curve rises everywhere."""
-        return bool((np.diff(self.light(np.linspace(0, 1, 65))) > 0).all())
+        return self.a > 0 and bool((np.diff(self._bent()) > 0).all())
 
 
 def fit_curve(misfit: Callable[[LightCurve], FloatArray]) -> tuple[LightCurve, float]:
@@ -69,18 +79,19 @@ def fit_curve(misfit: Callable[[LightCurve], FloatArray]) -> tuple[LightCurve, f
     curve, rms
         The curve, and the RMS of what remains as a fraction of the light.
     """
-    parameters = np.array([1.0, 0.0, 0.0])
+    parameters = PLAIN
+    pull = TRUST**2
     for _ in range(ROUNDS):
-        now = misfit(LightCurve(*parameters))
-        slopes = []
-        for i in range(3):
-            moved = parameters.copy()
-            moved[i] += STEP
-            slopes.append((misfit(LightCurve(*moved)) - now) / STEP)
-        slope = np.array(slopes).T
-        pull = TRUST**2
-        target = slope.T @ now + pull * (parameters - np.array([1.0, 0.0, 0.0]))
+        now = misfit(_curve(parameters))
+        moved = parameters + STEP * np.eye(3)
+        slope = np.array([(misfit(_curve(m)) - now) / STEP for m in moved]).T
+        target = slope.T @ now + pull * (parameters - PLAIN)
         change = np.linalg.solve(slope.T @ slope + np.diag(pull), -target)
         parameters = parameters + np.clip(change, -LARGEST_MOVE, LARGEST_MOVE)
-    curve = LightCurve(*(float(p) for p in parameters))
+        parameters[1] = np.clip(parameters[1], -STEEPEST, STEEPEST)
+    curve = _curve(parameters)
     return curve, float(np.sqrt(np.mean(misfit(curve) ** 2)))
+
+
+def _curve(parameters: FloatArray) -> LightCurve:
+    return LightCurve(*(float(p) for p in parameters))

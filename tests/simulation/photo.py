@@ -96,6 +96,9 @@ def take(case: Case, exposure_s: float, cells: int) -> tuple[UInt8Array, FloatAr
 
 
 def cell_errors(cells: FloatArray, truth: FloatArray) -> FloatArray:
-    """Error of each cell's hold: as a fraction of the true one, or of the mean if that is more."""
-    relative, true = cells / cells.mean(), truth / truth.mean()
+    """Error of each cell's hold: as a fraction of the true one, or of the mean if that is more.
+
+    A hold is told relative to the mean, and is no less than nothing.
+    """
+    relative, true = np.maximum(cells, 0) / cells.mean(), truth / truth.mean()
     return np.asarray(np.abs(relative - true) / np.maximum(true, 1), np.float64)

@@ -1,0 +1,186 @@
+"""Shares of the exposure for which the hold cells of a photo were lit, with uncertainties.
+
+The light of a pixel is sensitivity x (what the strip shows) + stray light. Stray light is
+told by all that is never lit, sensitivity by all that is always lit (`photo_field`); what
+is left of a hold cell's light, over the sensitivity, is its share.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.strip.grid import HALFTONES
+from patterns.strip.photo_curve import LightCurve, fit_curve
+from patterns.strip.photo_field import Known, Scales, smooth_field
+from patterns.strip.photo_pixels import Patch, Pixels
+
+__all__ = ["Shares", "measure_shares"]
+
+FloatArray = npt.NDArray[np.float64]
+STRAY = Scales(
+    (0.06, 0.1, 0.17, 0.3), (0.015, 0.03, 0.06, 0.2), (0.001, 0.003, 0.01, 0.03),
+    (0.0002, 0.0006, 0.0015),
+)  # fmt: skip
+SENSITIVITY = Scales(
+    (0.1, 0.25), (0.03, 0.1), (0.001, 0.003, 0.01, 0.03),
+    (0.001, 0.003, 0.006, 0.01, 0.015, 0.02, 0.03),
+)  # fmt: skip
+TONES = tuple(i for i, n in enumerate(HALFTONES) if n not in ("0", "1") and "coarse" not in n)
+FRACTIONS = np.array([float(Fraction(HALFTONES[i])) for i in TONES])
+TONE_WEIGHT = np.array([0.5, 0.8, 0.8, 1.0, 1.0])  # the darkest are the least sure
+SOLID = HALFTONES.index("1")
+LEAST = 1e-4
+ROUNDS = 2  # of curve and fields in turn: the fields hardly change with the curve
+# Found by the simulation: stated uncertainty over true errors, and what errors remain
+# where noise is next to nothing.
+CALIBRATION, FLOOR = 0.95, 0.008
+
+
+@dataclass(frozen=True)
+class Shares:
+    """Shares of the hold cells.
+
+    Attributes
+    ----------
+    share
+        Of white's light, (cells,); together about 1.
+    sigma
+        Standard uncertainty of each hold relative to the mean hold, times the mean share.
+    curve, misfit
+        The light curve, and how well what is known of it comes out (RMS of a fraction).
+    """
+
+    share: FloatArray
+    sigma: FloatArray
+    curve: LightCurve
+    misfit: float
+
+
+@dataclass(frozen=True)
+class _Means:
+    """Mean light of patches and the variances of these means."""
+
+    light: FloatArray
+    noise: FloatArray
+
+    @classmethod
+    def of(cls, patches: tuple[Patch, ...], table: FloatArray, pooled: bool) -> _Means:
+        light = [table[p.codes] for p in patches]
+        count = np.array([len(v) for v in light])
+        spread = np.array([v.var() for v in light])
+        if pooled:  # few pixels do not tell their own noise well
+            spread = (spread + (spread * count).sum() / count.sum()) / 2
+        return cls(np.array([v.mean() for v in light]), spread / count)
+
+
+def _places(patches: tuple[Patch, ...]) -> FloatArray:
+    return np.array([patch.at for patch in patches])
+
+
+class _Model:
+    """Stray light and sensitivity at hold cells and halftones, linear in the patches' light."""
+
+    def __init__(self, pixels: Pixels, curve: LightCurve) -> None:
+        self._pixels, self._dark = pixels, pixels.black + pixels.paper
+        table = curve.table()
+        white = _Means.of(pixels.white, table, pooled=False)
+        dark = _Means.of(self._dark, table, pooled=True)
+        self.unit = max(float(np.median(white.light)), LEAST)
+        held, tones = _places(pixels.held), _places(pixels.halftones)
+        lit, unlit = _places(pixels.white), _places(self._dark)
+        middle = held.mean(axis=0)
+
+        def slopes(at: FloatArray) -> FloatArray:
+            return np.concatenate([np.ones((len(at), 1)), at - middle], axis=1)
+
+        plain = np.linalg.lstsq(slopes(lit), white.light / self.unit, rcond=None)[0]
+        paper = slopes(unlit) @ plain * (np.arange(len(unlit)) >= len(pixels.black))
+        where = np.concatenate([held, tones, lit])
+        known = Known(unlit, dark.noise / self.unit**2, np.c_[slopes(unlit), paper])
+        terms = np.c_[slopes(where), np.zeros(len(where))]
+        self.stray = smooth_field(known, dark.light / self.unit, where, terms, STRAY)
+        cells = len(held) + len(tones)
+        bright = white.light - (self.stray.weights @ dark.light)[cells:]
+        self.sensitivity = smooth_field(
+            Known(lit, white.noise / self.unit**2, slopes(lit)),
+            bright / self.unit, where[:cells], slopes(where[:cells]), SENSITIVITY,
+        )  # fmt: skip
+
+    def fields(self, table: FloatArray) -> tuple[FloatArray, FloatArray, float]:
+        """Stray light and sensitivity at hold cells, then halftones; and the paper's light."""
+        dark = np.array([table[p.codes].mean() for p in self._dark])
+        white = np.array([table[p.codes].mean() for p in self._pixels.white])
+        stray = self.stray.weights @ dark
+        cells = len(self.sensitivity.weights)
+        sensitivity = self.sensitivity.weights @ (white - stray[cells:])
+        paper = float(self.stray.factors[-1] @ dark)
+        return stray[:cells], np.maximum(sensitivity, LEAST), paper
+
+    def held(
+        self, table: FloatArray, stray: FloatArray, paper: float
+    ) -> tuple[FloatArray, FloatArray]:
+        """Light of the hold cells without stray light, and what noise leaves in the pixels."""
+        light, noise = [], []
+        for patch, veil in zip(self._pixels.held, stray[: len(self._pixels.held)], strict=True):
+            c = patch.covered
+            seen = table[patch.codes] - veil - paper * (1 - c)
+            light.append(c @ seen / (c @ c))
+            noise.append(((seen - light[-1] * c) ** 2).sum() / max(len(c) - 1, 1))
+        return np.array(light), np.array(noise)
+
+    def misfit(self, curve: LightCurve) -> FloatArray:
+        """Logarithms of measured over known light: the halftones', then the hold row's sum."""
+        table = curve.table()
+        stray, sensitivity, paper = self.fields(table)
+        cells = len(self._pixels.held)
+        tones = np.array([table[p.codes].mean() for p in self._pixels.halftones])
+        tones = (tones - stray[cells:]) / sensitivity[cells:]
+        ratio = np.maximum(tones[list(TONES)] / max(float(tones[SOLID]), LEAST), LEAST)
+        light, _ = self.held(table, stray, paper)
+        total = max(float((light / sensitivity[:cells]).sum()), LEAST)
+        return np.append(TONE_WEIGHT * np.log(ratio / FRACTIONS), np.log(total))
+
+    def shares(self, curve: LightCurve) -> tuple[FloatArray, FloatArray]:
+        """Shares of the hold cells and their covariance."""
+        cells = len(self._pixels.held)
+        stray, sensitivity, paper = self.fields(curve.table())
+        light, noise = self.held(curve.table(), stray, paper)
+        sensitivity = sensitivity[:cells]
+        # all cells together tell how noise grows with light
+        line = np.polyfit(light, noise, 1)
+        even = np.maximum(np.polyval(line, light), noise.mean() / 4)
+        squares = np.array([p.covered @ p.covered for p in self._pixels.held])
+        sums = np.array([p.covered.sum() for p in self._pixels.held]) / squares
+        share = light / sensitivity
+        apart = np.outer(sensitivity, sensitivity) / self.unit**2
+        veil = self.stray.covariance[:cells, :cells] * np.outer(sums, sums)
+        gain = self.sensitivity.covariance[:cells, :cells]
+        gain = gain + np.eye(cells) * self.sensitivity.jitter**2
+        pixel = np.diag(even / squares) / self.unit**2
+        return share, (pixel + veil + np.outer(share, share) * gain) / apart
+
+
+def _relative_sigma(share: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Standard uncertainty of shares over their mean, which is itself measured."""
+    cells, mean = len(share), max(float(share.mean()), LEAST)
+    change = np.eye(cells) - np.outer(share / mean, np.ones(cells)) / cells
+    return np.asarray(np.sqrt(np.diag(change @ covariance @ change.T)) / mean, np.float64)
+
+
+def measure_shares(pixels: Pixels) -> Shares:
+    """Shares of the hold cells of a photo."""
+    curve, misfit = LightCurve(), 0.0
+    for _ in range(ROUNDS):
+        curve, misfit = fit_curve(_Model(pixels, curve).misfit)
+    share, covariance = _Model(pixels, curve).shares(curve)
+    mean = max(float(share.mean()), LEAST)
+    relative = share / mean
+    sigma = CALIBRATION * _relative_sigma(share, covariance)
+    floor = FLOOR * np.maximum(relative, 0.5)
+    # an error of the curve is one of all cells' scale but for what differs from the mean
+    bent = misfit * np.abs(relative - 1)
+    return Shares(share, np.sqrt(sigma**2 + floor**2 + bent**2) * mean, curve, misfit)
