@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -27,8 +28,16 @@ __all__ = ["MOST_PER_CAPTURE", "FoundRefresh", "find_refresh", "hertz_list"]
 FloatArray = npt.NDArray[np.float64]
 NEAR = 0.004  # relative, to be taken for equal
 SURE_GAP = 3.3  # capture intervals; changes known worse than this do not help to find a grid
+MOST_OF_USUAL = 1.2  # times the usual gap, where that is longer
+BETTER = 0.8  # times the RMS of another grid
+WELL = 0.5  # times the RMS that changes at random would have
 NEAR_MIRROR = 0.495  # refreshes in a capture interval
 CLOCK = 0.0005  # how far clocks of camera and display may lie apart, relative
+# Refreshes in a capture interval, from which on a change can be put half a refresh off: then
+# a grid is torn if moving it by half a step makes its RMS less than so much worse.
+NEAR_TWICE = 0.48
+TORN = 1.5
+TORN_CHANGES = 24  # in a row that are looked at together, as clocks drift
 MOST_PER_CAPTURE = 0.5002  # refreshes in a capture interval; more is slower than twice
 
 
@@ -52,6 +61,9 @@ class FoundRefresh:
         Whether the holds are not those of the display that was given.
     too_fast_hz
         Refresh that the camera is too slow for, or None.
+    torn
+        Whether the camera runs at twice the refresh and just so that frames come on between
+        two refreshes as far as it can tell: then holds cannot be counted.
     """
 
     refresh_hz: Fraction | None
@@ -61,6 +73,7 @@ class FoundRefresh:
     grid: Grid | None
     contradicts: bool = False
     too_fast_hz: Fraction | None = None
+    torn: bool = False
 
 
 def hertz_list(values: Sequence[Fraction]) -> str:
@@ -112,7 +125,7 @@ def find_refresh(
     interval_s
         Capture interval.
     """
-    sure = [c for c in changes if c.time_s is not None and c.gap_s <= SURE_GAP * interval_s]
+    sure = _sure(changes, interval_s)
     times = np.array([c.time_s for c in sure], np.float64)
     half = np.array([c.half_width_s for c in sure], np.float64)
     given = None if display is None or display.is_variable else display.highest_hz
@@ -123,8 +136,37 @@ def find_refresh(
         return FoundRefresh(None, "", (), None, find_grid(times, half, interval_s))
     grid = find_grid(times, half, interval_s, None if rate is None else float(rate))
     if grid is None:
-        return _without_grid(times, half, given, interval_s)
-    return _with_grid(grid, rate, given, times, half, interval_s)
+        found = _without_grid(times, half, given, interval_s)
+    else:
+        found = _with_grid(grid, rate, given, times, half, interval_s)
+    if found.stepping is not None and _torn(times, found.stepping, interval_s):
+        return replace(found, stepping=None, torn=True)
+    return found
+
+
+def _sure(changes: Sequence[Change], interval_s: float) -> list[Change]:
+    """Changes that help to find a grid: known well, or as well as most are.
+
+    With black frames in between most changes fall into the dark, which is as long each time.
+    """
+    timed = [c for c in changes if c.time_s is not None]
+    sure = [c for c in timed if c.gap_s <= SURE_GAP * interval_s]
+    if 2 * len(sure) >= len(timed):
+        return sure
+    usual_s = float(np.median([c.gap_s for c in timed]))
+    return [c for c in timed if c.gap_s <= MOST_OF_USUAL * usual_s]
+
+
+def _torn(times: FloatArray, on: Stepping, interval_s: float) -> bool:
+    """Whether changes lie as near to the middles between refreshes as to refreshes."""
+    if on.hz * interval_s < NEAR_TWICE:
+        return False
+    exact = (times - on.phase_s) * on.hz
+    off = np.abs(exact - np.rint(exact))
+    parts = np.array_split(off, max(1, len(off) // TORN_CHANGES))
+    return any(
+        bool(((0.5 - part) ** 2).mean() < TORN**2 * (part**2).mean()) for part in parts if len(part)
+    )
 
 
 def _without_grid(
@@ -155,6 +197,9 @@ def _with_grid(
             return FoundRefresh(given, "given", (), _stepping(grid), grid)
         if evenly_hz is not None and _whole(float(given) / evenly_hz):
             return _given_for_even(times, half, given, interval_s, grid)
+        on = _on_given(times, half, float(given), interval_s)
+        if not multiple and _rather(on, grid):
+            return FoundRefresh(given, "given", (), _stepping(on), on)
     contradicts = given is not None
     if evenly_hz is not None:
         return FoundRefresh(None, "", multiples_of(evenly_hz), None, grid, contradicts)
@@ -165,6 +210,16 @@ def _with_grid(
     if mirrored or float(named) > MOST_PER_CAPTURE / interval_s:
         return FoundRefresh(None, "", (), None, None, too_fast_hz=named)
     return FoundRefresh(named, "holds", (), _stepping(grid), grid, contradicts)
+
+
+def _rather(given: Grid, found: Grid) -> bool:
+    """Whether the given refresh explains the changes rather than the grid that was found.
+
+    Light that pulses moves what is seen of the changes, at times to a finer grid; and changes
+    that are not known well fit many a coarser one.
+    """
+    well = given.off_s < WELL / (given.hz * sqrt(12)) and given.fits(FITS_LIKELY)
+    return well and (given.hz < found.hz or given.off_s < BETTER * found.off_s)
 
 
 def _given_for_even(

@@ -14,6 +14,7 @@ __all__ = ["Held", "HeldFrame", "Stepping", "hold_frames"]
 
 SURE_WITHIN = 0.38  # of a refresh; a change at twice the refresh is known to a quarter
 UNREAD_SLACK = 0.5  # of a capture interval, for a change in whose middle pictures are unread
+STEP_SLACK = 0.15  # of a refresh, by which a change may be seen early or late
 JITTER = 0.15  # of a capture interval, by which a camera's pictures may be early or late
 
 
@@ -59,6 +60,11 @@ class Stepping:
         """Nearest refresh."""
         return round((time_s - self.phase_s) * self.hz)
 
+    def steps_within(self, time_s: float, half_width_s: float) -> int:
+        """How many refreshes begin within a stretch."""
+        exact, reach = (time_s - self.phase_s) * self.hz, half_width_s * self.hz
+        return floor(exact + reach) - ceil(exact - reach) + 1
+
     def sure_step(self, time_s: float, half_width_s: float, slack_s: float) -> int | None:
         """Refresh of a change that is known to `half_width_s`, if only one can be meant."""
         exact = (time_s - self.phase_s) * self.hz
@@ -93,10 +99,17 @@ class Held:
     out_of_order: tuple[int, ...]
 
 
-def _could_hide(change: Change, shortest_s: float, interval_s: float) -> bool:
+def _could_hide(
+    change: Change, stepping: Stepping | None, shortest_s: float, interval_s: float
+) -> bool:
     """Whether a frame held for `shortest_s` could lie in the gap before a change, unread."""
     if change.glimpsed or change.direct:
         return change.glimpsed
+    if stepping is not None and change.time_s is not None:
+        # a frame between would have come at one refresh and gone at a later one
+        slack_s = max(UNREAD_SLACK * interval_s, STEP_SLACK / stepping.hz)
+        if stepping.steps_within(change.time_s, change.half_width_s + slack_s) < 2:
+            return False
     # one fewer than a frame has on average, as the camera's own jitter may cost one
     pictures = max(1, int(shortest_s / interval_s - 0.6))
     return change.gap_pictures >= pictures or change.gap_s > (pictures + 0.6) * interval_s
@@ -172,7 +185,7 @@ def hold_frames(
                 continue
             missing = range(max(before.number, latest) + 1, change.number)
             latest = max(latest, change.number)
-            hides = bool(missing) and _could_hide(change, shortest_s, interval_s)
+            hides = bool(missing) and _could_hide(change, stepping, shortest_s, interval_s)
             (unseen if hides else dropped).extend(missing)
             # a change right to more than a refresh tells neither hold beside it
             if hides or change.half_width_s > usual_s:

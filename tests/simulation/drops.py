@@ -32,6 +32,7 @@ __all__ = ["Count", "Trial", "count_drops", "drawn", "run_trial"]
 SECONDS = 2.0
 DROPS = 0.12  # of the frames
 STALLS = 0.02
+LATE = 0.05
 RESPONSE = (0.1, 1.0)  # refreshes
 
 
@@ -96,7 +97,13 @@ def _filmed(trial: Trial, folder: Path) -> tuple[Path, Scene]:
     case = trial.case
     pictures = round(SECONDS * case.capture_hz)
     rate = float(case.rate)
-    scene = stage(case, pictures, drops_per_s=DROPS * rate, stalls_per_s=STALLS * rate)
+    scene = stage(
+        case, pictures, drops_per_s=DROPS * rate, stalls_per_s=STALLS * rate, late_per_s=LATE * rate
+    )
+    # wherever the refresh falls between two pictures: a camera at twice of it stays there
+    shift_s = float(np.random.default_rng([case.seed, 4]).random()) / case.capture_hz
+    played = replace(scene.played, starts_s=scene.played.starts_s + shift_s)
+    scene = replace(scene, played=played)
     path = folder / f"{case.seed}-{case.level}-{case.screen.refresh_hz}-{case.capture_hz}.mp4"
     if not path.exists():
         part = path.with_suffix(".part.mp4")

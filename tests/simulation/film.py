@@ -60,7 +60,12 @@ class Scene:
 
 
 def stage(
-    case: Case, pictures: int, *, drops_per_s: float = 1.0, stalls_per_s: float = 0.5
+    case: Case,
+    pictures: int,
+    *,
+    drops_per_s: float = 1.0,
+    stalls_per_s: float = 0.5,
+    late_per_s: float = 0.0,
 ) -> Scene:
     """Play the clip of a case and set up the camera."""
     rng = np.random.default_rng([case.seed, 1])
@@ -71,6 +76,7 @@ def stage(
     played = play(
         case.rate, case.screen.refresh_hz, pictures / case.capture_hz + 0.3, rng,
         first=int(rng.integers(0, 60000)), drops_per_s=drops_per_s, stalls_per_s=stalls_per_s,
+        late_per_s=late_per_s,
     )  # fmt: skip
     matrix = view(case.pose, (width, height), strip_rows)
     ends = np.array(

@@ -68,11 +68,12 @@ def play(
     first: int = 0,
     drops_per_s: float = 0.0,
     stalls_per_s: float = 0.0,
+    late_per_s: float = 0.0,
 ) -> Playback:
     """Play a clip: frame n at the first refresh at or after n / rate, with injected mistakes.
 
     A dropped frame leaves the one before it on; a stall delays all later frames by one
-    frame's time.
+    frame's time; a late frame comes on some refreshes late, and is held that much shorter.
     """
     count = int(seconds * rate) + 3
     phase = Fraction(int(rng.integers(0, 1000)), 1000)
@@ -94,12 +95,22 @@ def play(
                 shown = refresh
         if stalled[i]:
             delay += 1
+    if late_per_s:
+        _delay(starts, rng.random((2, len(starts))), late_per_s / float(rate), float(refresh_hz))
     return Playback(
         np.array(starts),
         np.array(numbers),
         tuple(int(first + i) for i in np.nonzero(dropped)[0]),
         tuple(int(first + i) for i in np.nonzero(stalled)[0]),
     )
+
+
+def _delay(starts: list[float], chance: FloatArray, share: float, refresh_hz: float) -> None:
+    """Make a share of the frames late by a refresh or more, but not so late as never to come."""
+    for i in range(2, len(starts) - 1):
+        most = round((starts[i + 1] - starts[i]) * refresh_hz) - 1
+        if chance[0, i] < share and most >= 1:
+            starts[i] += (1 + int(chance[1, i] * most)) / refresh_hz
 
 
 def weights(
