@@ -14,7 +14,6 @@ from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.frame_source import FrameSource
 from patterns.production.record import DISPLAYS, ClipRecord, dump, record_json
-from patterns.rendering.planes import Planes
 from patterns.safety.guard import ClipGuard
 from patterns.scenes.loops import loop
 from patterns.sizes import size_name
@@ -144,10 +143,9 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
     if guard.proved:
         _refuse_flashing(job, guard)
     source = FrameSource(clip)
-    frame = Planes.blank(clip.width, clip.height)
     with VideoWriter(_spec(clip, job.path, force=job.force)) as writer:
         for n in range(clip.frames):
-            source.draw(n, frame)
+            frame = source.draw(n, writer.blank())
             guard.see(n, frame)
             writer.write(frame)
             if progress is not None:

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from concurrent.futures import Future
-from fractions import Fraction
-from functools import partial
-
 import numpy as np
 import numpy.typing as npt
 
 from patterns.clip import Clip
 from patterns.errors import RequestError
-from patterns.rendering.ahead import Ahead
 from patterns.rendering.planes import Planes
 from patterns.rendering.terrain_levels import LineLevel, bands
 from patterns.rendering.terrain_picture import LinePlane
@@ -25,7 +20,6 @@ from patterns.scenes.motion import TerrainMotion
 __all__ = ["TerrainRenderer"]
 
 Level = LineLevel | RowLevel
-LEAD_S = Fraction(3, 2)  # of flight by which ground is drawn before it comes into view
 VISIBLE = 0.004  # share of the ground's contrast below which haze hides it
 
 
@@ -57,8 +51,6 @@ class TerrainRenderer:
         self._levels: list[Level] = []
         self._planes: list[LinePlane | RowPlane | None] = [None, None]
         self._lay_out()
-        self._ahead = Ahead("terrain")
-        self._begun: dict[Level, Future[None]] = {}
         self._quiet_m = [0.0] * len(self._levels)
         self._last, self._last_m = -2, 0.0
 
@@ -78,10 +70,6 @@ class TerrainRenderer:
             if drawn is not None:
                 drawn.draw(travel, list(some))
         self._last = n
-
-    def close(self) -> None:
-        """Drop what was begun ahead. Need not be called."""
-        self._ahead.close()
 
     def _lay_out(self) -> None:
         """Split the rows of the picture into sky and levels."""
@@ -109,52 +97,17 @@ class TerrainRenderer:
             self._planes = [LinePlane(lines, 0), LinePlane(lines, 1)]
 
     def _make(self, travel: float, n: int) -> None:
-        """Have every chunk that a frame needs, and begin the next of each level.
+        """Have every chunk that a frame needs.
 
-        Each level has at most one job under way, so that a chunk can use what the one
-        before it left.
+        Drawn when needed, by this thread: a second one would mostly wait for the first one's
+        Python (it took more time, not less), and the other processor is the encoder's.
         """
         if n not in (self._last, self._last + 1) or travel < self._last_m:
-            self._wait(list(self._begun))
             self._quiet_m = [0.0] * len(self._levels)
         self._last_m = travel
-        awake = [number for number, quiet_m in enumerate(self._quiet_m) if travel >= quiet_m]
-        waiting = []
-        for level in [self._levels[number] for number in reversed(awake)]:  # the largest first
-            need = level.chunks(travel)
-            if not all(level.holds(chunk) for chunk in need):
-                self._wait([level])
-                self._begin(level, need)
-                waiting.append(level)
-        self._wait(waiting)
-        for number in awake:
-            self._begin_next(number, travel)
-
-    def _begin_next(self, number: int, travel: float) -> None:
-        """Begin a level's next chunk if it comes into view soon, or note until when it is quiet."""
-        level = self._levels[number]
-        lead_m = float(self._motion.ground_speed_m_s * LEAD_S)
-        following = level.chunks(travel)[-1] + 1
-        soon = level.chunks(travel + lead_m)[-1] >= following
-        if level in self._begun and self._begun[level].done():
-            self._wait([level])
-        if level in self._begun:
-            return
-        if soon and not level.holds(following):
-            self._begin(level, range(following, following + 1))
-        else:
-            next_m = min(level.next_m(travel), level.next_m(travel + lead_m) - lead_m)
-            self._quiet_m[number] = next_m - 0.001 * level.step_m
-
-    def _begin(self, level: Level, chunks: range) -> None:
-        self._begun[level] = self._ahead.submit(partial(_make_all, level, chunks))
-
-    def _wait(self, levels: list[Level]) -> None:
-        for level in levels:
-            if level in self._begun:
-                self._begun.pop(level).result()
-
-
-def _make_all(level: Level, chunks: range) -> None:
-    for chunk in chunks:
-        level.make(chunk)
+        for number, level in enumerate(self._levels):
+            if travel < self._quiet_m[number]:
+                continue
+            for chunk in level.chunks(travel):
+                level.make(chunk)
+            self._quiet_m[number] = level.next_m(travel) - 0.001 * level.step_m

@@ -38,6 +38,9 @@ AHEAD = 2
 # A sensor's pixel gathers light over its own width, after the lens has spread it by as much
 # again (that is in the surface's footprint): without both, edges would beat with the pixels.
 APERTURE = 1.0
+# Materials wander at their edges by decimetres: lines further apart than that would step over
+# what lies between, and are drawn as close as the texels.
+FRAYED_M = 0.25
 TAPS = (0.6280, -0.1791, 0.0744, -0.0233)  # tapered sinc, sum 1/2
 # Far away, where a level shows a few lines that creep, what filters reach to costs more than
 # what is seen.
@@ -88,12 +91,12 @@ def halved(lines: FloatArray, taps: tuple[float, ...] = TAPS) -> FloatArray:
     return out
 
 
-def _kernel(blur: float) -> FloatArray:
-    """Weights of whole lines for the aperture and an exposure of `blur` lines."""
-    margin = box_margin(blur) + box_margin(APERTURE)
+def _kernel(blur: float, aperture: float) -> FloatArray:
+    """Weights of whole lines for an aperture and an exposure of so many lines."""
+    margin = box_margin(blur) + box_margin(aperture)
     impulse = np.zeros(4 * margin + 1, np.float32)
     impulse[2 * margin] = 1
-    return np.asarray(box_blur(box_blur(impulse, APERTURE), blur), np.float32)
+    return np.asarray(box_blur(box_blur(impulse, aperture), blur), np.float32)
 
 
 def _filtered(light: FloatArray, kernel: FloatArray) -> FloatArray:
@@ -145,8 +148,9 @@ class LineLevel:
         self.rows = (slice(2 * top, 2 * bottom), slice(top, bottom))
         footprint = luma.sample_ahead_m[self.rows[0]]
         self.step_m = max(float(np.sqrt(footprint.min() * footprint.max())), blur_m / BLUR_LINES)
-        blur = blur_m / self.step_m
-        self._kernel = _kernel(blur if blur > 0.03 else 0.0)  # less cannot be seen
+        self._dense = AHEAD if self.step_m > FRAYED_M else 1
+        blur = blur_m / self.step_m if blur_m > 0.03 * self.step_m else 0.0  # less is not seen
+        self._kernel = _kernel(self._dense * blur, self._dense * APERTURE)
         self.places = tuple(
             rays.ahead_m[some] / self.step_m
             for rays, some in zip((luma, chroma), self.rows, strict=True)
@@ -180,7 +184,8 @@ class LineLevel:
         self._span = (low - self._base, high - self._base)
         seen = ceil(self._span[1]) + 2
         self._taps = SHORT_TAPS if seen <= FEW_LINES else TAPS
-        self._margin = len(self._kernel) // 2 + len(self._taps) - 1
+        self._side = len(self._taps) - 1 if self._dense == 1 else 1
+        self._margin = self._side + ceil((len(self._kernel) // 2) / self._dense)
         # Whole chunks in the first frame's view: nothing is drawn that it does not need.
         least = 2 * self._margin + 1
         self.chunk_lines = max(least, ceil(seen / ceil(seen / CHUNK_LINES)))
@@ -218,18 +223,24 @@ class LineLevel:
             return
         slot = chunk % self.slots
         self._held[slot] = None
-        light = self._light(chunk)
-        kept = _filtered(light, self._kernel)
+        kept = _filtered(self._light(chunk), self._kernel)
         hazed(kept, self._through)
         lines = slice(slot * self.chunk_lines, (slot + 1) * self.chunk_lines)
         doubled = slice(lines.start * AHEAD, lines.stop * AHEAD)
-        luma = halved(codes_of_light(kept, colour=False)[0], self._taps)
-        _keep(luma, self.words[0][doubled])
-        spare = len(self._taps) - 2
-        chroma = codes_of_light(_paired(kept[:, spare : kept.shape[1] - spare]), colour=True)
+        _keep(self._texel_lines(kept), self.words[0][doubled])
+        whole, spare = kept[:, :: self._dense], self._side - 1
+        chroma = codes_of_light(_paired(whole[:, spare : whole.shape[1] - spare]), colour=True)
         for number, codes in enumerate(chroma):
             _keep(codes, self.words[1][lines, :, number])
         self._held[slot] = chunk
+
+    def _texel_lines(self, kept: FloatArray) -> FloatArray:
+        """Luma of a chunk's texel lines and the first of the next, from lines of light."""
+        if self._dense == 1:
+            return halved(codes_of_light(kept, colour=False)[0], self._taps)
+        side = self._dense * self._side
+        some = kept[:, side : kept.shape[1] - side]
+        return np.asarray(codes_of_light(some, colour=False)[0], np.float32)
 
     def _light(self, chunk: int) -> FloatArray:
         """Light of a chunk's lines and of those before them that filters reach back to.
@@ -237,18 +248,22 @@ class LineLevel:
         The last lines of a chunk are drawn apart and serve the next one too, whether it
         finds them kept or has to draw them: the same bytes either way.
         """
-        tail, reach = self._tail, 2 * self._margin + 1
-        first = chunk * self.chunk_lines + self._base + self._margin + 1
+        dense, tail = self._dense, self._tail
+        reach = 2 * dense * self._margin + 1
+        first = dense * (chunk * self.chunk_lines + self._base + self._margin) + 1
         before = tail[1] if tail and tail[0] == chunk - 1 else self._ground(first - reach, reach)
-        last = first + self.chunk_lines - reach
+        last = first + dense * self.chunk_lines - reach
         after = self._ground(last, reach)
         self._tail = (chunk, after)
         body = [self._ground(first, last - first)] if last > first else []
-        return np.concatenate([before, *body, after], 1)
+        light = np.concatenate([before, *body, after], 1)
+        more = dense * (self._margin - self._side) - len(self._kernel) // 2
+        return np.asarray(light[:, more : light.shape[1] - more], np.float32)
 
     def _ground(self, first: int, count: int) -> FloatArray:
-        along = np.arange(first, first + count, dtype=np.float64) * self.step_m
-        return view(self._country, GridAxis(along, self.step_m, self.step_m), self._across)
+        between_m = self.step_m / self._dense
+        along = np.arange(first, first + count, dtype=np.float64) * between_m
+        return view(self._country, GridAxis(along, self.step_m, between_m), self._across)
 
 
 def _keep(codes: FloatArray, target: npt.NDArray[np.uint32]) -> None:

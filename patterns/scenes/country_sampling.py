@@ -118,19 +118,23 @@ class GridSampler:
 
 
 def _change(values: FloatMap, axis: int, places: GridAxis) -> FloatMap:
-    """How much `values` change along an axis over the width of one of its boxes."""
+    """How much `values` change along an axis over the width of one of its boxes.
+
+    Taken over that width, not from place to place: edges are as wide however close
+    together the places lie.
+    """
+    lag = min(max(1, round(places.width_m / places.step_m)), values.shape[axis] - 1)
     out = np.empty_like(values)
-    if values.shape[axis] == 1:  # nothing to compare with: distances change by a metre a metre
+    if lag == 0:  # nothing to compare with: distances change by a metre a metre
         out.fill(places.width_m)
         return out
-    if axis == 0:
-        np.subtract(values[1:], values[:-1], out[:-1])
-        out[-1] = out[-2]
-    else:
-        np.subtract(values[:, 1:], values[:, :-1], out[:, :-1])
-        out[:, -1] = out[:, -2]
+    # Views, the axis first: rows and columns then cost the same lines of code.
+    read, write = (v if axis == 0 else v.T for v in (values, out))
+    first, last = lag // 2, len(read) - (lag - lag // 2)
+    np.subtract(read[lag:], read[:-lag], write[first:last])
+    write[:first], write[last:] = write[first], write[last - 1]
     np.abs(out, out)
-    out *= np.float32(places.width_m / places.step_m)
+    out *= np.float32(places.width_m / (lag * places.step_m))
     return out
 
 

@@ -24,6 +24,7 @@ Values = npt.NDArray[np.floating[Any]]
 Softness = Values | np.floating[Any] | float
 
 PENUMBRA = 0.3  # width of the edge of a tree's shadow, in heights of a full-grown crown
+TREELESS = 0.05  # readiness of trees to stand, below which there are none
 VERGE_M = 4.3  # wider than the nearest-sample steps of the parcel map
 # Both divide the country's period, or rows would break at its edge.
 DRILL_M, WHEELINGS_M = PERIOD_M / 2560, PERIOD_M / 170
@@ -217,14 +218,15 @@ def _trees(
     m: Materials, at: Sampler, light: FloatMap, coarse: Values, middle: Values, fine: Values | float
 ) -> None:
     maps = m.maps["trees"], m.maps["trees_sunward"]
-    if max(at.bounds(maps[0])[1], at.bounds(maps[1])[1]) < 0.05:
+    if max(at.bounds(maps[0])[1], at.bounds(maps[1])[1]) < TREELESS:
         return
     stand, stand_sunward = at.read(maps[0]), at.read(maps[1])
     blur = np.float32(max(at.texel_x_m, at.texel_y_m) / 3)
     ragged = np.asarray(0.11 * middle + 0.09 * coarse, np.float32)  # twigs and boughs
-    height = at.read(m.crowns) + stand - 1 + ragged
+    height = _wooded(at.read(m.crowns) + stand - 1 + ragged, stand)
     width = 0.5 * np.minimum(at.softness(height), 1) + 0.3 * np.minimum(blur, 2)
     cast = at.read(m.crown_shade) + stand_sunward - 1 + 0.7 * ragged
+    cast = _wooded(cast, stand_sunward)
     # A crown lets light through at its rim: its shadow begins faintly.
     _darken(light, 0.8 * _inside(cast - 0.06, width, PENUMBRA))
     share = _inside(height, width, 0.03)
@@ -238,3 +240,14 @@ def _trees(
         part -= channel
         part *= share
         np.add(channel, part, channel)
+
+
+def _wooded(height: FloatMap, stand: FloatMap) -> FloatMap:
+    """Heights of crowns, but none where trees hardly stand: below TREELESS not a leaf.
+
+    A block of ground without trees is passed over, and must then look the same as in a
+    block that holds some.
+    """
+    low = stand - np.float32(TREELESS + 0.05)
+    low *= 20
+    return np.asarray(np.minimum(height, low, out=low), np.float32)

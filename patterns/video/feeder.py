@@ -39,6 +39,7 @@ class Feeder:
         self._full: SimpleQueue[UInt8Array | None] = SimpleQueue()
         for _ in range(DEPTH):
             self._free.put(np.empty(frame_bytes, np.uint8))
+        self._lent: tuple[Planes, UInt8Array] | None = None
         self._given_up = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
@@ -48,9 +49,20 @@ class Feeder:
         """Whether the other end of the pipe has gone."""
         return self._given_up.is_set()
 
+    def lend(self, width: int, height: int) -> Planes:
+        """Memory for the next frame, which `put` need not copy; waits while all is full."""
+        if self._lent is None:
+            buffer = self._free.get()
+            self._lent = Planes.over(buffer, width, height), buffer
+        return self._lent[0]
+
     def put(self, frame: Planes) -> None:
-        """Queue a copy of `frame`; waits while all buffers are full."""
-        buffer = self._free.get()
+        """Queue what was lent, or a copy of any other `frame`; waits while all buffers are full."""
+        lent, self._lent = self._lent, None
+        if lent is not None and frame is lent[0]:
+            self._full.put(lent[1])
+            return
+        buffer = self._free.get() if lent is None else lent[1]
         start = 0
         for plane in (frame.y, frame.cb, frame.cr):
             buffer[start : start + plane.size].reshape(plane.shape)[:] = plane

@@ -153,8 +153,13 @@ class VideoWriter:
         assert self._process is not None, "not entered"
         return self._process.pid
 
+    def blank(self) -> Planes:
+        """Memory to draw the next frame into, with no meaning yet; `write` takes it uncopied."""
+        assert self._feeder is not None, "blank() outside of the with block"
+        return self._feeder.lend(self.spec.width, self.spec.height)
+
     def write(self, frame: Planes) -> None:
-        """Queue the next frame; it is copied, so that its buffers may be used again.
+        """Queue the next frame: what `blank` gave, or any other, which is copied.
 
         Raises
         ------

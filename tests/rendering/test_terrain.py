@@ -14,8 +14,8 @@ from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.rendering.box_blur import box_blur, box_margin
 from patterns.rendering.planes import Planes
-from patterns.rendering.terrain import TerrainRenderer
-from patterns.rendering.terrain_levels import APERTURE, LineLevel
+from patterns.rendering.terrain import VISIBLE, TerrainRenderer
+from patterns.rendering.terrain_levels import APERTURE, LineLevel, bands
 from patterns.rendering.terrain_picture import LinePlane
 from patterns.rendering.terrain_rays import Plane, Rays, cast
 from patterns.rendering.terrain_rows import RowLevel, RowPlane
@@ -74,32 +74,40 @@ def both_rays(motion: TerrainMotion) -> tuple[Rays, Rays]:
 
 
 def assert_close(off: list[FloatCodes]) -> None:
-    """Within 2 codes, but for 6 % of the samples; no bias; the error at edges bounded."""
+    """Within 2 codes, but for 3 % of the samples, and nearly all of these within 6; no bias."""
     signed = np.concatenate(off)
     error = np.abs(signed)
-    assert abs(signed.mean()) < 0.35
-    assert error.mean() < 0.9  # of which rounding alone is 0.25
-    assert (error > 2).mean() <= 0.06
-    assert np.quantile(error, 0.999) < 16
+    assert abs(signed.mean()) < 0.1
+    assert error.mean() < 0.75  # of which rounding alone is 0.25
+    assert (error > 2).mean() <= 0.03
+    assert np.quantile(error, 0.999) < 6
+
+
+def levels_of(rays: Rays, chroma: Rays) -> list[tuple[int, int]]:
+    """Rows of chroma of each level, the farthest first, as the renderer has them."""
+    seen = transmittance(rays.range_m) > VISIBLE
+    return bands(chroma.sample_ahead_m, np.flatnonzero(seen[::2] & seen[1::2]))
 
 
 @pytest.mark.parametrize("angle", [0, 90, 180, 360])
-@pytest.mark.parametrize("flight", ["forward", "down"])
-def test_level_against_averaged_sub_frames(country: Country, flight: str, angle: int) -> None:
-    """320 sub-frames of the country, four times as fine along the flight as the level's lines.
+@pytest.mark.parametrize(
+    ("flight", "which"), [("forward", 6), ("forward", -5), ("forward", -2), ("down", 0)]
+)
+def test_level_against_averaged_sub_frames(
+    country: Country, flight: str, which: int, angle: int
+) -> None:
+    """320 sub-frames of the country, four times as fine along the flight as a pixel.
 
-    A few samples differ by more than 2 codes. In a 1920x1080 frame of the default flight 5 %
-    did (180 degrees 5.4 %, 0 degrees 5.2 %, from 8800 samples), mostly far away and in the
-    middle distance; in the nearest third of the picture less than 1 %. Against 256 sub-frames
-    of the surface as the level knows it, once a line, only 0.2 % did: interpolating codes,
-    haze and rounding are not the cause. It is that materials with hard edges, ragged by noise
-    finer than a line, are given their threshold once a line and not four times.
+    A few samples differ by more than 2 codes: in a 1920x1080 frame of the default flight 1.4 %
+    (180 degrees; 0 degrees 1.8 %), and 0.05 % by more than 4, at the edges of materials in the
+    far half of the picture. Noise makes them ragged, more finely than the two lines a pixel
+    that are drawn there (one a pixel near the camera) can follow.
     """
     motion = TerrainMotion(flight)  # type: ignore[arg-type]
     rays, chroma = both_rays(motion)
     blur_m = 10 / 24 * angle / 360
-    rows = (200, 206)
-    level = LineLevel(country, rays, chroma, (100, 103), blur_m)
+    top, bottom = levels_of(rays, chroma)[which]
+    level = LineLevel(country, rays, chroma, (top, bottom), blur_m)
     travel = 37.123
     for chunk in level.chunks(travel):
         level.make(chunk)
@@ -107,14 +115,14 @@ def test_level_against_averaged_sub_frames(country: Country, flight: str, angle:
     LinePlane([level], 0).draw(travel, [drawn])
     step = level.step_m / 4
     off = []
-    for row in range(*rows):
+    for row in range(2 * top, 2 * bottom, max(1, (bottom - top) // 4)):
         place = (rays.ahead_m[row] + travel) / step
         offsets = moments(blur_m / step, 4 * APERTURE)
         first = int(np.floor(place + offsets.min())) - 2
         count = int(np.ptp(offsets)) + 8
         along = GridAxis.even(first * step, step, count, level.step_m)
         light = view(country, along, level._across)
-        columns = level.columns[0][row - rows[0]]
+        columns = level.columns[0][row - 2 * top]
         light = (light[..., columns // 2] + light[..., (columns + 1) // 2]) * np.float32(0.5)
         mean = np.stack(
             [brute(light[..., k], place - first + offsets) for k in range(0, WIDTH, 3)], -1
@@ -230,7 +238,6 @@ def test_memory_does_not_grow_with_travel() -> None:
     for n in range(1, 30):
         frame(renderer, n, 192, 108)
     assert held() == before
-    assert len(renderer._begun) <= len(renderer._levels)
 
 
 @pytest.mark.parametrize(

@@ -179,7 +179,8 @@ def test_a_file_that_is_cut_off_gives_what_it_has(tmp_path: Path) -> None:
         for frame in moving_texture(30):
             writer.write(frame)
     cut = tmp_path / "cut.mp4"
-    cut.write_bytes(path.read_bytes()[:60_000])
+    whole = path.read_bytes()
+    cut.write_bytes(whole[: len(whole) // 2])
     found = [time_s for time_s, _ in read_luma(cut)]
     assert 3 < len(found) < 30
     assert found == [Fraction(n, 25) for n in range(len(found))]
