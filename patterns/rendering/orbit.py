@@ -40,7 +40,7 @@ __all__ = ["OrbitRenderer"]
 Ints = npt.NDArray[np.int64]
 
 AHEAD, LATER = 24, 240  # frames before they are drawn that texels are begun, or may be
-TOGETHER = 6  # frames of a clip in order that are drawn at once: texels are fetched once for all
+TOGETHER = 8  # frames of a clip in order that are drawn at once: texels are fetched once for all
 
 
 class OrbitRenderer:

@@ -24,11 +24,13 @@ __all__ = ["OrbitGround"]
 
 Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
+Codes = npt.NDArray[np.uint16]
 
 BLOCK = 128
 CELLS_TOGETHER = 16384  # that are read at once: the working arrays stay in cache
 REACH = 4  # steps between the places that stand for all, and about each of them
 FINEST_STEP_M = 0.03
+FULL = 65535  # full light of the country that is kept: half the room, and fine enough
 APRON_M = 6.6  # beyond the subject's foot that gravel may lie
 HIDDEN_M = 25.0  # that the subject hides any sky from
 COARSER = 2.2  # the country's samples lie at most this many cells apart
@@ -52,7 +54,10 @@ def _some(count: int, apart: float) -> npt.NDArray[np.intp]:
 
 
 class _Level:
-    """Square of the country about the subject, light every `step_m`, filled block by block."""
+    """Square of the country about the subject, light every `step_m`, filled block by block.
+
+    Its light is 3 planes of 0 to FULL.
+    """
 
     def __init__(self, step_m: float, outer_m: float) -> None:
         self.step_m = step_m
@@ -61,7 +66,7 @@ class _Level:
         self._claimed: dict[tuple[int, int], Future[None]] = {}
         self._claiming = Lock()
         # Memory of blocks that are never filled is never taken from the machine.
-        self.light = np.zeros((3, 2 * self.half, 2 * self.half), np.float32)
+        self.light = np.zeros((3, 2 * self.half, 2 * self.half), np.uint16)
 
     def ensure(
         self,
@@ -111,8 +116,8 @@ class _Level:
             GridAxis.even(c + (k - self.half) * self.step_m, self.step_m, BLOCK, self.step_m)
             for c, k in zip(centre, (i, j), strict=True)
         ]
-        light = country.grid(axes[0], axes[1])
-        self.light[:, i : i + BLOCK, j : j + BLOCK] = light
+        light = country.grid(axes[0], axes[1]) * np.float32(FULL)
+        self.light[:, i : i + BLOCK, j : j + BLOCK] = np.rint(light, out=light)
 
     def read(self, sines: Light, cosines: Light, radii: Light, out: Light) -> None:
         """Fill `out` (m, 3, n) with light on m rays at n radii, linear between samples."""
@@ -121,32 +126,31 @@ class _Level:
         px, py = sines * steps, cosines * steps
         px += np.float32(self.half)
         py += np.float32(self.half)
-        i, j = px.astype(np.int32), py.astype(np.int32)
+        i, j = np.floor(px), np.floor(py)
         px -= i
         py -= j
         side = 2 * self.half
         place = i.astype(np.intp)
         place *= side
-        place += j
-        low, high, more = (np.empty(place.shape, np.float32) for _ in range(3))
+        place += j.astype(np.intp)
+        found = np.empty(place.shape, np.uint16)
         for channel, flat in enumerate(self.light.reshape(3, -1)):
-            _mixed(flat, place, py, low, more)
-            _mixed(flat[side:], place, py, high, more)
+            low, high = _mixed(flat, place, py, found), _mixed(flat[side:], place, py, found)
             high -= low
             high *= px
-            np.add(low, high, out=out[:, channel])
+            low += high
+            np.multiply(low, np.float32(1 / FULL), out=out[:, channel])
 
 
-def _mixed(
-    samples: Light, place: npt.NDArray[np.intp], part: Light, out: Light, scratch: Light
-) -> None:
-    """Fill `out` with what lies at `part` between each sample and the next."""
+def _mixed(samples: Codes, place: npt.NDArray[np.intp], part: Light, found: Codes) -> Light:
+    """What lies at `part` between each sample and the next; `found` is working space."""
     # The square reaches beyond all that is asked for: nothing is clipped.
-    samples.take(place, out=out, mode="clip")
-    samples[1:].take(place, out=scratch, mode="clip")
-    scratch -= out
-    scratch *= part
-    out += scratch
+    low = samples.take(place, out=found, mode="clip").astype(np.float32)
+    high = samples[1:].take(place, out=found, mode="clip").astype(np.float32)
+    high -= low
+    high *= part
+    low += high
+    return low
 
 
 class OrbitGround:
