@@ -1,7 +1,8 @@
 """From runs of a number to the moments at which the screen changed, and what was missed.
 
 A recording sees a frame come on some time between the last picture that shows another
-and the first that shows it; the middle of the two is right to half of that gap. Where
+and the first that shows it; the middle of the two is right to half of that gap. A picture
+that shows both in about equal parts tells it better: then it is under way. Where
 pictures between were unread for so long that a whole frame could hide in the gap, what
 is missing is `unseen`, not dropped.
 """
@@ -77,9 +78,11 @@ def _change(before: Run | None, run: Run) -> Change:
     if before is None:
         return Change(run.number, None, 0.0, 0.0, 0)
     gap_s = float(run.first_s - before.last_s)
-    middle_s = float(run.first_s + before.last_s) / 2
+    time_s, half_s = float(run.first_s + before.last_s) / 2, gap_s / 2
+    if run.halfway_s is not None:
+        time_s, half_s = float(run.halfway_s), float(run.halfway_within_s)
     unread = run.first_picture - before.last_picture - 1
-    return Change(run.number, middle_s, gap_s / 2, gap_s, unread, run.direct, run.glimpsed)
+    return Change(run.number, time_s, half_s, gap_s, unread, run.direct, run.glimpsed)
 
 
 def passages(runs: Sequence[Run], rate: Fraction) -> tuple[Passage, ...]:

@@ -139,7 +139,8 @@ def find_refresh(
         found = _without_grid(times, half, given, interval_s)
     else:
         found = _with_grid(grid, rate, given, times, half, interval_s)
-    if found.stepping is not None and _torn(times, found.stepping, interval_s):
+    on = found.stepping or (None if found.grid is None else _stepping(found.grid))
+    if on is not None and _torn(times, on, interval_s):
         return replace(found, stepping=None, torn=True)
     return found
 

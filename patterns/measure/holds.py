@@ -152,6 +152,7 @@ def hold_frames(
     passages: Sequence[Passage],
     stepping: Stepping | None,
     *,
+    gaps_on: Stepping | None = None,
     shortest_s: float,
     usual_s: float,
     interval_s: float,
@@ -164,6 +165,8 @@ def hold_frames(
         Stretches without a seek.
     stepping
         The display's refresh, if it is known.
+    gaps_on
+        The same, or the finest refresh that it may have, to tell what could hide in a gap.
     shortest_s
         Shortest time for which a frame can be on screen: a refresh, the shortest that the
         camera can follow if it is not known.
@@ -185,7 +188,7 @@ def hold_frames(
                 continue
             missing = range(max(before.number, latest) + 1, change.number)
             latest = max(latest, change.number)
-            hides = bool(missing) and _could_hide(change, stepping, shortest_s, interval_s)
+            hides = bool(missing) and _could_hide(change, gaps_on, shortest_s, interval_s)
             (unseen if hides else dropped).extend(missing)
             # a change right to more than a refresh tells neither hold beside it
             if hides or change.half_width_s > usual_s:

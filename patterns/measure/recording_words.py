@@ -19,6 +19,7 @@ __all__ = ["recording_verdict", "recording_warnings", "too_slow"]
 
 FEW_FRAMES = 6
 LOW_YIELD = 0.5
+ENOUGH = 4  # captures a refresh, at which drops are told on slow panels as well
 CAPTURE_RATES = (120, 240, 480, 960)
 SLOWEST_DISPLAY_HZ = 48  # no display in use refreshes slower
 OFTEN_ENOUGH = 1.98  # captures a refresh; a camera said to run at twice may run a little less
@@ -143,7 +144,15 @@ def recording_warnings(reading: Reading, found: FoundRefresh, watched: Watched) 
     if reading.unseen:
         yield (
             f"Of {counted(len(reading.unseen), 'frame')} nothing can be told, for pictures were "
-            "unread for as long as a frame takes: they count neither as shown nor as dropped."
+            "unread for as long as a frame takes: they count neither as shown nor as dropped. "
+            f"{_sharper(reading, found)}"
+        )
+    if found.torn and found.refresh_hz is not None:
+        yield (
+            "The camera runs in step with the display, and each frame comes on just between two "
+            "pictures: holds cannot be counted in refreshes. Film at "
+            f"{_camera_for(float(found.refresh_hz), reading.capture_hz or 0.0)} pictures a second, "
+            "or start the recording anew."
         )
     if found.refresh_hz is None and reading.refresh_candidates and len(reading.holds) >= FEW_FRAMES:
         yield (
@@ -158,6 +167,19 @@ def recording_warnings(reading: Reading, found: FoundRefresh, watched: Watched) 
             f"Holds in seconds are right to {1000 / reading.capture_hz:.1f} ms, the time from "
             "picture to picture."
         )
+
+
+def _sharper(reading: Reading, found: FoundRefresh) -> str:
+    """What makes fewer frames untold."""
+    capture = reading.capture_hz or 0.0
+    refresh = found.refresh_hz or max(found.candidates, default=None)
+    if refresh is not None and capture < ENOUGH * float(refresh):
+        faster = [hz for hz in CAPTURE_RATES if hz > 1.05 * capture]
+        if faster:
+            return f"Film at {faster[0]} pictures a second, and with a shorter exposure."
+    if found.refresh_hz is None and found.candidates:
+        return "Give --display, so that it is known how short a frame may be."
+    return "Come nearer, lower the exposure, and turn the screen brighter, so that it pulses less."
 
 
 def _period(reading: Reading) -> Iterator[str]:

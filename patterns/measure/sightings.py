@@ -22,6 +22,7 @@ LEAST_SHARE = 0.08
 # Of the light, that each of two distant frames gives where one is seen to follow the other. If
 # a frame between them had been on for a refresh, it would outshine the earlier one by far.
 SURE_SHARE = 0.15
+HALF = (0.35, 0.65)  # shares that noise or over-exposure may turn into the larger part
 MOST_BETWEEN = 64  # unread pictures in a row that are kept to tell what followed what
 
 
@@ -74,6 +75,9 @@ class Run:
         both and none of the numbers between, which would have had to come first.
     glimpsed
         Whether a number between was seen to give light, though never the larger part.
+    halfway_s, halfway_within_s
+        When a picture shows it and the number before in about equal parts, so that either may
+        have been taken for the larger, and how well that tells the time; None if none does.
     """
 
     number: int
@@ -84,6 +88,8 @@ class Run:
     pictures: int = 1
     direct: bool = False
     glimpsed: bool = False
+    halfway_s: Fraction | None = None
+    halfway_within_s: Fraction = Fraction(0)
 
 
 @dataclass(frozen=True)
@@ -147,6 +153,7 @@ class _Between:
 
     def __init__(self) -> None:
         self.pairs: set[tuple[int, int]] = set()
+        self.halfway_s: dict[tuple[int, int], Fraction] = {}
         self.pictures: list[Unread] = []
 
     def unread(self, picture: Unread) -> None:
@@ -154,10 +161,15 @@ class _Between:
         if picture.lit and len(self.pictures) < MOST_BETWEEN:
             self.pictures.append(picture)
 
-    def mixed(self, found: Strip) -> None:
-        """Keep the two numbers of a mixture."""
-        if found.later is not None and SURE_SHARE <= found.share <= 1 - SURE_SHARE:
-            self.pairs.add((found.number, found.later))
+    def mixed(self, found: Strip, time_s: Fraction) -> None:
+        """Keep the two numbers of a mixture, and when they were even."""
+        if found.later is None:
+            return
+        pair = found.number, found.later
+        if SURE_SHARE <= found.share <= 1 - SURE_SHARE:
+            self.pairs.add(pair)
+        if HALF[0] <= found.share <= HALF[1]:
+            self.halfway_s[pair] = time_s
 
     def tell(self, before: int, number: int) -> tuple[bool, bool]:
         """Whether `number` was seen to take over from `before`, and a number between them."""
@@ -187,7 +199,7 @@ class Sightings:
         self._mixtures: list[Mixture] = []
         self._mixing = False
         self._between = _Between()
-        self._first_s = self._last_s = Fraction(0)
+        self._first_s = self._last_s = self._step_s = Fraction(0)
 
     @property
     def pictures(self) -> int:
@@ -199,7 +211,7 @@ class Sightings:
         picture = self._pictures
         self._pictures += 1
         self._first_s = time_s if picture == 0 else self._first_s
-        self._last_s = time_s
+        self._step_s, self._last_s = time_s - self._last_s, time_s
         if isinstance(found, Unread):
             self._unread[found.reason] += 1
             self._mixing = False
@@ -212,7 +224,7 @@ class Sightings:
         # a mixture of distant frames is what a drop looks like while it passes, and no blend
         self._mix(time_s, found, mixed=mixed and found.later == found.number + 1)
         late = found.later is not None and found.share >= 0.5
-        self._between.mixed(found)
+        self._between.mixed(found, time_s)
         self._run(time_s, picture, found.later if late and found.later else found.number)
 
     def _run(self, time_s: Fraction, picture: int, number: int) -> None:
@@ -223,10 +235,19 @@ class Sightings:
             )
             self._between.pictures.clear()
             return
-        direct = glimpsed = False
+        run = Run(number, time_s, time_s, picture, picture)
         if self._runs:
-            direct, glimpsed = self._between.tell(self._runs[-1].number, number)
-        self._runs.append(Run(number, time_s, time_s, picture, picture, 1, direct, glimpsed))
+            before = self._runs[-1].number
+            direct, glimpsed = self._between.tell(before, number)
+            halfway_s = self._between.halfway_s.get((before, number))
+            run = replace(
+                run,
+                direct=direct,
+                glimpsed=glimpsed,
+                halfway_s=halfway_s,
+                halfway_within_s=self._step_s,
+            )
+        self._runs.append(run)
         self._between = _Between()
 
     def _mix(self, time_s: Fraction, found: Strip, *, mixed: bool) -> None:

@@ -234,11 +234,12 @@ def _lifted(
     Where white is clipped the two frames' levels add up to more than one. Still all cells
     that only one of the two lights have the same level, in the number and in the hold row.
     """
-    if not len(going) or not len(coming):
-        return None
+    held = np.clip([held_going, held_coming], 0, 1)
+    # where no number cell belongs to one of the two alone, its hold cell speaks for it
+    going, coming = (c if len(c) else held[i : i + 1] for i, c in enumerate((going, coming)))
     levels = np.clip([going.mean(), coming.mean()], 0, 1)
     spread = max(np.ptp(going), np.ptp(coming))
-    off = np.abs(levels - np.clip([held_going, held_coming], 0, 1)).max()
+    off = np.abs(levels - held).max()
     if levels.sum() < 1 or spread > SPREAD or off > HOLD_SPREAD:
         return None
     return float(levels[1] / levels.sum())
