@@ -28,6 +28,7 @@ PLAIN = np.array([1.0, 0.0, 0.0])
 TRUST = np.array([0.15, 0.02, 0.02])  # pulls the curve to the plain one where little is told
 LARGEST_MOVE = 0.25
 STEEPEST = 0.8  # of p, either way: the darkest levels' slope stays above a fifth
+FLATTEST = 0.9  # of p + q: the lightest levels' slope stays above a tenth
 SIGNAL = np.linspace(0, 1, 1025)
 CODES = np.clip((np.arange(256) - 16) / 219, 0, 1)  # signal of narrow-range luma codes
 
@@ -89,6 +90,7 @@ def fit_curve(misfit: Callable[[LightCurve], FloatArray]) -> tuple[LightCurve, f
         change = np.linalg.solve(slope.T @ slope + np.diag(pull), -target)
         parameters = parameters + np.clip(change, -LARGEST_MOVE, LARGEST_MOVE)
         parameters[1] = np.clip(parameters[1], -STEEPEST, STEEPEST)
+        parameters[2] = min(parameters[2], FLATTEST - parameters[1])
     curve = _curve(parameters)
     return curve, float(np.sqrt(np.mean(misfit(curve) ** 2)))
 

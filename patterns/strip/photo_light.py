@@ -29,10 +29,9 @@ SENSITIVITY = Scales(
     (0.1, 0.25), (0.03, 0.1), (0.001, 0.003, 0.01, 0.03),
     (0.001, 0.003, 0.006, 0.01, 0.015, 0.02, 0.03),
 )  # fmt: skip
-TONES = tuple(i for i, n in enumerate(HALFTONES) if n not in ("0", "1") and "coarse" not in n)
-FRACTIONS = np.array([float(Fraction(HALFTONES[i])) for i in TONES])
-TONE_WEIGHT = np.array([0.5, 0.8, 0.8, 1.0, 1.0])  # the darkest are the least sure
-SOLID = HALFTONES.index("1")
+TONES = slice(1, None)  # all halftones but the black one
+FRACTIONS = np.array([float(Fraction(name.partition(" ")[0])) for name in HALFTONES[TONES]])
+TONE_WEIGHT = np.array([0.5, 0.8, 0.8, 1.0, 1.0, 1.0, 1.0])  # the darkest are the least sure
 LEAST = 1e-4
 ROUNDS = 2  # of curve and fields in turn: the fields hardly change with the curve
 # Found by the simulation: stated uncertainty over true errors, and what errors remain
@@ -139,10 +138,12 @@ class _Model:
         cells = len(self._pixels.held)
         tones = np.array([table[p.codes].mean() for p in self._pixels.halftones])
         tones = (tones - stray[cells:]) / sensitivity[cells:]
-        ratio = np.maximum(tones[list(TONES)] / max(float(tones[SOLID]), LEAST), LEAST)
+        off = np.log(np.maximum(tones[TONES], LEAST) / FRACTIONS)
+        # the patches take the same part of their fields, whatever that is
+        off -= np.average(off, weights=TONE_WEIGHT**2)
         light, _ = self.held(table, stray, paper)
         total = max(float((light / sensitivity[:cells]).sum()), LEAST)
-        return np.append(TONE_WEIGHT * np.log(ratio / FRACTIONS), np.log(total))
+        return np.append(TONE_WEIGHT * off, np.log(total))
 
     def shares(self, curve: LightCurve) -> tuple[FloatArray, FloatArray]:
         """Shares of the hold cells and their covariance."""

@@ -19,8 +19,8 @@ __all__ = ["RIGHT_TO", "risks", "told"]
 
 FloatArray = npt.NDArray[np.float64]
 RIGHT_TO = 0.08
-RISK = 0.005  # of a told hold being further off
-ODD = 0.15  # share of holds that may be of any length
+RISK = 0.01  # of a told hold being further off
+ODD = 0.3  # share of holds that may be of any length
 LONGEST = 3.0  # mean holds, that such a hold may last
 STEP = 0.01  # mean holds, between the lengths on trial
 ROUNDS = 60
