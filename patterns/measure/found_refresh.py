@@ -23,7 +23,7 @@ from patterns.measure.refresh import (
 from patterns.timing.cadence import Display
 from patterns.timing.rates import format_decimal
 
-__all__ = ["MOST_PER_CAPTURE", "FoundRefresh", "find_refresh", "hertz_list"]
+__all__ = ["FoundRefresh", "find_refresh", "hertz_list"]
 
 FloatArray = npt.NDArray[np.float64]
 NEAR = 0.004  # relative, to be taken for equal
@@ -74,6 +74,19 @@ class FoundRefresh:
     contradicts: bool = False
     too_fast_hz: Fraction | None = None
     torn: bool = False
+
+    def fastest_followed(self, interval_s: float) -> float | None:
+        """Fastest refresh, hertz, that the display may have and the camera can follow."""
+        followed = (float(hz) for hz in self.candidates)
+        return max((hz for hz in followed if hz * interval_s <= MOST_PER_CAPTURE), default=None)
+
+    def finest(self, interval_s: float) -> Stepping | None:
+        """Refreshes at which frames may come on: the finest there may be, if not known."""
+        fastest = self.fastest_followed(interval_s)
+        if self.stepping is not None or self.torn or self.grid is None or fastest is None:
+            return self.stepping
+        multiple = round(fastest / self.grid.hz)
+        return _stepping(self.grid, multiple) if multiple else None
 
 
 def hertz_list(values: Sequence[Fraction]) -> str:

@@ -12,7 +12,7 @@ import numpy as np
 from patterns.measure.changes import Passage, passages
 from patterns.measure.expected import Expected, TimingError, expected, timing_error
 from patterns.measure.explain import Facts, explanations
-from patterns.measure.found_refresh import MOST_PER_CAPTURE, FoundRefresh, find_refresh
+from patterns.measure.found_refresh import FoundRefresh, find_refresh
 from patterns.measure.hold_pattern import hold_pattern
 from patterns.measure.holds import Held, HeldFrame, Stepping, hold_frames
 from patterns.measure.reading import Blend, Reading
@@ -173,7 +173,7 @@ def judge_recording(
     held = hold_frames(
         stretches,
         found.stepping,
-        gaps_on=_gap_steps(found, interval_s),
+        gaps_on=found.finest(interval_s),
         shortest_s=_shortest(found, display, interval_s, usual_s),
         usual_s=usual_s,
         interval_s=interval_s,
@@ -222,21 +222,6 @@ def judge_recording(
     return _worded(reading, found, display, warnings, pattern, watched)
 
 
-def _followed(found: FoundRefresh, interval_s: float) -> float | None:
-    """Fastest refresh that the display may have and the camera can follow, hertz."""
-    followed = [float(hz) for hz in found.candidates if float(hz) * interval_s <= MOST_PER_CAPTURE]
-    return max(followed, default=None)
-
-
-def _gap_steps(found: FoundRefresh, interval_s: float) -> Stepping | None:
-    """Refreshes at which a frame could come on in a gap; the finest there may be, if unknown."""
-    fastest = _followed(found, interval_s)
-    if found.stepping is not None or found.torn or found.grid is None or fastest is None:
-        return found.stepping
-    multiple = round(fastest / found.grid.hz)
-    return Stepping(found.grid.hz * multiple, found.grid.phase_s) if multiple else None
-
-
 def _shortest(
     found: FoundRefresh, display: Display | None, interval_s: float, usual_s: float
 ) -> float:
@@ -249,7 +234,7 @@ def _shortest(
         return usual_s
     if display is not None and display.is_variable:
         return min(usual_s, 1 / float(display.highest_hz))
-    fastest = _followed(found, interval_s)
+    fastest = found.fastest_followed(interval_s)
     return min(usual_s, 1 / fastest if fastest else 2 * interval_s)
 
 
