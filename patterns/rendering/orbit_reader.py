@@ -23,7 +23,7 @@ Pairs = npt.NDArray[np.uint16] | npt.NDArray[np.uint32]
 
 SUBTEXEL_BITS = 6
 SUBTEXELS = 1 << SUBTEXEL_BITS  # a place is kept to this part of a texel
-BLOCK = 32768  # pixels at once: the working arrays stay in cache
+BLOCK = 65536  # pixels at once: the working arrays, and the texels read, stay in cache
 FETCH = 7  # samples apart, few of which lie in one line of the cache
 LONGEST_ROW = 1 << 18  # texels; rows of the largest pictures are half as long
 TWO_CODES = 0xFF00FF  # two codes, each in 16 of 32 bits
