@@ -7,6 +7,8 @@ import sys
 
 __all__ = ["main", "settle"]
 
+STOPPED = 130  # as shells count: 128 and the number of the signal
+
 
 def settle() -> None:
     """Keep numpy's matrix products to one thread: ours are small, and the encoder needs the rest.
@@ -23,10 +25,23 @@ def main() -> int:
     try:
         from patterns.cli import main as run  # inside, so that its import can be interrupted
 
-        return run()
+        code = run()
     except KeyboardInterrupt:
         sys.stderr.write("evenhold: stopped\n")
-        return 130
+        code = STOPPED
+    if code == STOPPED:
+        _forget_interrupt()
+    return code
+
+
+def _forget_interrupt() -> None:
+    """Let the exit code be ours.
+
+    Where Ctrl-C fell into text that Python was executing (a dataclass being defined, say),
+    the interpreter remembers it, although it was caught, and ends itself by a signal instead
+    of with an exit code. Executing any text makes it forget.
+    """
+    exec("")
 
 
 if __name__ == "__main__":
