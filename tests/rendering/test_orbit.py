@@ -238,3 +238,18 @@ def test_frames_do_not_depend_on_what_was_drawn_before() -> None:
         assert np.array_equal(a, b)
     for renderer_ in (jumped, followed):
         renderer_.close()
+
+
+def test_frames_in_order_are_those_drawn_alone() -> None:
+    """In order several frames are drawn at once; asked for again, or alone, they are the same."""
+    clip = clip_of(180, frames=24)
+    followed, alone = OrbitRenderer(clip, W, H), OrbitRenderer(clip, W, H)
+    one, other = Planes.blank(W, H), Planes.blank(W, H)
+    for n in (0, 1, 1, 2, 3, 4, 4, 5, 8, 9, 10, 10, 9, 11, 21, 22, 23):
+        followed.draw(n, one)
+        alone.draw(23 - n, other)  # never the one after the last
+        alone.draw(n, other)
+        for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
+            assert np.array_equal(a, b), n
+    for renderer_ in (followed, alone):
+        renderer_.close()

@@ -14,6 +14,7 @@ from patterns.scenes.motion import SUBJECT_HEIGHT_M, OrbitMotion, Subject
 from patterns.scenes.orbit import FAR_GROUND, NEAR_GROUND, SUBJECT, WALL, WALL_M, OrbitCamera
 from patterns.scenes.orbit_outlines import OUTLINES
 from patterns.scenes.orbit_profile import Profile, meet
+from patterns.scenes.orbit_subjects import OrbitSubject
 
 SUBJECTS: tuple[Subject, ...] = ("tower", "monument", "tank")
 
@@ -168,3 +169,18 @@ def test_a_circle_through_the_subject_is_refused() -> None:
 def test_the_tilt_is_the_angle_to_the_aim() -> None:
     assert camera(radius_m=80, height_m=30).pitch == pytest.approx(atan(13 / 80))
     assert radians(OrbitMotion().pitch_deg) == pytest.approx(atan(13 / 80))
+
+
+@pytest.mark.parametrize("subject", SUBJECTS)
+def test_a_piece_of_the_subject_has_the_light_of_the_whole(subject: Subject) -> None:
+    """Pieces that are painted apart must meet without a seam: stones, marks, and sun."""
+    skin = OrbitSubject(subject, 1)
+    bearings = np.linspace(0.3, 2.6, 90)
+    ways = np.arange(0.03, skin.profile.corners_m[-1], 0.06)
+    spans = (2 * pi / 512, 0.06)
+    whole = skin.light(bearings, ways, spans)
+    assert whole.shape == (len(bearings), 3, len(ways))
+    third = len(ways) // 3
+    for part in (slice(0, third), slice(third, 2 * third), slice(2 * third, None)):
+        piece = skin.light(bearings[20:50], ways[part], spans)
+        assert piece == pytest.approx(whole[20:50, :, part], abs=1e-6)
