@@ -32,6 +32,7 @@ MOST_OF_USUAL = 1.2  # times the usual gap, where that is longer
 BETTER = 0.8  # times the RMS of another grid
 WELL = 0.5  # times the RMS that changes at random would have
 NEAR_MIRROR = 0.495  # refreshes in a capture interval
+FAST_HZ = (Fraction(144), Fraction(165))  # that are filmed too slowly most often
 CLOCK = 0.0005  # how far clocks of camera and display may lie apart, relative
 # Refreshes in a capture interval, from which on a change can be put half a refresh off: then
 # a grid is torn if moving it by half a step makes its RMS less than so much worse.
@@ -64,6 +65,10 @@ class FoundRefresh:
     torn
         Whether the camera runs at twice the refresh and just so that frames come on between
         two refreshes as far as it can tell: then holds cannot be counted.
+    doubtful_hz
+        Refresh that the changes fit though no display in use has it, or though a fast one
+        looks just so. A refresh R beyond half the capture rate is seen at R less the clip's
+        rate, or mirrored: filmed at 240, changes at 144 Hz lie on a grid of 96 Hz.
     """
 
     refresh_hz: Fraction | None
@@ -74,6 +79,7 @@ class FoundRefresh:
     contradicts: bool = False
     too_fast_hz: Fraction | None = None
     torn: bool = False
+    doubtful_hz: float | None = None
 
     def fastest_followed(self, interval_s: float) -> float | None:
         """Fastest refresh, hertz, that the display may have and the camera can follow."""
@@ -218,7 +224,15 @@ def _with_grid(
     if evenly_hz is not None:
         return FoundRefresh(None, "", multiples_of(evenly_hz), None, grid, contradicts)
     seconds = float(times[-1] - times[0])
-    named = usual_refresh(grid.hz, seconds) or Fraction(round(grid.hz * 100), 100)
+    named = usual_refresh(grid.hz, seconds)
+    mirror = usual_refresh(1 / interval_s - grid.hz)
+    if named is None or mirror in FAST_HZ:
+        return FoundRefresh(None, "", (), None, None, contradicts, doubtful_hz=grid.hz)
+    return _named(named, grid, interval_s, contradicts)
+
+
+def _named(named: Fraction, grid: Grid, interval_s: float, contradicts: bool) -> FoundRefresh:
+    """Where the holds tell the refresh."""
     # close to half the capture rate a refresh is mixed up with its mirror beyond it
     mirrored = grid.hz * interval_s > NEAR_MIRROR and abs(grid.hz / float(named) - 1) > CLOCK
     if mirrored or float(named) > MOST_PER_CAPTURE / interval_s:

@@ -147,6 +147,13 @@ def recording_warnings(reading: Reading, found: FoundRefresh, watched: Watched) 
             "unread for as long as a frame takes: they count neither as shown nor as dropped. "
             f"{_sharper(reading, found)}"
         )
+    if found.doubtful_hz is not None:
+        yield (
+            f"The changes would fit {found.doubtful_hz:.2f} Hz, but a display faster than "
+            f"{(reading.capture_hz or 0) / 2:.4g} Hz, half the capture rate, can look like this. "
+            f"Film at {_camera_for(0, reading.capture_hz or 0.0)} pictures a second, or give "
+            "--display."
+        )
     if found.torn and found.refresh_hz is not None:
         yield (
             "The camera runs in step with the display, and each frame comes on just between two "

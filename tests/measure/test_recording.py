@@ -122,6 +122,16 @@ def test_a_camera_slower_than_twice_the_refresh_says_so_and_counts_nothing() -> 
     assert all(frame.refreshes is None for frame in slow.holds)
 
 
+def test_a_display_too_fast_for_the_camera_is_not_taken_for_a_slower_one() -> None:
+    for rate, refresh, capture in ((30, 144, 240), (60, 144, 240), (24, 60, 100)):
+        reading = recorded(Screen(F(rate), F(refresh), 6, 0.3), capture_hz=capture)
+        assert reading.refresh_hz is None
+        assert all(frame.refreshes is None for frame in reading.holds)
+        if not reading.even:
+            said = " ".join([reading.verdict, *reading.warnings])
+            assert "slower than twice" in said or "can look like this" in said
+
+
 def test_less_than_a_period_is_said() -> None:
     reading = recorded(Screen(F(24000, 1001), F(60), 6))
     assert any("repeat only after 16.7 s" in warning for warning in reading.warnings)
