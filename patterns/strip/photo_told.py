@@ -12,6 +12,8 @@ with, and the value that is told is always the measured one: likeness never move
 
 from __future__ import annotations
 
+from math import ceil, log
+
 import numpy as np
 import numpy.typing as npt
 
@@ -21,11 +23,17 @@ FloatArray = npt.NDArray[np.float64]
 RIGHT_TO = 0.08
 RISK = 0.01  # of a told hold being further off
 ODD = 0.3  # share of holds that may be of any length
-LONGEST = 3.0  # mean holds, that such a hold may last
-STEP = 0.01  # mean holds, between the lengths on trial
+LONGEST = 3.0  # mean holds, that such a hold may last if none does longer
+STEP = 0.01  # mean holds, between the lengths on trial; beyond `LONGEST` a part of each
 ROUNDS = 60
 REACH = 1.5  # standard uncertainties: cells so near support the same length
 SHARPEST = 0.005
+
+
+def _lengths(longest: float) -> FloatArray:
+    """Lengths on trial in mean holds, from 0 to beyond the longest that was measured."""
+    beyond = max(0, ceil(log(1.3 * longest / LONGEST) / log(1 + STEP))) if longest > 0 else 0
+    return np.append(np.arange(0, LONGEST, STEP), LONGEST * (1 + STEP) ** np.arange(beyond))
 
 
 def _others_lengths(likely: FloatArray) -> FloatArray:
@@ -58,7 +66,7 @@ def risks(relative: FloatArray, sigma: FloatArray) -> FloatArray:
         Measured holds and their standard uncertainties, in mean holds, (cells,).
     """
     held = np.maximum(relative, 0)
-    grid = np.arange(0, max(LONGEST, 1.3 * float(held.max())), STEP)
+    grid = _lengths(float(held.max()))
     off = (relative[:, None] - grid) / sigma[:, None]
     # in units of each row's best, so that a cell far from all lengths does not vanish
     likely = np.exp(-0.5 * (off**2 - (off**2).min(axis=1, keepdims=True))) / sigma[:, None]

@@ -169,6 +169,13 @@ def test_a_value_is_told_if_it_is_sure_by_itself_or_amid_its_like() -> None:
     assert not told(cells, np.full(27, 0.2)).any()
 
 
+def test_one_cell_alone_lit_is_told_at_once() -> None:
+    """As in the photo of a still frame: 24 mean holds in one cell."""
+    cells = np.zeros(24)
+    cells[7] = 24.0
+    assert told(cells, np.full(24, 0.01)).all()
+
+
 def test_a_value_beside_its_like_is_not_told() -> None:
     """Either it is off by its noise, or the hold is odd: which, this photo cannot say."""
     cells = np.array([1.0] * 26 + [1.09])
