@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import os
-import signal
 import sys
 from importlib import import_module
-from types import FrameType
 
 import click
 
+from patterns.cli.stopping import Stopping
 from patterns.errors import EvenholdError
 
 __all__ = ["cli", "main"]
@@ -56,14 +55,9 @@ def _one_line(text: str) -> str:
     return " ".join(text.split())
 
 
-def _on_terminate(signum: int, frame: FrameType | None) -> None:  # noqa: ARG001 - signal's signature
-    # Unwinds through every `with` and `finally`, so that nothing half-made stays behind.
-    raise SystemExit(128 + signum)
-
-
 def main(argv: list[str] | None = None) -> int:
     """Run the command line; returns the exit code (0, 1, 2, or 130 for Ctrl-C)."""
-    signal.signal(signal.SIGTERM, _on_terminate)
+    Stopping.install()
     try:
         result = cli.main(args=argv, prog_name="evenhold", standalone_mode=False)
     except EvenholdError as error:

@@ -163,9 +163,10 @@ def test_an_encoder_that_is_missing_or_fails_is_one_line(tmp_path: Path, exe: st
     assert list(tmp_path.iterdir()) == []
 
 
-def _wait_for_encoder(folder: Path) -> int:
+def _wait_for_encoder(folder: Path, command: int) -> int:
+    """Process that writes into `folder` and is not the command that started it."""
     for _ in range(600):
-        found = encoders_in(folder)
+        found = [number for number in encoders_in(folder) if number != command]
         if found:
             return found[0]
         time.sleep(0.05)
@@ -182,7 +183,7 @@ def test_stopping_leaves_nothing(
     process = start(
         "render", pattern, "--seconds", "600", "--out", str(tmp_path / "c.mp4"), cwd=tmp_path
     )
-    _wait_for_encoder(tmp_path)
+    _wait_for_encoder(tmp_path, process.pid)
     time.sleep(0.3)
     process.send_signal(number)
     _, said = process.communicate(timeout=20)
@@ -192,11 +193,48 @@ def test_stopping_leaves_nothing(
     assert encoders_in(tmp_path) == []
 
 
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+def test_a_stop_that_python_drops_stops_all_the_same(
+    tmp_path: Path, number: signal.Signals, code: int
+) -> None:
+    """Exceptions in the callback of a weak reference are printed and dropped."""
+    program = f"""
+import os, sys, weakref
+from patterns.__main__ import main
+from patterns.frame_source import FrameSource
+
+class Thing: pass
+
+def draw(self, n, frame=None, whole=FrameSource.draw):
+    if n == 3:
+        thing = Thing()
+        watch = weakref.ref(thing, lambda _: os.kill(os.getpid(), {int(number)}))
+        del thing
+    return whole(self, n, frame)
+
+FrameSource.draw = draw
+sys.exit(main())
+"""
+    words = ("render", "bars", "--size", "640x360", "--seconds", "600", "--out", "c.mp4")
+    done = subprocess.run(
+        [sys.executable, "-c", program, *words],
+        cwd=tmp_path,
+        env=environment(),
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert "Exception ignored in" in done.stderr
+    assert done.returncode == code
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_an_encoder_that_is_killed_is_one_line(tmp_path: Path) -> None:
     process = start(
         "render", "bars", "--seconds", "600", "--out", str(tmp_path / "c.mp4"), cwd=tmp_path
     )
-    _wait_for_encoder(tmp_path)
+    _wait_for_encoder(tmp_path, process.pid)
     children = [p for p in encoders_in(tmp_path) if p != process.pid]
     while not children:
         time.sleep(0.05)
