@@ -6,6 +6,7 @@ atlas and a place in it; a frame adds one offset to a row and reads two texels.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 from functools import lru_cache
 from math import radians
@@ -14,7 +15,6 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.clip import Clip
-from patterns.rendering.ahead import Ahead
 from patterns.rendering.light import code_to_light, light_to_code
 from patterns.rendering.orbit_atlas import Atlas, Surface
 from patterns.rendering.orbit_plan import RowPlan, plan_rows
@@ -39,7 +39,7 @@ __all__ = ["OrbitRenderer"]
 
 Ints = npt.NDArray[np.int64]
 
-AHEAD, LATER = 24, 240  # frames before they are drawn that texels are begun, or may be
+LATER = 240  # frames before they are drawn that texels may be painted with others
 TOGETHER = 8  # frames of a clip in order that are drawn at once: texels are fetched once for all
 
 
@@ -47,7 +47,8 @@ class OrbitRenderer:
     """Draws the orbit of a clip into pictures of `width` x `height` pixels, both even.
 
     The atlas holds the bearings that the clip's frames see, or all with `whole_turn`.
-    Frames drawn in order find it painted: that is done ahead, by threads.
+    Bearings are painted as they come into view, by the thread that draws: a second one would
+    mostly wait for the first one's Python, and the other processor is the encoder's.
 
     Raises
     ------
@@ -67,7 +68,6 @@ class OrbitRenderer:
         self._light = code_to_light(np.arange(256))
         if whole_turn:
             ends = [Fraction(0), Fraction(360)]
-        self._pool = Ahead("orbit")
         self._open(min(ends), max(ends))
 
     def _turned(self, n: int) -> Fraction:
@@ -82,9 +82,10 @@ class OrbitRenderer:
         self._range = (least, greatest)
         subject = OrbitSubject(self._motion.subject, self._seed)
         camera = OrbitCamera.of(self._motion, subject.profile, *self._size)
-        # The country does not depend on the camera: it is laid out meanwhile.
-        country = self._pool.submit(_country, self._seed)
-        luma, chroma = look(camera, 1, self._pool), look(camera, 2, self._pool)
+        # The country does not depend on the camera, and is laid out in long calls meanwhile.
+        with ThreadPoolExecutor(1) as beside:
+            country = beside.submit(_country, self._seed)
+            luma, chroma = look(camera, 1), look(camera, 2)
         self._edges = (whole_edges(luma), whole_edges(chroma))
         seen = [luma.seen, luma.edge_seen, chroma.seen, chroma.edge_seen]
         plan, rows = plan_rows(list(zip(seen, (0, 0, 1, 1), strict=True)))
@@ -100,18 +101,11 @@ class OrbitRenderer:
         turn = (radians(least), radians(greatest))
         exposure = radians(abs(self._motion.turn_deg_s * self._exposure_s))
         self._atlas = Atlas(plan, surfaces, turn, exposure)
-        self._atlas.begin(0.0, 0.0, self._pool)
         self._texels = np.unique([group.texels for group in plan.groups])
         self._readers = [
             Reader(azimuth, row, plan, self._atlas)
             for azimuth, row in zip(azimuths, rows, strict=True)
         ]
-
-    def close(self) -> None:
-        """Drop what was begun ahead. May be called more than once, or not at all."""
-        self._pool.close()
-        if self._other is not None:
-            self._other.close()
 
     def draw(self, n: int, picture: Planes) -> None:
         """Write frame `n` (any integer from 0) into `picture`."""
@@ -141,7 +135,9 @@ class OrbitRenderer:
     def _draw(self, pictures: dict[int, Planes]) -> None:
         """Write frames, by number, in order."""
         turned = [self._turned(k) % 360 if self._whole else self._turned(k) for k in pictures]
-        self._paint(min(pictures), turned)
+        later = self._later(min(pictures))
+        for some in turned:
+            self._atlas.paint(radians(some), radians(some if later is None else later))
         offsets = [
             np.rint(self._texels * (float(t / 360) * SUBTEXELS)).astype(np.int64) for t in turned
         ]
@@ -150,14 +146,12 @@ class OrbitRenderer:
         self._readers[2].read(self._atlas.chroma, offsets, [p[1:] for p in planes])
         self._draw_edges(offsets, planes)
 
-    def _paint(self, n: int, turned: list[Fraction]) -> None:
-        """Have painted what frames read; of frames in order, begin what follows."""
-        for some in turned:
-            self._atlas.finish(radians(some), self._pool)
-        if n == self._last + 1 and n > 0:
-            last = n + LATER if self._whole else self._clip.frames - 1
-            soon, later = (self._turned(min(n + k, last)) for k in (AHEAD, LATER))
-            self._atlas.begin(radians(soon), radians(later), self._pool)
+    def _later(self, n: int) -> Fraction | None:
+        """How far the world will have turned in a while, if frames are asked for in order."""
+        if n != self._last + 1 or n == 0:
+            return None
+        last = n + LATER if self._whole else self._clip.frames - 1
+        return self._turned(min(n + LATER, last))
 
     def _further(self) -> OrbitRenderer:
         """Renderer of a whole turn, for frames outside the clip.

@@ -1,13 +1,12 @@
 """The orbit's atlas: rows of texels, filtered in linear light and quantised once.
 
 Rows are laid out for all bearings that the clip sees, and painted sector by sector as
-they come into view, the next ones ahead of the camera while frames are encoded.
+they come into view, some more at a time than one frame reads.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import Executor, Future
 from math import ceil, floor, pi
 from typing import Protocol
 
@@ -27,8 +26,8 @@ Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
 
-CELLS_AT_ONCE = 200_000  # of a surface, painted together by one thread
-AHEAD_CELLS = 100_000  # as many that will only be needed later are worth one job
+CELLS_AT_ONCE = 200_000  # of a surface, painted together
+AHEAD_CELLS = 100_000  # as many that will only be needed later are worth painting with others
 NEVER = np.iinfo(np.int64).min  # no sector has this number
 
 
@@ -102,7 +101,7 @@ class Atlas:
             for k in chunk.groups
         }
         self._ready = np.full((2, 2, len(plan.chunks)), NEVER, np.int64)
-        self._jobs: dict[tuple[int, int], Future[None]] = {}
+        self._painted = [[False] * chunk.sectors for chunk in plan.chunks]
         self._boxes: dict[int, tuple[slice, AcrossBoxes]] = {}
 
     def _interval(self, chunk: Chunk) -> tuple[float, float, float]:
@@ -122,63 +121,62 @@ class Atlas:
         places = (ends + turned) * (self._sectors / (2 * pi))
         return np.floor(places).astype(np.int64)
 
-    def begin(self, turned: float, until: float, pool: Executor) -> None:
+    def paint(self, turned: float, until: float) -> None:
         """Have painted what a picture reads that is turned by `turned` radians.
 
-        Of what is not there yet, that which pictures up to `until` read is painted with
-        it, as far as it pays.
+        Where something is not there yet, that which pictures up to `until` read is painted
+        with it, as far as it pays.
         """
-        self._begin(self._needs(turned), pool, self._needs(until))
-
-    def finish(self, turned: float, pool: Executor) -> None:
-        """As `begin`, and wait until it is there."""
         needs = self._needs(turned)
-        if np.array_equal(needs, self._ready):
-            return
-        for job in self._begin(needs, pool):
-            job.result()
+        later = self._needs(until)
+        for number in np.flatnonzero((needs != self._ready).any(axis=(0, 1))).tolist():
+            for side in (0, 1):
+                missing = self._missing(number, side, needs, later)
+                for run in self._runs(number, missing):
+                    self._paint(number, run)
         self._ready = needs
 
-    def _begin(self, needs: Ints, pool: Executor, later: Ints | None = None) -> list[Future[None]]:
-        jobs = set()
-        for number in np.flatnonzero((needs != self._ready).any(axis=(0, 1))).tolist():
-            sectors = int(self._sectors[number])
-            for side in (0, 1):
-                first, last = needs[side, :, number].tolist()
-                if later is not None:
-                    first, last = self._further(number, first, last, later[side, :, number])
-                missing = []
-                end = min(last, first + sectors - 1) + 1
-                there, until = self._ready[side, :, number].tolist()
-                for k in (*range(first, min(there, end)), *range(max(until + 1, first), end)):
-                    job = self._jobs.get((number, k % sectors))
-                    if job is None:
-                        missing.append(k)
-                    else:
-                        jobs.add(job)
-                for run in self._runs(number, missing):
-                    job = pool.submit(self._paint, number, run)
-                    self._jobs.update({(number, k % sectors): job for k in run})
-                    jobs.add(job)
-        return list(jobs)
+    def _missing(self, number: int, side: int, needs: Ints, later: Ints) -> list[int]:
+        """Sectors of a chunk that are to be painted, in order."""
+        sectors, painted = int(self._sectors[number]), self._painted[number]
+        first, last = needs[side, :, number].tolist()
+        end = min(last, first + sectors - 1) + 1
+        there, until = self._ready[side, :, number].tolist()
+        wanted = (*range(first, min(there, end)), *range(max(until + 1, first), end))
+        if all(painted[k % sectors] for k in wanted):
+            return []
+        first, last = self._further(number, first, last, later[side, :, number])
+        end = min(last, first + sectors - 1) + 1
+        missing = [k for k in range(first, end) if not painted[k % sectors]]
+        for k in missing:
+            painted[k % sectors] = True
+        return missing
 
     def _further(self, number: int, first: int, last: int, later: Ints) -> tuple[int, int]:
-        """Range of sectors with those that follow, if the last of it is not there yet."""
-        chunk = self._plan.chunks[number]
+        """Range of sectors with those that follow, where its own end is not there yet."""
+        chunk, painted = self._plan.chunks[number], self._painted[number]
         more = max(0, AHEAD_CELLS * chunk.sectors // (chunk.columns * chunk.count))
-        if later[1] > last and (number, last % chunk.sectors) not in self._jobs:
+        if later[1] > last and not painted[last % chunk.sectors]:
             last = min(int(later[1]), last + more)
-        if later[0] < first and (number, first % chunk.sectors) not in self._jobs:
+        if later[0] < first and not painted[first % chunk.sectors]:
             first = max(int(later[0]), first - more)
         return first, last
 
     def _runs(self, number: int, missing: list[int]) -> Iterator[range]:
-        """Sectors in runs without gaps that are not too large to paint together."""
+        """Sectors in runs without gaps that are not too large to paint together.
+
+        None runs over the end of the turn: a bearing of a whole turn and a little more is
+        rounded otherwise than the little.
+        """
         chunk = self._plan.chunks[number]
         most = max(1, CELLS_AT_ONCE * chunk.sectors // (chunk.columns * chunk.count))
         while missing:
             end = 1
-            while end < min(len(missing), most) and missing[end] == missing[0] + end:
+            while (
+                end < min(len(missing), most)
+                and missing[end] == missing[0] + end
+                and missing[end] % chunk.sectors
+            ):
                 end += 1
             yield range(missing[0], missing[0] + end)
             missing = missing[end:]

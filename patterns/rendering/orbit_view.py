@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import Executor
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -86,7 +85,7 @@ def _edges(part: npt.NDArray[np.int16]) -> Ints:
     return np.flatnonzero(edge)
 
 
-def look(camera: OrbitCamera, pixels: int, pool: Executor) -> Samples:
+def look(camera: OrbitCamera, pixels: int) -> Samples:
     """What the samples of luma (`pixels` 1) or of chroma (2) see.
 
     Chroma is sited with the even columns and between the rows, and stands for a square
@@ -100,12 +99,7 @@ def look(camera: OrbitCamera, pixels: int, pool: Executor) -> Samples:
     y = np.arange(0, camera.height, pixels) + (0.5 if pixels == 1 else 1.0)
     bands = [y[k : k + ROWS_AT_ONCE] for k in range(0, len(y), ROWS_AT_ONCE)]
     seen = _flat(
-        list(
-            pool.map(
-                lambda band: _short(camera.see(x[np.newaxis, :], band[:, np.newaxis], pixels)),
-                bands,
-            )
-        )
+        [_short(camera.see(x[np.newaxis, :], band[:, np.newaxis], pixels)) for band in bands]
     )
     edges = _edges(seen.part.reshape(len(y), len(x)))
     fine = ((np.arange(EDGE_GRID) + 0.5) / EDGE_GRID - 0.5) * pixels

@@ -121,13 +121,13 @@ class OrbitWall:
         trees = hills.tree_m * WALL_M / hills.distance_m
         if height[0] - pitch_m[0] > line.max() + 1.5 * trees:
             return
+        shrink = WALL_M / hills.distance_m
+        air = (spans[0], float(pitch_m.max()) / shrink)  # of all rows, whatever is painted here
         top = int(np.searchsorted(height - pitch_m, line.max() + 1.5 * trees))
         out, height, pitch_m = out[:, :, :top], height[:top], pitch_m[:top]
         seed = (self._seed, 23, RANGES.index(hills))
-        shrink = WALL_M / hills.distance_m
         # Fields and woods lie on slopes seen from the side: about four times as wide as high.
         ways = np.maximum(height, 0).astype(np.float64) / shrink
-        air = (spans[0], float(pitch_m.max()) / shrink)
         cells = max(12, round(hills.distance_m * 2 * np.pi / 1400))
         stands = ring_fractal(seed, bearing, ways, cells, 110.0, 5, air)
         if hills.woods:
@@ -151,8 +151,10 @@ class OrbitWall:
         colour -= air_light
         colour *= left
         colour += air_light
-        colour -= out
+        # Where a range covers all, nothing is left of what lies behind, not even in rounding:
+        # ranges that are hidden in one piece of the turn are drawn in another.
         colour *= cover[:, np.newaxis]
+        out *= 1 - cover[:, np.newaxis]
         out += colour
 
     def _slopes(

@@ -236,8 +236,6 @@ def test_frames_do_not_depend_on_what_was_drawn_before() -> None:
         followed.draw(n, other)
     for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
         assert np.array_equal(a, b)
-    for renderer_ in (jumped, followed):
-        renderer_.close()
 
 
 def test_frames_in_order_are_those_drawn_alone() -> None:
@@ -251,5 +249,3 @@ def test_frames_in_order_are_those_drawn_alone() -> None:
         alone.draw(n, other)
         for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
             assert np.array_equal(a, b), n
-    for renderer_ in (followed, alone):
-        renderer_.close()

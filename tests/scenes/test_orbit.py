@@ -12,6 +12,7 @@ import pytest
 from patterns.errors import RequestError
 from patterns.scenes.motion import SUBJECT_HEIGHT_M, OrbitMotion, Subject
 from patterns.scenes.orbit import FAR_GROUND, NEAR_GROUND, SUBJECT, WALL, WALL_M, OrbitCamera
+from patterns.scenes.orbit_hills import OrbitWall
 from patterns.scenes.orbit_outlines import OUTLINES
 from patterns.scenes.orbit_profile import Profile, meet
 from patterns.scenes.orbit_subjects import OrbitSubject
@@ -184,3 +185,14 @@ def test_a_piece_of_the_subject_has_the_light_of_the_whole(subject: Subject) -> 
     for part in (slice(0, third), slice(third, 2 * third), slice(2 * third, None)):
         piece = skin.light(bearings[20:50], ways[part], spans)
         assert piece == pytest.approx(whole[20:50, :, part], abs=1e-6)
+
+
+def test_the_wall_is_the_same_in_whatever_piece_it_is_painted() -> None:
+    """Nearer ranges hide other rows in one piece than in another: not a bit may show of that."""
+    wall = OrbitWall(1, 60.0)
+    cell = 2 * np.pi / 4096
+    bearings, ways = (np.arange(256) + 0.5) * cell, np.linspace(-0.05, 0.4, 120)
+    spans = (cell, float(ways[1] - ways[0]))
+    whole = wall.light(bearings, ways, spans)
+    for first, last in ((0, 64), (64, 80), (80, 256)):
+        assert np.array_equal(wall.light(bearings[first:last], ways, spans), whole[first:last])
