@@ -93,6 +93,11 @@ __all__ = ["command"]
     help="How the files are coded.",
 )
 @click.option(
+    "--quick",
+    is_flag=True,
+    help="Encode in half the time; files are a tenth larger. Codec h264 only.",
+)
+@click.option(
     "--seed",
     type=click.IntRange(0, 2**31 - 1),
     default=1,
@@ -142,6 +147,7 @@ def command(**o: Any) -> None:  # fmt: skip
         codec=o["codec"],
         seed=o["seed"],
         allow_flashing=o["allow_flashing"],
+        quick=o["quick"],
     )
     with progress("kit", quiet=o["quiet"]) as show:
         data = make_kit(spec, show)

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from fractions import Fraction
 
 __all__ = ["first_turn", "hold_pattern", "pattern_text"]
 
 LONGEST = 30  # frames
 LEAST_AGREEMENT = 0.75
+MEAN_FITS = Fraction(1, 50)
 WITHIN_BEST = 0.03  # a shorter period is preferred if it agrees nearly as often
 
 
@@ -54,13 +56,17 @@ def _root(pattern: tuple[int, ...]) -> tuple[int, ...]:
     return pattern
 
 
-def hold_pattern(holds: Sequence[int | None]) -> tuple[int, ...] | None:
+def hold_pattern(
+    holds: Sequence[int | None], mean: Fraction | None = None
+) -> tuple[int, ...] | None:
     """Repeating pattern of holds, the longest first, or None.
 
     Parameters
     ----------
     holds
         Refreshes of consecutive frames; None where a frame's hold was not seen.
+    mean
+        Refreshes to a frame as arithmetic has it, if that is known.
     """
     agreements = {
         period: _agreement(holds, period) for period in range(1, min(LONGEST, len(holds)) + 1)
@@ -74,4 +80,32 @@ def hold_pattern(holds: Sequence[int | None]) -> tuple[int, ...] | None:
         window = [hold for hold in holds[start : start + period] if hold is not None]
         if len(window) == period:
             turns[first_turn(tuple(window))] += 1
-    return _root(turns.most_common(1)[0][0]) if turns else None
+    if not turns:
+        return None
+    pattern = _root(turns.most_common(1)[0][0])
+    # Two stalls some frames apart look like a period of that length. Steady holds are the
+    # simpler word for them, unless the pattern tells more frames than that by chance.
+    steady = (Counter(hold for hold in holds if hold is not None).most_common(1)[0][0],)
+    least = 2 if _is_cadence(pattern, mean) else 3
+    more = _explained(holds, pattern) - _explained(holds, steady)
+    return pattern if len(pattern) == 1 or more >= least else steady
+
+
+def _is_cadence(pattern: tuple[int, ...], mean: Fraction | None) -> bool:
+    """Whether a steady clip may be held so: no hold is two longer than another; the mean fits."""
+    if max(pattern) - min(pattern) > 1:
+        return False
+    return mean is None or abs(Fraction(sum(pattern), len(pattern)) / mean - 1) < MEAN_FITS
+
+
+def _explained(holds: Sequence[int | None], pattern: tuple[int, ...]) -> int:
+    """Holds that are as the pattern says, stretch by stretch: between them it may slip."""
+    stretch = 2 * len(pattern)
+    total = 0
+    for first in range(0, len(holds), stretch):
+        part = holds[first : first + stretch]
+        total += max(
+            sum(hold == pattern[(k + turn) % len(pattern)] for k, hold in enumerate(part))
+            for turn in range(len(pattern))
+        )
+    return total

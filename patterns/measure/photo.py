@@ -123,10 +123,13 @@ def judge_photo(
         if found.told[cell]
     )
     dark = _dark(found, mean)
-    pattern = hold_pattern(_undisturbed(counts, dark, found.told)) if counts else None
     thought = None
     if display is not None or refresh is not None:
         thought = cadence(rate, display or Display.fixed(refresh or Fraction(60)))
+    pattern = None
+    if counts:
+        steady = None if refresh is None else refresh / rate
+        pattern = hold_pattern(_undisturbed(counts, dark, found.told), steady)
     reading = Reading(
         kind="photo",
         file=file,

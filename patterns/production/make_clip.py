@@ -47,6 +47,8 @@ class ClipJob:
         As in `ClipRecord`.
     displays
         Displays whose cadence the record reports.
+    quick
+        Whether to encode in less time and more bytes.
     """
 
     clip: Clip
@@ -56,6 +58,7 @@ class ClipJob:
     loop_periods: int = 0
     speed_change: Fraction = Fraction(0)
     displays: tuple[Display, ...] = DISPLAYS
+    quick: bool = False
 
     @property
     def folder_text(self) -> str:
@@ -86,6 +89,7 @@ def clip_job(
     looped: bool = False,
     force: bool = False,
     allow_flashing: bool = False,
+    quick: bool = False,
 ) -> ClipJob:
     """Check all that can be checked before a frame is drawn.
 
@@ -97,6 +101,8 @@ def clip_job(
         File to write; None for a speaking name in `OUTPUTS`, which is made if missing.
     looped
         Whether length and speed are fitted to whole periods.
+    quick
+        Whether to encode in less time and more bytes; codec h264 only.
 
     Raises
     ------
@@ -105,7 +111,7 @@ def clip_job(
     OutputError
         The default folder cannot be made, or the file exists.
     """
-    job = ClipJob(clip, Path(), force, allow_flashing)
+    job = ClipJob(clip, Path(), force, allow_flashing, quick=quick)
     if looped:
         closed = loop(clip.motion, clip.rate, clip.frames)
         clip = replace(clip, motion=closed.motion, frames=closed.frames)
@@ -113,12 +119,13 @@ def clip_job(
     if out is None:
         make_folder(OUTPUTS)
     path = OUTPUTS / clip_name(clip) if out is None else Path(out)
-    _spec(clip, path, force=force).encoder_arguments()
+    job = replace(job, path=path)
+    _spec(job).encoder_arguments()
     if not force:
         for taken in (path, record_path(path)):
             if taken.exists():
                 raise RequestError(f"{taken} exists: give --force to replace it, or another name")
-    return replace(job, path=path)
+    return job
 
 
 def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
@@ -143,7 +150,7 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
     if guard.proved:
         _refuse_flashing(job, guard)
     source = FrameSource(clip)
-    with VideoWriter(_spec(clip, job.path, force=job.force)) as writer:
+    with VideoWriter(_spec(job)) as writer:
         for n in range(clip.frames):
             frame = source.draw(n, writer.blank())
             guard.see(n, frame)
@@ -163,6 +170,7 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
             speed_change=job.speed_change,
             safety=guard.report().to_json(),
             displays=job.displays,
+            quick=job.quick,
         )
     )
     write_whole(record_path(job.path), dump(data), force=job.force)
@@ -178,8 +186,11 @@ def _refuse_flashing(job: ClipJob, guard: ClipGuard) -> None:
         )
 
 
-def _spec(clip: Clip, path: Path, *, force: bool) -> VideoSpec:
-    return VideoSpec(path, clip.width, clip.height, clip.rate, clip.codec, clip.frames, force)
+def _spec(job: ClipJob) -> VideoSpec:
+    clip = job.clip
+    return VideoSpec(
+        job.path, clip.width, clip.height, clip.rate, clip.codec, clip.frames, job.force, job.quick
+    )
 
 
 def _level(clip: Clip) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from dataclasses import dataclass, fields
 from fractions import Fraction
@@ -46,6 +47,8 @@ class ClipRecord:
         Result of the flash and stripe check, as its own JSON object.
     displays
         Displays whose cadence is reported.
+    quick
+        Whether it was encoded in less time and more bytes.
     """
 
     clip: Clip
@@ -57,11 +60,15 @@ class ClipRecord:
     speed_change: Fraction
     safety: dict[str, Any]
     displays: tuple[Display, ...] = DISPLAYS
+    quick: bool = False
 
 
-def fingerprint(clip: Clip) -> str:
+def fingerprint(clip: Clip, *, quick: bool = False) -> str:
     """Text that changes with everything that decides a clip's bytes, the version included."""
-    return f"{version('evenhold')} {canonical(clip)}"
+    codec = codec_named(clip.codec)
+    settings = codec.arguments(clip.width, clip.height, clip.rate, quick=quick)
+    digest = hashlib.sha256(" ".join(settings).encode()).hexdigest()[:8]
+    return f"{version('evenhold')} {digest} {canonical(clip)}"
 
 
 def _plain(value: object) -> Any:
@@ -104,7 +111,7 @@ def record_json(record: ClipRecord) -> dict[str, Any]:
         "bytes": record.bytes,
         "sha256": record.sha256,
         "made_by": f"evenhold {version('evenhold')}",
-        "fingerprint": fingerprint(clip),
+        "fingerprint": fingerprint(clip, quick=record.quick),
         "pattern": clip.pattern,
         "motion": {f.name: _plain(getattr(clip.motion, f.name)) for f in fields(clip.motion)},
         "rate": float(clip.rate),
@@ -120,6 +127,7 @@ def record_json(record: ClipRecord) -> dict[str, Any]:
         "identity": clip.identity,
         "codec": clip.codec,
         "codec_level": record.codec_level,
+        "quick": record.quick,
         "seed": clip.seed,
         "loop": {
             "periods": record.loop_periods,
@@ -158,9 +166,10 @@ def record_text(data: dict[str, Any], folder: str) -> str:
         else f" (at {100 * fastest['at_x']:.0f} % across, {100 * fastest['at_y']:.0f} % down)"
     )
     level = f", level {data['codec_level']}" if data["codec_level"] else ""
+    coded = f"{data['codec']}{' (quick)' if data['quick'] else ''}{level}"
     lines = [
         f"{folder}{data['file']}",
-        f"  picture   {data['pattern']}, {data['width']}x{data['height']}, {data['codec']}{level}, "
+        f"  picture   {data['pattern']}, {data['width']}x{data['height']}, {coded}, "
         f"{data['bytes'] / 1e6:.1f} MB, clip id {data['identity']:04x}",
         f"  rate      {rate} fps, {data['frames']} frames, {data['duration_s']:.3f} s",
         f"  exposure  {data['exposure']}, shutter {data['shutter_deg']:.4g} degrees",

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import Future
-from threading import Lock
-
 import numpy as np
 import numpy.typing as npt
 
@@ -63,8 +60,7 @@ class _Level:
         self.step_m = step_m
         half = int(np.ceil((outer_m + 3 * step_m) / step_m / BLOCK))
         self.half = half * BLOCK
-        self._claimed: dict[tuple[int, int], Future[None]] = {}
-        self._claiming = Lock()
+        self._filled: set[tuple[int, int]] = set()
         # Memory of blocks that are never filled is never taken from the machine.
         self.light = np.zeros((3, 2 * self.half, 2 * self.half), np.uint16)
 
@@ -76,23 +72,10 @@ class _Level:
         y_m: Floats,
     ) -> None:
         """Have all blocks within `REACH` steps of places."""
-        theirs = []
         for block in self._blocks(x_m, y_m):
-            with self._claiming:
-                fresh = block not in self._claimed
-                filled = self._claimed.setdefault(block, Future())
-            if fresh:
-                # Whoever waits for this block must hear of a failure, not wait for ever.
-                try:
-                    self._fill(country, centre, *block)
-                except BaseException as error:
-                    filled.set_exception(error)
-                    raise
-                filled.set_result(None)
-            elif not filled.done():
-                theirs.append(filled)
-        for filled in theirs:
-            filled.result()
+            if block not in self._filled:
+                self._fill(country, centre, *block)
+                self._filled.add(block)
 
     def _blocks(self, x_m: Floats, y_m: Floats) -> list[tuple[int, int]]:
         """Corners of the blocks that are read about places."""

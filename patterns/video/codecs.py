@@ -62,6 +62,8 @@ class Codec:
         Highest rate that the encoder itself takes, or None.
     exact
         Whether decoded frames equal those written, bit for bit.
+    quick
+        As `settings`, for those in a hurry: less time, more bytes, the same picture; or None.
     """
 
     name: str
@@ -74,6 +76,7 @@ class Codec:
     block: int = 1
     max_rate_hz: int | None = None
     exact: bool = False
+    quick: Callable[[Level | None, int], tuple[str, ...]] | None = None
 
     def level(self, width: int, height: int, rate: Fraction) -> Level | None:
         """Lowest level that holds size and rate, None where the codec has no levels.
@@ -92,18 +95,24 @@ class Codec:
             return None
         return lowest_level(self.levels, width, height, rate, block=self.block)
 
-    def arguments(self, width: int, height: int, rate: Fraction) -> tuple[str, ...]:
+    def arguments(
+        self, width: int, height: int, rate: Fraction, *, quick: bool = False
+    ) -> tuple[str, ...]:
         """Arguments for the encoder, from the filter that tags the colours to the muxer.
 
         Raises
         ------
         RequestError
-            Size and rate are beyond the codec's levels, or the rate has too long terms.
+            Size and rate are beyond the codec's levels, the rate has too long terms, or
+            there is no quick way.
         """
         ticks = str(ticks_per_second(rate))
+        settings = self.quick if quick else self.settings
+        if settings is None:
+            raise RequestError(f"codec {self.name} has no quick way: --quick is for h264 alone")
         return (
             *("-vf", _filters(self.pixel_format)),
-            *self.settings(self.level(width, height, rate), max(1, int(rate))),
+            *settings(self.level(width, height, rate), max(1, int(rate))),
             *("-pix_fmt", self.pixel_format),
             # no dates, no version strings: the same input gives the same bytes
             *("-fflags", "+bitexact", "-flags:v", "+bitexact", "-map_metadata", "-1"),
@@ -155,13 +164,17 @@ def _filters(pixel_format: str) -> str:
 # Psychovisual options change what is drawn for looks, and are off.
 
 
-def _h264(level: Level | None, keyframe: int) -> tuple[str, ...]:
+def _h264(level: Level | None, keyframe: int, preset: str = "medium") -> tuple[str, ...]:
     assert level is not None
     return (
-        *("-c:v", "libx264", "-preset", "faster", "-crf", "15", "-profile:v", "high"),
+        *("-c:v", "libx264", "-preset", preset, "-crf", "15", "-profile:v", "high"),
         *("-level", level.number, "-bf", "0", "-g", str(keyframe), "-threads", "4"),
         *("-x264-params", "qcomp=1:mbtree=0:aq-mode=0:psy=0:scenecut=0:open-gop=0:rc-lookahead=8"),
     )
+
+
+def _h264_quick(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    return _h264(level, keyframe, "faster")
 
 
 def _hevc(level: Level | None, keyframe: int) -> tuple[str, ...]:
@@ -223,6 +236,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 muxer="mp4",
                 pixel_format="yuv420p",
                 settings=_h264,
+                quick=_h264_quick,
                 levels=H264_LEVELS,
                 block=16,
             ),

@@ -49,6 +49,8 @@ class VideoSpec:
         How many there will be, if that is known; another count is then an error.
     force
         Whether an existing file is replaced.
+    quick
+        Whether to encode in less time and more bytes, where the codec has such a way.
     """
 
     path: Path
@@ -58,6 +60,7 @@ class VideoSpec:
     codec: str = "h264"
     frames: int | None = None
     force: bool = False
+    quick: bool = False
 
     def encoder_arguments(self) -> tuple[str, ...]:
         """All arguments of the encoder but the name of the output.
@@ -72,7 +75,7 @@ class VideoSpec:
         return (
             *("-loglevel", "error", "-y", "-f", "rawvideo", "-pix_fmt", "yuv420p"),
             *("-video_size", f"{self.width}x{self.height}", "-framerate", rate, "-i", "pipe:0"),
-            *codec.arguments(self.width, self.height, self.rate),
+            *codec.arguments(self.width, self.height, self.rate, quick=self.quick),
         )
 
     def _checked_codec(self) -> Codec:

@@ -161,3 +161,18 @@ def test_a_pattern_is_named_by_its_root() -> None:
     disturbed = [3] * 8 + [1, 4, 1, 4] + [3] * 8
     assert hold_pattern(disturbed) == (3,)
     assert hold_pattern([3, 2] * 6) == (3, 2)
+
+
+def test_chance_stalls_are_no_pattern() -> None:
+    """Two stalls in a second, wherever they fall, are stalls; what a cadence gives is one."""
+    for first in range(30):
+        for second in range(first):
+            holds: list[int | None] = [2] * 30
+            holds[first] = holds[second] = 4
+            assert hold_pattern(holds) == (2,)
+            holds[first] = holds[second] = 3
+            assert hold_pattern(holds, F(2)) == (2,)
+    assert hold_pattern([3, 2] * 6 + [3] + [3, 2] * 6) == (3, 2)
+    assert hold_pattern([4, 4, 4, 3] * 2) == (4, 4, 4, 3)
+    assert hold_pattern([3, 2, 3, 2, 2] * 6, F(12, 5)) == (3, 2, 3, 2, 2)
+    assert hold_pattern([4, 2, 2, 2, 2] * 6) == (4, 2, 2, 2, 2)

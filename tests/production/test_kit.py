@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from fractions import Fraction
 from html.parser import HTMLParser
 from pathlib import Path
@@ -61,6 +62,18 @@ def test_a_kit_is_whole_and_a_second_run_makes_only_what_changed(tmp_path: Path)
     after = {p.name: p.stat().st_mtime_ns for p in folder.glob("*.mp4")}
     kept = set(before) - set(again["made"])
     assert {name: after[name] for name in kept} == {name: before[name] for name in kept}
+
+
+def test_a_quick_kit_is_another_one(tmp_path: Path) -> None:
+    motions = (TerrainMotion(),)
+    slow = replace(spec(tmp_path / "kit", 24), motions=motions)
+    file = slow.folder / "evenhold-terrain-24fps.mp4"
+    make_kit(slow)
+    thorough = file.stat().st_size
+    quick = replace(slow, quick=True)
+    assert make_kit(quick)["made"] == [file.name]
+    assert file.stat().st_size > thorough
+    assert make_kit(quick)["made"] == []
 
 
 def test_motion_is_the_same_at_every_rate(tmp_path: Path) -> None:
