@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from patterns.cli.option_types import ANGLE, DISPLAY, NUMBER, RATES, SIZE
+from patterns.cli.option_types import ANGLE, DISPLAY, NUMBER, RATES, SIZE, quick_option
 from patterns.cli.progress import progress
 from patterns.production.kit import KitSpec, kit_text, make_kit
 from patterns.production.record import dump
@@ -92,11 +92,7 @@ __all__ = ["command"]
     show_default=True,
     help="How the files are coded.",
 )
-@click.option(
-    "--quick",
-    is_flag=True,
-    help="Encode in half the time; files are a tenth larger. Codec h264 only.",
-)
+@quick_option
 @click.option(
     "--seed",
     type=click.IntRange(0, 2**31 - 1),

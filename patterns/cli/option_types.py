@@ -23,6 +23,7 @@ __all__ = [
     "RATES",
     "SIZE",
     "parse_number",
+    "quick_option",
     "scheme_option",
 ]
 
@@ -74,6 +75,11 @@ RATES = Parsed[tuple[Fraction, ...]]("rates", parse_rates)
 SIZE = Parsed[tuple[int, int]]("size", parse_size)
 DISPLAY = Parsed[Display]("hertz", parse_display)
 
+quick_option = click.option(
+    "--quick",
+    is_flag=True,
+    help="Encode in half the time; files are a tenth larger. Codec h264 only.",
+)
 scheme_option = click.option(
     "--scheme",
     "scheme_name",

@@ -12,7 +12,7 @@ from patterns.measure.expected import Expected, TimingError
 from patterns.measure.explain import arithmetic_pattern
 from patterns.measure.hold_pattern import hold_pattern
 from patterns.measure.holds import HeldFrame
-from patterns.measure.photo_words import photo_verdict, photo_warnings
+from patterns.measure.photo_words import PERCENT, photo_verdict, photo_warnings
 from patterns.measure.reading import Reading
 from patterns.measure.refresh import USUAL_HZ
 from patterns.strip.hold import hold_row
@@ -23,7 +23,7 @@ __all__ = ["judge_photo", "unread_photo"]
 
 DARK = 0.3  # of the mean, below which a cell's frame was not shown
 SURELY_DARK = 0.5  # of the mean, below which it then is by three standard uncertainties
-NOISY = "hold cells too noisy to be told to 8 %"
+NOISY = f"hold cells too noisy to be told to {PERCENT} %"
 CLIPPED = "hold cells over-exposed"
 LIKELY = 3.0  # standard uncertainties, within which a hold is a whole number of refreshes
 LEAST_UNCERTAINTY = 0.02  # of a hold

@@ -11,22 +11,23 @@ from patterns.measure.reading import Reading
 from patterns.measure.words import counted, number_list, plural
 from patterns.strip.hold import hold_row
 from patterns.strip.photo import PhotoReading
+from patterns.strip.photo_told import RIGHT_TO
 from patterns.timing.rates import format_decimal
 
-__all__ = ["photo_verdict", "photo_warnings"]
+__all__ = ["PERCENT", "photo_verdict", "photo_warnings"]
 
 WHOLE = 0.03  # of a second, within which an exposure counts as whole
-RIGHT_TO, AT_BEST = 8, 2  # per cent
+PERCENT, AT_BEST = round(100 * RIGHT_TO), 2  # right to, per cent
 
 
 def _sureness(found: PhotoReading) -> str:
     """How many holds are told, and how right they are (two standard uncertainties)."""
     cells, told = len(found.cells), found.told.count(True)
     if not told:
-        return f"no hold of the {cells} cells could be told to {RIGHT_TO} %"
+        return f"no hold of the {cells} cells could be told to {PERCENT} %"
     mean = sum(found.cells) / cells
     doubt = max(u for u, t in zip(found.uncertainty, found.told, strict=True) if t) / mean
-    right = min(RIGHT_TO, max(AT_BEST, ceil(200 * doubt)))
+    right = min(PERCENT, max(AT_BEST, ceil(200 * doubt)))
     holds = f"all {cells} holds" if told == cells else f"{told} of {cells} holds"
     return f"{holds} told, right to {right} %"
 
@@ -106,7 +107,7 @@ def photo_warnings(
     noisy = tuple(i for i, t in enumerate(found.told) if not t and i not in found.clipped)
     if noisy:
         yield (
-            f"Cells {number_list(noisy)} are too noisy to be told to {RIGHT_TO} %: their holds are "
+            f"Cells {number_list(noisy)} are too noisy to be told to {PERCENT} %: their holds are "
             "left out. Fill the picture with the strip, go straight before the screen, darken "
             "the room, and expose so that the lit cells are bright, at a low ISO."
         )

@@ -140,10 +140,7 @@ class Atlas:
         """Sectors of a chunk that are to be painted, in order."""
         sectors, painted = int(self._sectors[number]), self._painted[number]
         first, last = needs[side, :, number].tolist()
-        end = min(last, first + sectors - 1) + 1
-        there, until = self._ready[side, :, number].tolist()
-        wanted = (*range(first, min(there, end)), *range(max(until + 1, first), end))
-        if all(painted[k % sectors] for k in wanted):
+        if all(painted[k % sectors] for k in range(first, last + 1)):
             return []
         first, last = self._further(number, first, last, later[side, :, number])
         end = min(last, first + sectors - 1) + 1

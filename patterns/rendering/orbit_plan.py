@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from patterns.scenes.orbit import NEAR_GROUND, SUBJECT, Seen
 
-__all__ = ["TEXELS", "Chunk", "Group", "RowPlan", "plan_rows"]
+__all__ = ["TEXELS", "Chunk", "Group", "RowPlan", "plan_rows", "runs"]
 
 STEP = 1.4  # from footprint to footprint across the turn
 # Rows to a footprint are 1 / density: by the subject's level edges, finer.
@@ -145,7 +145,7 @@ def plan_rows(samples: list[tuple[Seen, int]]) -> tuple[RowPlan, list[Ints]]:
     """
     keys = [_keys(seen, coarse) for seen, coarse in samples]
     # Neighbours mostly have the same key: one of each run is enough.
-    unique = np.unique(np.concatenate([key[_starts(key)] for key in keys]))
+    unique = np.unique(np.concatenate([key[runs(key)[0]] for key in keys]))
     rows = [_places(unique, key) for key in keys]
     least, greatest, distance = _extents([seen for seen, _ in samples], rows, len(unique))
     groups = []
@@ -174,14 +174,15 @@ def plan_rows(samples: list[tuple[Seen, int]]) -> tuple[RowPlan, list[Ints]]:
 
 def _places(unique: Ints, key: Ints) -> Ints:
     """Place of each key among the unique ones; neighbours often have the same."""
-    starts = _starts(key)
-    found = np.searchsorted(unique, key[starts])
-    return np.repeat(found, np.diff(np.append(starts, len(key))))
+    starts, lengths = runs(key)
+    return np.repeat(np.searchsorted(unique, key[starts]), lengths)
 
 
-def _starts(key: Ints) -> Ints:
-    """Where keys differ from the one before."""
-    return np.flatnonzero(np.concatenate([np.ones(len(key[:1]), bool), key[1:] != key[:-1]]))
+def runs(values: npt.NDArray[np.integer]) -> tuple[Ints, Ints]:
+    """Where runs of one value begin, and how long they are."""
+    first = np.ones(len(values[:1]), bool)
+    starts = np.flatnonzero(np.concatenate([first, values[1:] != values[:-1]]))
+    return starts, np.diff(np.append(starts, len(values)))
 
 
 def _cuts(unique: Ints) -> list[tuple[int, int]]:

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.rendering.orbit_atlas import Atlas
-from patterns.rendering.orbit_plan import RowPlan
+from patterns.rendering.orbit_plan import RowPlan, runs
 from patterns.rendering.planes import UInt8Array
 
 __all__ = ["SUBTEXELS", "Reader"]
@@ -130,8 +130,7 @@ def _block(
     place -= base << SUBTEXEL_BITS
     small = place.max() + (LONGEST_ROW << SUBTEXEL_BITS) < 2**31
     mine = offset[row]
-    starts = np.flatnonzero(np.concatenate([[True], mine[1:] != mine[:-1]]))
-    lengths = np.diff(np.append(starts, len(mine)))
+    starts, lengths = runs(mine)
     return _Block(base, place.astype(np.int32) if small else place, mine[starts], lengths)
 
 

@@ -13,8 +13,9 @@ from patterns.rendering.terrain_picture import LinePlane
 from patterns.rendering.terrain_rays import Plane, cast
 from patterns.rendering.terrain_rows import RowLevel, RowPlane
 from patterns.rendering.terrain_sky import Sky
-from patterns.rendering.terrain_texels import codes_of_light, transmittance
+from patterns.rendering.terrain_texels import codes_of_light
 from patterns.scenes.country import Country
+from patterns.scenes.country_palette import transmittance
 from patterns.scenes.motion import TerrainMotion
 
 __all__ = ["TerrainRenderer"]

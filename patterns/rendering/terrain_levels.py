@@ -21,10 +21,10 @@ from patterns.rendering.terrain_texels import (
     haze_shift,
     hazed,
     pack,
-    transmittance,
 )
 from patterns.scenes.country import Country
 from patterns.scenes.country_field import GridAxis
+from patterns.scenes.country_palette import transmittance
 from patterns.scenes.country_view import view
 
 __all__ = ["LineLevel", "bands"]

@@ -21,11 +21,11 @@ from patterns.rendering.terrain_texels import (
     hazed,
     interpolator,
     pack,
-    transmittance,
     unpacked,
 )
 from patterns.scenes.country import Country
 from patterns.scenes.country_field import GridAxis
+from patterns.scenes.country_palette import transmittance
 from patterns.scenes.country_view import view
 
 __all__ = ["RowLevel", "RowPlane"]

@@ -24,7 +24,6 @@ __all__ = [
     "hazed",
     "interpolator",
     "pack",
-    "transmittance",
     "unpacked",
 ]
 
@@ -42,11 +41,6 @@ _CODES = np.array(
         [0.5, -0.7152 / 1.5748, -0.0722 / 1.5748],
     ]
 ) * np.array([[219], [224], [224]])
-
-
-def transmittance(range_m: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """Share of the ground's light that comes through `range_m` metres of hazy air."""
-    return np.asarray(np.exp(-range_m / palette.HAZE_LENGTH_M))
 
 
 def hazed(light: FloatArray, through: float | FloatArray) -> FloatArray:

@@ -35,6 +35,8 @@ __all__ = [
     "WATER_DEEP",
     "WATER_SHALLOW",
     "shadow_offset",
+    "through_haze",
+    "transmittance",
 ]
 
 Colour = npt.NDArray[np.float32]
@@ -86,6 +88,21 @@ SUN_DIRECTION = np.array(
     ],
     np.float32,
 )
+
+
+def transmittance(distance_m: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
+    """Share of the ground's light that comes through `distance_m` of hazy air, same shape."""
+    return np.asarray(np.exp(-distance_m / HAZE_LENGTH_M), np.float64)
+
+
+def through_haze(
+    light: npt.NDArray[np.float32], distance_m: npt.NDArray[np.floating]
+) -> npt.NDArray[np.float32]:
+    """Light (..., 3, rows) after each row's distance (rows,) of haze; changed in place."""
+    left = transmittance(distance_m).astype(np.float32)
+    light *= left
+    light += HAZE[:, np.newaxis] * (1 - left)
+    return light
 
 
 def shadow_offset(height_m: float) -> tuple[float, float]:

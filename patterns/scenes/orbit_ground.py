@@ -6,12 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.scenes.country import Country
-from patterns.scenes.country_palette import (
-    GRAVEL,
-    HAZE,
-    HAZE_LENGTH_M,
-    SHADE,
-)
+from patterns.scenes.country_palette import GRAVEL, SHADE, through_haze
 from patterns.scenes.country_sampling import GridAxis
 from patterns.scenes.orbit import WALL_M
 from patterns.scenes.orbit_profile import Profile
@@ -212,7 +207,4 @@ class OrbitGround:
 
     def through_air(self, light: Light, distance_m: Floats) -> Light:
         """Light (..., 3, rows) after `distance_m` of haze."""
-        left = np.exp(-distance_m / HAZE_LENGTH_M).astype(np.float32)
-        light *= left
-        light += HAZE[:, np.newaxis] * (1 - left)
-        return light
+        return through_haze(light, distance_m)

@@ -9,13 +9,7 @@ from math import cos, radians, sin
 import numpy as np
 import numpy.typing as npt
 
-from patterns.scenes.country_palette import (
-    HAZE,
-    HAZE_LENGTH_M,
-    SHADE,
-    SUN_AZIMUTH_DEG,
-    SUN_ELEVATION_DEG,
-)
+from patterns.scenes.country_palette import SHADE, SUN_AZIMUTH_DEG, SUN_ELEVATION_DEG, through_haze
 from patterns.scenes.motion import Subject
 from patterns.scenes.orbit_details import FITTINGS
 from patterns.scenes.orbit_outlines import OUTLINES
@@ -82,10 +76,7 @@ class OrbitSubject:
 
     def through_air(self, light: Light, distance_m: Floats) -> Light:
         """Light (..., 3, rows) after `distance_m` of haze."""
-        left = np.exp(-distance_m / HAZE_LENGTH_M).astype(np.float32)
-        light *= left
-        light += HAZE[:, np.newaxis] * (1 - left)
-        return light
+        return through_haze(light, distance_m)
 
     def light(self, bearing: Floats, across: Floats, spans: tuple[float, float]) -> Light:
         """Light (bearings, 3, ways)."""

@@ -19,9 +19,10 @@ from patterns.rendering.terrain_levels import APERTURE, LineLevel, bands
 from patterns.rendering.terrain_picture import LinePlane
 from patterns.rendering.terrain_rays import Plane, Rays, cast
 from patterns.rendering.terrain_rows import RowLevel, RowPlane
-from patterns.rendering.terrain_texels import codes_of_light, hazed, transmittance
+from patterns.rendering.terrain_texels import codes_of_light, hazed
 from patterns.scenes.country import Country
 from patterns.scenes.country_field import GridAxis
+from patterns.scenes.country_palette import transmittance
 from patterns.scenes.country_view import view
 from patterns.scenes.motion import BarsMotion, TerrainMotion, focal_px
 

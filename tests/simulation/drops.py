@@ -24,7 +24,7 @@ from patterns.timing.cadence import Display
 from patterns.video.reader import read_luma
 from tests.simulation.conditions import CAPTURES, DISPLAYS, LEVELS, RATES, Case, draw_case
 from tests.simulation.film import START_S, Scene, film, stage, truth_of
-from tests.simulation.judge import is_wrong
+from tests.simulation.judge import Tally, is_wrong
 from tests.simulation.phone_file import save
 
 __all__ = ["Count", "Trial", "count_drops", "drawn", "run_trial"]
@@ -54,7 +54,7 @@ class Trial:
 
 
 @dataclass
-class Count:
+class Count(Tally):
     """Frames left out, by what the reading says of them, and what it says wrongly.
 
     `untold` counts those of recordings that were refused, or at their very ends.
@@ -73,11 +73,6 @@ class Count:
     counted: int = 0
     wrong: int = 0
     faults: list[str] = field(default_factory=list)
-
-    def add(self, other: Count) -> None:
-        """Add the counts of another."""
-        for name, value in vars(other).items():
-            setattr(self, name, getattr(self, name) + value)
 
 
 def drawn(seed: int, recordings: int) -> Iterator[Trial]:

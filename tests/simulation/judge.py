@@ -14,15 +14,24 @@ from tests.simulation.conditions import Case
 from tests.simulation.film import Truth, film, stage
 from tests.simulation.phone_file import UInt8Array, save
 
-__all__ = ["Score", "is_wrong", "run_case"]
+__all__ = ["Score", "Tally", "is_wrong", "run_case"]
 
 LEAST_SHARE = 0.5  # a frame read alone must give at least half of the strip's light
 LEAST_BOTH = 0.7  # and a mixture's two frames together so much of it
 SHARE_ERROR = 0.3
 
 
+class Tally:
+    """Counts that add up, all of them."""
+
+    def add(self, other: Tally) -> None:
+        """Add the counts of another."""
+        for name, value in vars(other).items():
+            setattr(self, name, getattr(self, name) + value)
+
+
 @dataclass
-class Score:
+class Score(Tally):
     """Counts over pictures; `due` are steady and lit, and ought to be read."""
 
     pictures: int = 0
@@ -35,14 +44,6 @@ class Score:
     without_identity: int = 0
     reasons: Counter[str] = field(default_factory=Counter)
     faults: list[str] = field(default_factory=list)
-
-    def add(self, other: Score) -> None:
-        """Add the counts of another."""
-        for name in ("pictures", "due", "due_read", "read", "mixtures", "wrong", "recordings"):
-            setattr(self, name, getattr(self, name) + getattr(other, name))
-        self.without_identity += other.without_identity
-        self.reasons += other.reasons
-        self.faults += other.faults
 
     @property
     def rate(self) -> float:
