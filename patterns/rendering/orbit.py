@@ -6,10 +6,11 @@ atlas and a place in it; a frame adds one offset to a row and reads two texels.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 from functools import lru_cache
-from math import radians
+from math import ceil, radians
 
 import numpy as np
 import numpy.typing as npt
@@ -27,6 +28,7 @@ from patterns.rendering.orbit_view import (
     whole_edge_azimuths,
     whole_edges,
 )
+from patterns.rendering.orbit_window import MOST_STEPS, STEP_DEG, STEPS_TO_A_TURN, Window
 from patterns.rendering.planes import Planes, UInt8Array
 from patterns.scenes.country import Country
 from patterns.scenes.motion import OrbitMotion
@@ -40,13 +42,11 @@ __all__ = ["OrbitRenderer"]
 Ints = npt.NDArray[np.int64]
 
 LATER = 240  # frames before they are drawn that texels may be painted with others
-TOGETHER = 8  # frames of a clip in order that are drawn at once: texels are fetched once for all
 
 
 class OrbitRenderer:
     """Draws the orbit of a clip into pictures of `width` x `height` pixels, both even.
 
-    The atlas holds the bearings that the clip's frames see, or all with `whole_turn`.
     Bearings are painted as they come into view, by the thread that draws: a second one would
     mostly wait for the first one's Python, and the other processor is the encoder's.
 
@@ -56,35 +56,16 @@ class OrbitRenderer:
         The circle runs through the subject.
     """
 
-    def __init__(self, clip: Clip, width: int, height: int, *, whole_turn: bool = False) -> None:
+    def __init__(self, clip: Clip, width: int, height: int) -> None:
         assert isinstance(clip.motion, OrbitMotion)
-        self._motion, self._rate, self._seed = clip.motion, clip.rate, clip.seed
-        self._exposure_s, self._size = clip.exposure_s, (width, height)
-        self._clip = clip
-        self._other: OrbitRenderer | None = None
-        self._last = -2
-        self._drawn: dict[int, Planes] = {}
-        ends = [self._turned(n) for n in (0, clip.frames - 1)]
+        self._motion, self._rate = clip.motion, clip.rate
+        self._frames, self._last = clip.frames, -2
         self._light = code_to_light(np.arange(256))
-        if whole_turn:
-            ends = [Fraction(0), Fraction(360)]
-        self._open(min(ends), max(ends))
-
-    def _turned(self, n: int) -> Fraction:
-        """Degrees that the world has turned at frame `n`, exact."""
-        return Fraction(self._motion.turn_deg_s * n / self._rate)
-
-    def _open(self, least: Fraction, greatest: Fraction) -> None:
-        """Lay out the atlas for turns from `least` to `greatest` degrees."""
-        self._whole = greatest - least >= 360
-        if self._whole:
-            least, greatest = Fraction(0), Fraction(360)
-        self._range = (least, greatest)
-        subject = OrbitSubject(self._motion.subject, self._seed)
-        camera = OrbitCamera.of(self._motion, subject.profile, *self._size)
+        subject = OrbitSubject(clip.motion.subject, clip.seed)
+        camera = OrbitCamera.of(clip.motion, subject.profile, width, height)
         # The country does not depend on the camera, and is laid out in long calls meanwhile.
         with ThreadPoolExecutor(1) as beside:
-            country = beside.submit(_country, self._seed)
+            country = beside.submit(_country, clip.seed)
             luma, chroma = look(camera, 1), look(camera, 2)
         self._edges = (whole_edges(luma), whole_edges(chroma))
         seen = [luma.seen, luma.edge_seen, chroma.seen, chroma.edge_seen]
@@ -96,79 +77,70 @@ class OrbitRenderer:
             if samples.mirrored:
                 rows[k + 1] = np.tile(rows[k + 1], 2)
         del seen, luma, chroma, samples
-        surfaces = _surfaces(self._seed, country.result(), camera.up_m, subject, plan)
+        surfaces = _surfaces(clip.seed, country.result(), camera.up_m, subject, plan)
         del country
-        turn = (radians(least), radians(greatest))
-        exposure = radians(abs(self._motion.turn_deg_s * self._exposure_s))
-        self._atlas = Atlas(plan, surfaces, turn, exposure)
+        exposure = radians(abs(clip.motion.turn_deg_s * clip.exposure_s))
+        steps = min(max(ceil(abs(self._turned(clip.frames - 1)) / STEP_DEG), 1), MOST_STEPS)
+        self._window = Window(plan, steps)
+        self._atlas = Atlas(plan, surfaces, self._window, exposure)
         self._texels = np.unique([group.texels for group in plan.groups])
         self._readers = [
-            Reader(azimuth, row, plan, self._atlas)
+            Reader(azimuth, row, plan, self._window)
             for azimuth, row in zip(azimuths, rows, strict=True)
         ]
 
+    def _turned(self, n: int) -> Fraction:
+        """Degrees that the world has turned at frame `n`, exact."""
+        return Fraction(self._motion.turn_deg_s * n / self._rate)
+
     def draw(self, n: int, picture: Planes) -> None:
         """Write frame `n` (any integer from 0) into `picture`."""
-        turned = self._turned(n)
-        if not self._whole and not self._range[0] <= turned <= self._range[1]:
-            self._further().draw(n, picture)
-            return
-        if n in self._drawn:
-            kept = self._drawn[n]
-            picture.y[:], picture.cb[:], picture.cr[:] = kept.y, kept.cb, kept.cr
-        elif n == self._last + 1 and 0 < n < self._clip.frames - 1:
-            self._drawn = self._draw_more(n, picture)
-        else:
-            self._draw({n: picture})
-        self._last = n
+        self.draw_together(n, [picture])
 
-    def _draw_more(self, n: int, picture: Planes) -> dict[int, Planes]:
-        """Draw frame `n` into `picture`, and return those that follow it."""
-        spare = list(self._drawn.values())
-        more = range(n + 1, min(n + TOGETHER, self._clip.frames))
-        while len(spare) < len(more):
-            spare.append(Planes.blank(picture.width, picture.height))
-        following = dict(zip(more, spare, strict=False))
-        self._draw({n: picture, **following})
-        return following
+    def draw_together(self, n: int, pictures: Sequence[Planes]) -> None:
+        """Write frames `n`, `n` + 1, ... into pictures: their texels are fetched once for all."""
+        if not self._window.covers(self._turned(n)):
+            self._atlas.move(self._turned(n), backward=self._motion.turn_deg_s < 0)
+        count = 1
+        while count < len(pictures) and self._window.covers(self._turned(n + count)):
+            count += 1
+        self._draw(n, pictures[:count])
+        if count < len(pictures):
+            self.draw_together(n + count, pictures[count:])
 
-    def _draw(self, pictures: dict[int, Planes]) -> None:
-        """Write frames, by number, in order."""
-        turned = [self._turned(k) % 360 if self._whole else self._turned(k) for k in pictures]
-        later = self._later(min(pictures))
+    def _draw(self, n: int, pictures: Sequence[Planes]) -> None:
+        """Write frames that lie in the atlas' window."""
+        turned = [self._turned(n + k) for k in range(len(pictures))]
+        later = self._later(n)
+        self._last = n + len(pictures) - 1
         for some in turned:
             self._atlas.paint(radians(some), radians(some if later is None else later))
-        offsets = [
-            np.rint(self._texels * (float(t / 360) * SUBTEXELS)).astype(np.int64) for t in turned
-        ]
-        planes = [[plane.reshape(-1) for plane in (p.y, p.cb, p.cr)] for p in pictures.values()]
-        self._readers[0].read(self._atlas.luma, offsets, [p[:1] for p in planes])
-        self._readers[2].read(self._atlas.chroma, offsets, [p[1:] for p in planes])
+        offsets = [self._moved(some) for some in turned]
+        planes = [[plane.reshape(-1) for plane in (p.y, p.cb, p.cr)] for p in pictures]
+        self._readers[0].read(self._window.luma, offsets, [p[:1] for p in planes])
+        self._readers[2].read(self._window.chroma, offsets, [p[1:] for p in planes])
         self._draw_edges(offsets, planes)
 
     def _later(self, n: int) -> Fraction | None:
         """How far the world will have turned in a while, if frames are asked for in order."""
         if n != self._last + 1 or n == 0:
             return None
-        last = n + LATER if self._whole else self._clip.frames - 1
-        return self._turned(min(n + LATER, last))
+        return self._turned(max(n, min(n + LATER, self._frames - 1)))
 
-    def _further(self) -> OrbitRenderer:
-        """Renderer of a whole turn, for frames outside the clip.
-
-        One of its own: a frame inside the clip is the same whatever was drawn before it.
-        """
-        if self._other is None:
-            self._other = OrbitRenderer(self._clip, *self._size, whole_turn=True)
-        return self._other
+    def _moved(self, turned: Fraction) -> Ints:
+        """By how many texels x SUBTEXELS rows of each length have moved within the window."""
+        steps, rest = divmod(turned, STEP_DEG)
+        whole = (int(steps) - self._window.begin) * self._texels // STEPS_TO_A_TURN
+        part = np.rint(self._texels * (float(rest / 360) * SUBTEXELS)).astype(np.int64)
+        return np.asarray(whole * SUBTEXELS + part, np.int64)
 
     def _draw_edges(self, offsets: list[Ints], planes: list[list[UInt8Array]]) -> None:
         """Pixels across which the subject ends: the mean of their finer samples' light."""
         fine = EDGE_GRID * EDGE_GRID
         codes = np.empty((len(planes), 1, len(self._readers[1])), np.uint8)
-        self._readers[1].read(self._atlas.luma, offsets, [list(c) for c in codes])
+        self._readers[1].read(self._window.luma, offsets, [list(c) for c in codes])
         both = np.empty((len(planes), 2, len(self._readers[3])), np.uint8)
-        self._readers[3].read(self._atlas.chroma, offsets, [list(b) for b in both])
+        self._readers[3].read(self._window.chroma, offsets, [list(b) for b in both])
         for (luma, *chroma), code, values in zip(planes, codes, both, strict=True):
             light = self._light.take(code).reshape(-1, fine).mean(axis=1)
             luma[self._edges[0]] = light_to_code(light)

@@ -1,12 +1,13 @@
-"""The orbit's atlas: rows of texels, filtered in linear light and quantised once.
+"""The orbit's atlas: texels filtered in linear light and quantised once.
 
-Rows are laid out for all bearings that the clip sees, and painted sector by sector as
-they come into view, some more at a time than one frame reads.
+They are painted sector by sector as they come into view, some more at a time than one frame
+reads.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
 from math import ceil, floor, pi
 from typing import Protocol
 
@@ -16,6 +17,7 @@ import numpy.typing as npt
 from patterns.rendering.boxes import AcrossBoxes, turn_boxes, turn_reach
 from patterns.rendering.light import light_to_signal
 from patterns.rendering.orbit_plan import TEXELS, Chunk, Group, RowPlan
+from patterns.rendering.orbit_window import Window
 from patterns.rendering.planes import UInt8Array
 
 __all__ = ["Atlas", "Surface"]
@@ -23,8 +25,6 @@ __all__ = ["Atlas", "Surface"]
 Floats = npt.NDArray[np.floating]
 Light = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
-Bools = npt.NDArray[np.bool_]
-
 
 CELLS_AT_ONCE = 200_000  # of a surface, painted together
 AHEAD_CELLS = 100_000  # as many that will only be needed later are worth painting with others
@@ -42,67 +42,47 @@ class Surface(Protocol):
     def through_air(self, light: Light, distance_m: Floats) -> Light:
         """Light (..., 3, rows) seen through air of each row's distance; may change `light`."""
 
+    def forget(self) -> None:
+        """Let go of what was kept for bearings beside those asked for."""
+
 
 class Atlas:
-    """Rows of texels one after the other, filled as frames need them.
+    """Texels of all groups, filled as frames need them.
 
     Parameters
     ----------
-    turn
-        Least and greatest angle, radians, by which the world will have turned.
+    window
+        Where they are kept.
     exposure
-        Radians that it turns while a frame is exposed.
-
-    Attributes
-    ----------
-    luma
-        uint16 (texels,): the code of a texel (low byte) and of the next, so that one read
-        gives both that are interpolated between.
-    chroma
-        uint32 (texels,): such a pair of Cb (lower half) and one of Cr.
-    start
-        Place of each group's first texel in its plane.
-    length
-        Texels of each row of a group.
-    first_texel
-        Number, counted from bearing 0, of the texel that lies at the start of a row.
+        Radians that the world turns while a frame is exposed.
     """
 
     def __init__(
-        self,
-        plan: RowPlan,
-        surfaces: dict[int, Surface],
-        turn: tuple[float, float],
-        exposure: float,
+        self, plan: RowPlan, surfaces: dict[int, Surface], window: Window, exposure: float
     ) -> None:
         self._plan, self._surfaces, self._exposure = plan, surfaces, exposure
-        groups = plan.groups
-        per = np.array([group.texels for group in groups]) / (2 * pi)
-        middle, greatest = (
-            np.array([getattr(group, name) for group in groups]) for name in ("middle", "greatest")
-        )
-        low, high = (middle - greatest + turn[0]) * per, (middle + greatest + turn[1]) * per
-        self.first_texel = np.floor(low - 0.5).astype(np.int64) - 1
-        self.length = np.ceil(high - 0.5).astype(np.int64) + 3 - self.first_texel
-        sizes = self.length * np.array([group.rows[1] - group.rows[0] for group in groups])
-        coarse = np.array([group.coarse for group in groups])
-        self.start = np.zeros_like(sizes)
-        for plane in (0, 1):
-            ends = np.cumsum(sizes[coarse == plane])
-            self.start[coarse == plane] = ends - sizes[coarse == plane]
-        # Memory that is never written to is never taken from the machine.
-        self.luma = np.empty(int(sizes[coarse == 0].sum()), np.uint16)
-        self.chroma = np.empty(int(sizes[coarse == 1].sum()), np.uint32)
+        self._window = window
         self._sectors = np.array([chunk.sectors for chunk in plan.chunks])
         self._intervals = np.array([self._interval(chunk) for chunk in plan.chunks])
-        self._wanted = {
-            k: _wanted(groups[k], chunk.sectors, turn)
-            for chunk in plan.chunks
-            for k in chunk.groups
-        }
         self._ready = np.full((2, 2, len(plan.chunks)), NEVER, np.int64)
-        self._painted = [[False] * chunk.sectors for chunk in plan.chunks]
+        self._painted: list[set[int]] = [set() for _ in plan.chunks]
         self._boxes: dict[int, tuple[slice, AcrossBoxes]] = {}
+
+    def move(self, turned: Fraction, *, backward: bool) -> None:
+        """Move the window to `turned` degrees; what it still holds is not painted again."""
+        by = self._window.move(turned, backward=backward)
+        for chunk, painted in zip(self._plan.chunks, self._painted, strict=True):
+            painted -= {sector for sector in painted if not self._holds(chunk, sector, by)}
+        self._ready[:] = NEVER
+        for surface in self._surfaces.values():
+            surface.forget()
+
+    def _holds(self, chunk: Chunk, sector: int, by: int) -> bool:
+        for k in chunk.groups:
+            texels = self._plan.groups[k].texels // chunk.sectors
+            if not self._window.kept(k, sector * texels, texels, by):
+                return False
+        return True
 
     def _interval(self, chunk: Chunk) -> tuple[float, float, float]:
         """Middle, least and greatest azimuth beside it that a chunk's groups are read at."""
@@ -127,8 +107,9 @@ class Atlas:
         Where something is not there yet, that which pictures up to `until` read is painted
         with it, as far as it pays.
         """
+        first, last = self._window.ends
         needs = self._needs(turned)
-        later = self._needs(until)
+        later = self._needs(min(max(until, first), last))
         for number in np.flatnonzero((needs != self._ready).any(axis=(0, 1))).tolist():
             for side in (0, 1):
                 missing = self._missing(number, side, needs, later)
@@ -138,24 +119,22 @@ class Atlas:
 
     def _missing(self, number: int, side: int, needs: Ints, later: Ints) -> list[int]:
         """Sectors of a chunk that are to be painted, in order."""
-        sectors, painted = int(self._sectors[number]), self._painted[number]
+        painted = self._painted[number]
         first, last = needs[side, :, number].tolist()
-        if all(painted[k % sectors] for k in range(first, last + 1)):
+        if painted.issuperset(range(first, last + 1)):
             return []
         first, last = self._further(number, first, last, later[side, :, number])
-        end = min(last, first + sectors - 1) + 1
-        missing = [k for k in range(first, end) if not painted[k % sectors]]
-        for k in missing:
-            painted[k % sectors] = True
+        missing = [sector for sector in range(first, last + 1) if sector not in painted]
+        painted.update(missing)
         return missing
 
     def _further(self, number: int, first: int, last: int, later: Ints) -> tuple[int, int]:
         """Range of sectors with those that follow, where its own end is not there yet."""
         chunk, painted = self._plan.chunks[number], self._painted[number]
         more = max(0, AHEAD_CELLS * chunk.sectors // (chunk.columns * chunk.count))
-        if later[1] > last and not painted[last % chunk.sectors]:
+        if later[1] > last and last not in painted:
             last = min(int(later[1]), last + more)
-        if later[0] < first and not painted[first % chunk.sectors]:
+        if later[0] < first and first not in painted:
             first = max(int(later[0]), first - more)
         return first, last
 
@@ -189,16 +168,11 @@ class Atlas:
         bearings = (np.arange(-most, wide * len(run) + most) + begin * wide + 0.5) * cell
         cells = surface.light(bearings, chunk.middles, chunk.spans)
         for k, group, reach in zip(chunk.groups, groups, reaches, strict=True):
-            wanted = np.flatnonzero(self._wanted[k][np.array(run) % chunk.sectors])
-            if not len(wanted):
-                continue
-            first, end = int(wanted[0]), int(wanted[-1]) + 1
-            under = cells[most - reach + first * wide : most + reach + end * wide]
+            under = cells[most - reach : most + reach + len(run) * wide]
             light = surface.through_air(self._filtered(chunk, k, under), group.distance_m)
             texels = group.texels // chunk.sectors
-            some = run[first:end]
-            noise = _noise(group, texels, some, chunk.sectors) if surface.dithered else None
-            self._store(k, (begin + first) * texels, _codes(light, group.coarse, noise))
+            noise = _noise(group, texels, run, chunk.sectors) if surface.dithered else None
+            self._window.store(k, run.start * texels, _codes(light, group.coarse, noise))
 
     def _filtered(self, chunk: Chunk, number: int, cells: Light) -> Light:
         """Light (texels, 3, rows) of a run of sectors of a group from cells (cells, 3, ways)."""
@@ -216,41 +190,6 @@ class Atlas:
         )
         drawn = drawn.reshape(len(drawn), -1, under.stop - under.start)
         return boxes.mean(drawn).reshape(-1, 3, boxes.rows)
-
-    def _store(self, number: int, first: int, codes: list[UInt8Array]) -> None:
-        """Write codes (rows, texels) of texels from `first` on, on every lap that is kept."""
-        group = self._plan.groups[number]
-        rows, length = len(group.across), int(self.length[number])
-        plane = self.chroma if group.coarse else self.luma
-        begin = int(self.start[number])
-        kept = plane[begin : begin + rows * length].view(np.uint8)
-        pairs = kept.reshape(rows, length, 2 * len(codes))
-        for low, high, skip in self._laps(number, first, codes[0].shape[1]):
-            for k, code in enumerate(codes):
-                part = code[:, skip : skip + high - low]
-                pairs[:, low:high, 2 * k] = part
-                back = max(low, 1)
-                pairs[:, back - 1 : high - 1, 2 * k + 1] = part[:, back - low :]
-
-    def _laps(self, number: int, first: int, count: int) -> Iterator[tuple[int, int, int]]:
-        """Where in the rows of a group `count` texels from `first` on lie, and how many to skip."""
-        turn, length = self._plan.groups[number].texels, int(self.length[number])
-        place = (first - int(self.first_texel[number])) % turn - turn
-        while place < length:
-            if place + count > 0:
-                yield max(place, 0), min(place + count, length), max(-place, 0)
-            place += turn
-
-
-def _wanted(group: Group, sectors: int, turn: tuple[float, float]) -> Bools:
-    """Which sectors of a turn some picture reads of a group, while the world turns."""
-    wanted, texel = np.zeros(sectors, bool), 2 * pi / group.texels
-    least, greatest = group.least - 2 * texel, group.greatest + 2 * texel
-    for low, high in ((-greatest, -least), (least, greatest)):
-        ends = (group.middle + low + turn[0], group.middle + high + turn[1])
-        first, last = (floor(end * sectors / (2 * pi)) for end in ends)
-        wanted[np.arange(first, min(last, first + sectors) + 1) % sectors] = True
-    return wanted
 
 
 def _boxes(chunk: Chunk, group: Group) -> tuple[slice, AcrossBoxes]:

@@ -11,8 +11,8 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from patterns.rendering.orbit_atlas import Atlas
 from patterns.rendering.orbit_plan import RowPlan, runs
+from patterns.rendering.orbit_window import Window
 from patterns.rendering.planes import UInt8Array
 
 __all__ = ["SUBTEXELS", "Reader"]
@@ -38,15 +38,15 @@ class Reader:
     """
 
     def __init__(
-        self, azimuth: npt.NDArray[np.float32], row: Ints, plan: RowPlan, atlas: Atlas
+        self, azimuth: npt.NDArray[np.float32], row: Ints, plan: RowPlan, window: Window
     ) -> None:
         group = plan.group_of_row
         texels = np.array([g.texels for g in plan.groups])
         offset = np.unique(texels, return_inverse=True)[1][group].astype(np.uint8)
         per_radian = (texels / (2 * pi))[group]
         inside = np.arange(len(group)) - np.array([g.rows[0] for g in plan.groups])[group]
-        start = atlas.start[group] + inside * atlas.length[group]
-        begin = start - atlas.first_texel[group] - 0.5
+        start = window.start[group] + inside * window.length[group]
+        begin = start - window.first_texel[group] - 0.5
         self._length = len(azimuth)
         self._blocks = [
             _block(azimuth[part].astype(np.float64), row[part], begin, per_radian, offset)

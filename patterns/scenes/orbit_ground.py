@@ -55,6 +55,10 @@ class _Level:
         self.step_m = step_m
         half = int(np.ceil((outer_m + 3 * step_m) / step_m / BLOCK))
         self.half = half * BLOCK
+        self.forget()
+
+    def forget(self) -> None:
+        """Begin anew: the blocks' memory goes back to the machine."""
         self._filled: set[tuple[int, int]] = set()
         # Memory of blocks that are never filled is never taken from the machine.
         self.light = np.zeros((3, 2 * self.half, 2 * self.half), np.uint16)
@@ -188,6 +192,11 @@ class OrbitGround:
         hidden = 0.45 * np.exp(-np.maximum(across[:near] - base, 0) / 1.2)
         out[:, :, :near] *= (1 - hidden).astype(np.float32)
         return out
+
+    def forget(self) -> None:
+        """Let go of the country that was kept for what lies beside."""
+        for level in self._levels.values():
+            level.forget()
 
     def _apron(self, out: Light, bearing: Floats, across: Floats) -> None:
         base = self._profile.base_radius_m

@@ -81,6 +81,9 @@ class OrbitWall:
         """Light as it is: the ranges have their haze already."""
         return light
 
+    def forget(self) -> None:
+        """Nothing is kept."""
+
     def light(self, bearing: Floats, across: Floats, spans: tuple[float, float]) -> Light:
         """Light (bearings, 3, elevations)."""
         height = WALL_M * np.tan(np.clip(across, -0.1, 1.57))

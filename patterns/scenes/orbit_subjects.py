@@ -74,6 +74,9 @@ class OrbitSubject:
             for k, (_, name) in enumerate(self.outline.materials)
         ]
 
+    def forget(self) -> None:
+        """Nothing is kept."""
+
     def through_air(self, light: Light, distance_m: Floats) -> Light:
         """Light (..., 3, rows) after `distance_m` of haze."""
         return through_haze(light, distance_m)

@@ -238,14 +238,38 @@ def test_frames_do_not_depend_on_what_was_drawn_before() -> None:
         assert np.array_equal(a, b)
 
 
-def test_frames_in_order_are_those_drawn_alone() -> None:
-    """In order several frames are drawn at once; asked for again, or alone, they are the same."""
-    clip = clip_of(180, frames=24)
-    followed, alone = OrbitRenderer(clip, W, H), OrbitRenderer(clip, W, H)
-    one, other = Planes.blank(W, H), Planes.blank(W, H)
-    for n in (0, 1, 1, 2, 3, 4, 4, 5, 8, 9, 10, 10, 9, 11, 21, 22, 23):
-        followed.draw(n, one)
-        alone.draw(23 - n, other)  # never the one after the last
-        alone.draw(n, other)
-        for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
-            assert np.array_equal(a, b), n
+@pytest.mark.parametrize(
+    "turn", [Fraction(6), Fraction(-30), Fraction(360)], ids=str
+)
+def test_frames_drawn_together_are_those_drawn_alone(turn: Fraction) -> None:
+    """At 360 degrees a second six frames are a quarter of a turn: more than the window is longer."""
+    clip = clip_of(180, frames=24, turn_deg_s=turn)
+    together, alone = OrbitRenderer(clip, W, H), OrbitRenderer(clip, W, H)
+    other = Planes.blank(W, H)
+    for n, count in ((0, 1), (1, 6), (7, 3), (10, 6), (2, 2)):
+        pictures = [Planes.blank(W, H) for _ in range(count)]
+        together.draw_together(n, pictures)
+        for k, one in reversed(list(enumerate(pictures))):
+            alone.draw(n + k, other)
+            for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
+                assert np.array_equal(a, b), (n, k)
+
+
+@pytest.mark.parametrize("turn", [Fraction(60), Fraction(-60)], ids=str)
+def test_a_long_clip_takes_the_room_of_a_short_one(turn: Fraction) -> None:
+    """Its window moves on, and its frames are the same wherever the window was before."""
+    short = clip_of(180, frames=28, turn_deg_s=turn)  # 67.5 degrees
+    long = clip_of(180, frames=24 * 600, turn_deg_s=turn)
+    going, one, other = OrbitRenderer(long, W, H), Planes.blank(W, H), Planes.blank(W, H)
+    kept = [OrbitRenderer(short, W, H), going]
+    assert len({len(some._window.luma) for some in kept}) == 1
+    assert len({len(some._window.chroma) for some in kept}) == 1
+    begun = set()
+    for n in range(0, 180, 3):
+        going.draw(n, one)
+        begun.add(going._window.begin)
+        if n % 12 == 0:
+            OrbitRenderer(long, W, H).draw(n, other)
+            for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
+                assert np.array_equal(a, b), n
+    assert len(begun) > 5
