@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from math import prod
+from mmap import mmap
+
 import numpy as np
 import numpy.typing as npt
 
@@ -60,8 +63,10 @@ class _Level:
     def forget(self) -> None:
         """Begin anew: the blocks' memory goes back to the machine."""
         self._filled: set[tuple[int, int]] = set()
-        # Memory of blocks that are never filled is never taken from the machine.
-        self.light = np.zeros((3, 2 * self.half, 2 * self.half), np.uint16)
+        # A map of its own: what is never filled is never taken from the machine, and what was
+        # goes back whole, where an array would leave holes.
+        shape = (3, 2 * self.half, 2 * self.half)
+        self.light = np.frombuffer(mmap(-1, 2 * prod(shape)), np.uint16).reshape(shape)
 
     def ensure(
         self,
