@@ -6,7 +6,7 @@ atlas and a place in it; a frame adds one offset to a row and reads two texels.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 from functools import lru_cache
@@ -15,6 +15,7 @@ from math import ceil, radians
 import numpy as np
 import numpy.typing as npt
 
+from patterns.ahead import Ahead, Piece
 from patterns.clip import Clip
 from patterns.rendering.light import code_to_light, light_to_code
 from patterns.rendering.orbit_atlas import Atlas, Surface
@@ -47,8 +48,9 @@ LATER = 240  # frames before they are drawn that texels may be painted with othe
 class OrbitRenderer:
     """Draws the orbit of a clip into pictures of `width` x `height` pixels, both even.
 
-    Bearings are painted as they come into view, by the thread that draws: a second one would
-    mostly wait for the first one's Python, and the other processor is the encoder's.
+    Bearings are painted as they come into view, by the thread that draws (a second one would
+    mostly wait for the first one's Python), or from the second frame on by a copy of the
+    process, which begins while the first frame is drawn and the encoder has nothing to do.
 
     Raises
     ------
@@ -60,6 +62,7 @@ class OrbitRenderer:
         assert isinstance(clip.motion, OrbitMotion)
         self._motion, self._rate = clip.motion, clip.rate
         self._frames, self._last = clip.frames, -2
+        self._ahead: Ahead | None = None
         self._light = code_to_light(np.arange(256))
         subject = OrbitSubject(clip.motion.subject, clip.seed)
         camera = OrbitCamera.of(clip.motion, subject.profile, width, height)
@@ -99,8 +102,7 @@ class OrbitRenderer:
 
     def draw_together(self, n: int, pictures: Sequence[Planes]) -> None:
         """Write frames `n`, `n` + 1, ... into pictures: their texels are fetched once for all."""
-        if not self._window.covers(self._turned(n)):
-            self._atlas.move(self._turned(n), backward=self._motion.turn_deg_s < 0)
+        self._reach(n)
         count = 1
         while count < len(pictures) and self._window.covers(self._turned(n + count)):
             count += 1
@@ -108,24 +110,54 @@ class OrbitRenderer:
         if count < len(pictures):
             self.draw_together(n + count, pictures[count:])
 
+    def paint_ahead(self) -> None:
+        """Have a copy of this process paint what frames after the first will need, in order."""
+        self._ahead = Ahead.start(self._pieces)
+
+    def close(self) -> None:
+        """End what `paint_ahead` began."""
+        if self._ahead is not None:
+            self._ahead.close()
+
+    def _pieces(self) -> Iterator[Piece]:
+        """What frames after the first need, with the names by which `_paint` asks for it."""
+        for n in range(self._frames):
+            self._reach(n, texels=False)
+            for number, run in self._due(n):
+                if n:
+                    yield (number, run.start, run.stop), list(self._atlas.paint(number, run))
+
+    def _reach(self, n: int, *, texels: bool = True) -> None:
+        """Have the window hold what frame `n` sees."""
+        if not self._window.covers(self._turned(n)):
+            backward = self._motion.turn_deg_s < 0
+            self._atlas.move(self._turned(n), backward=backward, texels=texels)
+
+    def _due(self, n: int) -> Iterator[tuple[int, range]]:
+        """What is to be painted for frame `n`: if frames come in order, more at a time."""
+        in_order = 0 < n == self._last + 1
+        later = max(n, min(n + LATER, self._frames - 1)) if in_order else n
+        self._last = n
+        return self._atlas.due(radians(self._turned(n)), radians(self._turned(later)))
+
+    def _paint(self, n: int) -> None:
+        """Have painted what frame `n` sees."""
+        for number, run in self._due(n):
+            painted: list[UInt8Array] | None = None
+            if n and self._ahead is not None:
+                painted = self._ahead.get((number, run.start, run.stop))
+            self._atlas.keep(number, run, painted or self._atlas.paint(number, run))
+
     def _draw(self, n: int, pictures: Sequence[Planes]) -> None:
         """Write frames that lie in the atlas' window."""
-        turned = [self._turned(n + k) for k in range(len(pictures))]
-        later = self._later(n)
-        self._last = n + len(pictures) - 1
-        for some in turned:
-            self._atlas.paint(radians(some), radians(some if later is None else later))
-        offsets = [self._moved(some) for some in turned]
+        numbers = range(n, n + len(pictures))
+        for some in numbers:
+            self._paint(some)
+        offsets = [self._moved(self._turned(some)) for some in numbers]
         planes = [[plane.reshape(-1) for plane in (p.y, p.cb, p.cr)] for p in pictures]
         self._readers[0].read(self._window.luma, offsets, [p[:1] for p in planes])
         self._readers[2].read(self._window.chroma, offsets, [p[1:] for p in planes])
         self._draw_edges(offsets, planes)
-
-    def _later(self, n: int) -> Fraction | None:
-        """How far the world will have turned in a while, if frames are asked for in order."""
-        if n != self._last + 1 or n == 0:
-            return None
-        return self._turned(max(n, min(n + LATER, self._frames - 1)))
 
     def _moved(self, turned: Fraction) -> Ints:
         """By how many texels x SUBTEXELS rows of each length have moved within the window."""

@@ -68,9 +68,14 @@ class Atlas:
         self._painted: list[set[int]] = [set() for _ in plan.chunks]
         self._boxes: dict[int, tuple[slice, AcrossBoxes]] = {}
 
-    def move(self, turned: Fraction, *, backward: bool) -> None:
-        """Move the window to `turned` degrees; what it still holds is not painted again."""
+    def move(self, turned: Fraction, *, backward: bool, texels: bool = True) -> None:
+        """Move the window to `turned` degrees; what it still holds is not painted again.
+
+        `texels` says whether any are kept here: who only makes them has none to move.
+        """
         by = self._window.move(turned, backward=backward)
+        if texels:
+            self._window.shift(by)
         for chunk, painted in zip(self._plan.chunks, self._painted, strict=True):
             painted -= {sector for sector in painted if not self._holds(chunk, sector, by)}
         self._ready[:] = NEVER
@@ -101,11 +106,11 @@ class Atlas:
         places = (ends + turned) * (self._sectors / (2 * pi))
         return np.floor(places).astype(np.int64)
 
-    def paint(self, turned: float, until: float) -> None:
-        """Have painted what a picture reads that is turned by `turned` radians.
+    def due(self, turned: float, until: float) -> Iterator[tuple[int, range]]:
+        """Chunks and runs of their sectors to be painted for a picture turned by radians.
 
         Where something is not there yet, that which pictures up to `until` read is painted
-        with it, as far as it pays.
+        with it, as far as it pays. What has been named is not named again.
         """
         first, last = self._window.ends
         needs = self._needs(turned)
@@ -114,8 +119,16 @@ class Atlas:
             for side in (0, 1):
                 missing = self._missing(number, side, needs, later)
                 for run in self._runs(number, missing):
-                    self._paint(number, run)
+                    yield number, run
         self._ready = needs
+
+    def keep(self, number: int, run: range, codes: list[UInt8Array]) -> None:
+        """Put what `paint` returned where it is read."""
+        chunk, rest = self._plan.chunks[number], iter(codes)
+        for k in chunk.groups:
+            group = self._plan.groups[k]
+            planes = [next(rest) for _ in range(1 + group.coarse)]
+            self._window.store(k, run.start * (group.texels // chunk.sectors), planes)
 
     def _missing(self, number: int, side: int, needs: Ints, later: Ints) -> list[int]:
         """Sectors of a chunk that are to be painted, in order."""
@@ -157,8 +170,11 @@ class Atlas:
             yield range(missing[0], missing[0] + end)
             missing = missing[end:]
 
-    def _paint(self, number: int, run: range) -> None:
-        """Paint a run of a chunk's sectors; what a sector holds does not depend on the run."""
+    def paint(self, number: int, run: range) -> list[UInt8Array]:
+        """Codes (rows, texels) of a run of a chunk's sectors, of each group one or Cb and Cr.
+
+        What a sector holds does not depend on the run.
+        """
         chunk = self._plan.chunks[number]
         groups = [self._plan.groups[k] for k in chunk.groups]
         surface = self._surfaces[groups[0].surface]
@@ -167,12 +183,14 @@ class Atlas:
         most, begin = max(reaches), run.start % chunk.sectors
         bearings = (np.arange(-most, wide * len(run) + most) + begin * wide + 0.5) * cell
         cells = surface.light(bearings, chunk.middles, chunk.spans)
+        painted: list[UInt8Array] = []
         for k, group, reach in zip(chunk.groups, groups, reaches, strict=True):
             under = cells[most - reach : most + reach + len(run) * wide]
             light = surface.through_air(self._filtered(chunk, k, under), group.distance_m)
             texels = group.texels // chunk.sectors
             noise = _noise(group, texels, run, chunk.sectors) if surface.dithered else None
-            self._window.store(k, run.start * texels, _codes(light, group.coarse, noise))
+            painted += _codes(light, group.coarse, noise)
+        return painted
 
     def _filtered(self, chunk: Chunk, number: int, cells: Light) -> Light:
         """Light (texels, 3, rows) of a run of sectors of a group from cells (cells, 3, ways)."""

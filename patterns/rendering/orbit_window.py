@@ -84,18 +84,24 @@ class Window:
         return self.begin * STEP_DEG <= turned <= (self.begin + self._steps) * STEP_DEG
 
     def move(self, turned: Fraction, *, backward: bool) -> int:
-        """Begin about `turned` degrees, or end there if the world turns back; steps moved."""
+        """Begin about `turned` degrees, or end there if the world turns back; steps moved.
+
+        The texels are where they were: `shift` by as many steps.
+        """
         begin = floor(turned / STEP_DEG)
         if backward:
             begin = ceil(turned / STEP_DEG) - self._steps
         by, self.begin = begin - self.begin, begin
+        return by
+
+    def shift(self, by: int) -> None:
+        """Move texels to where they lie in a window that has moved by steps."""
         for number, texels in enumerate((by * self._texels_to_a_step).tolist()):
             for row in self._rows(number):  # one by one: the copy in between stays small
                 if 0 < texels < len(row):
                     row[:-texels] = row[texels:]
                 elif 0 < -texels < len(row):
                     row[-texels:] = row[:texels]
-        return by
 
     def kept(self, number: int, first: int, count: int, by: int) -> bool:
         """Whether a group's texels from `first` on are there still after a move by steps."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from math import prod
 from mmap import mmap
+from threading import Lock
 
 import numpy as np
 import numpy.typing as npt
@@ -28,6 +29,7 @@ FINEST_STEP_M = 0.03
 FULL = 65535  # full light of the country that is kept: half the room, and fine enough
 APRON_M = 6.6  # beyond the subject's foot that gravel may lie
 HIDDEN_M = 25.0  # that the subject hides any sky from
+FENCE = Lock()  # orders memory: what a block holds is there before it is called filled
 COARSER = 2.2  # the country's samples lie at most this many cells apart
 
 
@@ -61,12 +63,16 @@ class _Level:
         self.forget()
 
     def forget(self) -> None:
-        """Begin anew: the blocks' memory goes back to the machine."""
-        self._filled: set[tuple[int, int]] = set()
-        # A map of its own: what is never filled is never taken from the machine, and what was
-        # goes back whole, where an array would leave holes.
+        """Begin anew: the blocks' memory goes back to the machine.
+
+        A map of its own goes back whole, where an array would leave holes; what is never
+        filled is never taken. A copy of this process shares it: a block that either has
+        filled need not be filled by the other.
+        """
+        across = 2 * self.half // BLOCK
         shape = (3, 2 * self.half, 2 * self.half)
         self.light = np.frombuffer(mmap(-1, 2 * prod(shape)), np.uint16).reshape(shape)
+        self._filled = np.frombuffer(mmap(-1, across * across), np.uint8).reshape(across, across)
 
     def ensure(
         self,
@@ -76,13 +82,16 @@ class _Level:
         y_m: Floats,
     ) -> None:
         """Have all blocks within `REACH` steps of places."""
-        for block in self._blocks(x_m, y_m):
-            if block not in self._filled:
-                self._fill(country, centre, *block)
-                self._filled.add(block)
+        for i, j in self._blocks(x_m, y_m):
+            with FENCE:
+                filled = self._filled[i, j]
+            if not filled:
+                self._fill(country, centre, i * BLOCK, j * BLOCK)
+                with FENCE:
+                    self._filled[i, j] = 1
 
     def _blocks(self, x_m: Floats, y_m: Floats) -> list[tuple[int, int]]:
-        """Corners of the blocks that are read about places."""
+        """Blocks, by row and column, that are read about places."""
         across = 2 * self.half // BLOCK
         met = np.zeros((across, across), bool)
         ends = [
@@ -95,10 +104,10 @@ class _Level:
         for i in ends[0]:
             for j in ends[1]:
                 met[i, j] = True
-        return [(i * BLOCK, j * BLOCK) for i, j in np.argwhere(met).tolist()]
+        return [(i, j) for i, j in np.argwhere(met).tolist()]
 
     def _fill(self, country: Country, centre: tuple[float, float], i: int, j: int) -> None:
-        """Compute one block."""
+        """Compute the block whose first sample is `i`, `j`."""
         axes = [
             GridAxis.even(c + (k - self.half) * self.step_m, self.step_m, BLOCK, self.step_m)
             for c, k in zip(centre, (i, j), strict=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import signal
 from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
@@ -238,11 +240,9 @@ def test_frames_do_not_depend_on_what_was_drawn_before() -> None:
         assert np.array_equal(a, b)
 
 
-@pytest.mark.parametrize(
-    "turn", [Fraction(6), Fraction(-30), Fraction(360)], ids=str
-)
+@pytest.mark.parametrize("turn", [Fraction(6), Fraction(-30), Fraction(360)], ids=str)
 def test_frames_drawn_together_are_those_drawn_alone(turn: Fraction) -> None:
-    """At 360 degrees a second six frames are a quarter of a turn: more than the window is longer."""
+    """At 360 degrees a second six frames turn by more than the window moves over."""
     clip = clip_of(180, frames=24, turn_deg_s=turn)
     together, alone = OrbitRenderer(clip, W, H), OrbitRenderer(clip, W, H)
     other = Planes.blank(W, H)
@@ -268,8 +268,32 @@ def test_a_long_clip_takes_the_room_of_a_short_one(turn: Fraction) -> None:
     for n in range(0, 180, 3):
         going.draw(n, one)
         begun.add(going._window.begin)
-        if n % 12 == 0:
+        if n % 36 == 0:
             OrbitRenderer(long, W, H).draw(n, other)
             for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
                 assert np.array_equal(a, b), n
     assert len(begun) > 5
+
+
+@pytest.mark.parametrize("ended", [None, 7], ids=["to the end", "killed at frame 7"])
+@pytest.mark.parametrize("turn", [Fraction(90), Fraction(-36)], ids=str)
+def test_a_copy_that_paints_ahead_changes_nothing(turn: Fraction, ended: int | None) -> None:
+    """Drawn in order in batches of any length; the window moves on the way."""
+    clip = clip_of(180, frames=60, turn_deg_s=turn)
+    alone, helped = OrbitRenderer(clip, W, H), OrbitRenderer(clip, W, H)
+    helped.paint_ahead()
+    n = 0
+    for count in (1, 6, 6, 1, 2, 6, 6, 6, 6, 6, 6, 6, 2):
+        pair = [[Planes.blank(W, H) for _ in range(count)] for _ in range(2)]
+        alone.draw_together(n, pair[0])
+        helped.draw_together(n, pair[1])
+        for one, other in zip(*pair, strict=True):
+            for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
+                assert np.array_equal(a, b), n
+        n += count
+        if n == ended and helped._ahead is not None:
+            os.kill(helped._ahead.pid, signal.SIGKILL)
+    assert n == clip.frames
+    if ended is None and helped._ahead is not None:
+        assert helped._ahead.live  # all that it made was asked for, in its order
+    helped.close()
