@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -26,6 +26,7 @@ from patterns.whole_file import make_folder, write_whole
 __all__ = ["OUTPUTS", "ClipJob", "Progress", "clip_job", "clip_name", "make_clip", "record_path"]
 
 OUTPUTS = Path("outputs")
+TOGETHER = 4  # more would save little, take more memory and starve the encoder
 Progress = Callable[[int, int], None]
 
 
@@ -151,12 +152,14 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
         _refuse_flashing(job, guard)
     source = FrameSource(clip)
     with VideoWriter(_spec(job)) as writer:
-        for n in range(clip.frames):
-            frame = source.draw(n, writer.blank())
-            guard.see(n, frame)
-            writer.write(frame)
-            if progress is not None:
-                progress(n + 1, clip.frames)
+        for numbers in _batches(clip.frames):
+            frames = writer.blanks(len(numbers))
+            source.draw_together(numbers.start, frames)
+            for n, frame in zip(numbers, frames, strict=True):
+                guard.see(n, frame)
+                writer.write(frame)
+                if progress is not None:
+                    progress(n + 1, clip.frames)
         if not guard.proved:
             _refuse_flashing(job, guard)  # inside the block, so that the file is not kept
     data = record_json(
@@ -175,6 +178,13 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
     )
     write_whole(record_path(job.path), dump(data), force=job.force)
     return data
+
+
+def _batches(frames: int) -> Iterator[range]:
+    """Numbers of the frames that are drawn together; the first alone, for the encoder waits."""
+    yield range(1)
+    for first in range(1, frames, TOGETHER):
+        yield range(first, min(first + TOGETHER, frames))
 
 
 def _refuse_flashing(job: ClipJob, guard: ClipGuard) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
@@ -62,15 +64,22 @@ class TerrainRenderer:
 
     def draw(self, n: int, picture: Planes) -> None:
         """Fill the picture with frame n."""
-        travel = self.travel_m(n)
-        self._make(travel, n)
-        planes = (picture.y, picture.cb, picture.cr)
-        for still, plane in zip(self._still, planes, strict=True):
-            plane[: len(still)] = still
-        for drawn, some in zip(self._planes, (planes[:1], planes[1:]), strict=True):
-            if drawn is not None:
-                drawn.draw(travel, list(some))
-        self._last = n
+        self.draw_together(n, [picture])
+
+    def draw_together(self, n: int, pictures: Sequence[Planes]) -> None:
+        """Fill the pictures with frames n, n + 1, ...: less work than one at a time."""
+        rest = list(pictures)
+        while rest:
+            travels = self._make(n, len(rest))
+            some, rest = rest[: len(travels)], rest[len(travels) :]
+            planes = [[picture.y, picture.cb, picture.cr] for picture in some]
+            for number, still in enumerate(self._still):
+                for picture in planes:
+                    picture[number][: len(still)] = still
+            for drawn, which in zip(self._planes, (slice(1), slice(1, 3)), strict=True):
+                if drawn is not None:
+                    drawn.draw(travels, [picture[which] for picture in planes])
+            n += len(travels)
 
     def _lay_out(self) -> None:
         """Split the rows of the picture into sky and levels."""
@@ -97,18 +106,33 @@ class TerrainRenderer:
             self._levels = list(lines)
             self._planes = [LinePlane(lines, 0), LinePlane(lines, 1)]
 
-    def _make(self, travel: float, n: int) -> None:
-        """Have every chunk that a frame needs.
+    def _make(self, n: int, most: int) -> list[float]:
+        """Have every chunk that frames from n on need, for as many as the rings have room for.
 
-        Drawn when needed, by this thread: a second one would mostly wait for the first one's
-        Python (it took more time, not less), and the other processor is the encoder's.
+        Returns their travels, at most `most`, at least one. Drawn when needed, by this thread:
+        a second one would mostly wait for the first one's Python (it took more time, not less),
+        and the other processor is the encoder's.
         """
-        if n not in (self._last, self._last + 1) or travel < self._last_m:
+        travels = [self.travel_m(n + k) for k in range(most)]
+        if n not in (self._last, self._last + 1) or travels[0] < self._last_m:
             self._quiet_m = [0.0] * len(self._levels)
-        self._last_m = travel
+        while not self._fit(travels):
+            travels.pop()
         for number, level in enumerate(self._levels):
-            if travel < self._quiet_m[number]:
+            if travels[-1] < self._quiet_m[number]:
                 continue
-            for chunk in level.chunks(travel):
+            for chunk in (chunk for travel in travels for chunk in level.chunks(travel)):
                 level.make(chunk)
-            self._quiet_m[number] = level.next_m(travel) - 0.001 * level.step_m
+            self._quiet_m[number] = level.next_m(travels[-1]) - 0.001 * level.step_m
+        self._last, self._last_m = n + len(travels) - 1, travels[-1]
+        return travels
+
+    def _fit(self, travels: list[float]) -> bool:
+        """Whether all chunks that these travels need can be in memory at once."""
+        if len(travels) == 1:
+            return True
+        first, last = travels[0], travels[-1]
+        return travels == sorted(travels) and all(
+            last < quiet or level.spans(first, last)
+            for level, quiet in zip(self._levels, self._quiet_m, strict=True)
+        )

@@ -213,6 +213,13 @@ class LineLevel:
         chunk = self.chunks(travel_m)[-1] + 1
         return (chunk * self.chunk_lines - 0.25 - self._span[1]) * self.step_m
 
+    def spans(self, first_m: float, last_m: float) -> bool:
+        """Whether the ring has room for all that is needed from one travel to a later one.
+
+        Chunks less than a ring apart lie in slots of their own and never drive each other out.
+        """
+        return self.chunks(last_m)[-1] - self.chunks(first_m)[0] < self.slots
+
     def holds(self, chunk: int) -> bool:
         """Whether a chunk is in memory."""
         return self._held[chunk % self.slots] == chunk

@@ -6,16 +6,23 @@ whole plane, costs more than its pixels.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+
 import numpy as np
 import numpy.typing as npt
 
+from patterns.rendering.planes import UInt8Array
 from patterns.rendering.terrain_levels import LineLevel
 from patterns.rendering.terrain_texels import WORD, interpolator
 
-__all__ = ["LinePlane"]
+__all__ = ["BLOCK_ROWS", "LinePlane", "row_by_row", "write_codes"]
 
-BLOCK_ROWS = 24  # rows interpolated together: they stay in cache
+BLOCK_ROWS = 96  # rows interpolated together, of all pictures in sum: they stay in cache
 KEPT_LINE_M = 0.4  # rows whose lines lie further apart often show the same line as a frame ago
+RUN = 256  # items in numpy's buffer: fewer than a row has
+Words = npt.NDArray[np.uint32]
+Lines = npt.NDArray[np.int64]
 
 
 class LinePlane:
@@ -42,37 +49,88 @@ class LinePlane:
         )
         self._kept_line = np.full(len(self._kept), -1)
 
-    def draw(self, travel_m: float, out: list[npt.NDArray[np.uint8]]) -> None:
-        """Fill the rows of each plane."""
-        line, mix = interpolator(self._origin + travel_m * self._per_m)
-        lines = (line % self._ring).tolist()
-        self._keep(line, lines)
-        buffer = np.empty((BLOCK_ROWS, len(self._columns[0])), self._wide)
-        far, count = len(self._kept), self.bottom - self.top
-        for first in [*range(0, far, BLOCK_ROWS), *range(far, count, BLOCK_ROWS)]:
-            last = min(first + BLOCK_ROWS, far if first < far else count)
-            block = buffer[: last - first]
-            words = self._kept[first:last] if first < far else block
-            for row in range(max(first, far), last):
-                self._words[row][lines[row]].take(self._columns[row], 0, block[row - first], "clip")
-            mixed = block.view(WORD)
-            wide = (last - first, -1, mixed.shape[1] // block.shape[1])
-            words = words.view(WORD)
-            np.multiply(words.reshape(wide), mix[first:last, None, None], mixed.reshape(wide))
-            block += self._shift[first:last]
-            # Shifted and narrowed in two plain passes: copying every fourth byte takes longer.
-            np.right_shift(mixed, np.uint32(24), mixed)
-            codes = mixed.reshape(wide)
-            for number, plane in enumerate(out):
-                into = plane[self.top + first : self.top + last]
-                np.copyto(into, codes[..., number], casting="unsafe")
+    def draw(self, travels_m: Sequence[float], pictures: Sequence[Sequence[UInt8Array]]) -> None:
+        """Fill the rows of the planes of one picture for each travel.
 
-    def _keep(self, line: npt.NDArray[np.int64], lines: list[int]) -> None:
-        """Gather the words of far rows that show another line than they did.
+        A few rows of all pictures, then the next rows: pictures read their rows from the same
+        columns and from lines close by, which are then still in cache.
+        """
+        line, mix = interpolator(self._origin + np.array(travels_m)[:, None] * self._per_m)
+        lines = (line % self._ring).T.tolist()
+        step = max(1, BLOCK_ROWS // len(pictures))
+        buffer = np.empty((len(pictures), step, len(self._columns[0])), self._wide)
+        far, count = len(self._kept), self.bottom - self.top
+        with row_by_row():
+            for first in [*range(0, far, step), *range(far, count, step)]:
+                some = slice(first, min(first + step, far if first < far else count))
+                block = buffer[:, : some.stop - first]
+                mixed, by = block.view(WORD), mix[:, some, None]
+                if first < far:
+                    self._mix_kept(some, line, lines, by, mixed)
+                else:
+                    self._gather(some, lines, block)
+                    np.multiply(mixed, by, mixed)
+                block += self._shift[some]
+                write_codes(mixed, pictures, self.top + first)
+
+    def _gather(
+        self, some: slice, lines: list[list[int]], block: npt.NDArray[np.unsignedinteger]
+    ) -> None:
+        """Words of rows that show another line in every picture."""
+        places = zip(*block, strict=True)
+        rows = zip(self._words[some], self._columns[some], lines[some], places, strict=True)
+        for words, columns, shown, cells in rows:
+            for line, cell in zip(shown, cells, strict=True):
+                words[line].take(columns, 0, cell, "clip")
+
+    def _mix_kept(
+        self, some: slice, line: Lines, lines: list[list[int]], by: Words, mixed: Words
+    ) -> None:
+        """Gather the words of far rows anew only where they show another line than they did.
 
         A line is the same whenever it is drawn, so that its number tells what was kept.
         """
-        here = line[: len(self._kept)]
-        for row in np.flatnonzero(here != self._kept_line).tolist():
-            self._words[row][lines[row]].take(self._columns[row], 0, self._kept[row], "clip")
-        self._kept_line = here
+        kept = self._kept[some].view(WORD)
+        for number, here in enumerate(line[:, some]):
+            for row in (some.start + np.flatnonzero(here != self._kept_line[some])).tolist():
+                shown = self._words[row][lines[row][number]]
+                shown.take(self._columns[row], 0, self._kept[row], "clip")
+            self._kept_line[some] = here
+            np.multiply(kept, by[number], mixed[number])
+
+
+@contextmanager
+def row_by_row() -> Iterator[None]:
+    """Let numpy go through a block row by row where each row has a factor of its own.
+
+    With its usual buffer, longer than a row, it first writes such factors out for every item,
+    which takes longer than the product itself.
+    """
+    usual = np.setbufsize(RUN)
+    try:
+        yield
+    finally:
+        np.setbufsize(usual)
+
+
+def write_codes(mixed: Words, pictures: Sequence[Sequence[UInt8Array]], top: int) -> None:
+    """Write the codes of interpolated words, which are used up, into rows from `top`.
+
+    Parameters
+    ----------
+    mixed
+        Words (pictures, rows, columns), or (pictures, rows, 2 columns) of Cb and Cr by turns.
+    pictures
+        The plane of luma, or both planes of chroma, of each.
+    """
+    # Shifted and narrowed in plain passes: copying every fourth byte takes longer.
+    np.right_shift(mixed, np.uint32(24), mixed)
+    rows = slice(top, top + mixed.shape[1])
+    if len(pictures[0]) == 1:
+        for (plane,), codes in zip(pictures, mixed, strict=True):
+            np.copyto(plane[rows], codes, casting="unsafe")
+        return
+    pairs = mixed.astype(np.uint8).view("<u2")
+    for (cb, cr), pair in zip(pictures, pairs, strict=True):
+        np.copyto(cb[rows], pair, casting="unsafe")  # the lower byte
+        np.copyto(cr[rows], pair >> 8, casting="unsafe")

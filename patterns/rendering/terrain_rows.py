@@ -8,12 +8,15 @@ chroma of the same light.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import ceil, floor
 
 import numpy as np
 import numpy.typing as npt
 
 from patterns.rendering.box_blur import box_blur, box_margin
+from patterns.rendering.planes import UInt8Array
+from patterns.rendering.terrain_picture import BLOCK_ROWS, row_by_row, write_codes
 from patterns.rendering.terrain_rays import Rays
 from patterns.rendering.terrain_texels import (
     WORD,
@@ -21,7 +24,6 @@ from patterns.rendering.terrain_texels import (
     hazed,
     interpolator,
     pack,
-    unpacked,
 )
 from patterns.scenes.country import Country
 from patterns.scenes.country_field import GridAxis
@@ -107,6 +109,13 @@ class RowLevel:
         chunk = self.chunks(travel_m)[-1] + 1
         return chunk * self.chunk_m - self._right_m(0.0)
 
+    def spans(self, first_m: float, last_m: float) -> bool:
+        """Whether the ring has room for all that is needed from one travel to a later one.
+
+        Chunks less than a ring apart lie in slots of their own and never drive each other out.
+        """
+        return self.chunks(last_m)[-1] - self.chunks(first_m)[0] < self.slots
+
     def holds(self, chunk: int) -> bool:
         """Whether a chunk is in memory."""
         return self._held[chunk % self.slots] == chunk
@@ -178,23 +187,37 @@ class RowPlane:
     """Luma (`which` 0), or both planes of chroma (1), of consecutive levels."""
 
     def __init__(self, levels: list[RowLevel], which: int) -> None:
-        self._strips = [strip for level in levels for strip in level.words[which]]
-        self._size = np.array([strip.shape[0] // 2 for strip in self._strips])
+        self._wide = np.dtype("<u8") if which else WORD
+        self._strips = [
+            strip.view(self._wide)[:, 0] for level in levels for strip in level.words[which]
+        ]
+        self._size = np.array([len(strip) // 2 for strip in self._strips])
         sample_m = np.concatenate([level.samples_m[which] for level in levels])
         self._left = np.concatenate([level.lefts_m[which] for level in levels]) * TEXELS / sample_m
         self._per_m = TEXELS / sample_m
         self._width = levels[0].widths[which]
         self.top, self.bottom = levels[0].rows[which].start, levels[-1].rows[which].stop
 
-    def draw(self, travel_m: float, out: list[npt.NDArray[np.uint8]]) -> None:
-        """Fill the rows of each plane."""
-        texel, mix = interpolator(self._left + travel_m * self._per_m)
-        starts = (texel % self._size).tolist()
-        mixed = np.empty((self._width, len(out)), WORD)
-        codes = unpacked(mixed)
+    def draw(self, travels_m: Sequence[float], pictures: Sequence[Sequence[UInt8Array]]) -> None:
+        """Fill the rows of the planes of one picture for each travel, as `LinePlane` does."""
+        texel, mix = interpolator(self._left + np.array(travels_m)[:, None] * self._per_m)
+        starts = (texel % self._size).T.tolist()
+        step = max(1, BLOCK_ROWS // len(pictures))
+        buffer = np.empty((len(pictures), step, self._width), self._wide)
+        with row_by_row():
+            for first in range(0, len(starts), step):
+                some = slice(first, min(first + step, len(starts)))
+                block = buffer[:, : some.stop - first]
+                self._gather(some, starts, block)
+                mixed = block.view(WORD)
+                np.multiply(mixed, mix[:, some, None], mixed)
+                write_codes(mixed, pictures, self.top + first)
+
+    def _gather(
+        self, some: slice, starts: list[list[int]], block: npt.NDArray[np.unsignedinteger]
+    ) -> None:
         length = TEXELS * self._width
-        for row, start in enumerate(starts):
-            seen = self._strips[row][start : start + length : TEXELS]
-            np.multiply(seen, mix[row], mixed)
-            for number, plane in enumerate(out):
-                plane[self.top + row] = codes[:, number]
+        places = zip(*block, strict=True)
+        for strip, begins, cells in zip(self._strips[some], starts[some], places, strict=True):
+            for start, cell in zip(begins, cells, strict=True):
+                cell[:] = strip[start : start + length : TEXELS]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import threading
+from collections import deque
 from queue import SimpleQueue
 from typing import IO
 
@@ -15,9 +16,11 @@ import numpy as np
 
 from patterns.rendering.planes import Planes, UInt8Array
 
-__all__ = ["Feeder"]
+__all__ = ["SPARE", "Feeder"]
 
-DEPTH = 3  # frames waiting at most; more would only cost memory
+# Buffers beside those that are lent: what waits while the next frames are drawn. More would
+# only cost memory.
+SPARE = 2
 
 
 class Feeder:
@@ -37,9 +40,9 @@ class Feeder:
         # Python lock held, and then giving up would wait for ever. This one has no such lock.
         self._free: SimpleQueue[UInt8Array] = SimpleQueue()
         self._full: SimpleQueue[UInt8Array | None] = SimpleQueue()
-        for _ in range(DEPTH):
-            self._free.put(np.empty(frame_bytes, np.uint8))
-        self._lent: tuple[Planes, UInt8Array] | None = None
+        self._frame_bytes, self._buffers = frame_bytes, 0
+        self._have(1 + SPARE)
+        self._lent: deque[tuple[Planes, UInt8Array]] = deque()
         self._given_up = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
@@ -49,25 +52,36 @@ class Feeder:
         """Whether the other end of the pipe has gone."""
         return self._given_up.is_set()
 
-    def lend(self, width: int, height: int) -> Planes:
-        """Memory for the next frame, which `put` need not copy; waits while all is full."""
-        if self._lent is None:
+    def lend(self, count: int, width: int, height: int) -> list[Planes]:
+        """Memory for the next `count` frames, which `put` need not copy.
+
+        What was lent before and not yet put comes first, and counts. There are always
+        `SPARE` buffers more than are lent: so waiting, here or in `put`, ends when the
+        thread has written what waits.
+        """
+        self._have(count + SPARE)
+        while len(self._lent) < count:
             buffer = self._free.get()
-            self._lent = Planes.over(buffer, width, height), buffer
-        return self._lent[0]
+            self._lent.append((Planes.over(buffer, width, height), buffer))
+        return [frame for frame, _ in self._lent][:count]
 
     def put(self, frame: Planes) -> None:
-        """Queue what was lent, or a copy of any other `frame`; waits while all buffers are full."""
-        lent, self._lent = self._lent, None
-        if lent is not None and frame is lent[0]:
-            self._full.put(lent[1])
+        """Queue the next frame that was lent, or a copy of any other; waits while none is free."""
+        if self._lent and frame is self._lent[0][0]:
+            self._full.put(self._lent.popleft()[1])
             return
-        buffer = self._free.get() if lent is None else lent[1]
+        buffer = self._free.get()
         start = 0
         for plane in (frame.y, frame.cb, frame.cr):
             buffer[start : start + plane.size].reshape(plane.shape)[:] = plane
             start += plane.size
         self._full.put(buffer)
+
+    def _have(self, count: int) -> None:
+        """Let so many buffers go round."""
+        for _ in range(count - self._buffers):
+            self._free.put(np.empty(self._frame_bytes, np.uint8))
+        self._buffers = max(self._buffers, count)
 
     def finish(self) -> None:
         """Wait until all is written and the pipe is closed."""

@@ -205,14 +205,14 @@ from patterns.frame_source import FrameSource
 
 class Thing: pass
 
-def draw(self, n, frame=None, whole=FrameSource.draw):
-    if n == 3:
+def draw_together(self, n, frames, whole=FrameSource.draw_together):
+    if n <= 3 < n + len(frames):
         thing = Thing()
         watch = weakref.ref(thing, lambda _: os.kill(os.getpid(), {int(number)}))
         del thing
-    return whole(self, n, frame)
+    return whole(self, n, frames)
 
-FrameSource.draw = draw
+FrameSource.draw_together = draw_together
 sys.exit(main())
 """
     words = ("render", "bars", "--size", "640x360", "--seconds", "600", "--out", "c.mp4")

@@ -113,7 +113,7 @@ def test_level_against_averaged_sub_frames(
     for chunk in level.chunks(travel):
         level.make(chunk)
     drawn = np.zeros((HEIGHT, WIDTH), np.uint8)
-    LinePlane([level], 0).draw(travel, [drawn])
+    LinePlane([level], 0).draw([travel], [[drawn]])
     step = level.step_m / 4
     off = []
     for row in range(2 * top, 2 * bottom, max(1, (bottom - top) // 4)):
@@ -143,7 +143,7 @@ def test_sideways_rows_against_averaged_sub_frames(country: Country, angle: int)
     for chunk in level.chunks(travel):
         level.make(chunk)
     drawn = np.zeros((HEIGHT, WIDTH), np.uint8)
-    RowPlane([level], 0).draw(travel, [drawn])
+    RowPlane([level], 0).draw([travel], [[drawn]])
     step = level.step_m / 4
     chosen = np.arange(5, WIDTH, 9)
     low = np.floor((rays.across[0] * rays.depth_m[200] + travel - blur_m) / step) - 12
@@ -214,6 +214,59 @@ def test_any_order_gives_the_same_frames() -> None:
         if n < 12:
             for name in ("y", "cb", "cr"):
                 assert (getattr(picture, name) == getattr(ordered[n], name)).all()
+
+
+def flight_of(name: str) -> Clip:
+    """Flights that differ in how their ground is kept, and in how fast it is used up."""
+    motion, rate, angle = {
+        "forward": (TerrainMotion(), 24, 180),
+        "down": (TerrainMotion("down", pitch_deg=Fraction(90)), 24, 180),
+        "sideways": (TerrainMotion("sideways"), 24, 180),
+        "still": (TerrainMotion("forward", Fraction(0)), 24, 180),
+        "fast": (TerrainMotion("forward", Fraction(300), Fraction(2)), 10, 0),
+        "fast down": (TerrainMotion("down", Fraction(300), Fraction(2)), 10, 0),
+        "fast sideways": (TerrainMotion("sideways", Fraction(300), Fraction(2)), 10, 0),
+    }[name]
+    return clip(motion, Fraction(rate), angle)
+
+
+FLIGHTS = ["forward", "down", "sideways", "still", "fast", "fast down", "fast sideways"]
+
+
+@pytest.mark.parametrize("name", FLIGHTS)
+def test_together_gives_the_same_bytes_as_one_by_one(name: str) -> None:
+    """Also over the seam where the country begins again, and with numbers out of order."""
+    flight = flight_of(name)
+    assert isinstance(flight.motion, TerrainMotion)
+    width, height = 192, 108
+    one, many = (TerrainRenderer(flight, width, height) for _ in range(2))
+    speed = flight.motion.ground_speed_m_s
+    seam = int(Country.PERIOD_M * flight.rate / speed) if speed else 1000
+    for first, counts in ((0, (1, 4, 4, 2)), (seam - 5, (6, 8)), (7, (3, 1, 12))):
+        n = first
+        for count in counts:
+            pictures = [Planes.blank(width, height) for _ in range(count)]
+            many.draw_together(n, pictures)
+            for number, picture in enumerate(pictures, n):
+                alone = frame(one, number, width, height)
+                for plane in ("y", "cb", "cr"):
+                    assert (getattr(alone, plane) == getattr(picture, plane)).all(), number
+            n += count
+
+
+@pytest.mark.parametrize(("name", "whole"), [(name, "fast" not in name) for name in FLIGHTS])
+def test_no_more_frames_together_than_the_rings_have_room_for(name: str, whole: bool) -> None:
+    """Every chunk of every frame that is drawn at once is in memory at once."""
+    renderer = TerrainRenderer(flight_of(name), 192, 108)
+    n, least = 0, 8
+    while n < 60:
+        travels = renderer._make(n, 8)
+        assert travels == [renderer.travel_m(n + k) for k in range(len(travels))]
+        for level in renderer._levels:
+            assert all(level.holds(chunk) for travel in travels for chunk in level.chunks(travel))
+        n, least = n + len(travels), min(least, len(travels))
+    assert least >= 1
+    assert (least == 8) == whole
 
 
 @pytest.mark.parametrize("flight", ["forward", "sideways", "down"])
