@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -150,18 +151,12 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
     guard = ClipGuard(clip)
     if guard.proved:
         _refuse_flashing(job, guard)
-    source = FrameSource(clip)
-    with VideoWriter(_spec(job)) as writer:
-        for numbers in _batches(clip.frames):
-            frames = writer.blanks(len(numbers))
-            source.draw_together(numbers.start, frames)
-            for n, frame in zip(numbers, frames, strict=True):
-                guard.see(n, frame)
-                writer.write(frame)
-                if progress is not None:
-                    progress(n + 1, clip.frames)
-        if not guard.proved:
-            _refuse_flashing(job, guard)  # inside the block, so that the file is not kept
+    with closing(FrameSource(clip)) as source:
+        source.paint_ahead()  # before the writer starts a thread
+        with VideoWriter(_spec(job)) as writer:
+            _write_frames(source, guard, writer, progress)
+            if not guard.proved:
+                _refuse_flashing(job, guard)  # inside the block, so that the file is not kept
     data = record_json(
         ClipRecord(
             clip=clip,
@@ -178,6 +173,19 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
     )
     write_whole(record_path(job.path), dump(data), force=job.force)
     return data
+
+
+def _write_frames(
+    source: FrameSource, guard: ClipGuard, writer: VideoWriter, progress: Progress | None
+) -> None:
+    for numbers in _batches(source.clip.frames):
+        frames = writer.blanks(len(numbers))
+        source.draw_together(numbers.start, frames)
+        for n, frame in zip(numbers, frames, strict=True):
+            guard.see(n, frame)
+            writer.write(frame)
+            if progress is not None:
+                progress(n + 1, source.clip.frames)
 
 
 def _batches(frames: int) -> Iterator[range]:

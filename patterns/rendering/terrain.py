@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
+from patterns.ahead import Ahead, Piece
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.rendering.planes import Planes
@@ -56,6 +57,7 @@ class TerrainRenderer:
         self._lay_out()
         self._quiet_m = [0.0] * len(self._levels)
         self._last, self._last_m = -2, 0.0
+        self._ahead: Ahead | None = None
 
     def travel_m(self, n: int) -> float:
         """How far the camera has come at frame n, metres, less whole periods of the country."""
@@ -106,26 +108,65 @@ class TerrainRenderer:
             self._levels = list(lines)
             self._planes = [LinePlane(lines, 0), LinePlane(lines, 1)]
 
+    def paint_ahead(self) -> None:
+        """Have a copy of this process paint what frames after the first will need, in order."""
+        self._ahead = Ahead.start(self._pieces)
+
+    def close(self) -> None:
+        """End what `paint_ahead` began."""
+        if self._ahead is not None:
+            self._ahead.close()
+
+    def _pieces(self) -> Iterator[Piece]:
+        """What frames after the first need, with the names by which `_paint` asks for it."""
+        for n in range(self._clip.frames):
+            for number, chunk in self._due(n):
+                if n:
+                    yield (number, chunk), self._levels[number].paint(chunk)
+                self._levels[number].claim(chunk)
+
     def _make(self, n: int, most: int) -> list[float]:
         """Have every chunk that frames from n on need, for as many as the rings have room for.
 
-        Returns their travels, at most `most`, at least one. Drawn when needed, by this thread:
-        a second one would mostly wait for the first one's Python (it took more time, not less),
-        and the other processor is the encoder's.
+        Returns their travels, at most `most`, at least one.
         """
         travels = [self.travel_m(n + k) for k in range(most)]
-        if n not in (self._last, self._last + 1) or travels[0] < self._last_m:
-            self._quiet_m = [0.0] * len(self._levels)
+        self._begin(n)
         while not self._fit(travels):
             travels.pop()
-        for number, level in enumerate(self._levels):
-            if travels[-1] < self._quiet_m[number]:
-                continue
-            for chunk in (chunk for travel in travels for chunk in level.chunks(travel)):
-                level.make(chunk)
-            self._quiet_m[number] = level.next_m(travels[-1]) - 0.001 * level.step_m
-        self._last, self._last_m = n + len(travels) - 1, travels[-1]
+        for some in range(n, n + len(travels)):
+            self._paint(some)
         return travels
+
+    def _paint(self, n: int) -> None:
+        """Have painted what frame `n` sees.
+
+        By this thread (a second one would mostly wait for the first one's Python, and took
+        more time, not less), or by a copy of the process, which begins while the first frame
+        is drawn and the encoder has nothing to do.
+        """
+        for number, chunk in self._due(n):
+            level = self._levels[number]
+            painted = self._ahead.get((number, chunk)) if n and self._ahead else None
+            level.keep(chunk, painted or level.paint(chunk))
+
+    def _begin(self, n: int) -> None:
+        """Look at all levels anew if frame `n` does not follow the last one."""
+        if n not in (self._last, self._last + 1) or self.travel_m(n) < self._last_m:
+            self._quiet_m = [0.0] * len(self._levels)
+
+    def _due(self, n: int) -> Iterator[tuple[int, int]]:
+        """Levels and their chunks that frame `n` needs and that are not there."""
+        self._begin(n)
+        travel = self._last_m = self.travel_m(n)
+        self._last = n
+        for number, level in enumerate(self._levels):
+            if travel < self._quiet_m[number]:
+                continue
+            for chunk in level.chunks(travel):
+                if not level.holds(chunk):
+                    yield number, chunk
+            self._quiet_m[number] = level.next_m(travel) - 0.001 * level.step_m
 
     def _fit(self, travels: list[float]) -> bool:
         """Whether all chunks that these travels need can be in memory at once."""

@@ -9,6 +9,7 @@ Luma and chroma are made of the same light.
 from __future__ import annotations
 
 from math import ceil, floor, log2
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -18,9 +19,10 @@ from patterns.rendering.terrain_rays import Rays
 from patterns.rendering.terrain_texels import (
     WORD,
     codes_of_light,
+    half_words,
     haze_shift,
     hazed,
-    pack,
+    pack_texels,
 )
 from patterns.scenes.country import Country
 from patterns.scenes.country_field import GridAxis
@@ -224,22 +226,27 @@ class LineLevel:
         """Whether a chunk is in memory."""
         return self._held[chunk % self.slots] == chunk
 
-    def make(self, chunk: int) -> None:
-        """Draw a chunk of lines into its slot, if it is not there."""
-        if self.holds(chunk):
-            return
-        slot = chunk % self.slots
-        self._held[slot] = None
+    def claim(self, chunk: int) -> None:
+        """Give a chunk its slot; what it held is there no more."""
+        self._held[chunk % self.slots] = chunk
+
+    def paint(self, chunk: int) -> list[npt.NDArray[Any]]:
+        """Texels, uint16 (lines + 1, across), of a chunk's luma, Cb and Cr."""
         kept = _filtered(self._light(chunk), self._kernel)
         hazed(kept, self._through)
-        lines = slice(slot * self.chunk_lines, (slot + 1) * self.chunk_lines)
-        doubled = slice(lines.start * AHEAD, lines.stop * AHEAD)
-        _keep(self._texel_lines(kept), self.words[0][doubled])
         whole, spare = kept[:, :: self._dense], self._side - 1
         chroma = codes_of_light(_paired(whole[:, spare : whole.shape[1] - spare]), colour=True)
-        for number, codes in enumerate(chroma):
-            _keep(codes, self.words[1][lines, :, number])
-        self._held[slot] = chunk
+        return [_texels(codes) for codes in (self._texel_lines(kept), *chroma)]
+
+    def keep(self, chunk: int, painted: list[npt.NDArray[Any]]) -> None:
+        """Put what `paint` returned into the chunk's slot."""
+        slot = chunk % self.slots
+        self._held[slot] = None
+        lines = slice(slot * self.chunk_lines, (slot + 1) * self.chunk_lines)
+        doubled = slice(lines.start * AHEAD, lines.stop * AHEAD)
+        pack_texels(painted[:1], self.words[0][doubled])
+        pack_texels(painted[1:], self.words[1][lines])
+        self.claim(chunk)
 
     def _texel_lines(self, kept: FloatArray) -> FloatArray:
         """Luma of a chunk's texel lines and the first of the next, from lines of light."""
@@ -273,8 +280,10 @@ class LineLevel:
         return view(self._country, GridAxis(along, self.step_m, between_m), self._across)
 
 
-def _keep(codes: FloatArray, target: npt.NDArray[np.uint32]) -> None:
-    """Pack lines (n + 1, m) with their followers into words (n, 2 (m - 1))."""
+def _texels(codes: FloatArray) -> npt.NDArray[np.uint16]:
+    """Half words (n, 2 (m - 1)) of lines of unrounded codes (n, m), and of what lies between."""
+    out = np.empty((len(codes), ACROSS * (codes.shape[1] - 1)), np.uint16)
     between = (codes[:, 1:] + codes[:, :-1]) * np.float32(0.5)
     for offset, values in enumerate((codes[:, :-1], between)):
-        target[:, offset::ACROSS] = pack(values)
+        out[:, offset::ACROSS] = half_words(values)
+    return out

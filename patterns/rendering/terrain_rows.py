@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import ceil, floor
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -21,9 +22,10 @@ from patterns.rendering.terrain_rays import Rays
 from patterns.rendering.terrain_texels import (
     WORD,
     codes_of_light,
+    half_words,
     hazed,
     interpolator,
-    pack,
+    pack_texels,
 )
 from patterns.scenes.country import Country
 from patterns.scenes.country_field import GridAxis
@@ -120,48 +122,58 @@ class RowLevel:
         """Whether a chunk is in memory."""
         return self._held[chunk % self.slots] == chunk
 
-    def make(self, chunk: int) -> None:
-        """Draw a chunk of all strips, if it is not there."""
-        if self.holds(chunk):
-            return
+    def claim(self, chunk: int) -> None:
+        """Give a chunk its place; what lay there is there no more."""
         # Strips wrap at their own places: only neighbours are sure not to be overwritten.
         for slot, held in enumerate(self._held):
             if held is not None and abs(held - chunk) >= self.slots:
                 self._held[slot] = None
-        light, first_m = self._light(chunk)
-        self._keep(chunk, 0, codes_of_light(light, colour=False), first_m)
+        self._held[chunk % self.slots] = chunk
+
+    def paint(self, chunk: int) -> list[npt.NDArray[Any]]:
+        """Codes, float32 (planes, rows, places), of a chunk's luma and of its chroma."""
+        light = self._light(chunk)
         paired = (light[:, ::2] + light[:, 1::2]) * np.float32(0.5)
         wide = paired[..., 1:-1] * np.float32(0.5)
         wide += np.float32(0.25) * (paired[..., 2:] + paired[..., :-2])
-        self._keep(chunk, 1, codes_of_light(wide, colour=True), first_m + self.step_m)
-        self._held[chunk % self.slots] = chunk
+        return [codes_of_light(light, colour=False), codes_of_light(wide, colour=True)]
 
-    def _light(self, chunk: int) -> tuple[FloatArray, float]:
-        """Hazed light (3, rows of luma, places) that a chunk needs, and the first place."""
+    def keep(self, chunk: int, painted: list[npt.NDArray[Any]]) -> None:
+        """Put what `paint` returned into all strips."""
+        self._held[chunk % self.slots] = None
+        for which, codes in enumerate(painted):
+            self._give(chunk, which, codes, self._first_m(chunk) + which * self.step_m)
+        self.claim(chunk)
+
+    def _first_m(self, chunk: int) -> float:
+        return chunk * self.chunk_m - 2 * self.step_m
+
+    def _light(self, chunk: int) -> FloatArray:
+        """Hazed light (3, rows of luma, places from `_first_m` on) that a chunk needs."""
         blur = self._blur_m / self.step_m
         pixel = float(self.samples_m[0].mean()) / self.step_m  # the sensor's aperture
         margin = box_margin(blur) + box_margin(pixel)
         ends = self.chunk_m + 2 * float(self.samples_m[1].max())
         count = ceil(ends / self.step_m) + 6
-        first_m = chunk * self.chunk_m - 2 * self.step_m
         along = GridAxis.even(
-            first_m - margin * self.step_m,
+            self._first_m(chunk) - margin * self.step_m,
             self.step_m,
             count + 2 * margin,
             max(float(self.samples_m[0].min()), self.step_m),
         )
         light = view(self._country, self._heading, along, turned=True)
         light = box_blur(box_blur(light, pixel), blur)
-        return hazed(light, self._through[:, None]), first_m
+        return hazed(light, self._through[:, None])
 
-    def _keep(self, chunk: int, which: int, codes: FloatArray, first_m: float) -> None:
+    def _give(self, chunk: int, which: int, codes: FloatArray, first_m: float) -> None:
         """Give each row of a plane its own texels."""
         start_m, end_m = chunk * self.chunk_m, (chunk + 1) * self.chunk_m
         size = self._size(which)
         for row, sample in enumerate(self.samples_m[which] / TEXELS):
             texels = np.arange(ceil(start_m / sample), ceil(end_m / sample) + 1)
             values = _between(codes[:, row], (texels * sample - first_m) / self.step_m)
-            words = pack(values.T)
+            words = np.empty((len(texels) - 1, len(codes)), WORD)
+            pack_texels([half_words(plane) for plane in values], words)
             _into_ring(self.words[which][row], int(texels[0]) % size, size, words)
 
 

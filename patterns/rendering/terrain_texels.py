@@ -9,6 +9,7 @@ from texel to texel place an image to within 1/128 texel.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -20,11 +21,11 @@ from patterns.scenes import country_palette as palette
 __all__ = [
     "STEPS",
     "codes_of_light",
+    "half_words",
     "haze_shift",
     "hazed",
     "interpolator",
-    "pack",
-    "unpacked",
+    "pack_texels",
 ]
 
 STEPS = 64
@@ -86,14 +87,22 @@ def haze_shift(
     return (shift[:, 0] + (shift[:, 1] << 32)).astype("<i8").view("<u8")
 
 
-def pack(codes: FloatArray) -> WordArray:
-    """Words (n, ...) of unrounded codes (n + 1, ...), whose first axis lies along the motion."""
+def half_words(codes: FloatArray) -> npt.NDArray[np.uint16]:
+    """Unrounded codes as they lie in one half of a word, of the same shape."""
     scaled = codes * np.float32(4)
     scaled += np.float32(2.5)
-    whole = scaled.astype(WORD)
-    words = whole[1:] << np.uint32(16)
-    words |= whole[:-1]
-    return np.asarray(words, WORD)
+    return scaled.astype(np.uint16)
+
+
+def pack_texels(planes: Sequence[npt.NDArray[np.uint16]], words: WordArray) -> None:
+    """Fill words (n, ...) of luma, or of Cb and Cr by turns, with half words (n + 1, ...) of each.
+
+    The first axis lies along the motion.
+    """
+    halves = words.view("<u2").reshape(len(words), -1, 2 * len(planes))
+    for number, plane in enumerate(planes):
+        flat = plane.reshape(len(plane), -1)
+        halves[..., 2 * number], halves[..., 2 * number + 1] = flat[:-1], flat[1:]
 
 
 def interpolator(places: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.int64], WordArray]:
@@ -101,8 +110,3 @@ def interpolator(places: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.int64]
     steps = np.rint(places * STEPS).astype(np.int64)
     weight = steps % STEPS
     return steps // STEPS, (((STEPS - weight) << 16) | weight).astype(WORD)
-
-
-def unpacked(words: WordArray) -> npt.NDArray[np.uint8]:
-    """View of the codes in interpolated words."""
-    return words.view(np.uint8).reshape(*words.shape, 4)[..., 3]

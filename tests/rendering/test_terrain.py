@@ -111,7 +111,7 @@ def test_level_against_averaged_sub_frames(
     level = LineLevel(country, rays, chroma, (top, bottom), blur_m)
     travel = 37.123
     for chunk in level.chunks(travel):
-        level.make(chunk)
+        level.keep(chunk, level.paint(chunk))
     drawn = np.zeros((HEIGHT, WIDTH), np.uint8)
     LinePlane([level], 0).draw([travel], [[drawn]])
     step = level.step_m / 4
@@ -141,7 +141,7 @@ def test_sideways_rows_against_averaged_sub_frames(country: Country, angle: int)
     level = RowLevel(country, rays, chroma, (100, 103), blur_m)
     travel = 37.123
     for chunk in level.chunks(travel):
-        level.make(chunk)
+        level.keep(chunk, level.paint(chunk))
     drawn = np.zeros((HEIGHT, WIDTH), np.uint8)
     RowPlane([level], 0).draw([travel], [[drawn]])
     step = level.step_m / 4
