@@ -51,3 +51,11 @@ def encoders_in(folder: Path) -> list[int]:
         if str(folder).encode() in words:
             found.append(int(entry.name))
     return found
+
+
+def program_of(process: int) -> Path | None:
+    """What a process runs; None once it has ended."""
+    try:
+        return Path(f"/proc/{process}/exe").readlink()
+    except OSError:
+        return None

@@ -17,7 +17,7 @@ import pytest
 
 from patterns.strip.read import StripReading, read_strip
 from patterns.video.codecs import CODECS
-from tests.cli.running import encoders_in, environment, run, start
+from tests.cli.running import encoders_in, environment, program_of, run, start
 
 SMALL = ("--size", "640x360", "--frames", "6")
 
@@ -164,9 +164,10 @@ def test_an_encoder_that_is_missing_or_fails_is_one_line(tmp_path: Path, exe: st
 
 
 def _wait_for_encoder(folder: Path, command: int) -> int:
-    """Process that writes into `folder` and is not the command that started it."""
+    """Process that writes into `folder` and is neither the command nor a copy of it."""
+    own = program_of(command)
     for _ in range(600):
-        found = [number for number in encoders_in(folder) if number != command]
+        found = [n for n in encoders_in(folder) if program_of(n) not in (None, own)]
         if found:
             return found[0]
         time.sleep(0.05)
@@ -234,17 +235,27 @@ def test_an_encoder_that_is_killed_is_one_line(tmp_path: Path) -> None:
     process = start(
         "render", "bars", "--seconds", "600", "--out", str(tmp_path / "c.mp4"), cwd=tmp_path
     )
-    _wait_for_encoder(tmp_path, process.pid)
-    children = [p for p in encoders_in(tmp_path) if p != process.pid]
-    while not children:
-        time.sleep(0.05)
-        children = [p for p in encoders_in(tmp_path) if p != process.pid]
-    os.kill(children[0], signal.SIGKILL)
+    os.kill(_wait_for_encoder(tmp_path, process.pid), signal.SIGKILL)
     _, said = process.communicate(timeout=20)
     assert process.returncode == 1
     assert "killed" in said
     assert said.count("\n") == 1
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("pattern", ["terrain", "orbit"])
+def test_no_process_outlives_a_command_that_is_killed(tmp_path: Path, pattern: str) -> None:
+    process = start(
+        "render", pattern, "--seconds", "600", "--out", str(tmp_path / "c.mp4"), cwd=tmp_path
+    )
+    _wait_for_encoder(tmp_path, process.pid)
+    process.kill()
+    process.communicate(timeout=20)
+    for _ in range(200):
+        if not encoders_in(tmp_path):
+            break
+        time.sleep(0.05)
+    assert encoders_in(tmp_path) == []
 
 
 @pytest.mark.parametrize("after_s", [0.05, 0.1, 0.2, 0.3, 0.45, 0.6])

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import signal
+from dataclasses import replace
 from fractions import Fraction
 from math import cos, radians, sin
 
@@ -252,6 +255,33 @@ def test_together_gives_the_same_bytes_as_one_by_one(name: str) -> None:
                 for plane in ("y", "cb", "cr"):
                     assert (getattr(alone, plane) == getattr(picture, plane)).all(), number
             n += count
+
+
+@pytest.mark.parametrize("ended", [None, 9], ids=["to the end", "killed at frame 9"])
+@pytest.mark.parametrize("name", FLIGHTS)
+def test_a_copy_that_paints_ahead_changes_nothing(name: str, ended: int | None) -> None:
+    """Drawn in order in batches of any length; fast flights pass the seam of the country."""
+    flight = replace(flight_of(name), frames=40)
+    if "fast" in name:
+        flight = replace(flight, rate=Fraction(2))
+        assert flight.motion.ground_speed_m_s * 20 > Country.PERIOD_M  # type: ignore[union-attr]
+    alone, helped = (TerrainRenderer(flight, 192, 108) for _ in range(2))
+    helped.paint_ahead()
+    n = 0
+    for count in (1, 4, 4, 1, 2, 4, 4, 4, 4, 4, 4, 4):
+        pair = [[Planes.blank(192, 108) for _ in range(count)] for _ in range(2)]
+        alone.draw_together(n, pair[0])
+        helped.draw_together(n, pair[1])
+        for one, other in zip(*pair, strict=True):
+            for plane in ("y", "cb", "cr"):
+                assert (getattr(one, plane) == getattr(other, plane)).all(), n
+        n += count
+        if n == ended and helped._ahead is not None:
+            os.kill(helped._ahead.pid, signal.SIGKILL)
+    assert n == flight.frames
+    if ended is None and helped._ahead is not None:
+        assert helped._ahead.live  # all that it made was asked for, in its order
+    helped.close()
 
 
 @pytest.mark.parametrize(("name", "whole"), [(name, "fast" not in name) for name in FLIGHTS])
