@@ -1,9 +1,9 @@
-"""Arrays made ahead of their use by a copy of this process.
+"""Arrays made by a copy of this process, ahead of their use.
 
 Until the first frame is drawn the encoder waits, and half of a machine with two processors
-with it. The copy then already makes what later frames need. It only helps: where there can
-be no copy, or it fails, the process that asks is told to make its arrays itself, and they
-are the same.
+with it. The copy makes its share of what that frame needs meanwhile, and goes on with what
+later ones need. It only helps: where there can be no copy, or it fails, the process that
+asks is told to make its arrays itself, and they are the same.
 """
 
 from __future__ import annotations
@@ -14,14 +14,15 @@ import pickle
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
+from itertools import accumulate
 from queue import SimpleQueue
 from typing import IO, Any, NoReturn
 
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Ahead", "Piece"]
+__all__ = ["Ahead", "Piece", "by_turns", "last_half"]
 
 Arrays = list[npt.NDArray[Any]]
 Piece = tuple[tuple[int, ...], Arrays]
@@ -30,6 +31,25 @@ MOST_BYTES = 48_000_000  # made and not yet asked for
 HEAD_BYTES = 4  # that say how long what describes a piece is
 PIPE_BYTES = 1 << 20
 STOPS = {signal.SIGINT, signal.SIGTERM}
+
+
+def last_half(costs: Sequence[float]) -> range:
+    """The last numbers, that cost about as much as the first ones.
+
+    Neighbours have more in common: what they need is then made by one process only.
+    """
+    sums = list(accumulate(costs, initial=0.0))
+    return range(min(range(len(sums)), key=lambda k: abs(2 * sums[k] - sums[-1])), len(costs))
+
+
+def by_turns(costs: Sequence[float]) -> frozenset[int]:
+    """Numbers of those that cost about as much as the others: the dearest first, by turns."""
+    mine, sums = set(), [0.0, 0.0]
+    for number in sorted(range(len(costs)), key=lambda k: -costs[k]):
+        if sums[0] <= sums[1]:
+            mine.add(number)
+        sums[number not in mine] += costs[number]
+    return frozenset(mine)
 
 
 def _possible() -> bool:

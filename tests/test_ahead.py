@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from patterns.ahead import Ahead, Piece
+from patterns.ahead import Ahead, Piece, by_turns, last_half
 
 ROOT = Path(__file__).parents[1]
 COPIES = sys.platform == "linux" and len(os.sched_getaffinity(0)) > 1
@@ -152,3 +152,12 @@ def test_no_room_for_a_process_is_no_error(monkeypatch: pytest.MonkeyPatch) -> N
 
     monkeypatch.setattr(os, "fork", refuse)
     assert Ahead.start(pieces) is None
+
+
+def test_the_work_is_halved() -> None:
+    costs = [250.0, 2, 2, 60, 40, 50, 30, 30, 30, 60, 70, 50, 100]
+    for mine in (last_half(costs), by_turns(costs)):
+        share = sum(costs[k] for k in mine) / sum(costs)
+        assert 0.4 <= share <= 0.6
+    assert last_half([3.0]) in (range(1), range(1, 1))
+    assert list(last_half([])) == list(by_turns([])) == []

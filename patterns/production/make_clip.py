@@ -27,7 +27,8 @@ from patterns.whole_file import make_folder, write_whole
 __all__ = ["OUTPUTS", "ClipJob", "Progress", "clip_job", "clip_name", "make_clip", "record_path"]
 
 OUTPUTS = Path("outputs")
-TOGETHER = 4  # more would save little, take more memory and starve the encoder
+# Frames drawn together: more would save little more, take more memory and starve the encoder.
+MOST_TOGETHER, BYTES_TOGETHER = 12, 50_000_000
 Progress = Callable[[int, int], None]
 
 
@@ -178,7 +179,7 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
 def _write_frames(
     source: FrameSource, guard: ClipGuard, writer: VideoWriter, progress: Progress | None
 ) -> None:
-    for numbers in _batches(source.clip.frames):
+    for numbers in _batches(source.clip):
         frames = writer.blanks(len(numbers))
         source.draw_together(numbers.start, frames)
         for n, frame in zip(numbers, frames, strict=True):
@@ -188,11 +189,13 @@ def _write_frames(
                 progress(n + 1, source.clip.frames)
 
 
-def _batches(frames: int) -> Iterator[range]:
+def _batches(clip: Clip) -> Iterator[range]:
     """Numbers of the frames that are drawn together; the first alone, for the encoder waits."""
+    fit = BYTES_TOGETHER // (clip.width * clip.height * 3 // 2)
+    together = min(max(fit, 1), MOST_TOGETHER)
     yield range(1)
-    for first in range(1, frames, TOGETHER):
-        yield range(first, min(first + TOGETHER, frames))
+    for first in range(1, clip.frames, together):
+        yield range(first, min(first + together, clip.frames))
 
 
 def _refuse_flashing(job: ClipJob, guard: ClipGuard) -> None:

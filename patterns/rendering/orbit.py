@@ -15,7 +15,7 @@ from math import ceil, radians
 import numpy as np
 import numpy.typing as npt
 
-from patterns.ahead import Ahead, Piece
+from patterns.ahead import Ahead, Piece, by_turns
 from patterns.clip import Clip
 from patterns.rendering.light import code_to_light, light_to_code
 from patterns.rendering.orbit_atlas import Atlas, Surface
@@ -49,8 +49,8 @@ class OrbitRenderer:
     """Draws the orbit of a clip into pictures of `width` x `height` pixels, both even.
 
     Bearings are painted as they come into view, by the thread that draws (a second one would
-    mostly wait for the first one's Python), or from the second frame on by a copy of the
-    process, which begins while the first frame is drawn and the encoder has nothing to do.
+    mostly wait for the first one's Python), half of them by a copy of the process if there is
+    one.
 
     Raises
     ------
@@ -86,6 +86,7 @@ class OrbitRenderer:
         steps = min(max(ceil(abs(self._turned(clip.frames - 1)) / STEP_DEG), 1), MOST_STEPS)
         self._window = Window(plan, steps)
         self._atlas = Atlas(plan, surfaces, self._window, exposure)
+        self._theirs = by_turns([chunk.columns * chunk.count for chunk in plan.chunks])
         self._texels = np.unique([group.texels for group in plan.groups])
         self._readers = [
             Reader(azimuth, row, plan, self._window)
@@ -111,7 +112,7 @@ class OrbitRenderer:
             self.draw_together(n + count, pictures[count:])
 
     def paint_ahead(self) -> None:
-        """Have a copy of this process paint what frames after the first will need, in order."""
+        """Have a copy of this process paint half of the rows, beginning with the first frame."""
         self._ahead = Ahead.start(self._pieces)
 
     def close(self) -> None:
@@ -120,11 +121,11 @@ class OrbitRenderer:
             self._ahead.close()
 
     def _pieces(self) -> Iterator[Piece]:
-        """What frames after the first need, with the names by which `_paint` asks for it."""
+        """The copy's share of what frames need, with the names by which `_paint` asks for it."""
         for n in range(self._frames):
             self._reach(n, texels=False)
             for number, run in self._due(n):
-                if n:
+                if number in self._theirs:
                     yield (number, run.start, run.stop), list(self._atlas.paint(number, run))
 
     def _reach(self, n: int, *, texels: bool = True) -> None:
@@ -141,11 +142,16 @@ class OrbitRenderer:
         return self._atlas.due(radians(self._turned(n)), radians(self._turned(later)))
 
     def _paint(self, n: int) -> None:
-        """Have painted what frame `n` sees."""
+        """Have painted what frame `n` sees: half of it by a copy of the process."""
+        theirs = []
         for number, run in self._due(n):
-            painted: list[UInt8Array] | None = None
-            if n and self._ahead is not None:
-                painted = self._ahead.get((number, run.start, run.stop))
+            if self._ahead is not None and number in self._theirs:
+                theirs.append((number, run))
+                continue
+            self._atlas.keep(number, run, self._atlas.paint(number, run))
+        for number, run in theirs:
+            key = (number, run.start, run.stop)
+            painted = self._ahead.get(key) if self._ahead is not None else None
             self._atlas.keep(number, run, painted or self._atlas.paint(number, run))
 
     def _draw(self, n: int, pictures: Sequence[Planes]) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import numpy.typing as npt
 
-from patterns.ahead import Ahead, Piece
+from patterns.ahead import Ahead, Piece, last_half
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.rendering.planes import Planes
@@ -19,6 +19,7 @@ from patterns.rendering.terrain_sky import Sky
 from patterns.rendering.terrain_texels import codes_of_light
 from patterns.scenes.country import Country
 from patterns.scenes.country_palette import transmittance
+from patterns.scenes.country_view import OVERVIEW_PLACES
 from patterns.scenes.motion import TerrainMotion
 
 __all__ = ["TerrainRenderer"]
@@ -58,6 +59,9 @@ class TerrainRenderer:
         self._quiet_m = [0.0] * len(self._levels)
         self._last, self._last_m = -2, 0.0
         self._ahead: Ahead | None = None
+        # The farthest level has the overview made.
+        costs = [level.cost + OVERVIEW_PLACES * (k == 0) for k, level in enumerate(self._levels)]
+        self._theirs = last_half(costs)
 
     def travel_m(self, n: int) -> float:
         """How far the camera has come at frame n, metres, less whole periods of the country."""
@@ -109,7 +113,7 @@ class TerrainRenderer:
             self._planes = [LinePlane(lines, 0), LinePlane(lines, 1)]
 
     def paint_ahead(self) -> None:
-        """Have a copy of this process paint what frames after the first will need, in order."""
+        """Have a copy of this process paint half of the levels, beginning with the first frame."""
         self._ahead = Ahead.start(self._pieces)
 
     def close(self) -> None:
@@ -118,10 +122,10 @@ class TerrainRenderer:
             self._ahead.close()
 
     def _pieces(self) -> Iterator[Piece]:
-        """What frames after the first need, with the names by which `_paint` asks for it."""
+        """The copy's share of what frames need, with the names by which `_paint` asks for it."""
         for n in range(self._clip.frames):
             for number, chunk in self._due(n):
-                if n:
+                if number in self._theirs:
                     yield (number, chunk), self._levels[number].paint(chunk)
                 self._levels[number].claim(chunk)
 
@@ -141,13 +145,18 @@ class TerrainRenderer:
     def _paint(self, n: int) -> None:
         """Have painted what frame `n` sees.
 
-        By this thread (a second one would mostly wait for the first one's Python, and took
-        more time, not less), or by a copy of the process, which begins while the first frame
-        is drawn and the encoder has nothing to do.
+        A copy of the process paints half of it; a second thread would mostly wait for the
+        first one's Python, and took more time, not less.
         """
+        theirs = []
         for number, chunk in self._due(n):
+            if self._ahead is not None and number in self._theirs:
+                theirs.append((number, chunk))
+                continue
+            self._levels[number].keep(chunk, self._levels[number].paint(chunk))
+        for number, chunk in theirs:
             level = self._levels[number]
-            painted = self._ahead.get((number, chunk)) if n and self._ahead else None
+            painted = self._ahead.get((number, chunk)) if self._ahead is not None else None
             level.keep(chunk, painted or level.paint(chunk))
 
     def _begin(self, n: int) -> None:

@@ -8,7 +8,7 @@ Luma and chroma are made of the same light.
 
 from __future__ import annotations
 
-from math import ceil, floor, log2
+from math import ceil, floor, log2, prod
 from typing import Any
 
 import numpy as np
@@ -27,7 +27,7 @@ from patterns.rendering.terrain_texels import (
 from patterns.scenes.country import Country
 from patterns.scenes.country_field import GridAxis
 from patterns.scenes.country_palette import transmittance
-from patterns.scenes.country_view import view
+from patterns.scenes.country_view import shadings, view
 
 __all__ = ["LineLevel", "bands"]
 
@@ -204,6 +204,12 @@ class LineLevel:
         """Fractional texel line of each row of luma, and of chroma, when so far has been flown."""
         moved = travel_m / self.step_m - self._base
         return (self.places[0] + moved) * AHEAD, self.places[1] + moved
+
+    @property
+    def cost(self) -> float:
+        """Places that are shaded for the first frame, about."""
+        lines = self._dense * (self._span[1] - self._span[0] + 2 * self._margin)
+        return lines * len(self._across) * prod(shadings(self.step_m, self._across.width_m))
 
     def chunks(self, travel_m: float) -> range:
         """Chunks that a frame needs when the camera has come `travel_m`."""

@@ -97,6 +97,11 @@ class RowLevel:
         finest = float(self.samples_m[which].min())
         return TEXELS * ceil(self.slots * self.chunk_m / finest) + 4
 
+    @property
+    def cost(self) -> float:
+        """Places that are shaded for the first frame, about."""
+        return len(self.samples_m[0]) * self.slots * self.chunk_m / self.step_m
+
     def chunks(self, travel_m: float) -> range:
         """Chunks that a frame needs when the camera has come `travel_m`."""
         left = min(float(some.min()) for some in self.lefts_m) + travel_m

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import ceil
+from math import ceil, prod
 
 import numpy as np
 
@@ -11,10 +11,22 @@ from patterns.scenes.country_field import GridAxis
 from patterns.scenes.country_sampling import GridSampler
 from patterns.scenes.noise import FloatMap
 
-__all__ = ["view"]
+__all__ = ["OVERVIEW_PLACES", "shadings", "view"]
 
 BLOCK = 16384  # places that are shaded together: they stay in cache, and may skip materials
 MANY = 16  # pieces into which a long box may be cut
+
+
+OVERVIEW_PLACES = round(Country.PERIOD_M / OVERVIEW_STEP_M) ** 2  # shaded once, for all far views
+
+
+def shadings(first_m: float, second_m: float) -> tuple[int, int]:
+    """In how many pieces along each axis boxes of such widths are shaded; 0 if not at all."""
+    short_m, long_m = sorted((first_m, second_m))
+    if short_m >= OVERVIEW_STEP_M or (long_m >= 12 and short_m >= OVERVIEW_STEP_M / 4):
+        return 0, 0
+    piece_m = max(5.0, 10 * short_m)
+    return min(MANY, ceil(first_m / piece_m)), min(MANY, ceil(second_m / piece_m))
 
 
 def view(country: Country, first: GridAxis, second: GridAxis, turned: bool = False) -> FloatMap:
@@ -23,21 +35,18 @@ def view(country: Country, first: GridAxis, second: GridAxis, turned: bool = Fal
     Far views read the overview, which is exact for any box. Nearer, a box that is long
     for the materials' own edges is drawn as several shorter ones and averaged.
     """
-    short_m, long_m = sorted((first.width_m, second.width_m))
-    if short_m >= OVERVIEW_STEP_M or (long_m >= 12 and short_m >= OVERVIEW_STEP_M / 4):
+    pieces = shadings(first.width_m, second.width_m)
+    if not all(pieces):
         sampler = GridSampler(first, second, turned)
         return np.stack([sampler.read(channel) for channel in country.overview])
-    piece_m = max(5.0, 10 * short_m)
     total = None
-    count = 0
-    for some in first.pieces(min(MANY, ceil(first.width_m / piece_m))):
-        for other in second.pieces(min(MANY, ceil(second.width_m / piece_m))):
+    for some in first.pieces(pieces[0]):
+        for other in second.pieces(pieces[1]):
             light = _in_blocks(country, some, other, turned)
             total = light if total is None else np.add(total, light, total)
-            count += 1
     assert total is not None
-    if count > 1:
-        total *= np.float32(1 / count)
+    if prod(pieces) > 1:
+        total *= np.float32(1 / prod(pieces))
     return total
 
 
