@@ -14,7 +14,7 @@ import pickle
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from itertools import accumulate
 from queue import SimpleQueue
 from typing import IO, Any, NoReturn
@@ -22,10 +22,11 @@ from typing import IO, Any, NoReturn
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Ahead", "Piece", "by_turns", "last_half"]
+__all__ = ["Ahead", "Key", "Piece", "Shared", "by_turns", "last_half"]
 
 Arrays = list[npt.NDArray[Any]]
-Piece = tuple[tuple[int, ...], Arrays]
+Key = tuple[int, ...]
+Piece = tuple[Key, Arrays]
 
 MOST_BYTES = 48_000_000  # made and not yet asked for
 HEAD_BYTES = 4  # that say how long what describes a piece is
@@ -63,6 +64,45 @@ def _possible() -> bool:
         and threading.active_count() == 1
         and len(os.sched_getaffinity(0)) > 1
     )
+
+
+class Shared:
+    """Makes arrays by key, or has a copy of this process make its share of them.
+
+    Parameters
+    ----------
+    make
+        Makes the arrays of a key: the same ones in either process.
+    theirs
+        First numbers of the keys that are the copy's.
+    """
+
+    def __init__(self, make: Callable[[Key], Arrays], theirs: Collection[int]) -> None:
+        self._make, self._theirs = make, theirs
+        self.ahead: Ahead | None = None
+
+    def begin(self, keys: Callable[[], Iterable[Key]]) -> None:
+        """Start the copy, which goes through all keys that `made` will be asked for, in order."""
+        self.ahead = Ahead.start(
+            lambda: ((key, self._make(key)) for key in keys() if key[0] in self._theirs)
+        )
+
+    def close(self) -> None:
+        """End the copy, if there is one."""
+        if self.ahead is not None:
+            self.ahead.close()
+
+    def made(self, due: Iterable[Key]) -> Iterator[Piece]:
+        """Arrays of some keys: those made here first, while the copy makes the others."""
+        waiting = []
+        for key in due:
+            if self.ahead is not None and key[0] in self._theirs:
+                waiting.append(key)
+            else:
+                yield key, self._make(key)
+        for key in waiting:
+            arrays = self.ahead.get(key) if self.ahead is not None else None
+            yield key, self._make(key) if arrays is None else arrays
 
 
 class Ahead:
@@ -105,7 +145,7 @@ class Ahead:
             os.close(write_end)
         return cls(os.fdopen(read_end, "rb", buffering=0), pid)
 
-    def get(self, key: tuple[int, ...]) -> Arrays | None:
+    def get(self, key: Key) -> Arrays | None:
         """The next piece's arrays, which must be `key`'s; None if they are to be made here."""
         if not self.live:
             return None

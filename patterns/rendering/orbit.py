@@ -15,7 +15,7 @@ from math import ceil, radians
 import numpy as np
 import numpy.typing as npt
 
-from patterns.ahead import Ahead, Piece, by_turns
+from patterns.ahead import Key, Shared, by_turns
 from patterns.clip import Clip
 from patterns.rendering.light import code_to_light, light_to_code
 from patterns.rendering.orbit_atlas import Atlas, Surface
@@ -62,7 +62,6 @@ class OrbitRenderer:
         assert isinstance(clip.motion, OrbitMotion)
         self._motion, self._rate = clip.motion, clip.rate
         self._frames, self._last = clip.frames, -2
-        self._ahead: Ahead | None = None
         self._light = code_to_light(np.arange(256))
         subject = OrbitSubject(clip.motion.subject, clip.seed)
         camera = OrbitCamera.of(clip.motion, subject.profile, width, height)
@@ -86,7 +85,8 @@ class OrbitRenderer:
         steps = min(max(ceil(abs(self._turned(clip.frames - 1)) / STEP_DEG), 1), MOST_STEPS)
         self._window = Window(plan, steps)
         self._atlas = Atlas(plan, surfaces, self._window, exposure)
-        self._theirs = by_turns([chunk.columns * chunk.count for chunk in plan.chunks])
+        costs = [chunk.columns * chunk.count for chunk in plan.chunks]
+        self._shared = Shared(self._atlas.paint, by_turns(costs))
         self._texels = np.unique([group.texels for group in plan.groups])
         self._readers = [
             Reader(azimuth, row, plan, self._window)
@@ -113,20 +113,17 @@ class OrbitRenderer:
 
     def paint_ahead(self) -> None:
         """Have a copy of this process paint half of the rows, beginning with the first frame."""
-        self._ahead = Ahead.start(self._pieces)
+        self._shared.begin(self._all_due)
 
     def close(self) -> None:
         """End what `paint_ahead` began."""
-        if self._ahead is not None:
-            self._ahead.close()
+        self._shared.close()
 
-    def _pieces(self) -> Iterator[Piece]:
-        """The copy's share of what frames need, with the names by which `_paint` asks for it."""
+    def _all_due(self) -> Iterator[Key]:
+        """What is to be painted for all frames of the clip in order."""
         for n in range(self._frames):
             self._reach(n, texels=False)
-            for number, run in self._due(n):
-                if number in self._theirs:
-                    yield (number, run.start, run.stop), list(self._atlas.paint(number, run))
+            yield from self._due(n)
 
     def _reach(self, n: int, *, texels: bool = True) -> None:
         """Have the window hold what frame `n` sees."""
@@ -134,31 +131,19 @@ class OrbitRenderer:
             backward = self._motion.turn_deg_s < 0
             self._atlas.move(self._turned(n), backward=backward, texels=texels)
 
-    def _due(self, n: int) -> Iterator[tuple[int, range]]:
+    def _due(self, n: int) -> Iterator[Key]:
         """What is to be painted for frame `n`: if frames come in order, more at a time."""
         in_order = 0 < n == self._last + 1
         later = max(n, min(n + LATER, self._frames - 1)) if in_order else n
         self._last = n
         return self._atlas.due(radians(self._turned(n)), radians(self._turned(later)))
 
-    def _paint(self, n: int) -> None:
-        """Have painted what frame `n` sees: half of it by a copy of the process."""
-        theirs = []
-        for number, run in self._due(n):
-            if self._ahead is not None and number in self._theirs:
-                theirs.append((number, run))
-                continue
-            self._atlas.keep(number, run, self._atlas.paint(number, run))
-        for number, run in theirs:
-            key = (number, run.start, run.stop)
-            painted = self._ahead.get(key) if self._ahead is not None else None
-            self._atlas.keep(number, run, painted or self._atlas.paint(number, run))
-
     def _draw(self, n: int, pictures: Sequence[Planes]) -> None:
         """Write frames that lie in the atlas' window."""
         numbers = range(n, n + len(pictures))
         for some in numbers:
-            self._paint(some)
+            for key, painted in self._shared.made(self._due(some)):
+                self._atlas.keep(key, painted)
         offsets = [self._moved(self._turned(some)) for some in numbers]
         planes = [[plane.reshape(-1) for plane in (p.y, p.cb, p.cr)] for p in pictures]
         self._readers[0].read(self._window.luma, offsets, [p[:1] for p in planes])

@@ -14,6 +14,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
+from patterns.ahead import Key
 from patterns.rendering.boxes import AcrossBoxes, turn_boxes, turn_reach
 from patterns.rendering.light import light_to_signal
 from patterns.rendering.orbit_plan import TEXELS, Chunk, Group, RowPlan
@@ -106,8 +107,8 @@ class Atlas:
         places = (ends + turned) * (self._sectors / (2 * pi))
         return np.floor(places).astype(np.int64)
 
-    def due(self, turned: float, until: float) -> Iterator[tuple[int, range]]:
-        """Chunks and runs of their sectors to be painted for a picture turned by radians.
+    def due(self, turned: float, until: float) -> Iterator[Key]:
+        """What is to be painted for a picture turned by radians: (chunk, sector, last sector + 1).
 
         Where something is not there yet, that which pictures up to `until` read is painted
         with it, as far as it pays. What has been named is not named again.
@@ -119,16 +120,17 @@ class Atlas:
             for side in (0, 1):
                 missing = self._missing(number, side, needs, later)
                 for run in self._runs(number, missing):
-                    yield number, run
+                    yield number, run.start, run.stop
         self._ready = needs
 
-    def keep(self, number: int, run: range, codes: list[UInt8Array]) -> None:
+    def keep(self, key: Key, codes: list[UInt8Array]) -> None:
         """Put what `paint` returned where it is read."""
+        number, first, _ = key
         chunk, rest = self._plan.chunks[number], iter(codes)
         for k in chunk.groups:
             group = self._plan.groups[k]
             planes = [next(rest) for _ in range(1 + group.coarse)]
-            self._window.store(k, run.start * (group.texels // chunk.sectors), planes)
+            self._window.store(k, first * (group.texels // chunk.sectors), planes)
 
     def _missing(self, number: int, side: int, needs: Ints, later: Ints) -> list[int]:
         """Sectors of a chunk that are to be painted, in order."""
@@ -170,11 +172,12 @@ class Atlas:
             yield range(missing[0], missing[0] + end)
             missing = missing[end:]
 
-    def paint(self, number: int, run: range) -> list[UInt8Array]:
-        """Codes (rows, texels) of a run of a chunk's sectors, of each group one or Cb and Cr.
+    def paint(self, key: Key) -> list[UInt8Array]:
+        """Codes (rows, texels) of what `due` named: of each group one, or Cb and Cr.
 
-        What a sector holds does not depend on the run.
+        What a sector holds does not depend on those that are painted with it.
         """
+        number, run = key[0], range(key[1], key[2])
         chunk = self._plan.chunks[number]
         groups = [self._plan.groups[k] for k in chunk.groups]
         surface = self._surfaces[groups[0].surface]

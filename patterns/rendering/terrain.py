@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from patterns.ahead import Ahead, Piece, last_half
+from patterns.ahead import Key, Shared, last_half
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.rendering.planes import Planes
@@ -58,10 +59,9 @@ class TerrainRenderer:
         self._lay_out()
         self._quiet_m = [0.0] * len(self._levels)
         self._last, self._last_m = -2, 0.0
-        self._ahead: Ahead | None = None
         # The farthest level has the overview made.
         costs = [level.cost + OVERVIEW_PLACES * (k == 0) for k, level in enumerate(self._levels)]
-        self._theirs = last_half(costs)
+        self._shared = Shared(self._chunk, last_half(costs))
 
     def travel_m(self, n: int) -> float:
         """How far the camera has come at frame n, metres, less whole periods of the country."""
@@ -114,20 +114,21 @@ class TerrainRenderer:
 
     def paint_ahead(self) -> None:
         """Have a copy of this process paint half of the levels, beginning with the first frame."""
-        self._ahead = Ahead.start(self._pieces)
+        self._shared.begin(self._all_due)
 
     def close(self) -> None:
         """End what `paint_ahead` began."""
-        if self._ahead is not None:
-            self._ahead.close()
+        self._shared.close()
 
-    def _pieces(self) -> Iterator[Piece]:
-        """The copy's share of what frames need, with the names by which `_paint` asks for it."""
+    def _all_due(self) -> Iterator[Key]:
+        """What is to be painted for all frames of the clip in order."""
         for n in range(self._clip.frames):
             for number, chunk in self._due(n):
-                if number in self._theirs:
-                    yield (number, chunk), self._levels[number].paint(chunk)
+                yield number, chunk
                 self._levels[number].claim(chunk)
+
+    def _chunk(self, key: Key) -> list[npt.NDArray[Any]]:
+        return self._levels[key[0]].paint(key[1])
 
     def _make(self, n: int, most: int) -> list[float]:
         """Have every chunk that frames from n on need, for as many as the rings have room for.
@@ -139,33 +140,17 @@ class TerrainRenderer:
         while not self._fit(travels):
             travels.pop()
         for some in range(n, n + len(travels)):
-            self._paint(some)
+            for (number, chunk), painted in self._shared.made(self._due(some)):
+                self._levels[number].keep(chunk, painted)
         return travels
-
-    def _paint(self, n: int) -> None:
-        """Have painted what frame `n` sees.
-
-        A copy of the process paints half of it; a second thread would mostly wait for the
-        first one's Python, and took more time, not less.
-        """
-        theirs = []
-        for number, chunk in self._due(n):
-            if self._ahead is not None and number in self._theirs:
-                theirs.append((number, chunk))
-                continue
-            self._levels[number].keep(chunk, self._levels[number].paint(chunk))
-        for number, chunk in theirs:
-            level = self._levels[number]
-            painted = self._ahead.get((number, chunk)) if self._ahead is not None else None
-            level.keep(chunk, painted or level.paint(chunk))
 
     def _begin(self, n: int) -> None:
         """Look at all levels anew if frame `n` does not follow the last one."""
         if n not in (self._last, self._last + 1) or self.travel_m(n) < self._last_m:
             self._quiet_m = [0.0] * len(self._levels)
 
-    def _due(self, n: int) -> Iterator[tuple[int, int]]:
-        """Levels and their chunks that frame `n` needs and that are not there."""
+    def _due(self, n: int) -> Iterator[Key]:
+        """What is to be painted for frame `n`: levels and their chunks that are not there."""
         self._begin(n)
         travel = self._last_m = self.travel_m(n)
         self._last = n

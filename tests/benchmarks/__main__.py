@@ -4,7 +4,7 @@ For each pattern at 1920x1080, 24 fps, 10 s, default codec, side by side in one 
 
 - the whole command, as a person runs it;
 - the encoder alone, with the same settings, fed the same frames from memory;
-- start-up until the first frame is drawn;
+- start-up until the first frame is drawn, as the command draws it;
 - peak memory of the Python process;
 - a plain numpy script that averages 32 sharp sub-frames for each frame, which is what one
   would otherwise write (timed on a few frames and scaled up).
@@ -53,7 +53,10 @@ settle()
 from patterns.cli.render import command
 from patterns.frame_source import FrameSource
 from tests.benchmarks.__main__ import clips
-FrameSource(clips(int(sys.argv[2]), int(sys.argv[3]))[sys.argv[1]]).draw(0)
+source = FrameSource(clips(int(sys.argv[2]), int(sys.argv[3]))[sys.argv[1]])
+source.paint_ahead()
+source.draw(0)
+source.close()
 """
 
 

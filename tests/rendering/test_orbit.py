@@ -291,9 +291,9 @@ def test_a_copy_that_paints_ahead_changes_nothing(turn: Fraction, ended: int | N
             for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
                 assert np.array_equal(a, b), n
         n += count
-        if n == ended and helped._ahead is not None:
-            os.kill(helped._ahead.pid, signal.SIGKILL)
+        if n == ended and helped._shared.ahead is not None:
+            os.kill(helped._shared.ahead.pid, signal.SIGKILL)
     assert n == clip.frames
-    if ended is None and helped._ahead is not None:
-        assert helped._ahead.live  # all that it made was asked for, in its order
+    if ended is None and helped._shared.ahead is not None:
+        assert helped._shared.ahead.live  # all that it made was asked for, in its order
     helped.close()

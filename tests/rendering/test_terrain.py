@@ -276,11 +276,11 @@ def test_a_copy_that_paints_ahead_changes_nothing(name: str, ended: int | None) 
             for plane in ("y", "cb", "cr"):
                 assert (getattr(one, plane) == getattr(other, plane)).all(), n
         n += count
-        if n == ended and helped._ahead is not None:
-            os.kill(helped._ahead.pid, signal.SIGKILL)
+        if n == ended and helped._shared.ahead is not None:
+            os.kill(helped._shared.ahead.pid, signal.SIGKILL)
     assert n == flight.frames
-    if ended is None and helped._ahead is not None:
-        assert helped._ahead.live  # all that it made was asked for, in its order
+    if ended is None and helped._shared.ahead is not None:
+        assert helped._shared.ahead.live  # all that it made was asked for, in its order
     helped.close()
 
 
