@@ -16,6 +16,7 @@ import sys
 import threading
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from itertools import accumulate
+from pathlib import Path
 from queue import SimpleQueue
 from typing import IO, Any, NoReturn
 
@@ -56,12 +57,13 @@ def by_turns(costs: Sequence[float]) -> frozenset[int]:
 def _possible() -> bool:
     """Whether a copy would be sound and of use.
 
-    A copy has one thread only: what another one held at that moment would be held for ever.
-    Elsewhere than on Linux the system's own libraries do not stand being copied.
+    A copy has one thread only: what another one (the matrix library's, say) held at that
+    moment would be held for ever. Elsewhere than on Linux the system's own libraries do not
+    stand being copied.
     """
     return (
         sys.platform == "linux"
-        and threading.active_count() == 1
+        and len(list(Path("/proc/self/task").iterdir())) == 1
         and len(os.sched_getaffinity(0)) > 1
     )
 
@@ -79,95 +81,101 @@ class Shared:
 
     def __init__(self, make: Callable[[Key], Arrays], theirs: Collection[int]) -> None:
         self._make, self._theirs = make, theirs
-        self.ahead: Ahead | None = None
+        self.ahead = Ahead()
 
     def begin(self, keys: Callable[[], Iterable[Key]]) -> None:
         """Start the copy, which goes through all keys that `made` will be asked for, in order."""
-        self.ahead = Ahead.start(
+        self.ahead.start(
             lambda: ((key, self._make(key)) for key in keys() if key[0] in self._theirs)
         )
 
     def close(self) -> None:
         """End the copy, if there is one."""
-        if self.ahead is not None:
-            self.ahead.close()
+        self.ahead.close()
 
     def made(self, due: Iterable[Key]) -> Iterator[Piece]:
         """Arrays of some keys: those made here first, while the copy makes the others."""
         waiting = []
         for key in due:
-            if self.ahead is not None and key[0] in self._theirs:
+            if self.ahead.live and key[0] in self._theirs:
                 waiting.append(key)
             else:
                 yield key, self._make(key)
         for key in waiting:
-            arrays = self.ahead.get(key) if self.ahead is not None else None
+            arrays = self.ahead.get(key)
             yield key, self._make(key) if arrays is None else arrays
 
 
 class Ahead:
-    """The copy, as seen from the process that was copied.
-
-    Parameters
-    ----------
-    pipe
-        From which pieces come, in the order in which they were made.
-    pid
-        The copy's process id.
+    """A copy of this process, as seen from it; none before `start`.
 
     Attributes
     ----------
     live
         Whether pieces are still to be had from it.
+    pid
+        The copy's process id, 0 if there was none.
     """
 
-    def __init__(self, pipe: IO[bytes], pid: int) -> None:
-        self._pipe, self.pid = pipe, pid
-        self.live = True
+    def __init__(self) -> None:
+        self.live, self.pid = False, 0
+        self._pipe: IO[bytes] | None = None
 
-    @classmethod
-    def start(cls, pieces: Callable[[], Iterable[Piece]]) -> Ahead | None:
-        """Begin to make `pieces` in a copy of this process; None where that cannot be."""
+    def __del__(self) -> None:
+        self.close()
+
+    def start(self, pieces: Callable[[], Iterable[Piece]]) -> None:
+        """Begin to make `pieces` in a copy of this process; nothing where that cannot be."""
+        self.close()
         if not _possible():
-            return None
-        read_end, write_end = os.pipe()
+            return
+        # Ctrl-C waits until this object knows of the copy, and can end it.
         held = signal.pthread_sigmask(signal.SIG_BLOCK, STOPS)
         try:
-            pid = os.fork()
-            if pid == 0:
-                os.close(read_end)
-                _serve(write_end, pieces, held)
-        except OSError:  # no memory, or too many processes
-            os.close(read_end)
-            return None
+            read_end, write_end = os.pipe()
+            pipe = os.fdopen(read_end, "rb", buffering=0)
+            try:
+                pid = os.fork()
+                if pid == 0:
+                    _serve(write_end, pieces, held)
+                self.pid, self._pipe, self.live = pid, pipe, True
+            except OSError:  # no memory, or too many processes
+                pipe.close()
+            os.close(write_end)
         finally:
             signal.pthread_sigmask(signal.SIG_SETMASK, held)
-            os.close(write_end)
-        return cls(os.fdopen(read_end, "rb", buffering=0), pid)
 
     def get(self, key: Key) -> Arrays | None:
         """The next piece's arrays, which must be `key`'s; None if they are to be made here."""
-        if not self.live:
-            return None
+        arrays = None
         try:
-            head = self._exactly(HEAD_BYTES)
-            found, kinds = pickle.loads(self._exactly(int.from_bytes(head, "little")))
-            if found == key:
-                return [self._array(shape, kind) for shape, kind in kinds]
+            arrays = self._next(key) if self.live else None
         except (OSError, EOFError):
             pass  # it has ended before its time
-        self.close()
-        return None
+        finally:
+            # Whatever came between, the rest of a piece would be taken for the next one.
+            if arrays is None:
+                self.close()
+        return arrays
 
     def close(self) -> None:
         """End the copy, whatever it is doing."""
         if not self.live:
             return
-        self.live = False
-        self._pipe.close()
-        with contextlib.suppress(ProcessLookupError, ChildProcessError):
-            os.kill(self.pid, signal.SIGKILL)
-            os.waitpid(self.pid, 0)
+        assert self._pipe is not None
+        try:
+            with contextlib.suppress(ProcessLookupError, ChildProcessError):
+                os.kill(self.pid, signal.SIGKILL)
+                os.waitpid(self.pid, 0)
+        finally:
+            # Without a reader it ends by itself, should Ctrl-C have come before the kill.
+            self.live = False
+            self._pipe.close()
+
+    def _next(self, key: Key) -> Arrays | None:
+        head = self._exactly(HEAD_BYTES)
+        found, kinds = pickle.loads(self._exactly(int.from_bytes(head, "little")))
+        return [self._array(shape, kind) for shape, kind in kinds] if found == key else None
 
     def _array(self, shape: tuple[int, ...], kind: str) -> npt.NDArray[Any]:
         array = np.empty(shape, kind)
@@ -180,6 +188,7 @@ class Ahead:
         return bytes(taken)
 
     def _fill(self, rest: memoryview) -> None:
+        assert self._pipe is not None
         while rest:
             count = self._pipe.readinto(rest)  # type: ignore[attr-defined]
             if not count:
@@ -224,12 +233,23 @@ class _Sender:
                 with self._room:
                     self._bytes -= sum(map(len, parts[1:]))
                     self._room.notify()
-        except OSError:  # nobody listens any more
+        except BaseException:  # nobody listens any more, or no memory: nothing must wait for us
             os._exit(1)
 
     def _push(self, rest: memoryview) -> None:
         while rest:
             rest = rest[self._pipe.write(rest) :]
+
+
+def _let_go(kept: int) -> None:
+    """Close what was open here but one: who waits for a pipe's end must not wait for a copy."""
+    nowhere = os.open(os.devnull, os.O_RDWR)
+    for number in [int(path.name) for path in Path("/proc/self/fd").iterdir()]:
+        if number < 3:
+            os.dup2(nowhere, number)
+        elif number not in (kept, nowhere):
+            with contextlib.suppress(OSError):  # the list's own, closed by now
+                os.close(number)
 
 
 def _serve(
@@ -242,10 +262,7 @@ def _serve(
         signal.signal(signal.SIGINT, signal.SIG_IGN)
         signal.signal(signal.SIGTERM, signal.SIG_DFL)
         signal.pthread_sigmask(signal.SIG_SETMASK, held)
-        # Whoever reads what this program prints must not wait for its copy to end.
-        nowhere = os.open(os.devnull, os.O_RDWR)
-        for number in (0, 1, 2):
-            os.dup2(nowhere, number)
+        _let_go(write_end)
         with contextlib.suppress(OSError):
             import fcntl
 

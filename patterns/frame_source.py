@@ -23,7 +23,7 @@ class Renderer(Protocol):
         """Write frames `n`, `n` + 1, ... into pictures: the same bytes, in less time."""
 
     def paint_ahead(self) -> None:
-        """Begin to paint, beside this process, what frames after the first will need."""
+        """Have a copy of this process, where there can be one, paint half of what frames need."""
 
     def close(self) -> None:
         """End what `paint_ahead` began."""
@@ -61,7 +61,7 @@ class FrameSource:
         self._strip = None if clip.strip == "none" else StripDrawer(clip)
 
     def paint_ahead(self) -> None:
-        """Have another processor paint what frames after the first will need.
+        """Have another processor paint half of what all frames need.
 
         For who will draw all frames in order, some at a time, and nothing else; `close` ends
         it. The frames are the same. Where the process cannot be copied nothing happens.

@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 
 from patterns.ahead import Ahead, Piece, by_turns, last_half
+from tests.copies import COPIES
 
 ROOT = Path(__file__).parents[1]
-COPIES = sys.platform == "linux" and len(os.sched_getaffinity(0)) > 1
 needs_copies = pytest.mark.skipif(not COPIES, reason="no copies are made on this machine")
 
 
@@ -50,8 +50,9 @@ def gone(pid: int) -> bool:
 
 
 def started(make: object = pieces) -> Ahead:
-    ahead = Ahead.start(make)  # type: ignore[arg-type]
-    assert ahead is not None
+    ahead = Ahead()
+    ahead.start(make)  # type: ignore[arg-type]
+    assert ahead.live
     return ahead
 
 
@@ -139,7 +140,10 @@ def test_none_is_made_beside_other_threads() -> None:
     thread = threading.Thread(target=event.wait)
     thread.start()
     try:
-        assert Ahead.start(pieces) is None
+        ahead = Ahead()
+        ahead.start(pieces)
+        assert not ahead.live
+        assert ahead.get((0, 0)) is None
     finally:
         event.set()
         thread.join()
@@ -151,7 +155,69 @@ def test_no_room_for_a_process_is_no_error(monkeypatch: pytest.MonkeyPatch) -> N
         raise BlockingIOError(11, "Resource temporarily unavailable")
 
     monkeypatch.setattr(os, "fork", refuse)
-    assert Ahead.start(pieces) is None
+    ahead = Ahead()
+    ahead.start(pieces)
+    assert not ahead.live
+
+
+@needs_copies
+def test_ctrl_c_while_it_starts_leaves_a_copy_that_can_be_ended(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The signal waits until the object knows of the copy."""
+    fork = os.fork
+
+    def interrupted() -> int:
+        pid = fork()
+        if pid:
+            os.kill(os.getpid(), signal.SIGINT)
+        return pid
+
+    monkeypatch.setattr(os, "fork", interrupted)
+    ahead = Ahead()
+    with pytest.raises(KeyboardInterrupt):
+        ahead.start(endless)
+    assert ahead.live
+    ahead.close()
+    assert gone(ahead.pid)
+
+
+@needs_copies
+def test_ctrl_c_within_a_piece_ends_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is left of the piece would be taken for the next one."""
+    ahead = started()
+
+    def interrupted(*_: object) -> object:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(ahead, "_array", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        ahead.get((0, 0))
+    assert not ahead.live
+    assert gone(ahead.pid)
+
+
+@needs_copies
+def test_one_that_is_dropped_or_started_anew_leaves_no_process() -> None:
+    ahead = started(endless)
+    first = ahead.pid
+    ahead.start(endless)
+    assert gone(first)
+    second = ahead.pid
+    del ahead
+    assert gone(second)
+
+
+@needs_copies
+def test_a_copy_holds_no_pipe_open() -> None:
+    read_end, write_end = os.pipe()
+    ahead = started(endless)
+    os.close(write_end)
+    time.sleep(0.2)
+    os.set_blocking(read_end, False)
+    assert os.read(read_end, 1) == b""  # the end: nobody can write any more
+    os.close(read_end)
+    ahead.close()
 
 
 def test_the_work_is_halved() -> None:

@@ -83,7 +83,7 @@ class OrbitRenderer:
         del country
         exposure = radians(abs(clip.motion.turn_deg_s * clip.exposure_s))
         steps = min(max(ceil(abs(self._turned(clip.frames - 1)) / STEP_DEG), 1), MOST_STEPS)
-        self._window = Window(plan, steps)
+        self._window = Window(plan, steps, backward=clip.motion.turn_deg_s < 0)
         self._atlas = Atlas(plan, surfaces, self._window, exposure)
         costs = [chunk.columns * chunk.count for chunk in plan.chunks]
         self._shared = Shared(self._atlas.paint, by_turns(costs))
@@ -103,13 +103,18 @@ class OrbitRenderer:
 
     def draw_together(self, n: int, pictures: Sequence[Planes]) -> None:
         """Write frames `n`, `n` + 1, ... into pictures: their texels are fetched once for all."""
-        self._reach(n)
-        count = 1
-        while count < len(pictures) and self._window.covers(self._turned(n + count)):
-            count += 1
-        self._draw(n, pictures[:count])
-        if count < len(pictures):
-            self.draw_together(n + count, pictures[count:])
+        rest = list(pictures)
+        try:
+            while rest:
+                self._reach(n)
+                count = 1
+                while count < len(rest) and self._window.covers(self._turned(n + count)):
+                    count += 1
+                self._draw(n, rest[:count])
+                n, rest = n + count, rest[count:]
+        except BaseException:
+            self._atlas.clear()  # of what was named, some was not painted
+            raise
 
     def paint_ahead(self) -> None:
         """Have a copy of this process paint half of the rows, beginning with the first frame."""
@@ -128,8 +133,7 @@ class OrbitRenderer:
     def _reach(self, n: int, *, texels: bool = True) -> None:
         """Have the window hold what frame `n` sees."""
         if not self._window.covers(self._turned(n)):
-            backward = self._motion.turn_deg_s < 0
-            self._atlas.move(self._turned(n), backward=backward, texels=texels)
+            self._atlas.move(self._turned(n), texels=texels)
 
     def _due(self, n: int) -> Iterator[Key]:
         """What is to be painted for frame `n`: if frames come in order, more at a time."""

@@ -69,12 +69,12 @@ class Atlas:
         self._painted: list[set[int]] = [set() for _ in plan.chunks]
         self._boxes: dict[int, tuple[slice, AcrossBoxes]] = {}
 
-    def move(self, turned: Fraction, *, backward: bool, texels: bool = True) -> None:
+    def move(self, turned: Fraction, *, texels: bool = True) -> None:
         """Move the window to `turned` degrees; what it still holds is not painted again.
 
         `texels` says whether any are kept here: who only makes them has none to move.
         """
-        by = self._window.move(turned, backward=backward)
+        by = self._window.move(turned)
         if texels:
             self._window.shift(by)
         for chunk, painted in zip(self._plan.chunks, self._painted, strict=True):
@@ -82,6 +82,12 @@ class Atlas:
         self._ready[:] = NEVER
         for surface in self._surfaces.values():
             surface.forget()
+
+    def clear(self) -> None:
+        """Have everything painted anew."""
+        for painted in self._painted:
+            painted.clear()
+        self._ready[:] = NEVER
 
     def _holds(self, chunk: Chunk, sector: int, by: int) -> bool:
         for k in chunk.groups:

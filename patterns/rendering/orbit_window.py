@@ -33,6 +33,8 @@ class Window:
     ----------
     steps
         By how many times `STEP_DEG` the world may turn before the window moves: at least 1.
+    backward
+        Whether the world turns to ever smaller angles; then the first window ends at 0.
 
     Attributes
     ----------
@@ -51,8 +53,9 @@ class Window:
         How many times `STEP_DEG` the world has turned where the window begins.
     """
 
-    def __init__(self, plan: RowPlan, steps: int) -> None:
-        self._groups, self._steps, self.begin = plan.groups, steps, 0
+    def __init__(self, plan: RowPlan, steps: int, *, backward: bool = False) -> None:
+        self._groups, self._steps, self._backward = plan.groups, steps, backward
+        self.begin = -steps if backward else 0
         texels = np.array([group.texels for group in plan.groups])
         middle, greatest = (
             np.array([getattr(group, name) for group in plan.groups])
@@ -83,13 +86,13 @@ class Window:
         """Whether it holds all that a picture sees when the world has turned by degrees."""
         return self.begin * STEP_DEG <= turned <= (self.begin + self._steps) * STEP_DEG
 
-    def move(self, turned: Fraction, *, backward: bool) -> int:
+    def move(self, turned: Fraction) -> int:
         """Begin about `turned` degrees, or end there if the world turns back; steps moved.
 
         The texels are where they were: `shift` by as many steps.
         """
         begin = floor(turned / STEP_DEG)
-        if backward:
+        if self._backward:
             begin = ceil(turned / STEP_DEG) - self._steps
         by, self.begin = begin - self.begin, begin
         return by

@@ -139,9 +139,13 @@ class TerrainRenderer:
         self._begin(n)
         while not self._fit(travels):
             travels.pop()
-        for some in range(n, n + len(travels)):
-            for (number, chunk), painted in self._shared.made(self._due(some)):
-                self._levels[number].keep(chunk, painted)
+        try:
+            for some in range(n, n + len(travels)):
+                for (number, chunk), painted in self._shared.made(self._due(some)):
+                    self._levels[number].keep(chunk, painted)
+        except BaseException:
+            self._last = -2  # a level may sleep that has not got all
+            raise
         return travels
 
     def _begin(self, n: int) -> None:

@@ -29,7 +29,9 @@ FINEST_STEP_M = 0.03
 FULL = 65535  # full light of the country that is kept: half the room, and fine enough
 APRON_M = 6.6  # beyond the subject's foot that gravel may lie
 HIDDEN_M = 25.0  # that the subject hides any sky from
-FENCE = Lock()  # orders memory: what a block holds is there before it is called filled
+# Taken and given back between two accesses it keeps their order, as another process sees it: a
+# block is filled before it is called so, and is found so before it is read.
+FENCE = Lock()
 COARSER = 2.2  # the country's samples lie at most this many cells apart
 
 
@@ -66,8 +68,8 @@ class _Level:
         """Begin anew: the blocks' memory goes back to the machine.
 
         A map of its own goes back whole, where an array would leave holes; what is never
-        filled is never taken. A copy of this process shares it: a block that either has
-        filled need not be filled by the other.
+        filled is never taken. A copy of this process shares it until either forgets: a block
+        that one has filled need not be filled by the other.
         """
         across = 2 * self.half // BLOCK
         shape = (3, 2 * self.half, 2 * self.half)
@@ -87,8 +89,10 @@ class _Level:
                 filled = self._filled[i, j]
             if not filled:
                 self._fill(country, centre, i * BLOCK, j * BLOCK)
-                with FENCE:
-                    self._filled[i, j] = 1
+            with FENCE:
+                pass
+            with FENCE:
+                self._filled[i, j] = 1
 
     def _blocks(self, x_m: Floats, y_m: Floats) -> list[tuple[int, int]]:
         """Blocks, by row and column, that are read about places."""
