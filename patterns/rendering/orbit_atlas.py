@@ -18,7 +18,7 @@ from patterns.ahead import Key
 from patterns.rendering.boxes import AcrossBoxes, turn_boxes, turn_reach
 from patterns.rendering.light import light_to_signal
 from patterns.rendering.orbit_plan import TEXELS, Chunk, Group, RowPlan
-from patterns.rendering.orbit_window import Window
+from patterns.rendering.orbit_window import STEPS_TO_A_TURN, Window
 from patterns.rendering.planes import UInt8Array
 
 __all__ = ["Atlas", "Surface"]
@@ -29,6 +29,9 @@ Ints = npt.NDArray[np.int64]
 
 CELLS_AT_ONCE = 200_000  # of a surface, painted together
 AHEAD_CELLS = 100_000  # as many that will only be needed later are worth painting with others
+# Steps of the window after which surfaces forget: more often, what is still in view would be
+# made again and again; more rarely, a whole turn would be kept.
+FORGET_STEPS = STEPS_TO_A_TURN // 2
 NEVER = np.iinfo(np.int64).min  # no sector has this number
 
 
@@ -66,6 +69,7 @@ class Atlas:
         self._sectors = np.array([chunk.sectors for chunk in plan.chunks])
         self._intervals = np.array([self._interval(chunk) for chunk in plan.chunks])
         self._ready = np.full((2, 2, len(plan.chunks)), NEVER, np.int64)
+        self._moved = 0
         self._painted: list[set[int]] = [set() for _ in plan.chunks]
         self._boxes: dict[int, tuple[slice, AcrossBoxes]] = {}
 
@@ -80,8 +84,11 @@ class Atlas:
         for chunk, painted in zip(self._plan.chunks, self._painted, strict=True):
             painted -= {sector for sector in painted if not self._holds(chunk, sector, by)}
         self._ready[:] = NEVER
-        for surface in self._surfaces.values():
-            surface.forget()
+        self._moved += abs(by)
+        if self._moved >= FORGET_STEPS:
+            self._moved = 0
+            for surface in self._surfaces.values():
+                surface.forget()
 
     def clear(self) -> None:
         """Have everything painted anew."""

@@ -299,3 +299,31 @@ def test_a_copy_that_paints_ahead_changes_nothing(turn: Fraction, ended: int | N
     if ended is None and COPIES:
         assert helped._shared.ahead.live  # all that it made was asked for, in its order
     helped.close()
+
+
+@pytest.mark.parametrize("helped", [False, True])
+def test_ctrl_c_while_painting_leaves_no_wrong_texel(
+    monkeypatch: pytest.MonkeyPatch, helped: bool
+) -> None:
+    clip = clip_of(180, frames=12, turn_deg_s=Fraction(30))
+    broken, one, other = OrbitRenderer(clip, W, H), Planes.blank(W, H), Planes.blank(W, H)
+    if helped:
+        broken.paint_ahead()
+    keep, until = broken._atlas.keep, [0]
+
+    def interrupted(*arguments: object) -> None:
+        until[0] -= 1
+        if until[0] == 0:
+            raise KeyboardInterrupt
+        keep(*arguments)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(broken._atlas, "keep", interrupted)
+    for n in (0, 6):
+        until[0] = 5
+        with pytest.raises(KeyboardInterrupt):
+            broken.draw(n, one)
+        broken.draw(n, one)
+        OrbitRenderer(clip, W, H).draw(n, other)
+        for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
+            assert np.array_equal(a, b), n
+    broken.close()

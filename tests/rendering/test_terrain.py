@@ -370,3 +370,37 @@ def test_what_is_no_flight_is_refused() -> None:
         TerrainRenderer(bars, 1920, 1080)
     with pytest.raises(RequestError, match="even"):
         TerrainRenderer(clip(TerrainMotion()), 481, 270)
+
+
+@pytest.mark.parametrize("name", ["forward", "fast sideways"])
+def test_ctrl_c_while_painting_leaves_no_wrong_texel(
+    monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    flight = flight_of(name)
+    broken, whole = (TerrainRenderer(flight, 192, 108) for _ in range(2))
+    broken.paint_ahead()
+    level = broken._levels[-1]
+    keep, until = level.keep, [0]
+
+    def interrupted(*arguments: object) -> None:
+        until[0] -= 1
+        if until[0] == 0:
+            raise KeyboardInterrupt
+        keep(*arguments)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(level, "keep", interrupted)
+    stopped = 0
+    for n in range(0, 60, 3):
+        picture = Planes.blank(192, 108)
+        until[0] = 1
+        try:
+            broken.draw(n, picture)
+        except KeyboardInterrupt:
+            stopped += 1
+        until[0] = 0
+        broken.draw(n, picture)
+        alone = frame(whole, n, 192, 108)
+        for plane in ("y", "cb", "cr"):
+            assert (getattr(alone, plane) == getattr(picture, plane)).all(), n
+    assert stopped >= 2
+    broken.close()
