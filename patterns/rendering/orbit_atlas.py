@@ -87,7 +87,7 @@ class Atlas:
         self._moved += abs(by)
         if self._moved >= FORGET_STEPS:
             self._moved = 0
-            for surface in self._surfaces.values():
+            for surface in set(self._surfaces.values()):  # near and far ground are one
                 surface.forget()
 
     def clear(self) -> None:

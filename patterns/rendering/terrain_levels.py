@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from patterns.rendering.box_blur import box_blur, box_margin
 from patterns.rendering.terrain_rays import Rays
+from patterns.rendering.terrain_ring import Ring
 from patterns.rendering.terrain_texels import (
     WORD,
     codes_of_light,
@@ -127,7 +128,7 @@ def _paired(light: FloatArray) -> FloatArray:
     return np.asarray(out, np.float32)
 
 
-class LineLevel:
+class LineLevel(Ring):
     """One band of rows, for forward flight and straight down.
 
     Parameters
@@ -191,8 +192,7 @@ class LineLevel:
         # Whole chunks in the first frame's view: nothing is drawn that it does not need.
         least = 2 * self._margin + 1
         self.chunk_lines = max(least, ceil(seen / ceil(seen / CHUNK_LINES)))
-        self.slots = ceil(seen / self.chunk_lines) + 2
-        self._held: list[int | None] = [None] * self.slots
+        super().__init__(ceil(seen / self.chunk_lines) + 2)
         self._tail: tuple[int, FloatArray] | None = None
         lines, across = self.slots * self.chunk_lines, len(self._across)
         self.words = (
@@ -221,21 +221,6 @@ class LineLevel:
         chunk = self.chunks(travel_m)[-1] + 1
         return (chunk * self.chunk_lines - 0.25 - self._span[1]) * self.step_m
 
-    def spans(self, first_m: float, last_m: float) -> bool:
-        """Whether the ring has room for all that is needed from one travel to a later one.
-
-        Chunks less than a ring apart lie in slots of their own and never drive each other out.
-        """
-        return self.chunks(last_m)[-1] - self.chunks(first_m)[0] < self.slots
-
-    def holds(self, chunk: int) -> bool:
-        """Whether a chunk is in memory."""
-        return self._held[chunk % self.slots] == chunk
-
-    def claim(self, chunk: int) -> None:
-        """Give a chunk its slot; what it held is there no more."""
-        self._held[chunk % self.slots] = chunk
-
     def paint(self, chunk: int) -> list[npt.NDArray[Any]]:
         """Texels, uint16 (lines + 1, across), of a chunk's luma, Cb and Cr."""
         kept = _filtered(self._light(chunk), self._kernel)
@@ -247,7 +232,7 @@ class LineLevel:
     def keep(self, chunk: int, painted: list[npt.NDArray[Any]]) -> None:
         """Put what `paint` returned into the chunk's slot."""
         slot = chunk % self.slots
-        self._held[slot] = None
+        self.release(chunk)
         lines = slice(slot * self.chunk_lines, (slot + 1) * self.chunk_lines)
         doubled = slice(lines.start * AHEAD, lines.stop * AHEAD)
         pack_texels(painted[:1], self.words[0][doubled])

@@ -19,6 +19,7 @@ from patterns.rendering.box_blur import box_blur, box_margin
 from patterns.rendering.planes import UInt8Array
 from patterns.rendering.terrain_picture import BLOCK_ROWS, row_by_row, write_codes
 from patterns.rendering.terrain_rays import Rays
+from patterns.rendering.terrain_ring import Ring
 from patterns.rendering.terrain_texels import (
     WORD,
     codes_of_light,
@@ -47,7 +48,7 @@ TEXELS = 2
 LENS, LENS_FAR, FAR_M = 1.5, 2.0, 2.0
 
 
-class RowLevel:
+class RowLevel(Ring):
     """One band of rows, for sideways flight.
 
     Parameters
@@ -84,8 +85,7 @@ class RowLevel:
         self.step_m = max(FINENESS * finest, self._blur_m / 8)
         count = len(self.samples_m[0])
         self.chunk_m = float(np.clip(CHUNK_PIXELS / count, 256, 1024)) * finest
-        self.slots = ceil((self.widths[0] + 4) * coarsest / self.chunk_m) + 3
-        self._held: list[int | None] = [None] * self.slots
+        super().__init__(ceil((self.widths[0] + 4) * coarsest / self.chunk_m) + 3)
         # Each texel is held twice, so that any window of the ring is in one piece.
         self.words = tuple(
             np.zeros((len(sample), 2 * self._size(which), which + 1), WORD)
@@ -116,24 +116,13 @@ class RowLevel:
         chunk = self.chunks(travel_m)[-1] + 1
         return chunk * self.chunk_m - self._right_m(0.0)
 
-    def spans(self, first_m: float, last_m: float) -> bool:
-        """Whether the ring has room for all that is needed from one travel to a later one.
-
-        Chunks less than a ring apart lie in slots of their own and never drive each other out.
-        """
-        return self.chunks(last_m)[-1] - self.chunks(first_m)[0] < self.slots
-
-    def holds(self, chunk: int) -> bool:
-        """Whether a chunk is in memory."""
-        return self._held[chunk % self.slots] == chunk
-
-    def claim(self, chunk: int) -> None:
-        """Give a chunk its place; what lay there is there no more."""
+    def release(self, chunk: int) -> None:
+        """Hold no more what lies where a chunk is to be written."""
         # Strips wrap at their own places: only neighbours are sure not to be overwritten.
         for slot, held in enumerate(self._held):
             if held is not None and abs(held - chunk) >= self.slots:
                 self._held[slot] = None
-        self._held[chunk % self.slots] = chunk
+        super().release(chunk)
 
     def paint(self, chunk: int) -> list[npt.NDArray[Any]]:
         """Codes, float32 (planes, rows, places), of a chunk's luma and of its chroma."""
@@ -145,7 +134,7 @@ class RowLevel:
 
     def keep(self, chunk: int, painted: list[npt.NDArray[Any]]) -> None:
         """Put what `paint` returned into all strips."""
-        self._held[chunk % self.slots] = None
+        self.release(chunk)
         for which, codes in enumerate(painted):
             self._give(chunk, which, codes, self._first_m(chunk) + which * self.step_m)
         self.claim(chunk)

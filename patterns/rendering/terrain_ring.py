@@ -1,0 +1,45 @@
+"""Which chunks of ground a level of the terrain holds: a ring of slots that slides with it."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+
+__all__ = ["Ring"]
+
+
+class Ring(ABC):
+    """Chunks in memory, each in the slot of its number, less whole rings.
+
+    Parameters
+    ----------
+    slots
+        How many chunks there is room for.
+    """
+
+    def __init__(self, slots: int) -> None:
+        self.slots = slots
+        self._held: list[int | None] = [None] * slots
+
+    @abstractmethod
+    def chunks(self, travel_m: float) -> range:
+        """Chunks that a frame needs when the camera has come `travel_m`."""
+
+    def spans(self, first_m: float, last_m: float) -> bool:
+        """Whether there is room for all that is needed from one travel to a later one.
+
+        Chunks less than a ring apart lie in slots of their own and never drive each other out.
+        """
+        return self.chunks(last_m)[-1] - self.chunks(first_m)[0] < self.slots
+
+    def holds(self, chunk: int) -> bool:
+        """Whether a chunk is in memory."""
+        return self._held[chunk % self.slots] == chunk
+
+    def release(self, chunk: int) -> None:
+        """Hold no more what lies where a chunk is to be written."""
+        self._held[chunk % self.slots] = None
+
+    def claim(self, chunk: int) -> None:
+        """Hold a chunk, and no more what lay there."""
+        self.release(chunk)
+        self._held[chunk % self.slots] = chunk
