@@ -23,6 +23,8 @@ from typing import IO, Any, NoReturn
 import numpy as np
 import numpy.typing as npt
 
+from patterns.pipe import push, widen
+
 __all__ = ["Ahead", "Key", "Piece", "Shared", "by_turns", "last_half"]
 
 Arrays = list[npt.NDArray[Any]]
@@ -31,7 +33,6 @@ Piece = tuple[Key, Arrays]
 
 MOST_BYTES = 48_000_000  # made and not yet asked for
 HEAD_BYTES = 4  # that say how long what describes a piece is
-PIPE_BYTES = 1 << 20
 STOPS = {signal.SIGINT, signal.SIGTERM}
 
 
@@ -229,16 +230,12 @@ class _Sender:
         try:
             while (parts := self._waiting.get()) is not None:
                 for part in parts:
-                    self._push(part)
+                    push(self._pipe, part)
                 with self._room:
                     self._bytes -= sum(map(len, parts[1:]))
                     self._room.notify()
         except BaseException:  # nobody listens any more, or no memory: nothing must wait for us
             os._exit(1)
-
-    def _push(self, rest: memoryview) -> None:
-        while rest:
-            rest = rest[self._pipe.write(rest) :]
 
 
 def _let_go(kept: int) -> None:
@@ -263,11 +260,9 @@ def _serve(
         signal.signal(signal.SIGTERM, signal.SIG_DFL)
         signal.pthread_sigmask(signal.SIG_SETMASK, held)
         _let_go(write_end)
-        with contextlib.suppress(OSError):
-            import fcntl
-
-            fcntl.fcntl(write_end, fcntl.F_SETPIPE_SZ, PIPE_BYTES)
-        sender = _Sender(os.fdopen(write_end, "wb", buffering=0))
+        pipe = os.fdopen(write_end, "wb", buffering=0)
+        widen(pipe)
+        sender = _Sender(pipe)
         try:
             for piece in pieces():
                 sender.put(piece)

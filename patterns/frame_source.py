@@ -16,11 +16,11 @@ __all__ = ["FrameSource", "Renderer", "frames"]
 class Renderer(Protocol):
     """Draws the picture of any frame of one clip."""
 
-    def draw(self, n: int, picture: Planes) -> None:
-        """Write frame `n` into `picture`, the part of the frame that the strip leaves."""
-
     def draw_together(self, n: int, pictures: Sequence[Planes]) -> None:
-        """Write frames `n`, `n` + 1, ... into pictures: the same bytes, in less time."""
+        """Write frames `n`, `n` + 1, ... into pictures, the parts that the strip leaves.
+
+        The same bytes as one by one, in less time.
+        """
 
     def paint_ahead(self) -> None:
         """Have a copy of this process, where there can be one, paint half of what frames need."""

@@ -14,6 +14,7 @@ from typing import IO
 
 import numpy as np
 
+from patterns.pipe import push
 from patterns.rendering.planes import Planes, UInt8Array
 
 __all__ = ["SPARE", "Feeder"]
@@ -110,7 +111,6 @@ class Feeder:
 
     def _push(self, rest: memoryview) -> None:
         try:
-            while rest:
-                rest = rest[self._pipe.write(rest) :]
-        except OSError:  # EPIPE; EINVAL on Windows
+            push(self._pipe, rest)
+        except OSError:
             self._given_up.set()

@@ -19,11 +19,11 @@ from collections.abc import Callable, Sequence
 from typing import IO
 
 from patterns.errors import EncoderError
+from patterns.pipe import widen
 
 __all__ = ["FfmpegProcess", "ffmpeg_path", "file_argument"]
 
 STOP_S = 2.0  # how long a child may take to obey before it is killed
-PIPE_BYTES = 1 << 20  # fewer switches between the two processes than with the usual 64 KiB
 HEAD_LINES, TAIL_LINES, LINE_CHARS = 8, 24, 300
 _PREFIX = re.compile(r"^(\[[^\]]*@ 0x[0-9a-f]+\]\s*)+|^\[[a-z]+#[^\]]*\]\s*")
 _NEW_GROUP = int(getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0))  # Windows
@@ -110,7 +110,9 @@ class FfmpegProcess:
             ) from error
         self._drain = threading.Thread(target=self._drain_messages, daemon=True)
         self._drain.start()
-        _widen(self._child.stdin if feeds else self._child.stdout)
+        pipe = self._child.stdin if feeds else self._child.stdout
+        assert pipe is not None
+        widen(pipe)
 
     @property
     def pid(self) -> int:
@@ -194,12 +196,3 @@ class FfmpegProcess:
             self._head.append(said)
         else:
             self._tail.append(said)
-
-
-def _widen(pipe: IO[bytes] | None) -> None:
-    if sys.platform == "linux" and pipe is not None:
-        import fcntl
-
-        # F_SETPIPE_SZ; refused where the user's quota of pipe memory is used up
-        with contextlib.suppress(OSError):
-            fcntl.fcntl(pipe.fileno(), 1031, PIPE_BYTES)
