@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import signal
 from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
@@ -21,7 +19,7 @@ from patterns.rendering.planes import Planes
 from patterns.scenes.motion import OrbitMotion, focal_px
 from patterns.scenes.orbit import SUBJECT, WALL, WALL_M, OrbitCamera, Seen
 from patterns.scenes.orbit_outlines import OUTLINES
-from tests.copies import COPIES
+from tests.copies import check_help_changes_nothing, interrupt_keeping, same
 
 W, H = 384, 216
 # Frames between the two that are correlated: the window does not move with the hills to
@@ -237,8 +235,7 @@ def test_frames_do_not_depend_on_what_was_drawn_before() -> None:
     jumped.draw(90, one)
     for n in (*range(40), 90):
         followed.draw(n, other)
-    for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
-        assert np.array_equal(a, b)
+    assert same(one, other)
 
 
 @pytest.mark.parametrize("turn", [Fraction(6), Fraction(-30), Fraction(360)], ids=str)
@@ -252,8 +249,7 @@ def test_frames_drawn_together_are_those_drawn_alone(turn: Fraction) -> None:
         together.draw_together(n, pictures)
         for k, one in reversed(list(enumerate(pictures))):
             alone.draw(n + k, other)
-            for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
-                assert np.array_equal(a, b), (n, k)
+            assert same(one, other), (n, k)
 
 
 @pytest.mark.parametrize("turn", [Fraction(60), Fraction(-60)], ids=str)
@@ -271,8 +267,7 @@ def test_a_long_clip_takes_the_room_of_a_short_one(turn: Fraction) -> None:
         begun.add(going._window.begin)
         if n % 36 == 0:
             OrbitRenderer(long, W, H).draw(n, other)
-            for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
-                assert np.array_equal(a, b), n
+            assert same(one, other), n
     assert len(begun) > 5
 
 
@@ -282,23 +277,9 @@ def test_a_copy_that_paints_ahead_changes_nothing(turn: Fraction, ended: int | N
     """Drawn in order in batches of any length; the window moves on the way."""
     clip = clip_of(180, frames=60, turn_deg_s=turn)
     alone, helped = OrbitRenderer(clip, W, H), OrbitRenderer(clip, W, H)
-    helped.paint_ahead()
-    assert helped._shared.ahead.live == COPIES
-    n = 0
-    for count in (1, 6, 6, 1, 2, 6, 6, 6, 6, 6, 6, 6, 2):
-        pair = [[Planes.blank(W, H) for _ in range(count)] for _ in range(2)]
-        alone.draw_together(n, pair[0])
-        helped.draw_together(n, pair[1])
-        for one, other in zip(*pair, strict=True):
-            for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
-                assert np.array_equal(a, b), n
-        n += count
-        if n == ended and COPIES:
-            os.kill(helped._shared.ahead.pid, signal.SIGKILL)
-    assert n == clip.frames
-    if ended is None and COPIES:
-        assert helped._shared.ahead.live  # all that it made was asked for, in its order
-    helped.close()
+    counts = (1, 6, 6, 1, 2, 6, 6, 6, 6, 6, 6, 6, 2)
+    assert sum(counts) == clip.frames
+    check_help_changes_nothing(alone, helped, (W, H), counts, ended)
 
 
 @pytest.mark.parametrize("helped", [False, True])
@@ -309,21 +290,12 @@ def test_ctrl_c_while_painting_leaves_no_wrong_texel(
     broken, one, other = OrbitRenderer(clip, W, H), Planes.blank(W, H), Planes.blank(W, H)
     if helped:
         broken.paint_ahead()
-    keep, until = broken._atlas.keep, [0]
-
-    def interrupted(*arguments: object) -> None:
-        until[0] -= 1
-        if until[0] == 0:
-            raise KeyboardInterrupt
-        keep(*arguments)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(broken._atlas, "keep", interrupted)
+    until = interrupt_keeping(monkeypatch, broken._atlas)
     for n in (0, 6):
         until[0] = 5
         with pytest.raises(KeyboardInterrupt):
             broken.draw(n, one)
         broken.draw(n, one)
         OrbitRenderer(clip, W, H).draw(n, other)
-        for a, b in ((one.y, other.y), (one.cb, other.cb), (one.cr, other.cr)):
-            assert np.array_equal(a, b), n
+        assert same(one, other), n
     broken.close()

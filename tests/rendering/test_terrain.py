@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import signal
 from dataclasses import replace
 from fractions import Fraction
 from math import cos, radians, sin
@@ -28,7 +26,7 @@ from patterns.scenes.country_field import GridAxis
 from patterns.scenes.country_palette import transmittance
 from patterns.scenes.country_view import view
 from patterns.scenes.motion import BarsMotion, TerrainMotion, focal_px
-from tests.copies import COPIES
+from tests.copies import check_help_changes_nothing, interrupt_keeping, same
 
 WIDTH, HEIGHT = 480, 270
 FloatCodes = npt.NDArray[np.float32]
@@ -252,9 +250,7 @@ def test_together_gives_the_same_bytes_as_one_by_one(name: str) -> None:
             pictures = [Planes.blank(width, height) for _ in range(count)]
             many.draw_together(n, pictures)
             for number, picture in enumerate(pictures, n):
-                alone = frame(one, number, width, height)
-                for plane in ("y", "cb", "cr"):
-                    assert (getattr(alone, plane) == getattr(picture, plane)).all(), number
+                assert same(frame(one, number, width, height), picture), number
             n += count
 
 
@@ -267,23 +263,9 @@ def test_a_copy_that_paints_ahead_changes_nothing(name: str, ended: int | None) 
         flight = replace(flight, rate=Fraction(2))
         assert flight.motion.ground_speed_m_s * 20 > Country.PERIOD_M  # type: ignore[union-attr]
     alone, helped = (TerrainRenderer(flight, 192, 108) for _ in range(2))
-    helped.paint_ahead()
-    assert helped._shared.ahead.live == COPIES
-    n = 0
-    for count in (1, 4, 4, 1, 2, 4, 4, 4, 4, 4, 4, 4):
-        pair = [[Planes.blank(192, 108) for _ in range(count)] for _ in range(2)]
-        alone.draw_together(n, pair[0])
-        helped.draw_together(n, pair[1])
-        for one, other in zip(*pair, strict=True):
-            for plane in ("y", "cb", "cr"):
-                assert (getattr(one, plane) == getattr(other, plane)).all(), n
-        n += count
-        if n == ended and COPIES:
-            os.kill(helped._shared.ahead.pid, signal.SIGKILL)
-    assert n == flight.frames
-    if ended is None and COPIES:
-        assert helped._shared.ahead.live  # all that it made was asked for, in its order
-    helped.close()
+    counts = (1, 4, 4, 1, 2, 4, 4, 4, 4, 4, 4, 4)
+    assert sum(counts) == flight.frames
+    check_help_changes_nothing(alone, helped, (192, 108), counts, ended)
 
 
 @pytest.mark.parametrize(("name", "whole"), [(name, "fast" not in name) for name in FLIGHTS])
@@ -379,16 +361,7 @@ def test_ctrl_c_while_painting_leaves_no_wrong_texel(
     flight = flight_of(name)
     broken, whole = (TerrainRenderer(flight, 192, 108) for _ in range(2))
     broken.paint_ahead()
-    level = broken._levels[-1]
-    keep, until = level.keep, [0]
-
-    def interrupted(*arguments: object) -> None:
-        until[0] -= 1
-        if until[0] == 0:
-            raise KeyboardInterrupt
-        keep(*arguments)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(level, "keep", interrupted)
+    until = interrupt_keeping(monkeypatch, broken._levels[-1])
     stopped = 0
     for n in range(0, 60, 3):
         picture = Planes.blank(192, 108)
@@ -399,8 +372,6 @@ def test_ctrl_c_while_painting_leaves_no_wrong_texel(
             stopped += 1
         until[0] = 0
         broken.draw(n, picture)
-        alone = frame(whole, n, 192, 108)
-        for plane in ("y", "cb", "cr"):
-            assert (getattr(alone, plane) == getattr(picture, plane)).all(), n
+        assert same(frame(whole, n, 192, 108), picture), n
     assert stopped >= 2
     broken.close()
