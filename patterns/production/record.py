@@ -18,6 +18,7 @@ from patterns.timing.cadence_record import cadence_record
 from patterns.timing.rates import format_rate
 from patterns.timing.shutter import format_exposure
 from patterns.video.codecs import codec_named
+from patterns.video.encoders import available_encoders
 
 __all__ = ["DISPLAYS", "SCHEMA", "ClipRecord", "fingerprint", "record_json", "record_text"]
 
@@ -66,7 +67,9 @@ class ClipRecord:
 def fingerprint(clip: Clip, *, quick: bool = False) -> str:
     """Text that changes with everything that decides a clip's bytes, the version included."""
     codec = codec_named(clip.codec)
-    settings = codec.arguments(clip.width, clip.height, clip.rate, quick=quick)
+    settings = codec.arguments(
+        clip.width, clip.height, clip.rate, available_encoders(), quick=quick
+    )
     digest = hashlib.sha256(" ".join(settings).encode()).hexdigest()[:8]
     return f"{version('evenhold')} {digest} {canonical(clip)}"
 

@@ -12,7 +12,7 @@ Thread counts are fixed, because the bytes that an encoder makes depend on them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
@@ -35,6 +35,9 @@ __all__ = ["CODECS", "Codec", "codec_named", "ticks_per_second"]
 MAX_RATE_TERM = 1_001_000
 MIN_TICKS = 10_000  # a second in fewer ticks upsets some players
 
+# From level and keyframe distance to an encoder's arguments.
+Settings = Callable[[Level | None, int], tuple[str, ...]]
+
 
 @dataclass(frozen=True)
 class Codec:
@@ -52,8 +55,9 @@ class Codec:
         Format name for the encoder, 'mp4' or 'mov'.
     pixel_format
         What is stored; frames come in as 8-bit 4:2:0.
-    settings
-        Encoder arguments from level and keyframe distance in frames.
+    ways
+        Encoders that keep the promises, the preferred one first, each with its arguments from
+        level and keyframe distance in frames. Which of them there are differs with the machine.
     levels
         Table of the levels, lowest first; empty where the codec has none.
     block
@@ -63,7 +67,7 @@ class Codec:
     exact
         Whether decoded frames equal those written, bit for bit.
     quick
-        As `settings`, for those in a hurry: less time, more bytes, the same picture; or None.
+        As `ways`, for those in a hurry: less time, more bytes, the same picture; may be empty.
     """
 
     name: str
@@ -71,12 +75,12 @@ class Codec:
     suffix: str
     muxer: str
     pixel_format: str
-    settings: Callable[[Level | None, int], tuple[str, ...]]
+    ways: tuple[tuple[str, Settings], ...]
     levels: tuple[Level, ...] = ()
     block: int = 1
     max_rate_hz: int | None = None
     exact: bool = False
-    quick: Callable[[Level | None, int], tuple[str, ...]] | None = None
+    quick: tuple[tuple[str, Settings], ...] = ()
 
     def level(self, width: int, height: int, rate: Fraction) -> Level | None:
         """Lowest level that holds size and rate, None where the codec has no levels.
@@ -96,22 +100,35 @@ class Codec:
         return lowest_level(self.levels, width, height, rate, block=self.block)
 
     def arguments(
-        self, width: int, height: int, rate: Fraction, *, quick: bool = False
+        self,
+        width: int,
+        height: int,
+        rate: Fraction,
+        available: Collection[str],
+        *,
+        quick: bool = False,
     ) -> tuple[str, ...]:
         """Arguments for the encoder, from the filter that tags the colours to the muxer.
+
+        Parameters
+        ----------
+        width, height, rate
+            Of the clip, in pixels and frames a second.
+        available
+            Names of the encoders of this machine.
+        quick
+            Whether to encode in less time and more bytes.
 
         Raises
         ------
         RequestError
-            Size and rate are beyond the codec's levels, the rate has too long terms, or
-            there is no quick way.
+            Size and rate are beyond the codec's levels, the rate has too long terms, there is
+            no quick way, or no encoder for it here.
         """
         ticks = str(ticks_per_second(rate))
-        settings = self.quick if quick else self.settings
-        if settings is None:
-            raise RequestError(f"codec {self.name} has no quick way: --quick is for h264 alone")
+        encoder, settings = self._way(available, quick=quick)
         return (
-            *("-vf", _filters(self.pixel_format)),
+            *("-vf", _filters(self.pixel_format), "-c:v", encoder),
             *settings(self.level(width, height, rate), max(1, int(rate))),
             *("-pix_fmt", self.pixel_format),
             # no dates, no version strings: the same input gives the same bytes
@@ -119,6 +136,16 @@ class Codec:
             *("-video_track_timescale", ticks, "-movie_timescale", ticks),
             *("-movflags", "+faststart", "-f", self.muxer),
         )
+
+    def _way(self, available: Collection[str], *, quick: bool) -> tuple[str, Settings]:
+        if quick and not self.quick:
+            raise RequestError(f"codec {self.name} has no quick way: --quick is for h264 alone")
+        for encoder, settings in self.quick if quick else self.ways:
+            if encoder in available:
+                return encoder, settings
+        here = [c.name for c in CODECS.values() if any(e in available for e, _ in c.ways)]
+        what = f"but {', '.join(here)}" if here else "nor any other: reinstall imageio-ffmpeg"
+        raise RequestError(f"codec {self.name} cannot be made here, {what}")
 
     def caution(self, rate: Fraction) -> str | None:
         """Warning that is due at this rate, or None."""
@@ -167,7 +194,7 @@ def _filters(pixel_format: str) -> str:
 def _h264(level: Level | None, keyframe: int, preset: str = "medium") -> tuple[str, ...]:
     assert level is not None
     return (
-        *("-c:v", "libx264", "-preset", preset, "-crf", "15", "-profile:v", "high"),
+        *("-preset", preset, "-crf", "15", "-profile:v", "high"),
         *("-level", level.number, "-bf", "0", "-g", str(keyframe), "-threads", "4"),
         *("-x264-params", "qcomp=1:mbtree=0:aq-mode=0:psy=0:scenecut=0:open-gop=0:rc-lookahead=8"),
     )
@@ -181,7 +208,7 @@ def _hevc(level: Level | None, keyframe: int) -> tuple[str, ...]:
     assert level is not None
     keyframe = max(2, keyframe)  # nothing but keyframes would be another profile
     return (
-        *("-c:v", "libx265", "-preset", "veryfast", "-crf", "15", "-profile:v", "main"),
+        *("-preset", "veryfast", "-crf", "15", "-profile:v", "main"),
         # hvc1 instead of hev1: Apple's players open nothing else
         *("-tag:v", "hvc1", "-g", str(keyframe), "-x265-params"),
         f"qcomp=1:cutree=0:aq-mode=0:psy-rd=0:psy-rdoq=0:scenecut=0:bframes=0:open-gop=0:"
@@ -194,24 +221,34 @@ def _vp9(level: Level | None, keyframe: int) -> tuple[str, ...]:
     # no lag and no alternative reference: hidden frames would reorder
     assert level is not None
     return (
-        *("-c:v", "libvpx-vp9", "-deadline", "realtime", "-cpu-used", "6"),
+        *("-deadline", "realtime", "-cpu-used", "6"),
         *("-crf", "7", "-b:v", "0", "-lag-in-frames", "0", "-auto-alt-ref", "0"),
         *("-g", str(keyframe), "-row-mt", "1", "-tile-columns", "2", "-threads", "4"),
     )
 
 
-def _av1(level: Level | None, keyframe: int) -> tuple[str, ...]:
+def _av1_svt(level: Level | None, keyframe: int) -> tuple[str, ...]:
     # low-delay structure and no temporal filter: each frame is shown as it is coded
     assert level is not None
     return (
-        *("-c:v", "libsvtav1", "-preset", "9", "-crf", "13", "-g", str(keyframe)),
+        *("-preset", "9", "-crf", "13", "-g", str(keyframe)),
         *("-svtav1-params", "pred-struct=1:enable-tf=0:scd=0:aq-mode=0:lp=2"),
+    )
+
+
+def _av1_aom(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    # no lag: hidden frames would reorder
+    assert level is not None
+    return (
+        *("-usage", "realtime", "-cpu-used", "8", "-crf", "8", "-b:v", "0", "-g", str(keyframe)),
+        *("-lag-in-frames", "0", "-aq-mode", "0", "-row-mt", "1", "-tiles", "2x1"),
+        *("-threads", "4", "-aom-params", "deltaq-mode=0"),
     )
 
 
 def _prores(level: Level | None, keyframe: int) -> tuple[str, ...]:  # noqa: ARG001 - all intra
     return (
-        *("-c:v", "prores_ks", "-profile:v", "hq", "-vendor", "apl0", "-threads", "4"),
+        *("-profile:v", "hq", "-vendor", "apl0", "-threads", "4"),
         *("-q:v", "6"),
     )
 
@@ -219,7 +256,7 @@ def _prores(level: Level | None, keyframe: int) -> tuple[str, ...]:  # noqa: ARG
 def _lossless(level: Level | None, keyframe: int) -> tuple[str, ...]:
     assert level is not None
     return (
-        *("-c:v", "libx264", "-preset", "ultrafast", "-qp", "0", "-level", level.number),
+        *("-preset", "ultrafast", "-qp", "0", "-level", level.number),
         *("-bf", "0", "-g", str(keyframe), "-threads", "4"),
         *("-x264-params", "open-gop=0:scenecut=0"),
     )
@@ -235,8 +272,8 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 suffix=".mp4",
                 muxer="mp4",
                 pixel_format="yuv420p",
-                settings=_h264,
-                quick=_h264_quick,
+                ways=(("libx264", _h264),),
+                quick=(("libx264", _h264_quick),),
                 levels=H264_LEVELS,
                 block=16,
             ),
@@ -246,7 +283,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 suffix=".mp4",
                 muxer="mp4",
                 pixel_format="yuv420p",
-                settings=_hevc,
+                ways=(("libx265", _hevc),),
                 levels=H265_LEVELS,
             ),
             Codec(
@@ -255,7 +292,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 suffix=".mp4",
                 muxer="mp4",
                 pixel_format="yuv420p",
-                settings=_vp9,
+                ways=(("libvpx-vp9", _vp9),),
                 levels=VP9_LEVELS,
             ),
             Codec(
@@ -264,7 +301,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 suffix=".mp4",
                 muxer="mp4",
                 pixel_format="yuv420p",
-                settings=_av1,
+                ways=(("libsvtav1", _av1_svt), ("libaom-av1", _av1_aom)),
                 levels=AV1_LEVELS,
                 max_rate_hz=240,
             ),
@@ -274,7 +311,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 suffix=".mov",
                 muxer="mov",
                 pixel_format="yuv422p10le",
-                settings=_prores,
+                ways=(("prores_ks", _prores),),
             ),
             Codec(
                 name="lossless",
@@ -282,7 +319,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 suffix=".mp4",
                 muxer="mp4",
                 pixel_format="yuv420p",
-                settings=_lossless,
+                ways=(("libx264", _lossless),),
                 levels=H264_LEVELS,
                 block=16,
                 exact=True,

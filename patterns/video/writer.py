@@ -14,6 +14,7 @@ from patterns.errors import EncoderError, EvenholdError, OutputError, RequestErr
 from patterns.rendering.planes import Planes, UInt8Array
 from patterns.timing.rates import format_rate
 from patterns.video.codecs import Codec, codec_named
+from patterns.video.encoders import available_encoders
 from patterns.video.feeder import Feeder
 from patterns.video.packets import packet_times
 from patterns.video.process import FfmpegProcess, file_argument
@@ -68,14 +69,19 @@ class VideoSpec:
         Raises
         ------
         RequestError
-            Unknown codec, another suffix, odd size, or more than the codec can do.
+            Unknown codec, one that this machine cannot make, another suffix, odd size, or more
+            than the codec can do.
+        EncoderError
+            The encoder is missing or does not answer.
         """
         codec = self._checked_codec()
         rate = f"{self.rate.numerator}/{self.rate.denominator}"
         return (
             *("-loglevel", "error", "-y", "-f", "rawvideo", "-pix_fmt", "yuv420p"),
             *("-video_size", f"{self.width}x{self.height}", "-framerate", rate, "-i", "pipe:0"),
-            *codec.arguments(self.width, self.height, self.rate, quick=self.quick),
+            *codec.arguments(
+                self.width, self.height, self.rate, available_encoders(), quick=self.quick
+            ),
         )
 
     def _checked_codec(self) -> Codec:

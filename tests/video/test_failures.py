@@ -298,7 +298,9 @@ def test_encoder_that_fails_is_quoted(tmp_path: Path, monkeypatch: pytest.Monkey
     """A program in ffmpeg's place that reads a little, complains and goes."""
     program = tmp_path / "ffmpeg"
     program.write_text(
-        "#!/bin/sh\nhead -c 99 >/dev/null\n"
+        "#!/bin/sh\n[ \"$*\" = '-hide_banner -nostats -nostdin -encoders' ] &&\n"
+        "  { echo ' V....D libx264  of the reservoir'; exit 0; }\n"
+        "head -c 99 >/dev/null\n"
         "echo '[libx264 @ 0x55] the reservoir is dry' >&2\nexit 3\n"
     )
     program.chmod(0o755)
