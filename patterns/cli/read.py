@@ -90,7 +90,8 @@ def command(
 
     FILE is a clip or a transcode of it, a recording of a screen that played it (slow motion,
     120 pictures a second or more), a photo of that exposed for a whole second, or footage
-    without a strip. Which one it is, is found out.
+    without a strip. Which one it is, is found out. Videos are MP4, QuickTime, Matroska, WebM, AVI,
+    MPEG, MXF or GIF; playlists and whatever else names other files are not opened.
 
     \b
     evenhold read bars-24.mp4

@@ -8,10 +8,15 @@ from collections.abc import Callable
 from fractions import Fraction
 
 from patterns.errors import InputError
-from patterns.video.process import FfmpegProcess, file_argument
+from patterns.video.process import FfmpegProcess, input_arguments
 
 __all__ = ["packet_times", "scan_packets"]
 
+_OTHER_KIND = (
+    "cannot be read as video: it is of another kind, such as a playlist; give what a camera, a "
+    "phone or an editor made (MP4, QuickTime, Matroska, WebM, AVI, MPEG, MXF, GIF)"
+)
+_NUMBERED = re.compile(r"%\d*d")  # which the decoder takes for numbered pictures
 _GIANT = re.compile(r"Picture size (\d+x\d+) is invalid")
 
 
@@ -40,7 +45,7 @@ def scan_packets(
     """
     process = FfmpegProcess(
         (
-            *("-loglevel", "info", "-copyts", "-i", file_argument(path)),
+            *("-loglevel", "info", "-copyts", *input_arguments(path)),
             # V: no cover pictures; -copyts: the file's own times, not shifted to start at 0
             *("-map", "0:V:0", "-c", "copy", "-f", "framecrc", "pipe:1"),
         ),
@@ -68,11 +73,15 @@ def unreadable(path: str | os.PathLike[str], words: str) -> InputError:
     """One line for a file that the decoder refuses, whatever the decoder said."""
     name = os.fspath(path)
     giant = _GIANT.search(words)
+    closed = "not on whitelist" in words
     reasons = (
         (not os.path.lexists(name), "does not exist: check the name"),
         (os.path.isdir(name), "is a folder: give a video file"),  # noqa: PTH112
         (not os.access(name, os.R_OK), "may not be read: change its rights"),
+        (not os.path.isfile(name), "is a pipe or a device: give a file"),  # noqa: PTH113
         (_is_empty(name), "is empty (0 bytes)"),
+        (closed and _NUMBERED.search(name), "has % and d in its name: rename it"),
+        (closed, _OTHER_KIND),
         ("matches no streams" in words, "holds no video: give a file with pictures in it"),
         (giant, f"has pictures of {giant and giant[1]}: that is too large to be read"),
     )

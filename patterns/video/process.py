@@ -21,10 +21,17 @@ from typing import IO
 from patterns.errors import EncoderError
 from patterns.pipe import widen
 
-__all__ = ["FfmpegProcess", "ffmpeg_path", "file_argument"]
+__all__ = ["FfmpegProcess", "ffmpeg_path", "file_argument", "input_arguments"]
 
 STOP_S = 2.0  # how long a child may take to obey before it is killed
 HEAD_LINES, TAIL_LINES, LINE_CHARS = 8, 24, 300
+# What cameras, phones and editors make. All else stays closed, above all what makes a decoder
+# open further files: playlists, scripts, segment lists, network descriptions, numbered pictures.
+_CONTAINERS = (
+    *("mov", "matroska", "avi", "mpegts", "mpeg", "mxf", "asf", "flv", "dv", "ogg", "ivf"),
+    *("yuv4mpegpipe", "gif", "apng", "webp_anim", "webp_pipe", "png_pipe"),
+    *("wav", "mp3"),  # sound alone, so that it is told from damage
+)
 _PREFIX = re.compile(r"^(\[[^\]]*@ 0x[0-9a-f]+\]\s*)+|^\[[a-z]+#[^\]]*\]\s*")
 _NEW_GROUP = int(getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0))  # Windows
 # Lines that name no cause.
@@ -54,6 +61,14 @@ def ffmpeg_path() -> str:
 def file_argument(path: str | os.PathLike[str]) -> str:
     """File name in a form that can be taken neither for an option nor for a web address."""
     return "file:" + os.path.abspath(os.fspath(path))  # noqa: PTH100 - keeps links as they are
+
+
+def input_arguments(path: str | os.PathLike[str]) -> tuple[str, ...]:
+    """Arguments that open this one file, if it is a container that is read, and no other."""
+    return (
+        *("-protocol_whitelist", "file", "-format_whitelist", ",".join(_CONTAINERS)),
+        *("-i", file_argument(path)),
+    )
 
 
 class FfmpegProcess:

@@ -22,7 +22,7 @@ from patterns.errors import InputError, RequestError
 from patterns.rendering.planes import Planes, UInt8Array
 from patterns.video.description import Description
 from patterns.video.packets import unreadable
-from patterns.video.process import FfmpegProcess, file_argument
+from patterns.video.process import FfmpegProcess, input_arguments
 
 __all__ = ["Crop", "read_luma", "read_planes", "read_rgb"]
 
@@ -145,17 +145,9 @@ def _arguments(
     crop: Crop | None,
 ) -> tuple[str, ...]:
     return (
-        *(
-            "-loglevel",
-            "info",
-            "-copyts",
-            "-max_pixels",
-            str(MAX_PIXELS),
-            "-i",
-            file_argument(path),
-            "-map",
-            "0:V:0",
-        ),
+        *("-loglevel", "info", "-copyts", "-max_pixels", str(MAX_PIXELS)),
+        *input_arguments(path),
+        *("-map", "0:V:0"),
         *("-vf", _filters(pixels, size, crop), "-fps_mode", "passthrough"),
         *("-enc_time_base", "demux", "-c:v", "rawvideo", "-f", "rawvideo", "pipe:1"),
     )

@@ -112,10 +112,10 @@ def test_thousands_of_streams_are_no_harm(tmp_path: Path) -> None:
     maps = ["-map", "0:v"] * 400
     subprocess.run(
         [imageio_ffmpeg.get_ffmpeg_exe(), "-v", "error", *words, *maps, "-c:v", "rawvideo",
-         "many.nut"],
+         "many.mkv"],
         cwd=tmp_path, check=True,
     )  # fmt: skip
-    done = run("read", "many.nut", cwd=tmp_path)
+    done = run("read", "many.mkv", cwd=tmp_path)
     assert len((done.stdout or done.stderr).splitlines()) >= 1
     if done.returncode:
         assert done.returncode == 1
