@@ -3,6 +3,9 @@
 While it is made it has a hidden name, `.NAME.part-PID`, in the same folder, and is
 locked. The lock goes with the process that holds it, whatever ends that, so that the
 next run can tell what was left behind by one that was killed, and removes it.
+
+On Windows the lock is that an open file cannot be removed. It cannot be renamed either,
+so the lock ends just before the file gets its name; until then its time says that it is new.
 """
 
 from __future__ import annotations
@@ -12,6 +15,8 @@ import errno
 import os
 import re
 import sys
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 from patterns.errors import EvenholdError, OutputError, RequestError
@@ -22,6 +27,9 @@ if sys.platform != "win32":
 __all__ = ["PartialFile", "make_folder", "write_whole"]
 
 _STALE = re.compile(r"\..+\.part-\d+(-\d+)?")
+_WINDOWS = os.name == "nt"  # where open files can be neither removed nor renamed nor replaced
+_PATIENCE_S = 1.0  # for a program that has a file open only for a moment, as virus scanners do
+_NEW_S = 60.0  # a hidden file of this age may be about to get its name, though nobody has it open
 
 
 class PartialFile:
@@ -49,6 +57,7 @@ class PartialFile:
             self._refuse_existing()
             _sweep(target.parent)
             self.path, self._handle = _reserve(target)
+            self._made = True
         except OSError as error:
             raise _output_error(error, target) from error
 
@@ -57,40 +66,60 @@ class PartialFile:
 
         Raises
         ------
+        RequestError
+            A file of that name has appeared meanwhile.
         OutputError
-            A file of that name has appeared meanwhile, or the disk failed.
+            Another program has the file open, or the disk failed.
         """
         try:
             os.fsync(self._handle)
+            if _WINDOWS:
+                os.utime(self.path)
+                self._close()
             self._rename()
             _sync_folder(self.target.parent)
         except FileExistsError as error:
             raise self._exists() from error
         except OSError as error:
-            raise _output_error(error, self.target) from error
+            raise _publish_error(error, self.target) from error
         finally:
             self.discard()
 
     def discard(self) -> None:
         """Remove what is left under the hidden name; harmless when repeated."""
+        self._close()
+        if self._made:
+            self._made = False
+            with contextlib.suppress(OSError):
+                _patiently(self.path.unlink)
+
+    def _close(self) -> None:
         handle, self._handle = self._handle, -1
         if handle >= 0:
             os.close(handle)
-            with contextlib.suppress(OSError):
-                self.path.unlink()
 
     def _rename(self) -> None:
         if self.force:
-            self.path.replace(self.target)
-            return
+            _patiently(lambda: self.path.replace(self.target))
+        elif _WINDOWS:
+            _patiently(lambda: self.path.rename(self.target))  # replaces nothing there
+        else:
+            self._rename_to_free_name()
+
+    def _rename_to_free_name(self) -> None:
+        """Unlike a rename, a link never replaces what is there."""
         try:
-            # unlike a rename, a link never replaces what is there
             os.link(self.path, self.target)
         except FileExistsError:
             raise
-        except OSError:  # a file system without links
-            self._refuse_existing()
-            self.path.rename(self.target)
+        except OSError:  # a file system without links, such as those of cards and sticks
+            # Only one can make the empty file, and so only its maker replaces it.
+            os.close(os.open(self.target, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
+            try:
+                self.path.replace(self.target)
+            except BaseException:
+                self.target.unlink()
+                raise
 
     def _refuse_existing(self) -> None:
         if self.target.is_dir():
@@ -124,7 +153,7 @@ def write_whole(path: Path, data: bytes | str, *, force: bool) -> None:
     RequestError
         The folder is missing, or the file exists and `force` is false.
     OutputError
-        The folder is not writable, or the disk failed.
+        The folder is not writable, another program has the file open, or the disk failed.
     """
     partial = PartialFile(path, force=force)
     try:
@@ -151,13 +180,12 @@ def _reserve(target: Path) -> tuple[Path, int]:
 
 def _lock(handle: int) -> bool:
     """Lock without waiting; False if another process has it."""
-    if sys.platform == "win32":
-        return True  # an open file cannot be deleted there, which serves as the lock
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        # A drive without locks: go on, and let _sweep find nothing that it may remove.
-        return error.errno not in (errno.EWOULDBLOCK, errno.EAGAIN)
+    if sys.platform != "win32":
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            # A drive without locks: go on, and let _sweep find nothing that it may remove.
+            return error.errno not in (errno.EWOULDBLOCK, errno.EAGAIN)
     return True
 
 
@@ -170,15 +198,29 @@ def _sweep(folder: Path) -> None:
 
 
 def _remove_unlocked(stale: Path) -> None:
-    handle = os.open(stale, os.O_RDWR)
-    try:
-        if sys.platform != "win32":
+    if sys.platform != "win32":
+        handle = os.open(stale, os.O_RDWR)
+        try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)  # raises while its maker lives
             stale.unlink()
-    finally:
-        os.close(handle)
-    if sys.platform == "win32":
+        finally:
+            os.close(handle)
+    elif time.time() - stale.stat().st_mtime > _NEW_S:
         stale.unlink()  # raises while its maker has it open
+
+
+def _patiently(act: Callable[[], object]) -> None:
+    """Do it again for a while where another program's open file is in the way (Windows)."""
+    end_s = time.monotonic() + _PATIENCE_S
+    while True:
+        try:
+            act()
+        except PermissionError:
+            if not _WINDOWS or time.monotonic() > end_s:
+                raise
+            time.sleep(0.05)
+        else:
+            return
 
 
 def _sync_folder(folder: Path) -> None:
@@ -190,6 +232,18 @@ def _sync_folder(folder: Path) -> None:
             os.close(handle)
 
 
+def _publish_error(error: OSError, target: Path) -> EvenholdError:
+    """Why a file that could be made cannot have its name."""
+    if _WINDOWS and isinstance(error, PermissionError):
+        if target.exists() and not os.access(target, os.W_OK):
+            return OutputError(f"{target} is write-protected: change that, or give another name")
+        return OutputError(
+            f"another program has {target} open (a player, a virus scanner): close it there, "
+            f"or give another name"
+        )
+    return _output_error(error, target)
+
+
 def _output_error(error: OSError, target: Path) -> EvenholdError:
     """What was asked wrongly, or how the disk failed."""
     folder = target.parent
@@ -198,8 +252,13 @@ def _output_error(error: OSError, target: Path) -> EvenholdError:
         errno.ENOTDIR: f"{folder} is not a folder: write elsewhere",
         errno.ENAMETOOLONG: f"the name {target.name[:40]}... is too long: take a shorter one",
     }
-    if error.errno in asked:
-        return RequestError(asked[error.errno])
+    if _WINDOWS:
+        asked[errno.EINVAL] = f'{target.name} has a character that file names may not have: <>:"|?*'
+    code = error.errno or 0
+    if code == errno.ENOENT and folder.exists():  # Windows has no other number for these
+        code = errno.ENAMETOOLONG if folder.is_dir() else errno.ENOTDIR
+    if code in asked:
+        return RequestError(asked[code])
     known = {
         errno.EACCES: f"folder {folder} is not writable: write elsewhere, or change its rights",
         errno.EPERM: f"folder {folder} is not writable: write elsewhere, or change its rights",
@@ -207,5 +266,5 @@ def _output_error(error: OSError, target: Path) -> EvenholdError:
         errno.ENOSPC: f"the disk that holds {folder} is full: free some space, or write elsewhere",
         errno.EDQUOT: f"your quota on {folder} is used up: free some space, or write elsewhere",
     }
-    text = known.get(error.errno or 0, f"{target} cannot be written: {error.strerror or error}")
+    text = known.get(code, f"{target} cannot be written: {error.strerror or error}")
     return OutputError(text)
