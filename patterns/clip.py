@@ -9,13 +9,13 @@ from typing import Literal
 
 from patterns.errors import RequestError
 from patterns.scenes.motion import BarsMotion, Motion, OrbitMotion, TerrainMotion
+from patterns.sizes import check_size
 from patterns.timing.shutter import shutter_angle
 
 __all__ = ["Clip", "StripEdge"]
 
 StripEdge = Literal["bottom", "top", "none"]
 
-MIN_SIDE, MAX_SIDE = 128, 8192
 MAX_FRAMES = 1 << 16  # what the strip's number cells count
 
 
@@ -59,12 +59,7 @@ class Clip:
         if self.rate <= 0:
             raise RequestError(f"rate {self.rate} is not above 0: try 24, 30 or 60")
         shutter_angle(self.exposure_s, self.rate)
-        for name, side in (("width", self.width), ("height", self.height)):
-            if side % 2 or not MIN_SIDE <= side <= MAX_SIDE:
-                raise RequestError(
-                    f"{name} {side} is not allowed: give an even number from {MIN_SIDE} to "
-                    f"{MAX_SIDE}, or a name such as 1080p"
-                )
+        check_size(self.width, self.height)
         if not 1 <= self.frames <= MAX_FRAMES:
             raise RequestError(
                 f"a clip of {self.frames} frames is not possible: the strip counts 1 to "

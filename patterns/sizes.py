@@ -6,7 +6,9 @@ import re
 
 from patterns.errors import RequestError
 
-__all__ = ["SIZES", "parse_size", "size_name"]
+__all__ = ["SIZES", "check_size", "parse_size", "size_name"]
+
+MIN_SIDE, MAX_SIDE = 128, 8192  # pixels
 
 SIZES: dict[str, tuple[int, int]] = {
     "360p": (640, 360),
@@ -32,7 +34,7 @@ def parse_size(text: str) -> tuple[int, int]:
     Raises
     ------
     RequestError
-        Neither a name of `SIZES` nor WIDTHxHEIGHT.
+        Neither a name of `SIZES` nor WIDTHxHEIGHT, or a side that is not allowed.
     """
     wanted = text.strip().lower()
     if wanted in SIZES:
@@ -42,7 +44,25 @@ def parse_size(text: str) -> tuple[int, int]:
         raise RequestError(
             f"size {text!r} is unknown: give WIDTHxHEIGHT in pixels or one of {', '.join(SIZES)}"
         )
-    return int(pair[1]), int(pair[2])
+    width, height = int(pair[1]), int(pair[2])
+    check_size(width, height)
+    return width, height
+
+
+def check_size(width: int, height: int) -> None:
+    """Refuse what no clip can be, in pixels.
+
+    Raises
+    ------
+    RequestError
+        A side is odd (chroma is stored for pairs of pixels) or not 128 to 8192.
+    """
+    for name, side in (("width", width), ("height", height)):
+        if side % 2 or not MIN_SIDE <= side <= MAX_SIDE:
+            raise RequestError(
+                f"size {width}x{height} is not possible: its {name} must be an even number from "
+                f"{MIN_SIDE} to {MAX_SIDE}; try 1080p or 1280x720"
+            )
 
 
 def size_name(width: int, height: int) -> str:

@@ -8,6 +8,8 @@ from importlib import import_module
 
 import click
 
+from patterns.cli.groups import HelpfulGroup
+from patterns.cli.refusals import refusal
 from patterns.cli.stopping import Stopping
 from patterns.errors import EvenholdError
 
@@ -28,7 +30,7 @@ COMMANDS = {
 }
 
 
-class _Commands(click.Group):
+class _Commands(HelpfulGroup):
     """Group whose commands are the table above."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
@@ -64,11 +66,7 @@ def main(argv: list[str] | None = None) -> int:
         click.echo(f"evenhold: {_one_line(str(error))}", err=True)
         return error.exit_code
     except click.ClickException as error:
-        command = (
-            error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else ""
-        )
-        hint = f" (see '{command} --help')" if command else ""
-        click.echo(f"evenhold: {_one_line(error.format_message())}{hint}", err=True)
+        click.echo(f"evenhold: {_one_line(refusal(error))}", err=True)
         return 2
     except (KeyboardInterrupt, click.Abort):
         click.echo("evenhold: stopped", err=True)

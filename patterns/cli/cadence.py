@@ -11,13 +11,11 @@ from patterns.cli.option_types import DISPLAY, RATE, scheme_option
 from patterns.present.hold_chart import hold_chart
 from patterns.present.picture import check_picture_name, write_picture
 from patterns.present.style import scheme
-from patterns.timing.cadence import Display, cadence
+from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
 from patterns.timing.cadence_record import cadence_json
 from patterns.timing.cadence_text import cadence_grid, cadence_text
 
 __all__ = ["command"]
-
-DEFAULT_DISPLAYS = ("60", "90", "120")
 
 
 @click.command(name="cadence")
@@ -28,8 +26,7 @@ DEFAULT_DISPLAYS = ("60", "90", "120")
     metavar="HZ",
     multiple=True,
     type=DISPLAY,
-    default=DEFAULT_DISPLAYS,
-    help="Refresh of a display in hertz, or a variable range such as 48-120; repeat for more."
+    help="Refresh of a display, hertz, or a variable range, 48-120; may be repeated."
     "  [default: 60, 90 and 120]",
 )
 @click.option(
@@ -62,7 +59,7 @@ def command(
     """  # noqa: D301 - the \b is click's
     if picture:
         check_picture_name(picture)
-    grid = [[cadence(rate, display) for display in displays] for rate in rates]
+    grid = [[cadence(rate, display) for display in displays or DEFAULT_DISPLAYS] for rate in rates]
     every = [found for row in grid for found in row]
     if picture:
         write_picture(hold_chart(every, scheme(scheme_name)), picture, force=force)

@@ -13,7 +13,7 @@ from patterns.production.kit import KitSpec, kit_text, make_kit
 from patterns.production.record import dump
 from patterns.scenes.bars import bars_for_picture
 from patterns.scenes.motion import OrbitMotion, TerrainMotion
-from patterns.timing.cadence import Display
+from patterns.timing.cadence import DEFAULT_DISPLAYS
 from patterns.video.codecs import CODECS
 
 __all__ = ["command"]
@@ -26,8 +26,8 @@ __all__ = ["command"]
     type=DISPLAY,
     metavar="HZ",
     multiple=True,
-    help="Refresh of a display to explain the clips for, hertz; may be repeated; "
-    "a range such as 48-120 adapts.  [default: 60]",
+    help="Refresh of a display to explain the clips for, hertz, or a variable range, 48-120; "
+    "may be repeated.  [default: 60, 90 and 120]",
 )
 @click.option(
     "--rates",
@@ -125,6 +125,9 @@ def command(**o: Any) -> None:  # fmt: skip
     \b
     evenhold kit
     evenhold kit --display 60 --display 120 --rates 23.976,29.97,59.94
+
+    Clips move across the whole picture. If you are sensitive to moving or flashing
+    pictures, have someone else look at them; see "Cautions" in the README.
     """  # noqa: D301 - click's mark for a paragraph that is not rewrapped
     width, height = o["size"]
     spec = KitSpec(
@@ -135,7 +138,7 @@ def command(**o: Any) -> None:  # fmt: skip
             OrbitMotion(turn_deg_s=o["turn"]),
         ),
         rates=o["rates"],
-        displays=o["displays"] or (Display.fixed(60),),
+        displays=o["displays"] or DEFAULT_DISPLAYS,
         width=width,
         height=height,
         seconds=o["seconds"],

@@ -70,8 +70,7 @@ def bars_options(function: F) -> F:
             help="Time in which a bar crosses the picture, seconds; negative: back.  [default: 7]",
         ),
         click.option(
-            "--speed",
-            "speed_px",
+            "--speed-px",
             type=NUMBER,
             metavar="PX/S",
             default=None,
@@ -137,7 +136,7 @@ def bars_motion(
     if slant is not None and direction != "slanted":
         raise RequestError("--slant is for slanted bars: add --direction slanted, or leave it out")
     if cross is not None and speed_px is not None:
-        raise RequestError("--cross and --speed both set the speed: give one of the two")
+        raise RequestError("--cross and --speed-px both set the speed: give one of the two")
     if cross == 0:
         raise RequestError("--cross 0 would be infinitely fast: give seconds, such as 7")
     if not 1 <= count <= 200:

@@ -8,6 +8,7 @@ from typing import Generic, TypeVar
 
 import click
 
+from patterns.cli.refusals import Mistyped, option_name
 from patterns.errors import RequestError
 from patterns.sizes import parse_size
 from patterns.timing.cadence import Display, parse_display
@@ -46,7 +47,10 @@ class Parsed(click.ParamType, Generic[T]):  # type: ignore[type-arg] # generic f
         try:
             return self._parse(value)
         except RequestError as error:
-            self.fail(str(error), param, ctx)
+            text = str(error)
+            # a bare number does not say what it is for; all else begins with its own name
+            named = f"{option_name(param)} {text}" if text.startswith("'") else text
+            raise Mistyped(named, ctx, param) from error
 
 
 def parse_number(text: str) -> Fraction:

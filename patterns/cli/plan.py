@@ -48,11 +48,13 @@ def command(**options: Any) -> None:
 
     \b
     evenhold plan --display 60:0.8 --display 120:0.2 --mains 50 --speed 12 --height 60
-    evenhold plan --pattern orbit --turn-seconds 60 --metered 'ISO100 f/2.8 1/2000'
-    evenhold plan --footage 24 --footage 25 --html plan.html
-    evenhold plan --rate 24 --rate 30 --clips outputs/tarn-hollow
+    evenhold plan --pattern orbit --turn-seconds 60 --metered "ISO100 f/2.8 1/2000"
+    evenhold plan --footage 24,25 --html plan.html
+    evenhold plan --rates 24,30 --clips outputs/tarn-hollow
 
-    An aid to judgement: local rules and licensed practice come first.
+    An aid to judgement: local rules and licensed practice come first. The clips of --clips
+    move across the whole picture: if you are sensitive to moving or flashing pictures, have
+    someone else look at them.
     """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
     if options["picture"]:
         check_picture_name(options["picture"])

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
-from patterns.cli.option_types import ANGLE, NUMBER, RATE, SIZE, Parsed
+from patterns.cli.option_types import ANGLE, NUMBER, RATES, SIZE, Parsed
 from patterns.timing.audience import parse_share
 from patterns.timing.cadence import Display
 from patterns.timing.exposure_value import MeteredExposure, parse_metered
@@ -32,9 +32,9 @@ def _shoot_options() -> list[Callable[[F], F]]:
     return [
         click.option("--display", "displays", type=SHARE, multiple=True, metavar="HZ[:SHARE]",
                      help="Display of the audience and its share: 60:0.8, 120:20%, 48-120:0.2. "
-                          "Repeatable.  [default: 60:0.8 and 120:0.2, assumed]"),
-        click.option("--rate", "rates", type=RATE, multiple=True, metavar="FPS",
-                     help="Candidate rate. Repeatable.  [default: 24, 25, 30, 50, 60]"),
+                          "May be repeated.  [default: 60:0.8 and 120:0.2, assumed]"),
+        click.option("--rates", type=RATES, metavar="FPS,FPS,...", default=None,
+                     help="Candidate rates, frames a second.  [default: 24,25,30,50,60]"),
         click.option("--shutter", type=ANGLE, metavar="DEGREES", default="180", show_default=True,
                      help="Wished shutter angle, degrees."),
         click.option("--mains", type=click.Choice(["50", "60", "none"]), default="none",
@@ -50,8 +50,8 @@ def _shoot_options() -> list[Callable[[F], F]]:
                      help="ISO speed to use with --ev.  [default: 100]"),
         click.option("--aperture", type=NUMBER, metavar="F", default=None,
                      help="f-number to use with --ev.  [default: 2.8]"),
-        click.option("--footage", type=RATE, multiple=True, metavar="FPS",
-                     help="Rate of what is already shot. Repeatable."),
+        click.option("--footage", type=RATES, metavar="FPS,FPS,...", default=(),
+                     help="Rates of what is already shot, frames a second."),
     ]  # fmt: skip
 
 
@@ -60,7 +60,7 @@ def _move_options() -> list[Callable[[F], F]]:
         click.option("--pattern", type=click.Choice(["bars", "terrain", "orbit"]),
                      default="terrain", show_default=True,
                      help="The move: a plain pan (bars), a flight (terrain) or a circle (orbit)."),
-        click.option("--cross", "--cross-seconds", "cross", type=NUMBER, metavar="SECONDS",
+        click.option("--cross", type=NUMBER, metavar="SECONDS",
                      default=None, help="bars: time to cross the picture, seconds.  [default: 7]"),
         click.option("--direction", type=click.Choice(["upright", "level"]), default=None,
                      help="bars: upright go across, level up or down.  [default: upright]"),
@@ -84,7 +84,7 @@ def _move_options() -> list[Callable[[F], F]]:
         click.option("--lens", type=NUMBER, metavar="MM", default=None,
                      help="terrain, orbit: focal length, millimetres, 35 mm equivalent.  "
                           "[default: 24]"),
-        click.option("--fov", "--hfov", "fov", type=NUMBER, metavar="DEGREES", default=None,
+        click.option("--fov", type=NUMBER, metavar="DEGREES", default=None,
                      help="terrain, orbit: horizontal field of view, degrees, instead of --lens."),
         click.option("--size", type=SIZE, metavar="NAME|WxH", default="1080p", show_default=True,
                      help="Size of the picture, pixels."),

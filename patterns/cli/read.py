@@ -48,8 +48,7 @@ FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
     help="Refresh of the screen that was filmed, or a variable range such as 48-120.",
 )
 @click.option(
-    "--exposure-seconds",
-    "exposure",
+    "--exposure",
     type=EXPOSURE,
     metavar="SECONDS",
     help="Exposure of a photo.  [default: what its EXIF says]",
@@ -96,7 +95,7 @@ def command(
     \b
     evenhold read bars-24.mp4
     evenhold read tablet.mov --capture-rate 240 --display 60 --picture tablet.png
-    evenhold read tablet.jpg --exposure-seconds 1
+    evenhold read tablet.jpg --exposure 1
     evenhold read tarn-hollow-edit.mp4 --as footage
 
     Exit code: 0 read, 1 a file could not be read, 2 wrong use.

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from patterns.cli.clip_options import clip_options, exposure_from, frames_from
+from patterns.cli.groups import HelpfulGroup
 from patterns.cli.motion_options import (
     bars_motion,
     bars_options,
@@ -30,16 +31,10 @@ CLIP_OPTIONS = (
 )  # fmt: skip
 
 
-class _Patterns(click.Group):
-    """Group that names the patterns when it is asked for one it does not know."""
+class _Patterns(HelpfulGroup):
+    """Group of the patterns."""
 
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and not args[0].startswith("-") and args[0] not in self.commands:
-            known = ", ".join(self.commands)
-            raise click.UsageError(f"pattern {args[0]!r} is unknown: allowed are {known}", ctx)
-        return super().resolve_command(ctx, args)
+    what = "pattern"
 
 
 @click.group(cls=_Patterns, name="render", subcommand_metavar="PATTERN [OPTIONS]")
@@ -102,7 +97,11 @@ def _split(values: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
 @bars_options
 @clip_options
 def bars(**values: Any) -> None:
-    """Bars that cross the frame: the plainest look at a cadence."""
+    """Bars that cross the frame: the plainest look at a cadence.
+
+    Clips move across the whole picture. If you are sensitive to moving or flashing
+    pictures, have someone else look at them; see "Cautions" in the README.
+    """
     options, motion = _split(values)
     _render(bars_motion(options["size"], **motion), options)
 
@@ -111,7 +110,11 @@ def bars(**values: Any) -> None:
 @terrain_options
 @clip_options
 def terrain(**values: Any) -> None:
-    """Level flight over country: judder where the ground is near, the lower corners."""
+    """Level flight over country: judder where the ground is near, the lower corners.
+
+    Clips move across the whole picture. If you are sensitive to moving or flashing
+    pictures, have someone else look at them; see "Cautions" in the README.
+    """
     options, motion = _split(values)
     _render(terrain_motion(**motion), options)
 
@@ -120,6 +123,10 @@ def terrain(**values: Any) -> None:
 @orbit_options
 @clip_options
 def orbit(**values: Any) -> None:
-    """A circle about a subject: it stays in the centre, the skyline sweeps."""
+    """A circle about a subject: it stays in the centre, the skyline sweeps.
+
+    Clips move across the whole picture. If you are sensitive to moving or flashing
+    pictures, have someone else look at them; see "Cautions" in the README.
+    """
     options, motion = _split(values)
     _render(orbit_motion(**motion), options)

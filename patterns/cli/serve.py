@@ -54,6 +54,9 @@ def command(
     \b
     evenhold serve
     evenhold serve outputs/kit --lan
+
+    Clips move across the whole picture. If you are sensitive to moving or flashing
+    pictures, have someone else look at them; see "Cautions" in the README.
     """  # noqa: D301 - click's mark for a paragraph that is not rewrapped
     # The server's packages are an extra, and slow to import: only this command needs them.
     from patterns.web.extra import require_extra

@@ -91,7 +91,7 @@ def photo_warnings(
         yield "At this rate the cells are lit unequally in any exposure: holds are relative only."
     elif exposure_s is None:
         yield (
-            "The exposure is neither in the file nor given: say --exposure-seconds. Holds are told "
+            "The exposure is neither in the file nor given: say --exposure. Holds are told "
             f"as if it were a multiple of {rule.even_over_s} s."
         )
     else:

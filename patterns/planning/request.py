@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from patterns.errors import RequestError
 from patterns.scenes.motion import Motion
+from patterns.sizes import check_size
 from patterns.timing.audience import DEFAULT_AUDIENCE, Audience
 from patterns.timing.exposure_value import MeteredExposure
 
@@ -70,9 +71,6 @@ class PlanRequest:
                 f"viewing distance {float(self.viewing_heights):g} is outside 0.5 to 20 "
                 "picture heights: try 3"
             )
-        if not 16 <= min(self.width, self.height) <= max(self.width, self.height) <= 16384:
-            raise RequestError(
-                f"size {self.width}x{self.height} is outside 16 to 16384 pixels: try 1080p"
-            )
+        check_size(self.width, self.height)
         if not 0 < self.take_s <= 86400:
             raise RequestError(f"take of {float(self.take_s):g} s is outside 0 to 86400 s: try 600")

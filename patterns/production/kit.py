@@ -207,5 +207,7 @@ def kit_text(data: dict[str, Any], folder: Path) -> str:
         *(f"  {clip['file']}" for clip in clips),
         f"Open {folder / 'index.html'}; print {folder / 'crib-sheet.html'}.",
         "Copy the whole folder to a phone by cable, card or cloud drive: messengers recompress.",
+        "Caution: clips move across the whole picture. Warn people who are sensitive to moving or",
+        "flashing pictures, and stop at the first discomfort.",
     ]
     return "\n".join(lines)

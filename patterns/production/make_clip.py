@@ -14,11 +14,11 @@ from typing import Any
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.frame_source import FrameSource
-from patterns.production.record import DISPLAYS, ClipRecord, dump, record_json
+from patterns.production.record import ClipRecord, dump, record_json
 from patterns.safety.guard import ClipGuard
 from patterns.scenes.loops import loop
 from patterns.sizes import size_name
-from patterns.timing.cadence import Display
+from patterns.timing.cadence import DEFAULT_DISPLAYS, Display
 from patterns.timing.rates import format_decimal
 from patterns.video.codecs import codec_named
 from patterns.video.writer import VideoSpec, VideoWriter
@@ -60,7 +60,7 @@ class ClipJob:
     allow_flashing: bool = False
     loop_periods: int = 0
     speed_change: Fraction = Fraction(0)
-    displays: tuple[Display, ...] = DISPLAYS
+    displays: tuple[Display, ...] = DEFAULT_DISPLAYS
     quick: bool = False
 
     @property

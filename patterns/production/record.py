@@ -13,17 +13,16 @@ from patterns.clip import Clip, canonical
 from patterns.scenes.motion import ImageMotion
 from patterns.scenes.speed import crossing_time_s, image_motion
 from patterns.strip.layout import picture_rows
-from patterns.timing.cadence import Display, cadence
+from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
 from patterns.timing.cadence_record import cadence_record
 from patterns.timing.rates import format_rate
 from patterns.timing.shutter import format_exposure
 from patterns.video.codecs import codec_named
 from patterns.video.encoders import available_encoders
 
-__all__ = ["DISPLAYS", "SCHEMA", "ClipRecord", "fingerprint", "record_json", "record_text"]
+__all__ = ["SCHEMA", "ClipRecord", "fingerprint", "record_json", "record_text"]
 
 SCHEMA = "evenhold/clip 1"
-DISPLAYS = (Display.fixed(60), Display.fixed(90), Display.fixed(120))
 
 
 @dataclass(frozen=True)
@@ -60,7 +59,7 @@ class ClipRecord:
     loop_periods: int
     speed_change: Fraction
     safety: dict[str, Any]
-    displays: tuple[Display, ...] = DISPLAYS
+    displays: tuple[Display, ...] = DEFAULT_DISPLAYS
     quick: bool = False
 
 

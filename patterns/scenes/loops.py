@@ -62,7 +62,9 @@ def loop(motion: Motion, rate: Fraction, frames: int) -> Loop:
     """
     speed, period = _speed_and_period(motion)
     if speed == 0:
-        raise RequestError("a motion at speed 0 has no period to loop: give a speed, or no --loop")
+        raise RequestError(
+            "a motion at speed 0 has no period to loop: give a speed, or no --seamless"
+        )
     period_frames = period / abs(speed) * rate
     periods = max(1, round(frames / period_frames))
     length = max(1, round(periods * period_frames))

@@ -51,9 +51,13 @@ def turn_rate(turn_s: Fraction) -> Fraction:
     return 360 / turn_s
 
 
-def _within(name: str, value: Fraction | float, low: float, high: float, unit: str) -> None:
+def _within(
+    name: str, value: Fraction | float, low: float, high: float, unit: str, usual: float
+) -> None:
     if not low <= value <= high:
-        raise RequestError(f"{name} {float(value):g} is outside {low:g} to {high:g} {unit}")
+        raise RequestError(
+            f"{name} {float(value):g} is outside {low:g} to {high:g} {unit}: try {usual:g}"
+        )
 
 
 @dataclass(frozen=True)
@@ -90,18 +94,23 @@ class BarsMotion:
             raise RequestError(
                 f"bars {self.direction!r} are unknown: allowed are upright, level, slanted"
             )
-        _within("bar period", self.period_px, 4, 100_000, "pixels")
+        _within("bar period", self.period_px, 4, 100_000, "pixels", 480)
         if not 1 <= self.width_px <= self.period_px - 1:
             raise RequestError(
                 f"bar width {float(self.width_px):g} px must leave a gap in the "
                 f"{float(self.period_px):g} px from bar to bar: give 1 to "
                 f"{float(self.period_px - 1):g}"
             )
-        _within("speed", abs(self.speed_px_s), 0, 1_000_000, "pixels a second")
-        _within("light level", self.light, 0, 1, "of peak white")
-        _within("dark level", self.dark, 0, 1, "of peak white")
+        _within("speed", abs(self.speed_px_s), 0, 1_000_000, "pixels a second", 280)
+        _within("light level", self.light, 0, 1, "of peak white", 0.6)
+        _within("dark level", self.dark, 0, 1, "of peak white", 0.02)
         _within(
-            "edge softness", self.softness_px, 0, float(self.width_px), "pixels (the bar's width)"
+            "edge softness",
+            self.softness_px,
+            0,
+            float(self.width_px),
+            "pixels (the bar's width)",
+            0,
         )
 
 
@@ -134,10 +143,10 @@ class TerrainMotion:
             raise RequestError(
                 f"flight {self.flight!r} is unknown: allowed are forward, sideways, down"
             )
-        _within("ground speed", self.ground_speed_m_s, 0, 300, "m/s")
-        _within("height", self.height_m, 2, 1000, "m")
-        _within("pitch", self.pitch_deg, 0, 90, "degrees below the horizon")
-        _within("field of view", self.hfov_deg, 5, 120, "degrees")
+        _within("ground speed", self.ground_speed_m_s, 0, 300, "m/s", 10)
+        _within("height", self.height_m, 2, 1000, "m", 40)
+        _within("pitch", self.pitch_deg, 0, 90, "degrees below the horizon", 20)
+        _within("field of view", self.hfov_deg, 5, 120, "degrees", 74)
 
 
 @dataclass(frozen=True)
@@ -168,10 +177,10 @@ class OrbitMotion:
             raise RequestError(
                 f"subject {self.subject!r} is unknown: allowed are tower, monument, tank"
             )
-        _within("turn rate", abs(self.turn_deg_s), 0, 360, "degrees a second")
-        _within("radius", self.radius_m, 20, 1000, "m")
-        _within("height", self.height_m, 2, 500, "m")
-        _within("field of view", self.hfov_deg, 5, 120, "degrees")
+        _within("turn rate", abs(self.turn_deg_s), 0, 360, "degrees a second", 6)
+        _within("radius", self.radius_m, 20, 1000, "m", 80)
+        _within("height", self.height_m, 2, 500, "m", 30)
+        _within("field of view", self.hfov_deg, 5, 120, "degrees", 74)
 
     @property
     def aim_height_m(self) -> float:

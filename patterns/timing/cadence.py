@@ -25,6 +25,7 @@ from patterns.errors import RequestError
 from patterns.timing.rates import format_decimal, parse_rate
 
 __all__ = [
+    "DEFAULT_DISPLAYS",
     "LONGEST_LISTED",
     "Cadence",
     "Display",
@@ -37,6 +38,7 @@ __all__ = [
 ]
 
 MAX_REFRESH = Fraction(1000)
+REFRESH_EXAMPLES = "its refresh in hertz, such as 60, 90 or 120, or a variable range, 48-120"
 LONGEST_LISTED = 100_000  # frames; a longer period is not written out, only run through
 
 
@@ -77,6 +79,15 @@ class Display:
         return wanted if wanted <= self.highest_hz else self.highest_hz
 
 
+# Most phones, tablets and computers refresh at 60 Hz, many newer ones at 90 or 120 Hz
+# (common practice, no source).
+DEFAULT_DISPLAYS = (Display.fixed(60), Display.fixed(90), Display.fixed(120))
+
+
+def _refresh(text: str) -> Fraction:
+    return parse_rate(text, what="display", maximum=MAX_REFRESH, examples=REFRESH_EXAMPLES)
+
+
 def parse_display(text: str) -> Display:
     """Display from '60', '59.94', or a variable range '48-120', in hertz.
 
@@ -87,9 +98,8 @@ def parse_display(text: str) -> Display:
     """
     low, dash, high = text.strip().partition("-")
     if not dash:
-        return Display.fixed(parse_rate(low, what="display", maximum=MAX_REFRESH))
-    lowest = parse_rate(low, what="display", maximum=MAX_REFRESH)
-    highest = parse_rate(high, what="display", maximum=MAX_REFRESH)
+        return Display.fixed(_refresh(low))
+    lowest, highest = _refresh(low), _refresh(high)
     if lowest >= highest:
         raise RequestError(
             f"display {text!r} is not a range: give the lower refresh first, as 48-120"

@@ -37,7 +37,13 @@ _DECIMAL = re.compile(r"\d{1,9}(\.\d{1,12})?|\.\d{1,12}")
 _RATIO = re.compile(r"(\d{1,9})\s*/\s*(\d{1,9})")
 
 
-def parse_rate(text: str, *, what: str = "rate", maximum: Fraction = MAX_RATE) -> Fraction:
+def parse_rate(
+    text: str,
+    *,
+    what: str = "rate",
+    maximum: Fraction = MAX_RATE,
+    examples: str = "frames a second, such as 24, 23.976 or 24000/1001",
+) -> Fraction:
     """Exact rate in hertz from what a person types.
 
     Parameters
@@ -49,6 +55,8 @@ def parse_rate(text: str, *, what: str = "rate", maximum: Fraction = MAX_RATE) -
         The word for the value in an error message.
     maximum
         Highest rate allowed, in hertz.
+    examples
+        What to try, with its unit, for an error message.
 
     Raises
     ------
@@ -64,12 +72,10 @@ def parse_rate(text: str, *, what: str = "rate", maximum: Fraction = MAX_RATE) -
     elif _DECIMAL.fullmatch(wanted):
         rate = Fraction(wanted)
     else:
-        raise RequestError(
-            f"{what} {text!r} is not a rate: give hertz as 24, 23.976, 12.5 or 24000/1001"
-        )
+        raise RequestError(f"{what} {text!r} is not a {what}: give {examples}")
     if not Fraction(1, 10) <= rate <= maximum:
         raise RequestError(
-            f"{what} {text!r} is outside 0.1 to {format_decimal(maximum)} Hz: try 24, 30 or 60"
+            f"{what} {text!r} is outside 0.1 to {format_decimal(maximum)}: give {examples}"
         )
     return rate
 

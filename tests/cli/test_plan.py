@@ -22,11 +22,10 @@ GOLDEN = Path(__file__).parent / "golden" / "plan_tarn_hollow.txt"
 # footage at 24 and 25 to go beside it.
 TARN_HOLLOW = [
     "--display", "60:0.7", "--display", "120:0.2", "--display", "48-120:0.1",
-    "--rate", "24", "--rate", "25", "--rate", "29.97",
-    "--rate", "30", "--rate", "50", "--rate", "60",
+    "--rates", "24,25,29.97,30,50,60",
     "--mains", "50", "--lamp-depth", "40", "--metered", "ISO100 f/2.8 1/2000",
     "--flight", "sideways", "--speed", "12", "--height", "15", "--pitch", "35", "--lens", "28",
-    "--footage", "24", "--footage", "25",
+    "--footage", "24,25",
 ]  # fmt: skip
 
 
@@ -75,9 +74,9 @@ def test_the_same_plan_as_numbers_worked_by_hand() -> None:
         [],
         ["--speed", "0"],
         ["--pattern", "orbit", "--turn", "14", "--mains", "60", "--size", "phone-1080"],
-        ["--pattern", "bars", "--cross", "2", "--rate", "480", "--rate", "0.1", "--footage", "24"],
-        ["--display", "60", "--rate", "119.88", "--rate", "120", "--mains", "50"],
-        ["--ev", "2", "--iso", "800", "--aperture", "1.4", "--rate", "23.976", "--mains", "60"],
+        ["--pattern", "bars", "--cross", "2", "--rates", "480,0.1", "--footage", "24"],
+        ["--display", "60", "--rates", "119.88,120", "--mains", "50"],
+        ["--ev", "2", "--iso", "800", "--aperture", "1.4", "--rates", "23.976", "--mains", "60"],
     ],
 )
 def test_every_plan_fits_eighty_columns_and_starts_with_the_verdict(words: list[str]) -> None:
@@ -165,8 +164,8 @@ def test_files_that_exist_are_kept_unless_forced(
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (["--rate", "0"], "outside 0.1 to 480"),
-        (["--rate", "fast"], "is not a rate"),
+        (["--rates", "0"], "outside 0.1 to 480"),
+        (["--rates", "fast"], "is not a rate"),
         (["--display", "60:lots"], "no share after the colon"),
         (["--display", "60:0"], "add up to 0"),
         (["--display", "120-48:1"], "lower refresh first"),
@@ -209,7 +208,7 @@ def test_clips_are_the_kit_of_this_move_and_these_rates(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     folder = tmp_path / "clips"
-    words = ["--pattern", "bars", "--cross", "5", "--rate", "30", "--rate", "24", "--size", "360p"]
+    words = ["--pattern", "bars", "--cross", "5", "--rates", "30,24", "--size", "360p"]
     words += ["--display", "60:1", "--clips", str(folder), "--seconds", "1/2", "--json"]
     assert main(["plan", *words]) == 0
     captured = capsys.readouterr()
@@ -225,7 +224,7 @@ def test_clips_are_the_kit_of_this_move_and_these_rates(
 
 
 def test_brightness_may_be_given_as_ev() -> None:
-    found = json.loads(plan("--ev", "14.644", "--rate", "25", "--json").output)
+    found = json.loads(plan("--ev", "14.644", "--rates", "25", "--json").output)
     # f/2.8, 1/50 s, ISO 100 in light of EV 14.644: 6.029 stops (computed).
     assert found["rates"][0]["filter"]["stops"] == pytest.approx(6.029, abs=1e-3)
     assert found["rates"][0]["filter"]["filters"] == [1.8]

@@ -71,7 +71,7 @@ def test_parts_by_name(tmp_path: Path) -> None:
         (("--rates", "24,25,30", "--layout", "line"), "two sides"),
         (("--display", "48-120"), "--display 60"),
         (("--animation", "gif"), "slow it at least 3 times"),
-        (("--slow", "0"), "1<=x<=60"),
+        (("--slow", "0"), "outside 1 to 60"),
         (("--shutter", "180", "--exposure", "1/60"), "give one of the two"),
         (("--exposure", "1/20"), "longest allowed is 1/24 s"),
         (("--conform", "--timeline", "24"), "nothing is conformed"),

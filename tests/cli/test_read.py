@@ -136,8 +136,8 @@ def test_a_photo_without_a_strip_says_so(tmp_path: Path) -> None:
 def test_wrong_use_is_exit_2(folder: Path) -> None:
     Image.new("L", (64, 64)).save(folder / "still.png")
     for words, said in (
-        (("bars-25.mp4", "--display", "quick"), "is not a rate"),
-        (("bars-25.mp4", "--exposure-seconds", "0"), "leaves no light"),
+        (("bars-25.mp4", "--display", "quick"), "is not a display"),
+        (("bars-25.mp4", "--exposure", "0"), "leaves no light"),
         (("still.png", "--as", "clip"), "is a still picture"),
         (("bars-25.mp4", "--picture", "x.bmp"), "neither .png nor .svg"),
     ):

@@ -76,7 +76,8 @@ def test_the_same_command_gives_the_same_bytes(tmp_path: Path) -> None:
 
 
 def test_a_loop_closes_on_whole_periods(tmp_path: Path) -> None:
-    done = run("render", "bars", "--loop", "--size", "360p", "--seconds", "3", "--rate", "23.976",
+    done = run("render", "bars", "--seamless", "--size", "360p", "--seconds", "3",
+               "--rate", "23.976",
                "--json", cwd=tmp_path)  # fmt: skip
     record = json.loads(done.stdout)
     speed = record["motion"]["speed_px_s"] * record["frames"] / record["rate"]
@@ -106,7 +107,7 @@ BAD = {
     "folder is missing": (("--out", "missing/clip.mp4"), "missing"),
     "no such option": (("--fps", "24"), "--fps"),
     "beyond every level": (("--size", "8k", "--rate", "480"), "level"),
-    "speed twice": (("--cross", "7", "--speed", "100"), "one of the two"),
+    "speed twice": (("--cross", "7", "--speed-px", "100"), "one of the two"),
     "width without a gap": (("--bar-width", "5000"), "gap"),
 }
 

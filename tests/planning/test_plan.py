@@ -189,7 +189,7 @@ def test_advised_conform_is_never_less_even_than_leaving_it(
         ({"rates": ()}, "at least one candidate"),
         ({"angle_deg": F(0)}, "outside 1 to 360"),
         ({"viewing_heights": F(0)}, "picture heights"),
-        ({"width": 2}, "16 to 16384"),
+        ({"width": 2}, "128 to 8192"),
         ({"take_s": F(0)}, "outside 0 to 86400"),
     ],
 )

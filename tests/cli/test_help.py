@@ -1,0 +1,75 @@
+"""What the command says of itself, and how it refuses."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from patterns.cli import COMMANDS, main
+
+
+def printed(capsys: pytest.CaptureFixture[str], *words: str) -> str:
+    assert main(list(words)) == 0
+    captured = capsys.readouterr()
+    assert captured.err == ""
+    return captured.out
+
+
+@pytest.mark.parametrize("words", [(), ("render",)])
+def test_alone_it_prints_its_help_to_stdout(
+    words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    alone = printed(capsys, *words)
+    assert alone == printed(capsys, *words, "--help")
+    assert alone.count("\n") > 10
+
+
+@pytest.mark.parametrize("words", [(), ("render",)])
+def test_summaries_are_whole_sentences(
+    words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    listed = printed(capsys, *words).split("Commands:\n")[1]
+    assert "..." not in listed
+    summaries = re.split(r"\n  (?=\w)", "\n" + listed.rstrip())[1:]
+    assert len(summaries) == (3 if words else len(COMMANDS))
+    assert all(summary.endswith(".") for summary in summaries)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("kit",), ("plan",), ("present",), ("serve",), ("render",), ("render", "bars"),
+     ("render", "terrain"), ("render", "orbit")],
+)  # fmt: skip
+def test_what_makes_or_serves_moving_pictures_shows_the_caution(
+    words: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    said = " ".join(printed(capsys, *words, "--help").split())
+    assert "sensitive to moving or flashing pictures" in said
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("cadence", "24", "--display", "abc"), "hertz, such as 60, 90 or 120"),
+        (("cadence", "24", "--display", "2000"), "hertz, such as 60, 90 or 120"),
+        (("render", "bars", "--rate", "abc"), "rate 'abc' is not a rate: give frames a second"),
+        (("render", "bars", "--size", "3x3"), "size 3x3 is not possible: its width"),
+        (("render", "bars", "--seconds", "abc"), "--seconds 'abc' is not a number"),
+        (("render", "bars", "--codec", "film"), "allowed are h264, "),
+        (("render", "orbit", "--radius", "-3"), "20 to 1000 m: try 80"),
+        (("render", "spiral"), "pattern 'spiral' is unknown: allowed are bars, orbit, terrain"),
+        (("shoot",), "command 'shoot' is unknown: allowed are cadence, check, "),
+        (("render", "bars", "--rat", "24"), "there is no option --rat: did you mean --rate"),
+        (("cadence",), "RATE... is missing (see 'evenhold cadence --help')"),
+    ],
+)
+def test_a_refusal_names_what_was_typed_and_what_to_try(
+    words: tuple[str, ...], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(list(words)) == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.count("\n") == 1
+    assert said in captured.err
+    assert "Invalid value" not in captured.err
