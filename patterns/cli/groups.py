@@ -21,6 +21,10 @@ class HelpfulGroup(click.Group):
             ctx.exit()
         return super().parse_args(ctx, args)
 
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        """Keep the order in which they are made, not that of letters."""
+        return list(self.commands)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List every subcommand with its whole first sentence."""
         found = [(name, self.get_command(ctx, name)) for name in self.list_commands(ctx)]

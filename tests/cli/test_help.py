@@ -58,7 +58,7 @@ def test_what_makes_or_serves_moving_pictures_shows_the_caution(
         (("render", "bars", "--seconds", "abc"), "--seconds 'abc' is not a number"),
         (("render", "bars", "--codec", "film"), "allowed are h264, "),
         (("render", "orbit", "--radius", "-3"), "20 to 1000 m: try 80"),
-        (("render", "spiral"), "pattern 'spiral' is unknown: allowed are bars, orbit, terrain"),
+        (("render", "spiral"), "pattern 'spiral' is unknown: allowed are bars, terrain, orbit"),
         (("shoot",), "command 'shoot' is unknown: allowed are cadence, check, "),
         (("render", "bars", "--rat", "24"), "there is no option --rat: did you mean --rate"),
         (("cadence",), "RATE... is missing (see 'evenhold cadence --help')"),
