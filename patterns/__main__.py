@@ -26,6 +26,14 @@ def main() -> int:
         from patterns.cli import main as run  # inside, so that its import can be interrupted
 
         code = run()
+    except ModuleNotFoundError as error:  # a checkout that was never installed
+        if error.name is None or error.name.partition(".")[0] == "patterns":
+            raise
+        sys.stderr.write(
+            f"evenhold: the package {error.name} is missing: run  python -m pip install .  "
+            f"in Evenhold's folder\n"
+        )
+        code = 1
     except KeyboardInterrupt:
         sys.stderr.write("evenhold: stopped\n")
         code = STOPPED

@@ -12,9 +12,9 @@ PACKAGE = ROOT / "patterns"
 
 # Lowest first; a module may import from its own layer and from those before it.
 LAYERS = [
-    "errors", "whole_file", "pipe", "ahead", "timing", "scenes", "sizes", "clip", "rendering",
-    "strip", "frame_source", "video", "measure", "safety", "planning", "present", "production",
-    "web", "api", "cli",
+    "errors", "version", "whole_file", "pipe", "ahead", "timing", "scenes", "sizes", "clip",
+    "rendering", "strip", "frame_source", "video", "measure", "safety", "planning", "present",
+    "production", "web", "api", "cli",
 ]  # fmt: skip
 FORBIDDEN = {"utils", "util", "helpers", "helper", "common", "manager", "misc"}
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
+import numpy as np
 from PIL import Image, ImageDraw
 
 from patterns.errors import OutputError, RequestError
 from patterns.present.canvas import Box, Drawing, Polygon, Shape, Stroke
 from patterns.rendering.lettering import font
+from patterns.rendering.stills import picture_bytes
 from patterns.whole_file import PartialFile
 
 __all__ = ["check_picture_name", "to_image", "to_png", "to_svg", "write_picture"]
@@ -55,9 +56,7 @@ def to_image(drawing: Drawing) -> Image.Image:
 
 def to_png(drawing: Drawing) -> bytes:
     """PNG file of the drawing."""
-    held = io.BytesIO()
-    to_image(drawing).save(held, "PNG", optimize=True)
-    return held.getvalue()
+    return picture_bytes(np.asarray(to_image(drawing)), ".png", optimize=True)
 
 
 def _number(value: float) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +14,7 @@ from patterns.present.talk_pages import index_page, notes_page
 from patterns.present.talk_request import PARTS, Part, TalkRequest
 from patterns.timing.cadence_record import cadence_record
 from patterns.timing.rates import format_decimal
+from patterns.version import VERSION
 from patterns.whole_file import make_folder, write_whole
 
 __all__ = ["SCHEMA", "dump_talk", "make_parts", "make_talk", "talk_text"]
@@ -64,7 +64,7 @@ def _talk_json(request: TalkRequest, items: list[Any]) -> dict[str, Any]:
     hz = format_decimal(request.refresh_hz)
     return {
         "schema": SCHEMA,
-        "made_by": f"evenhold {version('evenhold')}",
+        "made_by": f"evenhold {VERSION}",
         "title": f"{', '.join(rates[:-1])} and {rates[-1]} frames a second on {hz} Hz",
         "display": hz,
         "rates": rates,

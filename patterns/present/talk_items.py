@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal
+
+import numpy as np
 
 from patterns.present.animation import write_animation
 from patterns.present.animation_timing import FORMATS, FormatName, least_slow, played_timing
@@ -33,6 +34,7 @@ from patterns.present.split_file import Progress, write_split
 from patterns.present.talk_request import Part, TalkRequest
 from patterns.present.tracked_eye import MODEL_WORDS
 from patterns.present.tracked_eye_slide import tracked_eye_slide
+from patterns.rendering.stills import picture_bytes
 from patterns.safety.report import SafetyReport
 from patterns.timing.rates import format_decimal
 from patterns.whole_file import write_whole
@@ -126,10 +128,9 @@ def _stills(request: TalkRequest) -> Iterator[Item]:
     file = "tracked-eye.png"
 
     def make(folder: Path, progress: Progress | None) -> Facts:  # noqa: ARG001 - one signature
-        held = io.BytesIO()
         slide = tracked_eye_slide(few, speed_px_s=EYE_SPEED_PX_S, colours=colours)
-        slide.save(held, "PNG", optimize=True)
-        write_whole(folder / file, held.getvalue(), force=request.force)
+        data = picture_bytes(np.asarray(slide), ".png", optimize=True)
+        write_whole(folder / file, data, force=request.force)
         return {"speed_px_s": float(EYE_SPEED_PX_S), "model": MODEL_WORDS}
 
     yield Item("still", (file,), eye_notes(request), make)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import io
 from fractions import Fraction
 from pathlib import Path
 
-from PIL import Image
+import numpy as np
 
 from patterns.frame_source import FrameSource
 from patterns.present.hold_chart import hold_chart
@@ -14,7 +13,7 @@ from patterns.present.picture import to_png
 from patterns.production.describe import describe
 from patterns.production.make_clip import OUTPUTS
 from patterns.production.poster import poster_jpeg
-from patterns.rendering.stills import planes_to_rgb
+from patterns.rendering.stills import picture_bytes, planes_to_rgb
 from patterns.scenes.motion import TerrainMotion
 from patterns.timing.cadence import cadence, parse_display
 from patterns.whole_file import make_folder, write_whole
@@ -23,6 +22,7 @@ __all__ = ["make_gallery"]
 
 ANGLES_DEG = (0, 90, 180, 360)
 GAP_PX = 8
+PAPER = (0xFA, 0xF8, 0xF3)
 FAST_FLIGHT = TerrainMotion(ground_speed_m_s=Fraction(20))
 
 
@@ -31,15 +31,10 @@ def _shutter_strip() -> bytes:
     tiles = []
     for angle in ANGLES_DEG:
         clip = describe(FAST_FLIGHT, rate=24, shutter=Fraction(angle), strip="none")
-        frame = Image.fromarray(planes_to_rgb(FrameSource(clip).draw(60)))
-        tiles.append(frame.crop((0, frame.height - 360, 320, frame.height)))
-    width = len(tiles) * (tiles[0].width + GAP_PX) - GAP_PX
-    sheet = Image.new("RGB", (width, tiles[0].height), "#faf8f3")
-    for i, tile in enumerate(tiles):
-        sheet.paste(tile, (i * (tile.width + GAP_PX), 0))
-    held = io.BytesIO()
-    sheet.save(held, "JPEG", quality=86, optimize=True)
-    return held.getvalue()
+        tiles.append(planes_to_rgb(FrameSource(clip).draw(60))[-360:, :320])
+    gap = np.full((360, GAP_PX, 3), PAPER, np.uint8)
+    row = [part for tile in tiles for part in (gap, tile)][1:]
+    return picture_bytes(np.hstack(row), ".jpg", quality=86, optimize=True)
 
 
 def make_gallery(folder: Path) -> list[Path]:

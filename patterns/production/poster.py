@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 from PIL import Image
 
 from patterns.clip import Clip
 from patterns.frame_source import FrameSource
-from patterns.rendering.stills import planes_to_rgb
+from patterns.rendering.stills import picture_bytes, planes_to_rgb
 from patterns.whole_file import write_whole
 
 __all__ = ["poster_jpeg", "write_poster"]
@@ -20,9 +20,7 @@ def poster_jpeg(clip: Clip, n: int, width: int) -> bytes:
     """Frame `n` of `clip` as a JPEG `width` pixels wide."""
     picture = Image.fromarray(planes_to_rgb(FrameSource(clip).draw(n)))
     picture.thumbnail((width, picture.height), Image.Resampling.LANCZOS)
-    held = io.BytesIO()
-    picture.save(held, "JPEG", quality=88, optimize=True)
-    return held.getvalue()
+    return picture_bytes(np.asarray(picture), ".jpg", quality=88, optimize=True)
 
 
 def write_poster(clip: Clip, folder: Path) -> str:

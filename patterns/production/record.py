@@ -6,7 +6,6 @@ import hashlib
 import json
 from dataclasses import dataclass, fields
 from fractions import Fraction
-from importlib.metadata import version
 from typing import Any
 
 from patterns.clip import Clip, canonical
@@ -17,6 +16,7 @@ from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
 from patterns.timing.cadence_record import cadence_record
 from patterns.timing.rates import format_rate
 from patterns.timing.shutter import format_exposure
+from patterns.version import VERSION
 from patterns.video.codecs import codec_named
 from patterns.video.encoders import available_encoders
 
@@ -70,7 +70,7 @@ def fingerprint(clip: Clip, *, quick: bool = False) -> str:
         clip.width, clip.height, clip.rate, available_encoders(), quick=quick
     )
     digest = hashlib.sha256(" ".join(settings).encode()).hexdigest()[:8]
-    return f"{version('evenhold')} {digest} {canonical(clip)}"
+    return f"{VERSION} {digest} {canonical(clip)}"
 
 
 def _plain(value: object) -> Any:
@@ -112,7 +112,7 @@ def record_json(record: ClipRecord) -> dict[str, Any]:
         "file": record.file,
         "bytes": record.bytes,
         "sha256": record.sha256,
-        "made_by": f"evenhold {version('evenhold')}",
+        "made_by": f"evenhold {VERSION}",
         "fingerprint": fingerprint(clip, quick=record.quick),
         "pattern": clip.pattern,
         "motion": {f.name: _plain(getattr(clip.motion, f.name)) for f in fields(clip.motion)},

@@ -1,13 +1,15 @@
-"""A frame's planes as an RGB picture, for stills and notebooks."""
+"""A frame's planes as an RGB picture, for stills and notebooks; pictures as files."""
 
 from __future__ import annotations
+
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from patterns.rendering.planes import Planes, UInt8Array
 
-__all__ = ["planes_to_rgb"]
+__all__ = ["picture_bytes", "planes_to_rgb"]
 
 FloatArray = npt.NDArray[np.float32]
 
@@ -34,3 +36,22 @@ def planes_to_rgb(frame: Planes) -> UInt8Array:
     g = (y - 0.2126 * r - 0.0722 * b) / 0.7152
     rgb = np.stack([r, g, b], axis=-1)
     return np.asarray(np.clip(np.rint(rgb), 0, 255), np.uint8)
+
+
+def picture_bytes(rgb: UInt8Array, suffix: str, **settings: Any) -> bytes:
+    """Picture file of `rgb`, (height, width, 3) uint8, in the format that `suffix` names.
+
+    Parameters
+    ----------
+    rgb
+        R'G'B', full range.
+    suffix
+        Such as '.png'.
+    settings
+        Of the format, such as `quality`. What is not named is fixed too: the same picture
+        gives the same bytes.
+    """
+    # here, because most commands write no picture and need not wait for it
+    from imageio import v3 as iio
+
+    return bytes(iio.imwrite("<bytes>", rgb, plugin="pillow", extension=suffix, **settings))

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from io import BytesIO
 from pathlib import Path
 
 import numpy as np
 from PIL import Image
 
 from patterns.errors import RequestError
+from patterns.rendering.planes import UInt8Array
+from patterns.rendering.stills import picture_bytes
 from patterns.safety.check import WorstMoment
 from patterns.safety.regions import Mask
 from patterns.whole_file import write_whole
@@ -21,8 +22,8 @@ OUTLINE_PX = 4
 DIMMED = 0.35  # what is outside is shown with this share of its signal
 
 
-def marked_picture(moment: WorstMoment) -> Image.Image:
-    """RGB picture, 960 wide: outside of the area dimmed, the area outlined."""
+def marked_picture(moment: WorstMoment) -> UInt8Array:
+    """R'G'B' picture, 960 wide: outside of the area dimmed, the area outlined."""
     rows, columns = moment.picture.shape[:2]
     size = (WIDTH, max(1, round(WIDTH * rows / columns)))
     picture = np.asarray(Image.fromarray(moment.picture).resize(size, Image.Resampling.BICUBIC))
@@ -30,7 +31,7 @@ def marked_picture(moment: WorstMoment) -> Image.Image:
     pixels = np.where(inside[..., np.newaxis], picture, picture * DIMMED)
     marked = np.asarray(pixels, np.uint8)
     marked[inside & ~_eroded(inside, OUTLINE_PX)] = OUTLINE
-    return Image.fromarray(marked)
+    return marked
 
 
 def _eroded(mask: Mask, by_px: int) -> Mask:
@@ -50,6 +51,4 @@ def check_picture_path(path: Path) -> None:
 def write_marked(moment: WorstMoment, path: Path, *, force: bool) -> None:
     """Write the marked picture as PNG; the file is whole or not there."""
     check_picture_path(path)
-    data = BytesIO()
-    marked_picture(moment).save(data, format="PNG")
-    write_whole(path, data.getvalue(), force=force)
+    write_whole(path, picture_bytes(marked_picture(moment), ".png"), force=force)

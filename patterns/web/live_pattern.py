@@ -8,20 +8,18 @@ refresh, so that the page only has to shift that picture: nothing is resampled.
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from PIL import Image
 
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.rendering.bars import BarsRenderer
 from patterns.rendering.planes import Planes
-from patterns.rendering.stills import planes_to_rgb
+from patterns.rendering.stills import picture_bytes, planes_to_rgb
 from patterns.scenes.motion import BarsMotion
 from patterns.strip.code import NUMBER_BITS, NUMBER_CELLS, number_words
 from patterns.strip.draw import BLACK, PAPER, TINT, StripDrawer
@@ -119,7 +117,7 @@ class LivePattern:
         band = frame.rows(*self.layout.band_rows("bottom"))
         for cell in self.layout.number + self.layout.hold:
             band.y[cell.top : cell.bottom, cell.left : cell.right] = BLACK
-        return _png(planes_to_rgb(band))
+        return picture_bytes(planes_to_rgb(band), ".png")
 
     def digits_png(self) -> bytes:
         """Return the changing figures side by side, in the order of ``figures.characters``."""
@@ -129,24 +127,18 @@ class LivePattern:
         sheet.y[:] = PAPER
         sheet.cb[:], sheet.cr[:] = TINT
         digits.put(sheet.y, CLOCK_CHARACTERS, 0, 0)
-        return _png(planes_to_rgb(sheet))
+        return picture_bytes(planes_to_rgb(sheet), ".png")
 
     def bars_png(self) -> bytes:
         """Return the bars of frame 0, two rows high and one period wider than the canvas."""
         width = self.clip.width + self.period_px + self.period_px % 2
         row = Planes.blank(width, 2)
         BarsRenderer(self.clip, width, 2).draw(0, row)
-        return _png(planes_to_rgb(row))
+        return picture_bytes(planes_to_rgb(row), ".png")
 
 
 def _box(cell: Cell) -> list[int]:
     return [cell.left, cell.top, cell.width, cell.height]
-
-
-def _png(rgb: np.ndarray[Any, np.dtype[np.uint8]]) -> bytes:
-    out = io.BytesIO()
-    Image.fromarray(rgb).save(out, "PNG")
-    return out.getvalue()
 
 
 @lru_cache(maxsize=8)

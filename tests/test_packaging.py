@@ -1,0 +1,81 @@
+"""What is declared is what is used, and a checkout that is not installed runs."""
+
+from __future__ import annotations
+
+import ast
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from patterns.version import VERSION
+
+ROOT = Path(__file__).parents[1]
+DISTRIBUTIONS = {"PIL": "pillow", "imageio_ffmpeg": "imageio-ffmpeg"}  # where names differ
+
+NOT_INSTALLED = """
+import importlib.metadata as metadata, runpy, sys
+whole = metadata.Distribution.from_name
+def from_name(name):
+    if name == "evenhold":
+        raise metadata.PackageNotFoundError(name)
+    return whole(name)
+metadata.Distribution.from_name = from_name
+sys.argv[0] = "patterns"
+runpy.run_module("patterns", run_name="__main__")
+"""
+
+
+NOTHING_AT_HAND = """
+import runpy, sys
+sys.modules["click"] = None  # as where it is not installed
+sys.argv[0] = "patterns"
+runpy.run_module("patterns", run_name="__main__")
+"""
+
+
+def imported(folder: Path) -> set[str]:
+    """Distributions that the modules under `folder` import, the standard library left out."""
+    found = set()
+    for path in folder.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                found |= {alias.name.partition(".")[0] for alias in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module:
+                found.add(node.module.partition(".")[0])
+    others = found - set(sys.stdlib_module_names) - {"patterns", "tests"}
+    return {DISTRIBUTIONS.get(name, name) for name in others}
+
+
+def names(requirements: list[str]) -> set[str]:
+    return {re.split(r"[^\w-]", text)[0] for text in requirements}
+
+
+def test_what_is_imported_is_declared_and_what_is_declared_is_imported() -> None:
+    tomllib = pytest.importorskip("tomllib", reason="part of Python from 3.11 on")
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    declared = names(project["dependencies"] + project["optional-dependencies"]["web"])
+    assert imported(ROOT / "patterns") == declared
+
+
+def run(code: str, *words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-c", code, *words],
+        cwd=ROOT, capture_output=True, text=True, timeout=100, check=False,
+    )  # fmt: skip
+
+
+def test_a_checkout_that_is_not_installed_runs(tmp_path: Path) -> None:
+    words = ["render", "bars", "--size", "360p", "--frames", "2", "--json"]
+    done = run(NOT_INSTALLED, *words, "--out", str(tmp_path / "clip.mp4"))
+    assert done.returncode == 0, done.stderr
+    assert f'"made_by": "evenhold {VERSION}"' in done.stdout
+
+
+def test_a_missing_package_is_one_line() -> None:
+    done = run(NOTHING_AT_HAND, "cadence", "24")
+    assert done.returncode == 1
+    assert done.stderr.startswith("evenhold: the package click is missing: run  python -m pip")
+    assert done.stderr.count("\n") == 1
