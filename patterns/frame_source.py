@@ -22,12 +22,6 @@ class Renderer(Protocol):
         The same bytes as one by one, in less time.
         """
 
-    def paint_ahead(self) -> None:
-        """Have a copy of this process, where there can be one, paint half of what frames need."""
-
-    def close(self) -> None:
-        """End what `paint_ahead` began."""
-
 
 def _open_renderer(clip: Clip, width: int, height: int) -> Renderer:
     # Imported when needed: the bars must not wait for what the country needs.
@@ -59,18 +53,6 @@ class FrameSource:
         self._top, self._bottom = picture_rows(clip)
         self._renderer = _open_renderer(clip, clip.width, self._bottom - self._top)
         self._strip = None if clip.strip == "none" else StripDrawer(clip)
-
-    def paint_ahead(self) -> None:
-        """Have another processor paint half of what all frames need.
-
-        For who will draw all frames in order, some at a time, and nothing else; `close` ends
-        it. The frames are the same. Where the process cannot be copied nothing happens.
-        """
-        self._renderer.paint_ahead()
-
-    def close(self) -> None:
-        """End what `paint_ahead` began; frames can still be drawn."""
-        self._renderer.close()
 
     def draw(self, n: int, frame: Planes | None = None) -> Planes:
         """Frame `n`, in `frame` if it is given, else in a new one."""

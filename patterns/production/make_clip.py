@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator
-from contextlib import closing
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -15,6 +14,7 @@ from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.frame_source import FrameSource
 from patterns.production.record import ClipRecord, dump, record_json
+from patterns.rendering.planes import Planes
 from patterns.safety.guard import ClipGuard
 from patterns.scenes.loops import loop
 from patterns.sizes import size_name
@@ -27,8 +27,7 @@ from patterns.whole_file import make_folder, write_whole
 __all__ = ["OUTPUTS", "ClipJob", "Progress", "clip_job", "clip_name", "make_clip", "record_path"]
 
 OUTPUTS = Path("outputs")
-# Frames drawn together: more would save little more, take more memory and starve the encoder.
-MOST_TOGETHER, BYTES_TOGETHER = 12, 50_000_000
+TOGETHER = 4  # frames drawn at once: more would save little more, and let the encoder wait
 Progress = Callable[[int, int], None]
 
 
@@ -152,12 +151,10 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
     guard = ClipGuard(clip)
     if guard.proved:
         _refuse_flashing(job, guard)
-    with closing(FrameSource(clip)) as source:
-        source.paint_ahead()  # before the writer starts a thread
-        with VideoWriter(_spec(job)) as writer:
-            _write_frames(source, guard, writer, progress)
-            if not guard.proved:
-                _refuse_flashing(job, guard)  # inside the block, so that the file is not kept
+    with VideoWriter(_spec(job)) as writer:
+        _write_frames(clip, guard, writer, progress)
+        if not guard.proved:
+            _refuse_flashing(job, guard)  # inside the block, so that the file is not kept
     data = record_json(
         ClipRecord(
             clip=clip,
@@ -177,25 +174,20 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
 
 
 def _write_frames(
-    source: FrameSource, guard: ClipGuard, writer: VideoWriter, progress: Progress | None
+    clip: Clip, guard: ClipGuard, writer: VideoWriter, progress: Progress | None
 ) -> None:
-    for numbers in _batches(source.clip):
-        frames = writer.blanks(len(numbers))
-        source.draw_together(numbers.start, frames)
-        for n, frame in zip(numbers, frames, strict=True):
+    source = FrameSource(clip)
+    frames = [Planes.blank(clip.width, clip.height) for _ in range(TOGETHER)]
+    first, count = 0, 1  # the first frame alone, for the encoder waits
+    while first < clip.frames:
+        some = frames[: min(count, clip.frames - first)]
+        source.draw_together(first, some)
+        for n, frame in enumerate(some, first):
             guard.see(n, frame)
             writer.write(frame)
             if progress is not None:
-                progress(n + 1, source.clip.frames)
-
-
-def _batches(clip: Clip) -> Iterator[range]:
-    """Numbers of the frames that are drawn together; the first alone, for the encoder waits."""
-    fit = BYTES_TOGETHER // (clip.width * clip.height * 3 // 2)
-    together = min(max(fit, 1), MOST_TOGETHER)
-    yield range(1)
-    for first in range(1, clip.frames, together):
-        yield range(first, min(first + together, clip.frames))
+                progress(n + 1, clip.frames)
+        first, count = first + len(some), TOGETHER
 
 
 def _refuse_flashing(job: ClipJob, guard: ClipGuard) -> None:

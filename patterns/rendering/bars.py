@@ -63,12 +63,6 @@ class BarsRenderer:
         for number, picture in enumerate(pictures, n):
             self.draw(number, picture)
 
-    def paint_ahead(self) -> None:
-        """Nothing to be done: all is in the table."""
-
-    def close(self) -> None:
-        """Nothing to be ended."""
-
     def _shift_px(self, n: int) -> Fraction:
         # Exact, and reduced to one period first, so that frame 60,000 is as exact as frame 1.
         return (self._motion.speed_px_s * n / self._clip.rate) % self._motion.period_px

@@ -6,7 +6,7 @@ atlas and a place in it; a frame adds one offset to a row and reads two texels.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 from functools import lru_cache
@@ -15,7 +15,6 @@ from math import ceil, radians
 import numpy as np
 import numpy.typing as npt
 
-from patterns.ahead import Key, Shared, by_turns
 from patterns.clip import Clip
 from patterns.rendering.light import code_to_light, light_to_code
 from patterns.rendering.orbit_atlas import Atlas, Surface
@@ -48,9 +47,7 @@ LATER = 240  # frames before they are drawn that texels may be painted with othe
 class OrbitRenderer:
     """Draws the orbit of a clip into pictures of `width` x `height` pixels, both even.
 
-    Bearings are painted as they come into view, by the thread that draws (a second one would
-    mostly wait for the first one's Python), half of them by a copy of the process if there is
-    one.
+    Bearings are painted as they come into view.
 
     Raises
     ------
@@ -85,8 +82,6 @@ class OrbitRenderer:
         steps = min(max(ceil(abs(self._turned(clip.frames - 1)) / STEP_DEG), 1), MOST_STEPS)
         self._window = Window(plan, steps, backward=clip.motion.turn_deg_s < 0)
         self._atlas = Atlas(plan, surfaces, self._window, exposure)
-        costs = [chunk.columns * chunk.count for chunk in plan.chunks]
-        self._shared = Shared(self._atlas.paint, by_turns(costs))
         self._texels = np.unique([group.texels for group in plan.groups])
         self._readers = [
             Reader(azimuth, row, plan, self._window)
@@ -106,48 +101,29 @@ class OrbitRenderer:
         rest = list(pictures)
         try:
             while rest:
-                self._reach(n)
+                if not self._window.covers(self._turned(n)):
+                    self._atlas.move(self._turned(n))
                 count = 1
                 while count < len(rest) and self._window.covers(self._turned(n + count)):
                     count += 1
                 self._draw(n, rest[:count])
                 n, rest = n + count, rest[count:]
         except BaseException:
-            self._atlas.clear()  # of what was named, some was not painted
+            self._atlas.clear()  # the window may have moved in part
             raise
 
-    def paint_ahead(self) -> None:
-        """Have a copy of this process paint half of the rows, beginning with the first frame."""
-        self._shared.begin(self._all_due)
-
-    def close(self) -> None:
-        """End what `paint_ahead` began."""
-        self._shared.close()
-
-    def _all_due(self) -> Iterator[Key]:
-        """What is to be painted for all frames of the clip in order."""
-        for n in range(self._frames):
-            self._reach(n, texels=False)
-            yield from self._due(n)
-
-    def _reach(self, n: int, *, texels: bool = True) -> None:
-        """Have the window hold what frame `n` sees."""
-        if not self._window.covers(self._turned(n)):
-            self._atlas.move(self._turned(n), texels=texels)
-
-    def _due(self, n: int) -> Iterator[Key]:
-        """What is to be painted for frame `n`: if frames come in order, more at a time."""
+    def _paint(self, n: int) -> None:
+        """Have what frame `n` sees painted: if frames come in order, more at a time."""
         in_order = 0 < n == self._last + 1
         later = max(n, min(n + LATER, self._frames - 1)) if in_order else n
         self._last = n
-        return self._atlas.due(radians(self._turned(n)), radians(self._turned(later)))
+        self._atlas.paint(radians(self._turned(n)), radians(self._turned(later)))
 
     def _draw(self, n: int, pictures: Sequence[Planes]) -> None:
         """Write frames that lie in the atlas' window."""
         numbers = range(n, n + len(pictures))
         for some in numbers:
-            for key, painted in self._shared.made(self._due(some)):
-                self._atlas.keep(key, painted)
+            self._paint(some)
         offsets = [self._moved(self._turned(some)) for some in numbers]
         planes = [[plane.reshape(-1) for plane in (p.y, p.cb, p.cr)] for p in pictures]
         self._readers[0].read(self._window.luma, offsets, [p[:1] for p in planes])

@@ -14,7 +14,6 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from patterns.ahead import Key
 from patterns.rendering.boxes import AcrossBoxes, turn_boxes, turn_reach
 from patterns.rendering.light import light_to_signal
 from patterns.rendering.orbit_plan import TEXELS, Chunk, Group, RowPlan
@@ -73,14 +72,9 @@ class Atlas:
         self._painted: list[set[int]] = [set() for _ in plan.chunks]
         self._boxes: dict[int, tuple[slice, AcrossBoxes]] = {}
 
-    def move(self, turned: Fraction, *, texels: bool = True) -> None:
-        """Move the window to `turned` degrees; what it still holds is not painted again.
-
-        `texels` says whether any are kept here: who only makes them has none to move.
-        """
+    def move(self, turned: Fraction) -> None:
+        """Move the window to `turned` degrees; what it still holds is not painted again."""
         by = self._window.move(turned)
-        if texels:
-            self._window.shift(by)
         for chunk, painted in zip(self._plan.chunks, self._painted, strict=True):
             painted -= {sector for sector in painted if not self._holds(chunk, sector, by)}
         self._ready[:] = NEVER
@@ -120,11 +114,11 @@ class Atlas:
         places = (ends + turned) * (self._sectors / (2 * pi))
         return np.floor(places).astype(np.int64)
 
-    def due(self, turned: float, until: float) -> Iterator[Key]:
-        """What is to be painted for a picture turned by radians: (chunk, sector, last sector + 1).
+    def paint(self, turned: float, until: float) -> None:
+        """Paint what a picture turned by radians reads, and what is not there yet.
 
-        Where something is not there yet, that which pictures up to `until` read is painted
-        with it, as far as it pays. What has been named is not named again.
+        Where something is missing, that which pictures up to `until` read is painted with
+        it, as far as it pays.
         """
         first, last = self._window.ends
         needs = self._needs(turned)
@@ -133,17 +127,9 @@ class Atlas:
             for side in (0, 1):
                 missing = self._missing(number, side, needs, later)
                 for run in self._runs(number, missing):
-                    yield number, run.start, run.stop
+                    self._paint_run(number, run)
+                    self._painted[number].update(run)
         self._ready = needs
-
-    def keep(self, key: Key, codes: list[UInt8Array]) -> None:
-        """Put what `paint` returned where it is read."""
-        number, first, _ = key
-        chunk, rest = self._plan.chunks[number], iter(codes)
-        for k in chunk.groups:
-            group = self._plan.groups[k]
-            planes = [next(rest) for _ in range(1 + group.coarse)]
-            self._window.store(k, first * (group.texels // chunk.sectors), planes)
 
     def _missing(self, number: int, side: int, needs: Ints, later: Ints) -> list[int]:
         """Sectors of a chunk that are to be painted, in order."""
@@ -152,9 +138,7 @@ class Atlas:
         if painted.issuperset(range(first, last + 1)):
             return []
         first, last = self._further(number, first, last, later[side, :, number])
-        missing = [sector for sector in range(first, last + 1) if sector not in painted]
-        painted.update(missing)
-        return missing
+        return [sector for sector in range(first, last + 1) if sector not in painted]
 
     def _further(self, number: int, first: int, last: int, later: Ints) -> tuple[int, int]:
         """Range of sectors with those that follow, where its own end is not there yet."""
@@ -185,12 +169,8 @@ class Atlas:
             yield range(missing[0], missing[0] + end)
             missing = missing[end:]
 
-    def paint(self, key: Key) -> list[UInt8Array]:
-        """Codes (rows, texels) of what `due` named: of each group one, or Cb and Cr.
-
-        What a sector holds does not depend on those that are painted with it.
-        """
-        number, run = key[0], range(key[1], key[2])
+    def _paint_run(self, number: int, run: range) -> None:
+        """Paint sectors of a chunk: each holds the same, whatever is painted with it."""
         chunk = self._plan.chunks[number]
         groups = [self._plan.groups[k] for k in chunk.groups]
         surface = self._surfaces[groups[0].surface]
@@ -199,14 +179,12 @@ class Atlas:
         most, begin = max(reaches), run.start % chunk.sectors
         bearings = (np.arange(-most, wide * len(run) + most) + begin * wide + 0.5) * cell
         cells = surface.light(bearings, chunk.middles, chunk.spans)
-        painted: list[UInt8Array] = []
         for k, group, reach in zip(chunk.groups, groups, reaches, strict=True):
             under = cells[most - reach : most + reach + len(run) * wide]
             light = surface.through_air(self._filtered(chunk, k, under), group.distance_m)
             texels = group.texels // chunk.sectors
             noise = _noise(group, texels, run, chunk.sectors) if surface.dithered else None
-            painted += _codes(light, group.coarse, noise)
-        return painted
+            self._window.store(k, run.start * texels, _codes(light, group.coarse, noise))
 
     def _filtered(self, chunk: Chunk, number: int, cells: Light) -> Light:
         """Light (texels, 3, rows) of a run of sectors of a group from cells (cells, 3, ways)."""

@@ -87,17 +87,15 @@ class Window:
         return self.begin * STEP_DEG <= turned <= (self.begin + self._steps) * STEP_DEG
 
     def move(self, turned: Fraction) -> int:
-        """Begin about `turned` degrees, or end there if the world turns back; steps moved.
-
-        The texels are where they were: `shift` by as many steps.
-        """
+        """Begin about `turned` degrees, or end there if the world turns back; steps moved."""
         begin = floor(turned / STEP_DEG)
         if self._backward:
             begin = ceil(turned / STEP_DEG) - self._steps
         by, self.begin = begin - self.begin, begin
+        self._shift(by)
         return by
 
-    def shift(self, by: int) -> None:
+    def _shift(self, by: int) -> None:
         """Move texels to where they lie in a window that has moved by steps."""
         for number, texels in enumerate((by * self._texels_to_a_step).tolist()):
             for row in self._rows(number):  # one by one: the copy in between stays small

@@ -37,12 +37,6 @@ class Planes:
         buffer = np.empty(luma * 3 // 2, np.uint8)
         buffer[:luma] = 16
         buffer[luma:] = 128
-        return cls.over(buffer, width, height)
-
-    @classmethod
-    def over(cls, buffer: UInt8Array, width: int, height: int) -> Planes:
-        """Frame whose planes are views of `buffer`, uint8 (width * height * 3 / 2,), as it is."""
-        luma = width * height
         half = (height // 2, width // 2)
         return cls(
             buffer[:luma].reshape(height, width),

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
 
-from patterns.ahead import Key, Shared, last_half
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.rendering.planes import Planes
@@ -20,7 +18,6 @@ from patterns.rendering.terrain_sky import Sky
 from patterns.rendering.terrain_texels import codes_of_light
 from patterns.scenes.country import Country
 from patterns.scenes.country_palette import transmittance
-from patterns.scenes.country_view import OVERVIEW_PLACES
 from patterns.scenes.motion import TerrainMotion
 
 __all__ = ["TerrainRenderer"]
@@ -59,9 +56,6 @@ class TerrainRenderer:
         self._lay_out()
         self._quiet_m = [0.0] * len(self._levels)
         self._last, self._last_m = -2, 0.0
-        # The farthest level has the overview made.
-        costs = [level.cost + OVERVIEW_PLACES * (k == 0) for k, level in enumerate(self._levels)]
-        self._shared = Shared(self._chunk, last_half(costs))
 
     def travel_m(self, n: int) -> float:
         """How far the camera has come at frame n, metres, less whole periods of the country."""
@@ -112,24 +106,6 @@ class TerrainRenderer:
             self._levels = list(lines)
             self._planes = [LinePlane(lines, 0), LinePlane(lines, 1)]
 
-    def paint_ahead(self) -> None:
-        """Have a copy of this process paint half of the levels, beginning with the first frame."""
-        self._shared.begin(self._all_due)
-
-    def close(self) -> None:
-        """End what `paint_ahead` began."""
-        self._shared.close()
-
-    def _all_due(self) -> Iterator[Key]:
-        """What is to be painted for all frames of the clip in order."""
-        for n in range(self._clip.frames):
-            for number, chunk in self._due(n):
-                yield number, chunk
-                self._levels[number].claim(chunk)
-
-    def _chunk(self, key: Key) -> list[npt.NDArray[Any]]:
-        return self._levels[key[0]].paint(key[1])
-
     def _make(self, n: int, most: int) -> list[float]:
         """Have every chunk that frames from n on need, for as many as the rings have room for.
 
@@ -141,8 +117,7 @@ class TerrainRenderer:
             travels.pop()
         try:
             for some in range(n, n + len(travels)):
-                for (number, chunk), painted in self._shared.made(self._due(some)):
-                    self._levels[number].keep(chunk, painted)
+                self._paint(some)
         except BaseException:
             self._last = -2  # a level may sleep that has not got all
             raise
@@ -153,8 +128,8 @@ class TerrainRenderer:
         if n not in (self._last, self._last + 1) or self.travel_m(n) < self._last_m:
             self._quiet_m = [0.0] * len(self._levels)
 
-    def _due(self, n: int) -> Iterator[Key]:
-        """What is to be painted for frame `n`: levels and their chunks that are not there."""
+    def _paint(self, n: int) -> None:
+        """Have every chunk that frame `n` needs."""
         self._begin(n)
         travel = self._last_m = self.travel_m(n)
         self._last = n
@@ -163,7 +138,7 @@ class TerrainRenderer:
                 continue
             for chunk in level.chunks(travel):
                 if not level.holds(chunk):
-                    yield number, chunk
+                    level.paint(chunk)
             self._quiet_m[number] = level.next_m(travel) - 0.001 * level.step_m
 
     def _fit(self, travels: list[float]) -> bool:

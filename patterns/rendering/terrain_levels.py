@@ -8,8 +8,7 @@ Luma and chroma are made of the same light.
 
 from __future__ import annotations
 
-from math import ceil, floor, log2, prod
-from typing import Any
+from math import ceil, floor, log2
 
 import numpy as np
 import numpy.typing as npt
@@ -28,7 +27,7 @@ from patterns.rendering.terrain_texels import (
 from patterns.scenes.country import Country
 from patterns.scenes.country_field import GridAxis
 from patterns.scenes.country_palette import transmittance
-from patterns.scenes.country_view import shadings, view
+from patterns.scenes.country_view import view
 
 __all__ = ["LineLevel", "bands"]
 
@@ -205,12 +204,6 @@ class LineLevel(Ring):
         moved = travel_m / self.step_m - self._base
         return (self.places[0] + moved) * AHEAD, self.places[1] + moved
 
-    @property
-    def cost(self) -> float:
-        """Places that are shaded for the first frame, about."""
-        lines = self._dense * (self._span[1] - self._span[0] + 2 * self._margin)
-        return lines * len(self._across) * prod(shadings(self.step_m, self._across.width_m))
-
     def chunks(self, travel_m: float) -> range:
         """Chunks that a frame needs when the camera has come `travel_m`."""
         low, high = (end + travel_m / self.step_m for end in self._span)
@@ -221,23 +214,16 @@ class LineLevel(Ring):
         chunk = self.chunks(travel_m)[-1] + 1
         return (chunk * self.chunk_lines - 0.25 - self._span[1]) * self.step_m
 
-    def paint(self, chunk: int) -> list[npt.NDArray[Any]]:
-        """Texels, uint16 (lines + 1, across), of a chunk's luma, Cb and Cr."""
+    def _paint(self, chunk: int) -> None:
+        slot = chunk % self.slots
+        lines = slice(slot * self.chunk_lines, (slot + 1) * self.chunk_lines)
+        doubled = slice(lines.start * AHEAD, lines.stop * AHEAD)
         kept = _filtered(self._light(chunk), self._kernel)
         hazed(kept, self._through)
         whole, spare = kept[:, :: self._dense], self._side - 1
         chroma = codes_of_light(_paired(whole[:, spare : whole.shape[1] - spare]), colour=True)
-        return [_texels(codes) for codes in (self._texel_lines(kept), *chroma)]
-
-    def keep(self, chunk: int, painted: list[npt.NDArray[Any]]) -> None:
-        """Put what `paint` returned into the chunk's slot."""
-        slot = chunk % self.slots
-        self.release(chunk)
-        lines = slice(slot * self.chunk_lines, (slot + 1) * self.chunk_lines)
-        doubled = slice(lines.start * AHEAD, lines.stop * AHEAD)
-        pack_texels(painted[:1], self.words[0][doubled])
-        pack_texels(painted[1:], self.words[1][lines])
-        self.claim(chunk)
+        pack_texels([_texels(self._texel_lines(kept))], self.words[0][doubled])
+        pack_texels([_texels(codes) for codes in chroma], self.words[1][lines])
 
     def _texel_lines(self, kept: FloatArray) -> FloatArray:
         """Luma of a chunk's texel lines and the first of the next, from lines of light."""

@@ -39,7 +39,12 @@ class Ring(ABC):
         """Hold no more what lies where a chunk is to be written."""
         self._held[chunk % self.slots] = None
 
-    def claim(self, chunk: int) -> None:
-        """Hold a chunk, and no more what lay there."""
+    def paint(self, chunk: int) -> None:
+        """Make a chunk; one that was interrupted is not held."""
         self.release(chunk)
+        self._paint(chunk)
         self._held[chunk % self.slots] = chunk
+
+    @abstractmethod
+    def _paint(self, chunk: int) -> None:
+        """Write a chunk into its slot."""

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import ceil, floor
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -97,11 +96,6 @@ class RowLevel(Ring):
         finest = float(self.samples_m[which].min())
         return TEXELS * ceil(self.slots * self.chunk_m / finest) + 4
 
-    @property
-    def cost(self) -> float:
-        """Places that are shaded for the first frame, about."""
-        return len(self.samples_m[0]) * self.slots * self.chunk_m / self.step_m
-
     def chunks(self, travel_m: float) -> range:
         """Chunks that a frame needs when the camera has come `travel_m`."""
         left = min(float(some.min()) for some in self.lefts_m) + travel_m
@@ -124,20 +118,14 @@ class RowLevel(Ring):
                 self._held[slot] = None
         super().release(chunk)
 
-    def paint(self, chunk: int) -> list[npt.NDArray[Any]]:
-        """Codes, float32 (planes, rows, places), of a chunk's luma and of its chroma."""
+    def _paint(self, chunk: int) -> None:
         light = self._light(chunk)
         paired = (light[:, ::2] + light[:, 1::2]) * np.float32(0.5)
         wide = paired[..., 1:-1] * np.float32(0.5)
         wide += np.float32(0.25) * (paired[..., 2:] + paired[..., :-2])
-        return [codes_of_light(light, colour=False), codes_of_light(wide, colour=True)]
-
-    def keep(self, chunk: int, painted: list[npt.NDArray[Any]]) -> None:
-        """Put what `paint` returned into all strips."""
-        self.release(chunk)
-        for which, codes in enumerate(painted):
+        for which, some in enumerate((light, wide)):
+            codes = codes_of_light(some, colour=bool(which))
             self._give(chunk, which, codes, self._first_m(chunk) + which * self.step_m)
-        self.claim(chunk)
 
     def _first_m(self, chunk: int) -> float:
         return chunk * self.chunk_m - 2 * self.step_m

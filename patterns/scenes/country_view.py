@@ -11,16 +11,13 @@ from patterns.scenes.country_field import GridAxis
 from patterns.scenes.country_sampling import GridSampler
 from patterns.scenes.noise import FloatMap
 
-__all__ = ["OVERVIEW_PLACES", "shadings", "view"]
+__all__ = ["view"]
 
 BLOCK = 16384  # places that are shaded together: they stay in cache, and may skip materials
 MANY = 16  # pieces into which a long box may be cut
 
 
-OVERVIEW_PLACES = round(Country.PERIOD_M / OVERVIEW_STEP_M) ** 2  # shaded once, for all far views
-
-
-def shadings(first_m: float, second_m: float) -> tuple[int, int]:
+def _shadings(first_m: float, second_m: float) -> tuple[int, int]:
     """In how many pieces along each axis boxes of such widths are shaded; 0 if not at all."""
     short_m, long_m = sorted((first_m, second_m))
     if short_m >= OVERVIEW_STEP_M or (long_m >= 12 and short_m >= OVERVIEW_STEP_M / 4):
@@ -35,7 +32,7 @@ def view(country: Country, first: GridAxis, second: GridAxis, turned: bool = Fal
     Far views read the overview, which is exact for any box. Nearer, a box that is long
     for the materials' own edges is drawn as several shorter ones and averaged.
     """
-    pieces = shadings(first.width_m, second.width_m)
+    pieces = _shadings(first.width_m, second.width_m)
     if not all(pieces):
         sampler = GridSampler(first, second, turned)
         return np.stack([sampler.read(channel) for channel in country.overview])

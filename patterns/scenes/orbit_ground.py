@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-from math import prod
-from mmap import mmap
-from threading import Lock
-
 import numpy as np
 import numpy.typing as npt
 
@@ -29,9 +25,6 @@ FINEST_STEP_M = 0.03
 FULL = 65535  # full light of the country that is kept: half the room, and fine enough
 APRON_M = 6.6  # beyond the subject's foot that gravel may lie
 HIDDEN_M = 25.0  # that the subject hides any sky from
-# Taken and given back between two accesses it keeps their order, as another process sees it: a
-# block is filled before it is called so, and is found so before it is read.
-FENCE = Lock()
 COARSER = 2.2  # the country's samples lie at most this many cells apart
 
 
@@ -65,16 +58,11 @@ class _Level:
         self.forget()
 
     def forget(self) -> None:
-        """Begin anew: the blocks' memory goes back to the machine.
-
-        A map of its own goes back whole, where an array would leave holes; what is never
-        filled is never taken. A copy of this process shares it until either forgets: a block
-        that one has filled need not be filled by the other.
-        """
+        """Begin anew: the blocks' memory goes back to the machine."""
         across = 2 * self.half // BLOCK
-        shape = (3, 2 * self.half, 2 * self.half)
-        self.light = np.frombuffer(mmap(-1, 2 * prod(shape)), np.uint16).reshape(shape)
-        self._filled = np.frombuffer(mmap(-1, across * across), np.uint8).reshape(across, across)
+        # Memory that is never written to is never taken from the machine.
+        self.light = np.empty((3, 2 * self.half, 2 * self.half), np.uint16)
+        self._filled = np.zeros((across, across), bool)
 
     def ensure(
         self,
@@ -85,14 +73,9 @@ class _Level:
     ) -> None:
         """Have all blocks within `REACH` steps of places."""
         for i, j in self._blocks(x_m, y_m):
-            with FENCE:
-                filled = self._filled[i, j]
-            if not filled:
+            if not self._filled[i, j]:
                 self._fill(country, centre, i * BLOCK, j * BLOCK)
-            with FENCE:
-                pass
-            with FENCE:
-                self._filled[i, j] = 1
+                self._filled[i, j] = True
 
     def _blocks(self, x_m: Floats, y_m: Floats) -> list[tuple[int, int]]:
         """Blocks, by row and column, that are read about places."""

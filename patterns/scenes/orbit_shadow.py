@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from itertools import pairwise
 from math import cos, log2, radians, sin, tan
-from threading import Lock
 
 import numpy as np
 import numpy.typing as npt
@@ -34,7 +33,6 @@ class Shadow:
         self._base_m = profile.base_radius_m + 1
         self._top_m = float(self._outline[:, 1].max())
         self._maps: dict[int, tuple[Light, float]] = {}
-        self._drawing = Lock()
 
     @property
     def reach_m(self) -> float:
@@ -44,16 +42,14 @@ class Shadow:
     def rays(self, x_m: Floats, y_m: Floats, blur_m: float) -> slice:
         """Of rays from the axis that begin at places, those from first to last in the shadow."""
         away, aside = _turned(x_m, y_m)
-        with self._drawing:
-            drawn, step = self._map(blur_m)
+        drawn, step = self._map(blur_m)
         met = np.flatnonzero((away > -self._base_m) & (aside < drawn.shape[1] * step))
         return slice(int(met[0]), int(met[-1]) + 1) if len(met) else slice(0, 0)
 
     def share(self, x_m: Floats, y_m: Floats, blur_m: float) -> Light:
         """Shadow at places x (to the right) and y (away)."""
         away, aside = _turned(x_m, y_m)
-        with self._drawing:
-            drawn, step = self._map(blur_m)
+        drawn, step = self._map(blur_m)
         i, fi = _between(away / step + self._base_m / step, len(drawn))
         j, fj = _between(aside / step, drawn.shape[1])
         place = i * drawn.shape[1] + j

@@ -8,20 +8,16 @@ from __future__ import annotations
 
 import contextlib
 import threading
-from collections import deque
 from queue import SimpleQueue
 from typing import IO
 
 import numpy as np
 
-from patterns.pipe import push
 from patterns.rendering.planes import Planes, UInt8Array
 
-__all__ = ["SPARE", "Feeder"]
+__all__ = ["BUFFERS", "Feeder"]
 
-# Buffers beside those that are lent: what waits while the next frames are drawn. More would
-# only cost memory.
-SPARE = 2
+BUFFERS = 8  # frames that may wait: the encoder has work while the next few are drawn
 
 
 class Feeder:
@@ -41,9 +37,8 @@ class Feeder:
         # Python lock held, and then giving up would wait for ever. This one has no such lock.
         self._free: SimpleQueue[UInt8Array] = SimpleQueue()
         self._full: SimpleQueue[UInt8Array | None] = SimpleQueue()
-        self._frame_bytes, self._buffers = frame_bytes, 0
-        self._have(1 + SPARE)
-        self._lent: deque[tuple[Planes, UInt8Array]] = deque()
+        for _ in range(BUFFERS):
+            self._free.put(np.empty(frame_bytes, np.uint8))
         self._given_up = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
@@ -53,36 +48,14 @@ class Feeder:
         """Whether the other end of the pipe has gone."""
         return self._given_up.is_set()
 
-    def lend(self, count: int, width: int, height: int) -> list[Planes]:
-        """Memory for the next `count` frames, which `put` need not copy.
-
-        What was lent before and not yet put comes first, and counts. There are always
-        `SPARE` buffers more than are lent: so waiting, here or in `put`, ends when the
-        thread has written what waits.
-        """
-        self._have(count + SPARE)
-        while len(self._lent) < count:
-            buffer = self._free.get()
-            self._lent.append((Planes.over(buffer, width, height), buffer))
-        return [frame for frame, _ in self._lent][:count]
-
     def put(self, frame: Planes) -> None:
-        """Queue the next frame that was lent, or a copy of any other; waits while none is free."""
-        if self._lent and frame is self._lent[0][0]:
-            self._full.put(self._lent.popleft()[1])
-            return
+        """Queue a copy of a frame; waits while no buffer is free."""
         buffer = self._free.get()
         start = 0
         for plane in (frame.y, frame.cb, frame.cr):
             buffer[start : start + plane.size].reshape(plane.shape)[:] = plane
             start += plane.size
         self._full.put(buffer)
-
-    def _have(self, count: int) -> None:
-        """Let so many buffers go round."""
-        for _ in range(count - self._buffers):
-            self._free.put(np.empty(self._frame_bytes, np.uint8))
-        self._buffers = max(self._buffers, count)
 
     def finish(self) -> None:
         """Wait until all is written and the pipe is closed."""
@@ -111,6 +84,7 @@ class Feeder:
 
     def _push(self, rest: memoryview) -> None:
         try:
-            push(self._pipe, rest)
+            while rest:  # an unbuffered pipe may take a part
+                rest = rest[self._pipe.write(rest) :]
         except OSError:
             self._given_up.set()

@@ -162,16 +162,8 @@ class VideoWriter:
         assert self._process is not None, "not entered"
         return self._process.pid
 
-    def blanks(self, count: int) -> list[Planes]:
-        """Memory to draw the next `count` frames into, with no meaning yet.
-
-        `write` takes them uncopied in this order; what it did not get is given again.
-        """
-        assert self._feeder is not None, "blanks() outside of the with block"
-        return self._feeder.lend(count, self.spec.width, self.spec.height)
-
     def write(self, frame: Planes) -> None:
-        """Queue the next frame: what `blanks` gave, or any other, which is copied.
+        """Queue a copy of the next frame.
 
         Raises
         ------

@@ -54,9 +54,9 @@ from patterns.cli.render import command
 from patterns.frame_source import FrameSource
 from tests.benchmarks.__main__ import clips
 source = FrameSource(clips(int(sys.argv[2]), int(sys.argv[3]))[sys.argv[1]])
-source.paint_ahead()
+
 source.draw(0)
-source.close()
+
 """
 
 

@@ -19,7 +19,7 @@ from patterns.rendering.planes import Planes
 from patterns.scenes.motion import OrbitMotion, focal_px
 from patterns.scenes.orbit import SUBJECT, WALL, WALL_M, OrbitCamera, Seen
 from patterns.scenes.orbit_outlines import OUTLINES
-from tests.copies import check_help_changes_nothing, interrupt_keeping, same
+from tests.rendering.interrupted import interrupt, same
 
 W, H = 384, 216
 # Frames between the two that are correlated: the window does not move with the hills to
@@ -271,26 +271,10 @@ def test_a_long_clip_takes_the_room_of_a_short_one(turn: Fraction) -> None:
     assert len(begun) > 5
 
 
-@pytest.mark.parametrize("ended", [None, 7], ids=["to the end", "killed at frame 7"])
-@pytest.mark.parametrize("turn", [Fraction(90), Fraction(-36)], ids=str)
-def test_a_copy_that_paints_ahead_changes_nothing(turn: Fraction, ended: int | None) -> None:
-    """Drawn in order in batches of any length; the window moves on the way."""
-    clip = clip_of(180, frames=60, turn_deg_s=turn)
-    alone, helped = OrbitRenderer(clip, W, H), OrbitRenderer(clip, W, H)
-    counts = (1, 6, 6, 1, 2, 6, 6, 6, 6, 6, 6, 6, 2)
-    assert sum(counts) == clip.frames
-    check_help_changes_nothing(alone, helped, (W, H), counts, ended)
-
-
-@pytest.mark.parametrize("helped", [False, True])
-def test_ctrl_c_while_painting_leaves_no_wrong_texel(
-    monkeypatch: pytest.MonkeyPatch, helped: bool
-) -> None:
+def test_ctrl_c_while_painting_leaves_no_wrong_texel(monkeypatch: pytest.MonkeyPatch) -> None:
     clip = clip_of(180, frames=12, turn_deg_s=Fraction(30))
     broken, one, other = OrbitRenderer(clip, W, H), Planes.blank(W, H), Planes.blank(W, H)
-    if helped:
-        broken.paint_ahead()
-    until = interrupt_keeping(monkeypatch, broken._atlas)
+    until = interrupt(monkeypatch, broken._window, "store")
     for n in (0, 6):
         until[0] = 5
         with pytest.raises(KeyboardInterrupt):
@@ -298,4 +282,3 @@ def test_ctrl_c_while_painting_leaves_no_wrong_texel(
         broken.draw(n, one)
         OrbitRenderer(clip, W, H).draw(n, other)
         assert same(one, other), n
-    broken.close()

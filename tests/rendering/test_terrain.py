@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 from math import cos, radians, sin
 
@@ -26,7 +25,7 @@ from patterns.scenes.country_field import GridAxis
 from patterns.scenes.country_palette import transmittance
 from patterns.scenes.country_view import view
 from patterns.scenes.motion import BarsMotion, TerrainMotion, focal_px
-from tests.copies import check_help_changes_nothing, interrupt_keeping, same
+from tests.rendering.interrupted import interrupt, same
 
 WIDTH, HEIGHT = 480, 270
 FloatCodes = npt.NDArray[np.float32]
@@ -113,7 +112,7 @@ def test_level_against_averaged_sub_frames(
     level = LineLevel(country, rays, chroma, (top, bottom), blur_m)
     travel = 37.123
     for chunk in level.chunks(travel):
-        level.keep(chunk, level.paint(chunk))
+        level.paint(chunk)
     drawn = np.zeros((HEIGHT, WIDTH), np.uint8)
     LinePlane([level], 0).draw([travel], [[drawn]])
     step = level.step_m / 4
@@ -143,7 +142,7 @@ def test_sideways_rows_against_averaged_sub_frames(country: Country, angle: int)
     level = RowLevel(country, rays, chroma, (100, 103), blur_m)
     travel = 37.123
     for chunk in level.chunks(travel):
-        level.keep(chunk, level.paint(chunk))
+        level.paint(chunk)
     drawn = np.zeros((HEIGHT, WIDTH), np.uint8)
     RowPlane([level], 0).draw([travel], [[drawn]])
     step = level.step_m / 4
@@ -254,20 +253,6 @@ def test_together_gives_the_same_bytes_as_one_by_one(name: str) -> None:
             n += count
 
 
-@pytest.mark.parametrize("ended", [None, 9], ids=["to the end", "killed at frame 9"])
-@pytest.mark.parametrize("name", FLIGHTS)
-def test_a_copy_that_paints_ahead_changes_nothing(name: str, ended: int | None) -> None:
-    """Drawn in order in batches of any length; fast flights pass the seam of the country."""
-    flight = replace(flight_of(name), frames=40)
-    if "fast" in name:
-        flight = replace(flight, rate=Fraction(2))
-        assert flight.motion.ground_speed_m_s * 20 > Country.PERIOD_M  # type: ignore[union-attr]
-    alone, helped = (TerrainRenderer(flight, 192, 108) for _ in range(2))
-    counts = (1, 4, 4, 1, 2, 4, 4, 4, 4, 4, 4, 4)
-    assert sum(counts) == flight.frames
-    check_help_changes_nothing(alone, helped, (192, 108), counts, ended)
-
-
 @pytest.mark.parametrize(("name", "whole"), [(name, "fast" not in name) for name in FLIGHTS])
 def test_no_more_frames_together_than_the_rings_have_room_for(name: str, whole: bool) -> None:
     """Every chunk of every frame that is drawn at once is in memory at once."""
@@ -360,8 +345,7 @@ def test_ctrl_c_while_painting_leaves_no_wrong_texel(
 ) -> None:
     flight = flight_of(name)
     broken, whole = (TerrainRenderer(flight, 192, 108) for _ in range(2))
-    broken.paint_ahead()
-    until = interrupt_keeping(monkeypatch, broken._levels[-1])
+    until = interrupt(monkeypatch, broken._levels[-1], "_paint")
     stopped = 0
     for n in range(0, 60, 3):
         picture = Planes.blank(192, 108)
@@ -374,4 +358,3 @@ def test_ctrl_c_while_painting_leaves_no_wrong_texel(
         broken.draw(n, picture)
         assert same(frame(whole, n, 192, 108), picture), n
     assert stopped >= 2
-    broken.close()

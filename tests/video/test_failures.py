@@ -18,7 +18,7 @@ import pytest
 
 from patterns.errors import EncoderError, EvenholdError, OutputError, RequestError
 from patterns.rendering.planes import Planes
-from patterns.video.feeder import SPARE
+from patterns.video.feeder import BUFFERS
 from patterns.video.reader import read_luma
 from patterns.video.writer import VideoSpec, VideoWriter
 from tests.video.moving import moving_texture
@@ -101,54 +101,13 @@ def test_a_buffer_may_be_used_again_at_once(tmp_path: Path) -> None:
     assert [int(luma[7, 7]) for _, luma in read_luma(path)] == [20 + 5 * n for n in range(40)]
 
 
-def test_several_frames_drawn_in_memory_that_is_lent(tmp_path: Path) -> None:
-    """Batches of any size, also with frames of other memory between, which are copied at once."""
-    path = tmp_path / "clip.mp4"
-    own, codes, memory = Planes.blank(160, 128), iter(range(20, 230)), set()
-    written: list[int] = []
-
-    def draw(writer: VideoWriter, frame: Planes) -> None:
-        written.append(next(codes))
-        frame.y[:], frame.cb[:], frame.cr[:] = written[-1], 128, 128
-        writer.write(frame)
-
-    with VideoWriter(spec(path, codec="lossless")) as writer:
-        for count in (1, 4, 4, 3, 4, 2, 4, 1, 4, 4):
-            for frame in writer.blanks(count):
-                memory.add(frame.y.ctypes.data)
-                draw(writer, frame)
-            writer.blanks(4)  # all that there is to lend
-            for _ in range(3):
-                draw(writer, own)
-    assert [int(luma[7, 7]) for _, luma in read_luma(path)] == written
-    assert len(written) == 31 + 30
-    assert 4 <= len(memory) <= 4 + SPARE
-
-
-def test_lent_frames_that_were_not_written_are_lent_again(tmp_path: Path) -> None:
-    """So that nobody waits for memory that the one who waits has himself."""
-    path = tmp_path / "clip.mp4"
-    with VideoWriter(spec(path, codec="lossless")) as writer:
-        first = writer.blanks(4)
-        assert len({frame.y.ctypes.data for frame in first}) == 4
-        assert all(a is b for a, b in zip(writer.blanks(2), first[:2], strict=True))
-        for code, frame in zip((30, 60, 90, 120), first, strict=True):
-            frame.y[:], frame.cb[:], frame.cr[:] = code, 128, 128
-        writer.write(first[2])  # out of turn: copied, and right all the same
-        writer.write(first[0])
-        again = writer.blanks(4)
-        assert all(a is b for a, b in zip(again[:3], first[1:], strict=True))
-        for frame in again[:3]:
-            writer.write(frame)
-    assert [int(luma[7, 7]) for _, luma in read_luma(path)] == [90, 30, 60, 90, 120]
-
-
 @linux
-def test_ctrl_c_while_all_memory_is_lent_or_waits(tmp_path: Path) -> None:
+def test_ctrl_c_while_no_buffer_is_free(tmp_path: Path) -> None:
     """The encoder stands still, so that memory runs out; the signal comes while it is awaited."""
     code = """
         import os, signal, sys, threading
         from pathlib import Path
+        from patterns.rendering.planes import Planes
         from patterns.video.writer import VideoWriter
         from tests.video.test_failures import spec
         signal.signal(signal.SIGINT, signal.default_int_handler)
@@ -158,14 +117,13 @@ def test_ctrl_c_while_all_memory_is_lent_or_waits(tmp_path: Path) -> None:
                 os.kill(writer.encoder_pid, signal.SIGSTOP)
                 threading.Timer(0.7, os.kill, (os.getpid(), signal.SIGINT)).start()
                 while True:
-                    for frame in writer.blanks(4):
-                        writer.write(frame)
+                    writer.write(Planes.blank(1920, 1080))
         except KeyboardInterrupt:
             print("stopped after", writer.written)
     """
     done = run_python(code, str(tmp_path))
     assert done.stdout.startswith("stopped after"), done.stderr
-    assert int(done.stdout.split()[-1]) <= 4 + 4 + SPARE
+    assert int(done.stdout.split()[-1]) <= BUFFERS + 1
     assert not list(tmp_path.iterdir())
 
 
