@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
-from patterns.cli.option_types import ANGLE, EXPOSURE, NUMBER, RATE, SIZE, quick_option
+from patterns.cli.option_types import ANGLE, EXPOSURE, NUMBER, RATE, SIZE, small_option
 from patterns.errors import RequestError
 from patterns.timing.shutter import exposure_of_angle
 from patterns.video.codecs import CODECS
@@ -36,7 +36,7 @@ def clip_options(function: F) -> F:
                      help="Length, frames, instead of --seconds."),
         click.option("--codec", type=click.Choice(list(CODECS)), default="h264", show_default=True,
                      help="How the file is coded; the container follows."),
-        quick_option,
+        small_option,
         click.option("--strip", type=click.Choice(["bottom", "top", "none"]), default="bottom",
                      show_default=True, help="Edge on which the counting strip lies."),
         click.option("--seamless", "looped", is_flag=True,

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from patterns.cli.option_types import ANGLE, DISPLAY, NUMBER, RATES, SIZE, quick_option
+from patterns.cli.option_types import ANGLE, DISPLAY, NUMBER, RATES, SIZE, small_option
 from patterns.cli.progress import progress
 from patterns.production.kit import KitSpec, kit_text, make_kit
 from patterns.production.record import dump
@@ -92,7 +92,7 @@ __all__ = ["command"]
     show_default=True,
     help="How the files are coded.",
 )
-@quick_option
+@small_option
 @click.option(
     "--seed",
     type=click.IntRange(0, 2**31 - 1),
@@ -146,7 +146,7 @@ def command(**o: Any) -> None:  # fmt: skip
         codec=o["codec"],
         seed=o["seed"],
         allow_flashing=o["allow_flashing"],
-        quick=o["quick"],
+        small=o["small"],
     )
     with progress("kit", quiet=o["quiet"]) as show:
         data = make_kit(spec, show)

@@ -27,7 +27,7 @@ __all__ = ["command"]
 
 CLIP_OPTIONS = (
     "rate", "shutter", "exposure", "size", "seconds", "frames", "codec", "strip", "looped",
-    "seed", "out", "force", "allow_flashing", "quick", "as_json", "quiet",
+    "seed", "out", "force", "allow_flashing", "small", "as_json", "quiet",
 )  # fmt: skip
 
 
@@ -75,7 +75,7 @@ def _render(motion: Motion, options: dict[str, Any]) -> None:
         looped=options["looped"],
         force=options["force"],
         allow_flashing=options["allow_flashing"],
-        quick=options["quick"],
+        small=options["small"],
     )
     quiet = options["quiet"]
     with progress(job.path.name, quiet=quiet) as show:

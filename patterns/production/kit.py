@@ -58,8 +58,8 @@ class KitSpec:
         As in `Clip`.
     allow_flashing
         Whether a clip that exceeds the limits for flashes and stripes is kept.
-    quick
-        Whether to encode in less time and more bytes.
+    small
+        Whether to take more time for fewer bytes.
     """
 
     folder: Path
@@ -73,7 +73,7 @@ class KitSpec:
     codec: str = "h264"
     seed: int = 1
     allow_flashing: bool = False
-    quick: bool = False
+    small: bool = False
 
 
 def kit_clips(spec: KitSpec) -> list[ClipJob]:
@@ -96,7 +96,7 @@ def kit_clips(spec: KitSpec) -> list[ClipJob]:
             force=True,
             allow_flashing=spec.allow_flashing,
             displays=spec.displays,
-            quick=spec.quick,
+            small=spec.small,
         )
         for motion in spec.motions
         for rate in sorted(set(spec.rates))
@@ -161,7 +161,7 @@ def _shifted(progress: Progress | None, before: int, total: int) -> Progress | N
 def _kept(job: ClipJob) -> dict[str, Any] | None:
     """Record of a clip that need not be made again."""
     record = read_record(job.path)
-    if record is None or record.get("fingerprint") != fingerprint(job.clip, quick=job.quick):
+    if record is None or record.get("fingerprint") != fingerprint(job.clip, small=job.small):
         return None
     if [entry["display"] for entry in record["cadence"]] != [d.name for d in job.displays]:
         return None

@@ -49,8 +49,8 @@ class ClipJob:
         As in `ClipRecord`.
     displays
         Displays whose cadence the record reports.
-    quick
-        Whether to encode in less time and more bytes.
+    small
+        Whether to take more time for fewer bytes.
     """
 
     clip: Clip
@@ -60,7 +60,7 @@ class ClipJob:
     loop_periods: int = 0
     speed_change: Fraction = Fraction(0)
     displays: tuple[Display, ...] = DEFAULT_DISPLAYS
-    quick: bool = False
+    small: bool = False
 
     @property
     def folder_text(self) -> str:
@@ -91,7 +91,7 @@ def clip_job(
     looped: bool = False,
     force: bool = False,
     allow_flashing: bool = False,
-    quick: bool = False,
+    small: bool = False,
 ) -> ClipJob:
     """Check all that can be checked before a frame is drawn.
 
@@ -103,8 +103,8 @@ def clip_job(
         File to write; None for a speaking name in `OUTPUTS`, which is made if missing.
     looped
         Whether length and speed are fitted to whole periods.
-    quick
-        Whether to encode in less time and more bytes; codec h264 only.
+    small
+        Whether to take more time for fewer bytes; codecs h264 and hevc only.
 
     Raises
     ------
@@ -113,7 +113,7 @@ def clip_job(
     OutputError
         The default folder cannot be made, or the file exists.
     """
-    job = ClipJob(clip, Path(), force, allow_flashing, quick=quick)
+    job = ClipJob(clip, Path(), force, allow_flashing, small=small)
     if looped:
         closed = loop(clip.motion, clip.rate, clip.frames)
         clip = replace(clip, motion=closed.motion, frames=closed.frames)
@@ -166,7 +166,7 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
             speed_change=job.speed_change,
             safety=guard.report().to_json(),
             displays=job.displays,
-            quick=job.quick,
+            small=job.small,
         )
     )
     write_whole(record_path(job.path), dump(data), force=job.force)
@@ -202,7 +202,7 @@ def _refuse_flashing(job: ClipJob, guard: ClipGuard) -> None:
 def _spec(job: ClipJob) -> VideoSpec:
     clip = job.clip
     return VideoSpec(
-        job.path, clip.width, clip.height, clip.rate, clip.codec, clip.frames, job.force, job.quick
+        job.path, clip.width, clip.height, clip.rate, clip.codec, clip.frames, job.force, job.small
     )
 
 

@@ -47,8 +47,8 @@ class ClipRecord:
         Result of the flash and stripe check, as its own JSON object.
     displays
         Displays whose cadence is reported.
-    quick
-        Whether it was encoded in less time and more bytes.
+    small
+        Whether more time was taken for fewer bytes.
     """
 
     clip: Clip
@@ -60,14 +60,14 @@ class ClipRecord:
     speed_change: Fraction
     safety: dict[str, Any]
     displays: tuple[Display, ...] = DEFAULT_DISPLAYS
-    quick: bool = False
+    small: bool = False
 
 
-def fingerprint(clip: Clip, *, quick: bool = False) -> str:
+def fingerprint(clip: Clip, *, small: bool = False) -> str:
     """Text that changes with everything that decides a clip's bytes, the version included."""
     codec = codec_named(clip.codec)
     settings = codec.arguments(
-        clip.width, clip.height, clip.rate, available_encoders(), quick=quick
+        clip.width, clip.height, clip.rate, available_encoders(), small=small
     )
     digest = hashlib.sha256(" ".join(settings).encode()).hexdigest()[:8]
     return f"{VERSION} {digest} {canonical(clip)}"
@@ -113,7 +113,7 @@ def record_json(record: ClipRecord) -> dict[str, Any]:
         "bytes": record.bytes,
         "sha256": record.sha256,
         "made_by": f"evenhold {VERSION}",
-        "fingerprint": fingerprint(clip, quick=record.quick),
+        "fingerprint": fingerprint(clip, small=record.small),
         "pattern": clip.pattern,
         "motion": {f.name: _plain(getattr(clip.motion, f.name)) for f in fields(clip.motion)},
         "rate": float(clip.rate),
@@ -129,7 +129,7 @@ def record_json(record: ClipRecord) -> dict[str, Any]:
         "identity": clip.identity,
         "codec": clip.codec,
         "codec_level": record.codec_level,
-        "quick": record.quick,
+        "small": record.small,
         "seed": clip.seed,
         "loop": {
             "periods": record.loop_periods,
@@ -168,7 +168,7 @@ def record_text(data: dict[str, Any], folder: str) -> str:
         else f" (at {100 * fastest['at_x']:.0f} % across, {100 * fastest['at_y']:.0f} % down)"
     )
     level = f", level {data['codec_level']}" if data["codec_level"] else ""
-    coded = f"{data['codec']}{' (quick)' if data['quick'] else ''}{level}"
+    coded = f"{data['codec']}{' (small)' if data['small'] else ''}{level}"
     lines = [
         f"{folder}{data['file']}",
         f"  picture   {data['pattern']}, {data['width']}x{data['height']}, {coded}, "

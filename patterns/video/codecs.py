@@ -33,6 +33,7 @@ __all__ = ["CODECS", "Codec", "codec_named", "ticks_per_second"]
 
 # What ffmpeg's rate parser keeps exactly; above it a rate would silently become another.
 MAX_RATE_TERM = 1_001_000
+THREADS = "16"  # fixed: the bytes that an encoder makes may depend on it
 MIN_TICKS = 10_000  # a second in fewer ticks upsets some players
 
 # From level and keyframe distance to an encoder's arguments.
@@ -66,8 +67,8 @@ class Codec:
         Highest rate that the encoder itself takes, or None.
     exact
         Whether decoded frames equal those written, bit for bit.
-    quick
-        As `ways`, for those in a hurry: less time, more bytes, the same picture; may be empty.
+    small
+        As `ways`, for smaller files of the same picture in more time; may be empty.
     """
 
     name: str
@@ -80,7 +81,7 @@ class Codec:
     block: int = 1
     max_rate_hz: int | None = None
     exact: bool = False
-    quick: tuple[tuple[str, Settings], ...] = ()
+    small: tuple[tuple[str, Settings], ...] = ()
 
     def level(self, width: int, height: int, rate: Fraction) -> Level | None:
         """Lowest level that holds size and rate, None where the codec has no levels.
@@ -106,7 +107,7 @@ class Codec:
         rate: Fraction,
         available: Collection[str],
         *,
-        quick: bool = False,
+        small: bool = False,
     ) -> tuple[str, ...]:
         """Arguments for the encoder, from the filter that tags the colours to the muxer.
 
@@ -116,17 +117,17 @@ class Codec:
             Of the clip, in pixels and frames a second.
         available
             Names of the encoders of this machine.
-        quick
-            Whether to encode in less time and more bytes.
+        small
+            Whether to take more time for fewer bytes.
 
         Raises
         ------
         RequestError
             Size and rate are beyond the codec's levels, the rate has too long terms, there is
-            no quick way, or no encoder for it here.
+            no way to smaller files, or no encoder for it here.
         """
         ticks = str(ticks_per_second(rate))
-        encoder, settings = self._way(available, quick=quick)
+        encoder, settings = self._way(available, small=small)
         return (
             *("-vf", _filters(self.pixel_format), "-c:v", encoder),
             *settings(self.level(width, height, rate), max(1, int(rate))),
@@ -137,10 +138,11 @@ class Codec:
             *("-movflags", "+faststart", "-f", self.muxer),
         )
 
-    def _way(self, available: Collection[str], *, quick: bool) -> tuple[str, Settings]:
-        if quick and not self.quick:
-            raise RequestError(f"codec {self.name} has no quick way: --quick is for h264 alone")
-        for encoder, settings in self.quick if quick else self.ways:
+    def _way(self, available: Collection[str], *, small: bool) -> tuple[str, Settings]:
+        if small and not self.small:
+            able = ", ".join(codec.name for codec in CODECS.values() if codec.small)
+            raise RequestError(f"codec {self.name} has no smaller files: --small is for {able}")
+        for encoder, settings in self.small if small else self.ways:
             if encoder in available:
                 return encoder, settings
         here = [c.name for c in CODECS.values() if any(e in available for e, _ in c.ways)]
@@ -191,39 +193,43 @@ def _filters(pixel_format: str) -> str:
 # Psychovisual options change what is drawn for looks, and are off.
 
 
-def _h264(level: Level | None, keyframe: int, preset: str = "medium") -> tuple[str, ...]:
+def _h264(level: Level | None, keyframe: int, preset: str = "superfast") -> tuple[str, ...]:
     assert level is not None
     return (
         *("-preset", preset, "-crf", "15", "-profile:v", "high"),
-        *("-level", level.number, "-bf", "0", "-g", str(keyframe), "-threads", "4"),
+        *("-level", level.number, "-bf", "0", "-g", str(keyframe), "-threads", THREADS),
         *("-x264-params", "qcomp=1:mbtree=0:aq-mode=0:psy=0:scenecut=0:open-gop=0:rc-lookahead=8"),
     )
 
 
-def _h264_quick(level: Level | None, keyframe: int) -> tuple[str, ...]:
-    return _h264(level, keyframe, "faster")
+def _h264_small(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    return _h264(level, keyframe, "medium")
 
 
-def _hevc(level: Level | None, keyframe: int) -> tuple[str, ...]:
+def _hevc(level: Level | None, keyframe: int, preset: str = "ultrafast") -> tuple[str, ...]:
     assert level is not None
     keyframe = max(2, keyframe)  # nothing but keyframes would be another profile
     return (
-        *("-preset", "veryfast", "-crf", "15", "-profile:v", "main"),
+        *("-preset", preset, "-crf", "15", "-profile:v", "main"),
         # hvc1 instead of hev1: Apple's players open nothing else
         *("-tag:v", "hvc1", "-g", str(keyframe), "-x265-params"),
         f"qcomp=1:cutree=0:aq-mode=0:psy-rd=0:psy-rdoq=0:scenecut=0:bframes=0:open-gop=0:"
         f"keyint={keyframe}:min-keyint={keyframe}:level-idc={level.number}:high-tier=0:"
-        f"rc-lookahead=8:pools=4:frame-threads=1:lookahead-slices=1:log-level=error",
+        f"rc-lookahead=8:pools={THREADS}:frame-threads=1:lookahead-slices=1:log-level=error",
     )
+
+
+def _hevc_small(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    return _hevc(level, keyframe, "veryfast")
 
 
 def _vp9(level: Level | None, keyframe: int) -> tuple[str, ...]:
     # no lag and no alternative reference: hidden frames would reorder
     assert level is not None
     return (
-        *("-deadline", "realtime", "-cpu-used", "6"),
+        *("-deadline", "realtime", "-cpu-used", "8"),
         *("-crf", "7", "-b:v", "0", "-lag-in-frames", "0", "-auto-alt-ref", "0"),
-        *("-g", str(keyframe), "-row-mt", "1", "-tile-columns", "2", "-threads", "4"),
+        *("-g", str(keyframe), "-row-mt", "1", "-tile-columns", "2", "-threads", THREADS),
     )
 
 
@@ -232,7 +238,7 @@ def _av1_svt(level: Level | None, keyframe: int) -> tuple[str, ...]:
     assert level is not None
     return (
         *("-preset", "9", "-crf", "13", "-g", str(keyframe)),
-        *("-svtav1-params", "pred-struct=1:enable-tf=0:scd=0:aq-mode=0:lp=2"),
+        *("-svtav1-params", "pred-struct=1:enable-tf=0:scd=0:aq-mode=0:lp=4"),
     )
 
 
@@ -248,7 +254,7 @@ def _av1_aom(level: Level | None, keyframe: int) -> tuple[str, ...]:
 
 def _prores(level: Level | None, keyframe: int) -> tuple[str, ...]:  # noqa: ARG001 - all intra
     return (
-        *("-profile:v", "hq", "-vendor", "apl0", "-threads", "4"),
+        *("-profile:v", "hq", "-vendor", "apl0", "-threads", THREADS),
         *("-q:v", "6"),
     )
 
@@ -257,7 +263,7 @@ def _lossless(level: Level | None, keyframe: int) -> tuple[str, ...]:
     assert level is not None
     return (
         *("-preset", "ultrafast", "-qp", "0", "-level", level.number),
-        *("-bf", "0", "-g", str(keyframe), "-threads", "4"),
+        *("-bf", "0", "-g", str(keyframe), "-threads", THREADS),
         *("-x264-params", "open-gop=0:scenecut=0"),
     )
 
@@ -273,7 +279,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 muxer="mp4",
                 pixel_format="yuv420p",
                 ways=(("libx264", _h264),),
-                quick=(("libx264", _h264_quick),),
+                small=(("libx264", _h264_small),),
                 levels=H264_LEVELS,
                 block=16,
             ),
@@ -284,6 +290,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 muxer="mp4",
                 pixel_format="yuv420p",
                 ways=(("libx265", _hevc),),
+                small=(("libx265", _hevc_small),),
                 levels=H265_LEVELS,
             ),
             Codec(

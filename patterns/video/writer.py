@@ -50,8 +50,8 @@ class VideoSpec:
         How many there will be, if that is known; another count is then an error.
     force
         Whether an existing file is replaced.
-    quick
-        Whether to encode in less time and more bytes, where the codec has such a way.
+    small
+        Whether to take more time for fewer bytes, where the codec has such a way.
     """
 
     path: Path
@@ -61,7 +61,7 @@ class VideoSpec:
     codec: str = "h264"
     frames: int | None = None
     force: bool = False
-    quick: bool = False
+    small: bool = False
 
     def encoder_arguments(self) -> tuple[str, ...]:
         """All arguments of the encoder but the name of the output.
@@ -80,7 +80,7 @@ class VideoSpec:
             *("-loglevel", "error", "-y", "-f", "rawvideo", "-pix_fmt", "yuv420p"),
             *("-video_size", f"{self.width}x{self.height}", "-framerate", rate, "-i", "pipe:0"),
             *codec.arguments(
-                self.width, self.height, self.rate, available_encoders(), quick=self.quick
+                self.width, self.height, self.rate, available_encoders(), small=self.small
             ),
         )
 
