@@ -44,7 +44,7 @@ SHARED_OPTIONS = {
 def command(**options: Any) -> None:
     """Plan a shoot: rate, shutter, filter, speed of movement, and what is already shot.
 
-    The verdict comes first, the numbers that it follows from come after it.
+    Prints what to do in at most twelve lines; --details adds the numbers behind it.
 
     \b
     evenhold plan --display 60:0.8 --display 120:0.2 --mains 50 --speed 12 --height 60
@@ -68,7 +68,7 @@ def command(**options: Any) -> None:
     if options["as_json"]:
         click.echo(json.dumps(plan_json(plan), indent=2, ensure_ascii=False))
     else:
-        click.echo(plan_text(plan), nl=False)
+        click.echo(plan_text(plan, details=options["details"]), nl=False)
     for kind in ("html", "picture"):
         if options[kind]:
             click.echo(f"{kind}: {options[kind]}", err=True)

@@ -97,6 +97,8 @@ def _move_options() -> list[Callable[[F], F]]:
 
 def _output_options() -> list[Callable[[F], F]]:
     return [
+        click.option("--details", is_flag=True,
+                     help="Print the numbers behind the advice as well."),
         click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON."),
         click.option("--html", type=click.Path(path_type=Path), metavar="FILE", default=None,
                      help="Also write one page to print and tape to the case."),

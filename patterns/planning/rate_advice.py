@@ -7,7 +7,7 @@ from fractions import Fraction
 from math import atan, degrees
 
 from patterns.planning.request import PlanRequest
-from patterns.timing.audience import RateStanding, Showing, near_rate, rank
+from patterns.timing.audience import RateStanding, Showing, near_rate, rank, standing
 
 __all__ = ["Jump", "NearRate", "RateAdvice", "Slip", "arcmin", "rate_advice"]
 
@@ -28,7 +28,7 @@ class Jump:
 
 @dataclass(frozen=True)
 class Slip:
-    """What a near rate does on one display: a refresh too many or too few, now and then."""
+    """How often a near rate's pattern breaks step on one display; None where it does not."""
 
     showing: Showing
     every_s: Fraction | None
@@ -44,7 +44,7 @@ class NearRate:
     rate
         The near rate.
     slips
-        For each display, how often its pattern slips against that of the named rate.
+        For each display, how often its own pattern slips, and how often in the long take.
     drift_s
         How far its clock is from that of the named rate after the long take, seconds;
         above 0 it runs longer.
@@ -81,17 +81,17 @@ def rate_advice(request: PlanRequest, fastest_px_s: float) -> tuple[RateAdvice, 
     return tuple(
         RateAdvice(
             place,
-            standing,
-            _jump(request, standing, fastest_px_s),
-            fastest_px_s / float(standing.rate),
-            _near(request, standing),
+            ranked,
+            _jump(request, ranked, fastest_px_s),
+            fastest_px_s / float(ranked.rate),
+            _near(request, ranked),
         )
-        for place, standing in enumerate(rank(request.rates, request.audience), start=1)
+        for place, ranked in enumerate(rank(request.rates, request.audience), start=1)
     )
 
 
-def _jump(request: PlanRequest, standing: RateStanding, fastest_px_s: float) -> Jump:
-    worst = standing.worst
+def _jump(request: PlanRequest, ranked: RateStanding, fastest_px_s: float) -> Jump:
+    worst = ranked.worst
     px = float(worst.jump_s) * fastest_px_s
     return Jump(
         worst,
@@ -101,19 +101,17 @@ def _jump(request: PlanRequest, standing: RateStanding, fastest_px_s: float) -> 
     )
 
 
-def _near(request: PlanRequest, standing: RateStanding) -> NearRate | None:
-    near = near_rate(standing.rate)
+def _near(request: PlanRequest, named: RateStanding) -> NearRate | None:
+    near = near_rate(named.rate)
     if near is None:
         return None
-    slips = tuple(_slip(showing, near, request.take_s) for showing in standing.showings)
-    return NearRate(near, slips, request.take_s * (standing.rate / near - 1))
+    slips = tuple(
+        _slip(showing, request.take_s) for showing in standing(near, request.audience).showings
+    )
+    return NearRate(near, slips, request.take_s * (named.rate / near - 1))
 
 
-def _slip(showing: Showing, near: Fraction, take_s: Fraction) -> Slip:
-    # At the named rate a frame lasts `ratio` refreshes on average. At the near rate that
-    # makes ratio x near refreshes a second instead of R: the difference is what slips.
-    named = showing.cadence
-    if named.display.refresh_for(near) != named.refresh_hz:
-        return Slip(showing, None, Fraction(0))  # a variable display follows the near rate as well
-    per_second = abs(named.refresh_hz - named.ratio * near)
-    return Slip(showing, 1 / per_second if per_second else None, per_second * take_s)
+def _slip(showing: Showing, take_s: Fraction) -> Slip:
+    if showing.slip is None:
+        return Slip(showing, None, Fraction(0))
+    return Slip(showing, showing.slip.interval_s, take_s / showing.slip.interval_s)

@@ -5,14 +5,15 @@ from __future__ import annotations
 from fractions import Fraction
 
 from patterns.planning.conform_advice import FootageAdvice
-from patterns.planning.plan import Plan, RatePlan
+from patterns.planning.plan import Plan
 from patterns.planning.rate_advice import NearRate, RateAdvice
 from patterns.planning.words import fps, joined, number, percent
 from patterns.timing.audience import RateStanding, Showing
 from patterns.timing.conform import Conform
+from patterns.timing.notation import pattern_text
 from patterns.timing.slip import SlowSlip
 
-__all__ = ["conform_verdict", "near_words", "rate_reason", "rate_verdict", "repeat_words"]
+__all__ = ["conform_brief", "near_groups", "rate_brief", "rate_reason", "repeat_words"]
 
 
 def _uneven_words(showing: Showing) -> str:
@@ -24,24 +25,20 @@ def _uneven_words(showing: Showing) -> str:
         rest = "unevenly" if showing.seen_rms_s else "evenly"
         return f"{where} {dropped} frames a second never show, the others come {rest}"
     return (
-        f"{where} frames stay {_holds_words(showing)} refreshes: "
-        f"{number(float(held.odd_holds_per_second))} odd ones a second"
+        f"{where} {_holds_words(showing)}: {number(float(held.odd_holds_per_second), 1)} "
+        f"{'short' if held.odd_hold < held.usual_hold else 'long'} holds a second"
     )
 
 
 def _holds_words(showing: Showing) -> str:
     if showing.seen_holds:
-        return ",".join(map(str, showing.seen_holds))
+        return pattern_text(showing.seen_holds)
     return f"{showing.cadence.usual_hold} or {showing.cadence.odd_hold}"
 
 
 def _slip_words(showing: Showing, slip: SlowSlip) -> str:
-    what = "even" if len(slip.pattern) == 1 else f"frames stay {_holds_words(showing)} refreshes"
-    return (
-        f"{what} but for one slip each {number(float(slip.interval_s), 1)} s (error "
-        f"{number(1000 * showing.cadence.timing_error_rms_s)} ms over the whole beat, "
-        f"{number(1000 * showing.seen_rms_s)} ms between slips)"
-    )
+    what = "even" if len(slip.pattern) == 1 else _holds_words(showing)
+    return f"{what} but for a slip every {number(float(slip.interval_s), 1)} s"
 
 
 def rate_reason(advice: RateAdvice, above: RateAdvice | None) -> str:
@@ -70,83 +67,78 @@ def rate_reason(advice: RateAdvice, above: RateAdvice | None) -> str:
     return "; ".join(parts)
 
 
-def near_words(near: NearRate, take_s: Fraction) -> str:
-    """Say what a near rate does over a long take, beside the rate that it is near to."""
-    slips = []
+def near_groups(plan: Plan) -> dict[str, str]:
+    """Group near rates that do the same: names such as "29.97 instead of 30" to words."""
+    groups: dict[str, list[str]] = {}
+    for rate in plan.rates:
+        near = rate.advice.near
+        if near is not None:
+            names = groups.setdefault(_near_words(near, plan.request.take_s), [])
+            names.append(f"{fps(near.rate)} instead of {fps(rate.rate)}")
+    return {", ".join(names): words for words, names in groups.items()}
+
+
+def _near_words(near: NearRate, take_s: Fraction) -> str:
+    """Say what a near rate does over a long take."""
+    parts = []
     for slip in near.slips:
         where = f"on {slip.showing.display.name} Hz"
         if slip.every_s is None:
-            slips.append(f"{where} none, the display follows")
+            parts.append(f"{where} no slip")
         else:
-            slips.append(
-                f"{where} one refresh each {number(float(slip.every_s), 1)} s, "
-                f"{number(float(slip.in_take), 0)} times"
-            )
+            every = number(float(slip.every_s), 1)
+            parts.append(f"{where} a slip every {every} s, {float(slip.in_take):.0f} in all")
     drift = float(near.drift_s)
+    minutes = number(float(take_s) / 60, 1)
     side = "behind" if drift > 0 else "ahead"
-    return (
-        f"over {number(float(take_s) / 60, 1)} min, slips {'; '.join(slips)}; clock "
-        f"{number(abs(drift), 2)} s {side} at the end"
-    )
+    return f"over {minutes} min {'; '.join(parts)}; its clock is {abs(drift):.1f} s {side} then"
 
 
 def repeat_words(conform: Conform) -> str:
-    """Which frames repeat when footage is left at its own speed."""
+    """Which frames repeat or drop when footage is left at its own speed."""
     repeats, every = conform.odd_frames
+    times = {1: "once", 2: "twice"}.get(repeats, f"{repeats} times")
     if not every:
-        return f"each x{repeats}"
+        return f"every frame shown {times}"
+    which = "every other frame" if every == 2 else f"one frame in {number(float(every), 1)}"
     if conform.speed < Fraction(1, 2):
-        return f"1 of {number(float(every))} shown"
+        return f"{which} shown"
     if conform.speed < 1:
-        return f"1 of {number(float(every))} lost"
-    return f"1 of {number(float(every))} x{repeats}"
+        return f"{which} lost"
+    return f"{which} shown {times}"
 
 
-def conform_verdict(advice: FootageAdvice) -> str:
-    """Say what to do with footage of one rate."""
-    error = _error_words(advice.own)
-    if advice.best is None:
-        if advice.own.even_everywhere:
-            return f"leave it at {fps(advice.footage)}: even on the audience's displays"
-        return (
-            f"leave it at {fps(advice.footage)} ({error}): no candidate within 30 % of its speed "
-            "is more even"
-        )
-    conform = advice.best.conform
-    even = _error_words(advice.best.played)
-    return (
-        f"play it at {percent(conform.speed)} in {fps(conform.timeline)} ({even}; left at "
-        f"{fps(advice.footage)}: {error}), unless its speed or sound must stay as shot"
-    )
+def conform_brief(advice: FootageAdvice) -> tuple[str, str]:
+    """What to do with footage of one rate, and why."""
+    if advice.best is not None:
+        conform = advice.best.conform
+        value = f"play it at {percent(conform.speed)} in {fps(conform.timeline)} fps"
+        return value, _unevenness(advice.best.played)
+    if advice.own.even_everywhere:
+        return "leave its rate", "even on every display"
+    return "leave its rate", f"{_unevenness(advice.own)}; none better"
 
 
-def _error_words(standing: RateStanding) -> str:
+def _unevenness(standing: RateStanding) -> str:
     if standing.even_everywhere:
         return "even"
     if not standing.ranked_error_s:
         return f"even but for {'dropped frames' if standing.dropped_per_second else 'slow slips'}"
-    return f"error {number(1000 * standing.ranked_error_s)} ms"
+    return f"uneven by {number(1000 * standing.ranked_error_s, 1)} ms"
 
 
-def rate_verdict(plan: Plan) -> str:
-    """Name the rate to shoot and what comes nearest to it."""
-    best = plan.best
-    text = f"{fps(best.rate)} fps: {_standing_words(best)}"
-    others = plan.rates[1:]
+def rate_brief(plan: Plan) -> tuple[str, str]:
+    """Rate to shoot, and why, with what comes nearest to it."""
+    best, others = plan.best, plan.rates[1:]
+    displays = [s.display.name for s in best.advice.standing.showings]
+    where = f"on {joined(displays)} Hz" if len(displays) < 4 else f"on all {len(displays)} displays"
+    why = _unevenness(best.advice.standing)
+    if best.advice.standing.even_everywhere:
+        why += f" {where}"
     equal = [r for r in others if r.advice.standing.evenness == best.advice.standing.evenness]
     if equal:
-        names = joined([fps(r.rate) for r in equal])
-        return (
-            f"{text}; {names} {'is' if len(equal) == 1 else 'are'} as even, with longer steps "
-            "but more light and less data"
-        )
-    if others:
-        text += f"; next {fps(others[0].rate)}, {_error_words(others[0].advice.standing)}"
-    return text
-
-
-def _standing_words(rate: RatePlan) -> str:
-    standing = rate.advice.standing
-    if standing.even_everywhere:
-        return "every frame equally long on every display"
-    return _error_words(standing) + " over the audience"
+        names = joined([fps(r.rate) for r in equal[:2]])
+        why += f"; {names} as even: longer steps, more light"
+    elif others:
+        why += f"; next {fps(others[0].rate)}, {_unevenness(others[0].advice.standing)}"
+    return f"{fps(best.rate)} fps", why

@@ -5,31 +5,23 @@ from __future__ import annotations
 from fractions import Fraction
 from math import ceil, floor
 
-from patterns.planning.movement_advice import MovementAdvice, Remedy
+from patterns.planning.movement_advice import Remedy
 from patterns.planning.shutter_advice import MainsAdvice, ShutterAdvice
-from patterns.planning.words import fps, number, percent
+from patterns.planning.words import fps, number
 from patterns.timing.filters import FilterChoice
 from patterns.timing.mains import LightCheck, alias_hz
 from patterns.timing.shutter import format_exposure
 
 __all__ = [
     "check_words",
-    "filter_words",
-    "movement_verdict",
+    "clean_words",
+    "filter_brief",
     "near_light_words",
     "remedy_words",
-    "shutter_verdict",
+    "shutter_brief",
 ]
 
-
-def near_light_words(near: Fraction, mains: MainsAdvice) -> str:
-    """Say what a near rate makes of light that the named rate follows exactly."""
-    beat = alias_hz(mains.wished.pulses_hz, near)
-    return (
-        f"{fps(near)} would not follow it: the light would breathe once in "
-        f"{number(float(1 / beat))} s ({number(float(beat), 3)} Hz) unless the exposure holds "
-        "whole cycles"
-    )
+TRIM_STOPS = 0.05  # less than this is not worth a turn of the ring
 
 
 def check_words(check: LightCheck) -> str:
@@ -50,60 +42,50 @@ def check_words(check: LightCheck) -> str:
     return f"flickers: {left}, beating at {beat} Hz"
 
 
-def shutter_verdict(advice: ShutterAdvice) -> str:
-    """Name the exposure to set, with the angle that it really is."""
-    text = f"{format_exposure(advice.advised_s)} ({number(float(advice.advised_deg), 1)} deg)"
-    if advice.mains is None:
-        return text
-    if advice.mains.nearest_s is None:
-        return (
-            f"{text}; a frame is too short for one cycle of the light: it "
-            f"{check_words(advice.mains.wished)}"
-        )
-    if advice.mains.wished.steadiness == "rate follows the light":
-        return f"{text}, still under the lamps at any exposure"
-    wished = (
-        "" if advice.advised_s == advice.wished_s else f", not {format_exposure(advice.wished_s)}"
-    )
-    return f"{text}, still under the lamps{wished}"
+def clean_words(advice: ShutterAdvice, rate: Fraction) -> str:
+    """Which exposures hold whole cycles of the light, with their angles."""
+    mains = advice.mains
+    if mains is None or not mains.clean_s:
+        return "no whole cycle fits a frame"
+    pulses = int(mains.wished.pulses_hz)
+    shown = [
+        f"{k}/{pulses} s ({number(float(t * rate * 360), 1)})"
+        for k, t in enumerate(mains.clean_s[:4], start=1)
+    ]
+    more = len(mains.clean_s) - len(shown)
+    return f"whole cycles: {', '.join(shown)}" + (f" and {more} longer" if more else "")
 
 
-def filter_words(filters: FilterChoice) -> str:
-    """Filter to fit, and what remains to be trimmed."""
-    stops = filters.wanted_stops
-    if not filters.densities:
-        if stops < -0.05:
-            return (
-                f"no filter: {number(-stops)} stops too DARK as metered; open the aperture, raise "
-                "the ISO or add light by as much"
-            )
-        if stops <= 0.05:
-            return "no filter: the metered exposure is the wanted one"
-        return f"no filter: {number(stops)} stop too bright, trim it with aperture or ISO"
-    return f"{filters.names}; {_trim_words(filters.trim_stops)}"
-
-
-def _trim_words(trim: float) -> str:
-    if abs(trim) < 0.05:
-        return "nothing to trim (under 0.05 stop)"
-    if trim > 0:
-        return f"then {number(trim)} stop too bright: close the aperture or lower the ISO"
-    return f"then {number(-trim)} stop too dark: open the aperture or raise the ISO"
-
-
-def movement_verdict(movement: MovementAdvice) -> str:
-    """Whether the move keeps to the guidance, with both numbers."""
-    if not movement.step_px:
-        return "nothing moves"
-    crossing = f"fastest place crosses in {number(movement.fastest_cross_s, 1)} s"
-    limit = f"{number(movement.limit_cross_s, 1)} s"
-    if movement.within:
-        return f"{crossing}: within the guidance ({limit} at {fps(movement.rate)} fps)"
+def near_light_words(near: Fraction, mains: MainsAdvice) -> str:
+    """Say what a near rate makes of light that the named rate follows exactly."""
+    beat = alias_hz(mains.wished.pulses_hz, near)
     return (
-        f"{crossing}: too fast, {number(movement.times_limit)} times the guidance ({limit} at "
-        f"{fps(movement.rate)} fps) and past it in {percent(movement.past_share)} of the moving "
-        f"picture; met by {' or '.join(remedy_words(r) for r in movement.remedies)}"
+        f"{fps(near)} would not follow it, but breathe once in {number(float(1 / beat), 1)} s "
+        "unless the exposure holds whole cycles"
     )
+
+
+def shutter_brief(advice: ShutterAdvice, mains_hz: int | None) -> tuple[str, str]:
+    """Exposure to set, with the angle that it is, and what lamps make of it."""
+    value = f"{format_exposure(advice.advised_s)} ({number(float(advice.advised_deg), 1)} deg)"
+    if advice.mains is None:
+        return value, "for daylight (lamps: --mains)"
+    if advice.flickers:
+        return value, f"FLICKERS under {mains_hz} Hz lamps: take a lower rate or other light"
+    return value, f"still under {mains_hz} Hz lamps"
+
+
+def filter_brief(filters: FilterChoice | None) -> tuple[str, str]:
+    """Filter to fit, and what remains to be set on the lens."""
+    if filters is None:
+        return "not known", 'use --metered "ISO100 f/2.8 1/2000"'
+    trim = filters.trim_stops
+    if not filters.densities and trim < -TRIM_STOPS:
+        return "none", f"{number(-trim, 1)} stops too DARK; open up or raise the ISO"
+    if abs(trim) < TRIM_STOPS:
+        return filters.described, "exposed as metered"
+    way = "close" if trim > 0 else "open"
+    return filters.described, f"then {way} by {number(abs(trim), 1)} stop"
 
 
 def remedy_words(remedy: Remedy) -> str:

@@ -67,6 +67,12 @@ class ShutterAdvice:
         """Shutter angle that the advised exposure really is, degrees."""
         return shutter_angle(self.advised_s, self.rate)
 
+    @property
+    def flickers(self) -> bool:
+        """Whether no exposure that fits a frame holds still under the lamps."""
+        mains = self.mains
+        return mains is not None and mains.nearest_s is None and not mains.wished.steady
+
 
 def _advised(wished_s: Fraction, mains: MainsAdvice | None) -> Fraction:
     if mains is None or mains.nearest_s is None:

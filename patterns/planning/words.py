@@ -8,7 +8,16 @@ from patterns.scenes.motion import BarsMotion, Motion, TerrainMotion
 from patterns.timing.audience import Audience
 from patterns.timing.rates import format_decimal
 
-__all__ = ["CAUTIONS", "audience_words", "fps", "joined", "move_words", "number", "percent"]
+__all__ = [
+    "CAUTIONS",
+    "audience_words",
+    "fps",
+    "joined",
+    "move_brief",
+    "move_words",
+    "number",
+    "percent",
+]
 
 CAUTIONS = (
     "Flying: keep to the local rules for height, distance, line of sight and airspace, and to "
@@ -55,6 +64,19 @@ def move_words(motion: Motion) -> str:
         f"orbit of a {motion.subject} at {number(abs(float(motion.turn_deg_s)))} deg/s, radius "
         f"{float(motion.radius_m):g} m, {float(motion.height_m):g} m up, {lens}"
     )
+
+
+def move_brief(motion: Motion) -> str:
+    """Name the move in few words: 'forward flight, 10 m/s, 40 m up'."""
+    if isinstance(motion, BarsMotion):
+        return f"pan, {number(abs(float(motion.speed_px_s)), 0)} px/s"
+    up = f"{float(motion.height_m):g} m up"
+    if isinstance(motion, TerrainMotion):
+        look = {"forward": "forward flight", "sideways": "sideways flight", "down": "flight"}
+        down = ", camera straight down" if motion.flight == "down" else ""
+        return f"{look[motion.flight]}, {float(motion.ground_speed_m_s):g} m/s, {up}{down}"
+    turn = number(abs(float(motion.turn_deg_s)), 1)
+    return f"orbit, {turn} deg/s, radius {float(motion.radius_m):g} m, {up}"
 
 
 def percent(share: Fraction | float) -> str:

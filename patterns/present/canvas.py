@@ -9,9 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
+from PIL import Image
+
 from patterns.rendering.lettering import text_width_px
 
-__all__ = ["Anchor", "Box", "Drawing", "Polygon", "Shape", "Stroke", "Text"]
+__all__ = ["Anchor", "Box", "Drawing", "Polygon", "Raster", "Shape", "Stroke", "Text"]
 
 Anchor = Literal["start", "middle", "end"]
 
@@ -66,7 +68,18 @@ class Text:
         return text_width_px(self.text, self.size_px) + (self.size_px / 24 if self.bold else 0)
 
 
-Shape: TypeAlias = Box | Stroke | Polygon | Text
+@dataclass(frozen=True)
+class Raster:
+    """Picture, scaled to a rectangle."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    image: Image.Image
+
+
+Shape: TypeAlias = Box | Stroke | Polygon | Text | Raster
 
 
 @dataclass

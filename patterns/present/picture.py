@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
@@ -9,7 +10,7 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from patterns.errors import OutputError, RequestError
-from patterns.present.canvas import Box, Drawing, Polygon, Shape, Stroke
+from patterns.present.canvas import Box, Drawing, Polygon, Raster, Shape, Stroke, Text
 from patterns.rendering.lettering import font
 from patterns.rendering.stills import picture_bytes
 from patterns.whole_file import PartialFile
@@ -21,7 +22,7 @@ ANCHORS = {"start": "ls", "middle": "ms", "end": "rs"}
 BOLD_PART = 48  # a bold letter's outline is drawn this part of the em wider on each side
 
 
-def _draw(surface: ImageDraw.ImageDraw, shape: Shape) -> None:
+def _draw(surface: ImageDraw.ImageDraw, shape: Box | Stroke | Polygon | Text) -> None:
     s = OVERSAMPLING
     if isinstance(shape, Box):
         right, bottom = (shape.x + shape.width) * s - 1, (shape.y + shape.height) * s - 1
@@ -50,7 +51,12 @@ def to_image(drawing: Drawing) -> Image.Image:
     large = Image.new("RGB", size, drawing.paper)
     surface = ImageDraw.Draw(large)
     for shape in drawing.shapes:
-        _draw(surface, shape)
+        if isinstance(shape, Raster):
+            size = (round(shape.width * OVERSAMPLING), round(shape.height * OVERSAMPLING))
+            place = (round(shape.x * OVERSAMPLING), round(shape.y * OVERSAMPLING))
+            large.paste(shape.image.resize(size, Image.Resampling.BICUBIC), place)
+        else:
+            _draw(surface, shape)
     return large.reduce(OVERSAMPLING)
 
 
@@ -80,6 +86,11 @@ def _element(shape: Shape) -> str:
     if isinstance(shape, Polygon):
         points = " ".join(f"{_number(x)},{_number(y)}" for x, y in shape.points)
         return f"<polygon {_attributes(points=points, fill=shape.fill)}/>"
+    if isinstance(shape, Raster):
+        jpeg = picture_bytes(np.asarray(shape.image), ".jpg", quality=88)
+        data = f"data:image/jpeg;base64,{base64.b64encode(jpeg).decode()}"
+        place = _attributes(x=shape.x, y=shape.y, width=shape.width, height=shape.height)
+        return f'<image {place} preserveAspectRatio="none" href="{data}"/>'
     weight = {"font_weight": "600"} if shape.bold else {}
     # textLength keeps the layout whatever typeface the viewer's machine has.
     look = _attributes(

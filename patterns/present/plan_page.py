@@ -1,87 +1,89 @@
-"""A plan as one page to print and tape to the case: self-contained, no script."""
+"""A plan as a card to print on A4 and tape to the case, with the numbers on its back."""
 
 from __future__ import annotations
 
+import base64
 from html import escape
 from importlib.resources import files
 
+from patterns.planning.brief import Fact, brief_facts
 from patterns.planning.plan import Plan
-from patterns.planning.rate_words import conform_verdict, rate_reason
-from patterns.planning.setting_words import (
-    filter_words,
-    movement_verdict,
-    shutter_verdict,
-)
-from patterns.planning.words import fps, move_words, number, percent
-from patterns.present.plan_sections import plan_sections
+from patterns.planning.sections import Section, Table, plan_sections
+from patterns.planning.words import move_words
+from patterns.present.picture import to_png
+from patterns.present.plan_picture import plan_picture
 from patterns.present.style import LIGHT, css_properties, scheme_properties
-from patterns.timing.shutter import format_exposure
 
 __all__ = ["plan_page"]
 
 
 def plan_page(plan: Plan) -> str:
-    """Whole page as HTML: what to set on top, large; the numbers behind it below."""
+    """Whole page as HTML, self-contained, no script: what to set in front, the numbers behind."""
     request = plan.request
     style = files("patterns.present").joinpath("plan_page.css").read_text(encoding="utf-8")
-    move = f"{move_words(request.motion)}, {request.width}×{request.height}"
     style = style.replace("/* LIGHT */", scheme_properties(LIGHT))
+    move = f"{move_words(request.motion)}, {request.width}×{request.height}"
+    cards = "\n".join(_card(fact) for fact in brief_facts(plan))
+    back = "\n".join(_section(n, s) for n, s in enumerate(plan_sections(plan), start=1))
+    front = "front plain" if plan.best.movement.within else "front"
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
+        "img-src data:; style-src 'unsafe-inline'\">\n"
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>Shooting plan: {escape(move)}</title>\n"
-        f"<style>\n{css_properties()}{style}</style>\n"
-        "</head>\n<body>\n"
-        f'<h1>Shooting plan</h1>\n<p class="move">{escape(move[0].upper() + move[1:])}.</p>\n'
-        f"{_settings(plan)}\n"
-        f'<div class="parts">\n{chr(10).join(plan_sections(plan))}\n</div>\n</body>\n</html>\n'
+        f"<style>\n{css_properties()}{style}</style>\n</head>\n<body>\n<main>\n"
+        f'<div class="{front}">\n<h1>Shooting plan</h1>\n'
+        f'<p class="move">{escape(move[0].upper() + move[1:])}.</p>\n'
+        f'<ul class="set">\n{cards}\n</ul>\n{_map(plan)}'
+        '<p class="care">An aid to judgement: local rules and licensed practice come first.</p>\n'
+        f'</div>\n<div class="back">\n{back}\n</div>\n</main>\n</body>\n</html>\n'
     )
 
 
-def _card(what: str, value: str, why: str, *, mind: bool = False) -> str:
-    kind = ' class="mind"' if mind else ""
+def _card(fact: Fact) -> str:
+    kind = ' class="mind"' if fact.mind else ""
     return (
-        f'<li{kind}><span class="what">{escape(what)}</span><b>{escape(value)}</b>'
-        f'<span class="why">{escape(why)}</span></li>'
+        f'<li{kind}><span class="what">{escape(fact.what)}</span><b>{escape(fact.value)}</b>'
+        f'<span class="why">{escape(fact.why)}</span></li>'
     )
 
 
-def _settings(plan: Plan) -> str:
-    best = plan.best
-    shutter, movement = best.shutter, best.movement
-    standing = best.advice.standing
-    mains = shutter.mains
-    cards = [
-        _card(
-            "Rate",
-            f"{fps(best.rate)} fps",
-            rate_reason(best.advice, None),
-            mind=not standing.even_everywhere,
-        ),
-        _card(
-            "Shutter",
-            format_exposure(shutter.advised_s),
-            shutter_verdict(shutter),
-            mind=mains is not None and mains.nearest_s is None,
-        ),
-    ]
-    if shutter.filters is not None:
-        cards.append(
-            _card("Filter", shutter.filters.names, filter_words(shutter.filters),
-                  mind=shutter.filters.wanted_stops < 0)
-        )  # fmt: skip
-    cards.append(
-        _card(
-            "Fastest place crosses in",
-            f"{number(movement.fastest_cross_s, 1)} s" if movement.step_px else "–",
-            movement_verdict(movement),
-            mind=not movement.within,
-        )
+def _map(plan: Plan) -> str:
+    """Map of where the move is too fast; nothing where it is not."""
+    if plan.best.movement.within:
+        return ""
+    drawing = plan_picture(plan)
+    png = base64.b64encode(to_png(drawing)).decode()
+    return (
+        f'<figure><figcaption>{escape(drawing.title)}</figcaption><img alt="" '
+        f'width="{drawing.width}" height="{drawing.height}" src="data:image/png;base64,{png}">'
+        "</figure>\n"
     )
-    for advice in plan.footage:
-        value = fps(advice.footage)
-        if advice.best is not None:
-            conform = advice.best.conform
-            value = f"{percent(conform.speed)} in {fps(conform.timeline)}"
-        cards.append(_card(f"Shot at {fps(advice.footage)}", value, conform_verdict(advice)))
-    return f'<ul class="set">{"".join(cards)}</ul>'
+
+
+def _section(place: int, section: Section) -> str:
+    parts = [f"<h2>{place} {escape(section.title)}</h2>"]
+    parts += [f"<p>{escape(note)}</p>" for note in section.notes]
+    if section.table is not None:
+        parts.append(_table(section.title, section.table))
+    if section.items:
+        items = "".join(f"<li>{escape(item)}</li>" for item in section.items)
+        parts.append(f"<ul>{items}</ul>")
+    return "<section>\n" + "\n".join(parts) + "\n</section>"
+
+
+def _table(name: str, table: Table) -> str:
+    """Set a table that can be scrolled by keyboard where it is wider than the page."""
+    last = len(table.head) - 1 if table.sentences else None
+
+    def cells(kind: str, row: tuple[str, ...]) -> str:
+        kinds = [f'{kind} class="words"' if i == last else kind for i in range(len(row))]
+        pairs = zip(kinds, row, strict=True)
+        return "".join(f"<{opened}>{escape(cell)}</{kind}>" for opened, cell in pairs)
+
+    body = "".join(f"<tr>{cells('td', row)}</tr>" for row in table.rows)
+    return (
+        f'<div class="scroll" tabindex="0" role="group" aria-label="{escape(name)}"><table>'
+        f"<thead><tr>{cells('th', table.head)}</tr></thead><tbody>{body}</tbody></table></div>"
+    )

@@ -5,32 +5,43 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 from fractions import Fraction
-from itertools import islice
 
+from patterns.timing.audience import Showing
 from patterns.timing.cadence import Cadence
+from patterns.timing.notation import pattern_text
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.timing.verdict import interval_text, short_verdict, verdict
 
 __all__ = ["cadence_grid", "cadence_text"]
 
 COLUMNS = 80
-LISTED_HOLDS = 24
-LISTED_RUNS = 6
+LONGEST_NAMED = 30  # frames
 LABEL_COLUMNS = 16
 
 
-def _sequence(cadence: Cadence) -> str:
-    if cadence.period_frames <= LISTED_HOLDS:
-        return ", ".join(str(hold) for hold in cadence.holds)
-    runs = list(islice(cadence.runs(), LISTED_RUNS + 1))
-    words = [f"{hold}" if count == 1 else f"{hold} x {count}" for hold, count in runs[:LISTED_RUNS]]
-    return ", ".join(words) + (", ..." if len(runs) > LISTED_RUNS else "")
+def _cadence(showing: Showing) -> str:
+    held = showing.cadence
+    if showing.slip:
+        every = interval_text(showing.slip.interval_s)
+        return f"{pattern_text(showing.slip.pattern)}, with a slip every {every}"
+    if held.period_frames <= LONGEST_NAMED:
+        return pattern_text(held.holds)
+    return f"{held.usual_hold} and {held.odd_hold}, without a short pattern"
 
 
-def _period(cadence: Cadence) -> str:
-    seconds = cadence.period_s
+def _period(showing: Showing) -> str:
+    frames = showing.seen_frames
+    seconds = frames / showing.cadence.rate
     time = f"{format_decimal(1000 * seconds, 1)} ms" if seconds < 1 else interval_text(seconds)
-    return f"{cadence.period_frames} frame{'s' if cadence.period_frames > 1 else ''}, {time}"
+    return f"{frames} frame{'s' if frames > 1 else ''}, {time}"
+
+
+def _timing_error(showing: Showing) -> str:
+    held = showing.cadence
+    whole = f"{1000 * held.timing_error_rms_s:.2f} ms RMS"
+    if showing.slip:
+        return f"{1000 * showing.seen_rms_s:.2f} ms RMS between slips ({whole} with them)"
+    return f"{whole} ({float(1000 * held.timing_error_span_s):.2f} ms from first to last)"
 
 
 def _how_often(value: Fraction) -> str:
@@ -54,16 +65,18 @@ def _labelled(label: str, text: str) -> str:
 
 def cadence_text(cadence: Cadence) -> str:
     """Write one cadence in full: a labelled line for each figure, the verdict first."""
-    span_ms, rms_ms = 1000 * cadence.timing_error_span_s, 1000 * cadence.timing_error_rms_s
+    showing = Showing(cadence, share=Fraction(1))
+    odd = "short holds" if cadence.odd_hold < cadence.usual_hold else "long holds"
+    beat_hz = showing.cadence.rate / showing.seen_frames if showing.seen_frames > 1 else Fraction(0)
     lines = [
         ("rate", f"{format_rate(cadence.rate)} frames a second"),
         ("display", _display(cadence)),
         ("verdict", verdict(cadence)),
-        ("holds", f"{_sequence(cadence)} refreshes"),
-        ("period", _period(cadence)),
-        ("beat", _how_often(cadence.beat_hz) if cadence.beat_hz else "none"),
-        ("odd holds", _how_often(cadence.odd_holds_per_second)),
-        ("timing error", f"{rms_ms:.2f} ms RMS, {float(span_ms):.2f} ms span"),
+        ("cadence", _cadence(showing)),
+        ("period", _period(showing)),
+        ("beat", _how_often(beat_hz) if beat_hz else "none"),
+        (odd, _how_often(cadence.odd_holds_per_second)),
+        ("timing error", _timing_error(showing)),
         ("dropped", f"{_how_often(cadence.dropped_per_second)}"),
     ]
     return "\n".join(_labelled(label, text) for label, text in lines)
@@ -93,12 +106,12 @@ def _key(cells: Sequence[str]) -> list[str]:
     """Explain the kinds of cell that occur."""
     kinds = (
         (any(c.startswith("even") for c in cells), "even 2", "every frame held 2 refreshes"),
-        (any(c[0].isdigit() and " " not in c for c in cells), "3,2", "held 3 and 2, in turn"),
-        (any("slip" in c for c in cells), "slip 8.3s", "the pattern breaks step every 8.3 s"),
-        (any("(" in c for c in cells), "2 (3) 2/s", "held 2, but 3 twice a second"),
+        (any(":" in c for c in cells), "3:2", "held 3 and 2 refreshes, in turn"),
+        (any("slip" in c for c in cells), "slip 8.3 s", "breaks step every 8.3 s"),
+        (any("(" in c for c in cells), "2 (3 in 1 of 12)", "held 2, but one of 12 frames 3"),
         (any("drops" in c for c in cells), "drops 10/s", "10 frames a second never show"),
     )
-    return [f"{sample:<11} {words}" for used, sample, words in kinds if used]
+    return [f"{sample:<17} {words}" for used, sample, words in kinds if used]
 
 
 def cadence_grid(cadences: Sequence[Sequence[Cadence]]) -> str:

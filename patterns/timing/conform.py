@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor, log2, sqrt
 
-from patterns.timing.audience import Audience, standing
-from patterns.timing.cadence import Display
+from patterns.timing.audience import Audience, Showing, standing
+from patterns.timing.cadence import Display, cadence
 
 __all__ = ["Conform", "expected_repeat_error_s", "repeat_error_s"]
 
@@ -65,25 +65,34 @@ class Conform:
 
 
 def repeat_error_s(conform: Conform, display: Display) -> float:
-    """RMS timing error, seconds, of footage left at its own speed on a timeline, as displayed.
+    """RMS timing error, seconds, of footage left at its own speed on a timeline, as seen.
 
     Frame j of footage is due at j/F; it comes on with timeline frame ceil(j T/F), which
-    the display shows at refresh ceil(k R/T). Summed over the whole period, or over its
-    first 5000 frames where it is longer.
+    the display shows at refresh ceil(k R/T). As in `Showing.seen_rms_s`, what is counted is
+    the error between slow slips, of the frames that show: both ratios are those of the fast
+    pattern where there is one, and of frames that come on together the last one shows.
+    Summed over the whole period, or over its first 5000 frames where it is longer.
     """
-    refresh_hz = display.refresh_for(conform.timeline)
-    into, onto = conform.timeline / conform.footage, refresh_hz / conform.timeline
-    period = into.denominator * onto.denominator
-    count = min(period, MAX_EXACT_FRAMES)
-    late = [
-        float(ceil(ceil(j * into) * onto) / refresh_hz - j / conform.footage) for j in range(count)
-    ]
-    mean = sum(late) / count
-    return sqrt(sum((x - mean) ** 2 for x in late) / count)
+    into = _seen_ratio(conform.footage, Display.fixed(conform.timeline))
+    onto = _seen_ratio(conform.timeline, display)
+    count = min(into.denominator * onto.denominator, MAX_EXACT_FRAMES)
+    refreshes = into * onto  # to a frame, on average
+    shown: dict[int, Fraction] = {}
+    for j in range(1, count + 1):  # frame 0 comes on alone, as frame `count` does
+        on = ceil(ceil(j * into) * onto)
+        shown[on] = on - j * refreshes
+    late = [float(refreshes_late) for refreshes_late in shown.values()]
+    mean = sum(late) / len(late)
+    rms_refreshes = sqrt(sum((x - mean) ** 2 for x in late) / len(late))
+    return rms_refreshes / float(refreshes * conform.footage)
+
+
+def _seen_ratio(rate: Fraction, display: Display) -> Fraction:
+    return Showing(cadence(rate, display), share=Fraction(1)).seen_ratio
 
 
 def expected_repeat_error_s(conform: Conform, audience: Audience) -> float:
     """Share-weighted mean over the audience of `repeat_error_s`; as shot if the rates agree."""
     if conform.speed == 1:
-        return standing(conform.footage, audience).expected_error_s
+        return standing(conform.footage, audience).ranked_error_s
     return sum(float(share) * repeat_error_s(conform, d) for d, share in audience.displays)

@@ -67,6 +67,23 @@ class FilterChoice:
             return "no filter"
         return " + ".join(f"ND {float(d):.1f}" for d in self.densities)
 
+    @property
+    def described(self) -> str:
+        """'ND 1.8 (ND64, 6 stops)': density, the name by factor of a single one, and stops."""
+        if not self.densities:
+            return self.names
+        count = round(stops_of(sum(self.densities, Fraction(0))))
+        stops = "1 stop" if count == 1 else f"{count} stops"
+        if len(self.densities) > 1:
+            return f"{self.names} ({stops})"
+        return f"{self.names} ({_factor_name(self.densities[0])}, {stops})"
+
+
+def _factor_name(density: Fraction) -> str:
+    """'ND64': the nearest power of two; density 3.0 is sold as ND1000 (common practice)."""
+    factor = 2 ** round(stops_of(density))
+    return "ND1000" if factor == 1024 else f"ND{factor}"
+
 
 def choose_filters(
     wanted_s: Fraction, metered_s: Fraction, usual: tuple[Fraction, ...] = USUAL_DENSITIES

@@ -4,7 +4,7 @@
 3, 2 ...) that breaks step once in 8.3 s. With R/F near a fraction a/b of small b, the
 pattern of a/b drifts by |R/F - a/b| refreshes a frame, and can only be kept to steps of
 1/b refresh: it breaks step every 1/(b |R/F - a/b|) frames. For b = 1 a break is one odd
-hold (29.97 on 60: one of 3 among 499 of 2, each 16.7 s).
+hold (29.97 on 60: one of 3 among 499 of 2, every 16.7 s).
 """
 
 from __future__ import annotations

@@ -11,6 +11,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from patterns.timing.cadence import Cadence
+from patterns.timing.notation import pattern_text
 from patterns.timing.rates import format_decimal
 from patterns.timing.slip import LONGEST_PATTERN, SlowSlip, slow_slip
 
@@ -64,8 +65,7 @@ def _pattern(holds: tuple[int, ...], beat_hz: Fraction) -> str:
             f"most frames last {_refreshes(usual)}, one in {len(holds)} lasts "
             f"{odd}, {_per_second(beat_hz)}"
         )
-    run = ",".join(str(hold) for hold in holds)
-    return f"holds run {run} refreshes, and repeat {_per_second(beat_hz)}"
+    return f"holds run {pattern_text(holds)} refreshes, and repeat {_per_second(beat_hz)}"
 
 
 def _even(cadence: Cadence) -> str:
@@ -128,15 +128,15 @@ def verdict(cadence: Cadence) -> str:
 
 
 def _short_slip(slip: SlowSlip) -> str:
-    run = ",".join(str(hold) for hold in slip.pattern)
-    return f"{run} slip {interval_text(slip.interval_s).replace(' ', '')}"
+    even = "even " if len(slip.pattern) == 1 else ""
+    return f"{even}{pattern_text(slip.pattern)}, slip {interval_text(slip.interval_s)}"
 
 
 def short_verdict(cadence: Cadence) -> str:
-    """Word it for a table, in about 14 characters.
+    """Word it for a table, in about 16 characters.
 
-    'even 2'; '3,2' (holds in turn); '3,2 slip 8.3s' (the same, breaking step each 8.3 s);
-    '2 (3) 2/s' (held 2 refreshes, but 3 twice a second); 'drops 10/s' (frames lost).
+    'even 2'; '3:2' (holds in turn); '3:2, slip 8.3 s' (the same, breaking step every 8.3 s);
+    '2 (3 in 1 of 12)' (held 2 refreshes, but one of 12 frames 3); 'drops 10/s' (frames lost).
     """
     if cadence.even:
         return f"even {cadence.usual_hold}"
@@ -145,7 +145,7 @@ def short_verdict(cadence: Cadence) -> str:
         return _short_slip(slip)
     if cadence.ratio < 1:
         return f"drops {format_decimal(cadence.dropped_per_second, 1)}/s"
-    if cadence.period_frames <= 5:
-        return ",".join(str(hold) for hold in cadence.holds)
+    if cadence.period_frames <= LONGEST_PATTERN:
+        return pattern_text(cadence.holds)
     odd = format_decimal(cadence.odd_holds_per_second, 1)
-    return f"{cadence.usual_hold} ({cadence.odd_hold}) {odd}/s"
+    return f"{cadence.usual_hold} ({cadence.odd_hold} {odd}/s)"

@@ -14,7 +14,7 @@ from patterns.cli import main
 def test_one_pair_is_told_in_full(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["cadence", "24", "--display", "60"]) == 0
     out = capsys.readouterr().out
-    for line in ("3, 2 refreshes", "2 frames, 83.3 ms", "4.17 ms RMS, 8.33 ms span"):
+    for line in ("cadence         3:2\n", "2 frames, 83.3 ms", "4.17 ms RMS (8.33 ms from"):
         assert line in out
     assert "steady moves judder" in " ".join(out.split())
 

@@ -35,7 +35,7 @@ def plan(*words: str) -> Result:
 
 def test_the_whole_plan_of_tarn_hollow() -> None:
     """Read by eye; a change of wording or of a number has to be read again."""
-    done = plan(*TARN_HOLLOW)
+    done = plan(*TARN_HOLLOW, "--details")
     assert done.exit_code == 0
     assert done.output == GOLDEN.read_text(encoding="utf-8")
 
@@ -79,12 +79,15 @@ def test_the_same_plan_as_numbers_worked_by_hand() -> None:
         ["--ev", "2", "--iso", "800", "--aperture", "1.4", "--rates", "23.976", "--mains", "60"],
     ],
 )
-def test_every_plan_fits_eighty_columns_and_starts_with_the_verdict(words: list[str]) -> None:
-    lines = plan(*words).output.splitlines()
+def test_every_plan_fits_eighty_columns_and_starts_with_the_brief(words: list[str]) -> None:
+    brief = plan(*words).output
+    whole = plan(*words, "--details").output
+    assert whole.startswith(brief)
+    lines = whole.splitlines()
     assert max(map(len, lines)) <= 79
     top = "\n".join(lines[:6])
-    assert "  Rate " in top
-    assert "  Shutter " in top
+    assert "\nRate " in top
+    assert "\nShutter " in top
     assert not re.search(r"\b(nan|inf|None)\b", "\n".join(lines))
     assert "local rules" in "\n".join(lines).replace("\n", " ").lower()
 
@@ -127,13 +130,17 @@ def test_the_page_is_self_contained_and_has_every_section(tmp_path: Path) -> Non
     page.feed(text)
     assert page.sources
     assert all(source.startswith("data:image/png;base64,") for source in page.sources)
+    assert "default-src 'none'" in text
     assert "script" not in page.tags
     assert "url(" not in text
-    for part in ("1 Rate", "2 Shutter", "3 Filter", "4 Movement", "5 Conform", "6 Cautions"):
+    for part in ("1 Rate", "2 Shutter", "3 Filter", "4 Movement", "5 Conform", "7 Cautions"):
         assert f"<h2>{part}" in text
-    for words in ("60 fps", "1/100 s", "ND 1.2", "125 % in 30", "too fast", "local rules"):
+    for words in ("60 fps", "1/100 s", "ND 1.2", "125 % in 30", "TOO FAST", "local rules"):
         assert words in text
     assert min(page.rows) >= 5
+    slow = tmp_path / "slow.html"
+    assert plan("--html", str(slow)).exit_code == 0
+    assert "<img" not in slow.read_text(encoding="utf-8")  # nothing is past the guidance
 
 
 def test_the_picture_marks_what_is_past_the_guidance(tmp_path: Path) -> None:

@@ -11,16 +11,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patterns.errors import RequestError
+from patterns.planning.brief import MOST_LINES, WIDTH, brief_text
 from patterns.planning.plan import Plan, make_plan
 from patterns.planning.rate_advice import arcmin
 from patterns.planning.rate_words import rate_reason
 from patterns.planning.request import PlanRequest
-from patterns.planning.setting_words import filter_words, shutter_verdict
+from patterns.planning.setting_words import filter_brief, shutter_brief
 from patterns.scenes.bars import bars_for_picture
 from patterns.scenes.motion import BarsMotion, Motion, OrbitMotion, TerrainMotion
 from patterns.scenes.speed import image_motion
 from patterns.timing.audience import Audience, parse_share
 from patterns.timing.exposure_value import parse_metered
+from patterns.timing.filters import FilterChoice
 
 F = Fraction
 RATES = ["24000/1001", "24", "25", "30000/1001", "30", "48", "50", "60000/1001", "60", "90", "120"]
@@ -75,6 +77,56 @@ def test_the_jump_is_the_span_times_the_speed() -> None:
     assert degrees(2 * atan(1920 / 1080 / 6)) == pytest.approx(33, abs=0.2)
     assert arcmin(1920, 1080, F(3)) / 60 == pytest.approx(33, abs=0.2)
     assert jump.arcmin == pytest.approx(arcmin(jump.px, 1080, F(3)))
+
+
+def nears(audience: str, rate: str) -> tuple[str, list[float | None]]:
+    request = PlanRequest(BARS, Audience.of([parse_share(audience)]), rates=(F(rate),))
+    near = make_plan(request).best.advice.near
+    assert near is not None
+    return str(near.rate), [
+        None if s.every_s is None else round(float(s.every_s), 3) for s in near.slips
+    ]
+
+
+def test_what_slips_is_the_rate_that_does_not_fit_the_display() -> None:
+    # 59.94 on 60 Hz gains a refresh every 16.683 s; 60 on 60 is even (computed)
+    assert nears("60", "60") == ("60000/1001", [16.683])
+    assert nears("60", "60000/1001") == ("60", [None])
+    assert nears("59.94", "60000/1001") == ("60", [16.683])
+    assert nears("24", "24000/1001") == ("24", [None])
+    # of 24 on 60 Hz, 3:2, what is seen is a break of step every 8.342 s, as `cadence` says
+    assert nears("60", "24") == ("24000/1001", [8.342])
+
+
+@given(
+    st.lists(st.sampled_from(RATES).map(F), max_size=5).map(tuple),
+    rate_lists,
+    audiences,
+    st.sampled_from([None, 50, 60]),
+    st.sampled_from([None, "ISO100 f/2.8 1/2000", "ISO800 f/1.7 1/8", "ISO50 f/4 1/8000"]),
+    st.sampled_from(
+        [BARS, replace(BARS, speed_px_s=F(0)), TerrainMotion("down", F(50), F(20)), OrbitMotion()]
+    ),
+)
+@settings(max_examples=60, deadline=None)
+def test_the_brief_fits_a_phone(
+    footage: tuple[Fraction, ...],
+    rates: tuple[Fraction, ...],
+    audience: Audience,
+    mains_hz: int | None,
+    metered: str | None,
+    motion: Motion,
+) -> None:
+    request = PlanRequest(
+        motion, audience, rates=rates, footage=footage, mains_hz=mains_hz,
+        metered=metered and parse_metered(metered),  # type: ignore[arg-type]
+    )  # fmt: skip
+    lines = brief_text(make_plan(request)).splitlines()
+    assert len(lines) <= MOST_LINES
+    assert max(map(len, lines)) <= WIDTH
+    assert [w for w in ("Rate", "Shutter", "Filter", "Move") if f"\n{w} " in "\n".join(lines)] == [
+        "Rate", "Shutter", "Filter", "Move",
+    ]  # fmt: skip
 
 
 def test_what_29_97_does_beside_30() -> None:
@@ -140,14 +192,14 @@ def test_under_mains_the_advised_exposure_holds_still_and_names_its_angle() -> N
     shutter = plan.best.shutter
     assert shutter.advised_s == F(1, 50)
     assert float(shutter.advised_deg) == 172.8  # Brown, Cinematography, table 10.6
-    assert "not 1/48 s" in shutter_verdict(shutter)
+    assert shutter_brief(shutter, 50) == ("1/50 s (172.8 deg)", "still under 50 Hz lamps")
 
 
 def test_no_exposure_holds_still_is_said() -> None:
     plan = make_plan(PlanRequest(BARS, rates=(F(120),), mains_hz=50))
     assert plan.best.shutter.mains is not None
     assert plan.best.shutter.mains.nearest_s is None
-    assert "too short for one cycle" in shutter_verdict(plan.best.shutter)
+    assert "FLICKERS under 50 Hz lamps" in shutter_brief(plan.best.shutter, 50)[1]
 
 
 def test_filter_goes_with_the_advised_exposure_and_darkness_is_said() -> None:
@@ -158,7 +210,15 @@ def test_filter_goes_with_the_advised_exposure_and_darkness_is_said() -> None:
     assert filters.factor == pytest.approx(40)  # 1/50 s against 1/2000 s
     dark = make_plan(PlanRequest(BARS, rates=(F(25),), metered=parse_metered("ISO100 f/2.8 1/5")))
     assert dark.best.shutter.filters is not None
-    assert "too DARK" in filter_words(dark.best.shutter.filters)
+    assert "too DARK" in filter_brief(dark.best.shutter.filters)[1]
+
+
+def test_a_filter_is_named_by_density_factor_and_stops() -> None:
+    # ND 1.8 passes 1/64 of the light, 6 stops; ND 3.0 is sold as ND1000 (common practice)
+    assert FilterChoice(6.03, (F(9, 5),)).described == "ND 1.8 (ND64, 6 stops)"
+    assert FilterChoice(1.0, (F(3, 10),)).described == "ND 0.3 (ND2, 1 stop)"
+    pair = FilterChoice(12.0, (F(3), F(3, 5)))
+    assert pair.described == "ND 3.0 + ND 0.6 (12 stops)"
 
 
 def test_footage_is_conformed_where_that_is_more_even_and_left_where_it_is_not() -> None:

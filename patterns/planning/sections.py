@@ -1,0 +1,245 @@
+"""A plan as sections that any printer can set: notes, a table, a list."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from patterns.planning.conform_advice import FootageAdvice
+from patterns.planning.plan import Plan, RatePlan
+from patterns.planning.rate_words import near_groups, rate_reason, repeat_words
+from patterns.planning.setting_words import (
+    check_words,
+    clean_words,
+    near_light_words,
+    remedy_words,
+)
+from patterns.planning.words import CAUTIONS, audience_words, fps, number, percent
+from patterns.timing.rates import format_decimal
+from patterns.timing.shutter import format_exposure
+
+__all__ = ["Section", "Table", "plan_sections"]
+
+GUIDANCE = (
+    "Guidance: 7 s to cross at 24 fps and 180 degrees (Chapiro et al. 2019, quoting the American "
+    "Cinematographer Manual, 2007); in proportion at other rates by convention."
+)
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows of cells under a head; the last column may hold sentences.
+
+    Attributes
+    ----------
+    head, rows
+        Texts, as many in each row as in the head.
+    sentences
+        Whether the last column is set as running text.
+    """
+
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    sentences: bool = False
+
+
+@dataclass(frozen=True)
+class Section:
+    """One subject of a plan: its title, then notes, a table and a list, each of which may lack."""
+
+    title: str
+    notes: tuple[str, ...] = ()
+    table: Table | None = None
+    items: tuple[str, ...] = ()
+
+
+def plan_sections(plan: Plan) -> tuple[Section, ...]:
+    """Sections of a plan in the order in which they are read: the numbers behind its brief."""
+    footage = [_footage(advice) for advice in plan.footage]
+    return (
+        _rates(plan),
+        _shutter(plan),
+        _filters(plan),
+        _movement(plan),
+        *footage,
+        Section("Cautions", items=CAUTIONS),
+    )
+
+
+def _rows(plan: Plan, row: Iterable[tuple[str, ...]]) -> tuple[tuple[str, ...], ...]:
+    return tuple((fps(rate.rate), *cells) for rate, cells in zip(plan.rates, row, strict=True))
+
+
+def _rates(plan: Plan) -> Section:
+    request = plan.request
+    aboves = [None, *(rate.advice for rate in plan.rates)]
+    reasons = [
+        f"{fps(rate.rate)}: {rate_reason(rate.advice, above)}"
+        for rate, above in zip(plan.rates, aboves, strict=False)
+    ]
+    nears = [f"{names}: {words}" for names, words in near_groups(plan).items()]
+    heights = format_decimal(request.viewing_heights, 1)
+    return Section(
+        "Rate: how evenly the audience sees it",
+        (
+            f"Displays: {audience_words(request.audience, assumed=request.audience_assumed)}.",
+            "Unevenness: timing error (RMS) between slow slips, of the frames that show, weighted "
+            "with the shares; best first, equal ones by fewer slips and dropped frames, then by "
+            "the shorter step. Jump: how far the fastest place is out of place at worst, in "
+            f"pixels and, seen from {heights} picture heights, minutes of arc.",
+        ),
+        Table(
+            ("fps", "unevenness, ms", "jump, px", "jump, '", "on, Hz", "step, px"),
+            _rows(plan, (_rate_cells(rate) for rate in plan.rates)),
+        ),
+        (*reasons, *nears),
+    )
+
+
+def _rate_cells(rate: RatePlan) -> tuple[str, ...]:
+    advice, jump = rate.advice, rate.advice.jump
+    even = jump.showing.even
+    return (
+        number(1000 * advice.standing.ranked_error_s, 1),
+        "-" if even else number(jump.px, 1),
+        "-" if even else number(jump.arcmin, 1),
+        "-" if even else jump.showing.display.name,
+        number(advice.step_px, 1),
+    )
+
+
+def _shutter(plan: Plan) -> Section:
+    request = plan.request
+    title = f"Shutter: wished {number(float(request.angle_deg), 1)} degrees"
+    if request.mains_hz is None:
+        return Section(
+            title,
+            ("Daylight: any exposure holds still. Under lamps use --mains 50 or 60.",),
+            Table(
+                ("fps", "exposure"),
+                _rows(plan, ((format_exposure(r.shutter.wished_s),) for r in plan.rates)),
+            ),
+        )
+    depth = percent(request.lamp_depth)
+    return Section(
+        title,
+        (
+            f"Mains {request.mains_hz} Hz: the light pulses {2 * request.mains_hz} times a second, "
+            f"lamp depth {depth}{' (worst case)' if request.lamp_depth == 1 else ''}. Exposures "
+            f"of whole cycles, multiples of 1/{2 * request.mains_hz} s, hold still.",
+        ),
+        Table(
+            ("fps", "wished", "set", "actual, deg", "the wished one under the lamps"),
+            _rows(plan, (_mains_cells(rate) for rate in plan.rates)),
+            sentences=True,
+        ),
+    )
+
+
+def _mains_cells(rate: RatePlan) -> tuple[str, ...]:
+    shutter = rate.shutter
+    assert shutter.mains is not None
+    words = [check_words(shutter.mains.wished)]
+    near = rate.advice.near
+    if shutter.mains.wished.beat_hz == 0 and near is not None:
+        words.append(near_light_words(near.rate, shutter.mains))
+    words.append(clean_words(shutter, rate.rate))
+    return (
+        format_exposure(shutter.wished_s),
+        format_exposure(shutter.advised_s),
+        number(float(shutter.advised_deg), 1),
+        "; ".join(words),
+    )
+
+
+def _filters(plan: Plan) -> Section:
+    metered = plan.request.metered
+    if metered is None:
+        return Section(
+            "Filter", ('No exposure is metered: use --metered "ISO100 f/2.8 1/2000" or --ev.',)
+        )
+    rows = []
+    for rate in plan.rates:
+        filters = rate.shutter.filters
+        assert filters is not None
+        rows.append(
+            (
+                format_exposure(rate.shutter.advised_s),
+                number(filters.wanted_stops, 1),
+                filters.names,
+                f"{filters.trim_stops:+.1f}",
+            )
+        )
+    return Section(
+        "Filter",
+        (
+            f"Metered {metered.text} (EV {metered.ev100:.1f} at ISO 100). Filters to choose from: "
+            "ND 0.3 to 3.0 in steps of 0.3 (common practice). Left over: stops still too bright "
+            "(+) or too dark (-).",
+        ),
+        Table(("fps", "exposure", "stops", "filter", "left over"), _rows(plan, rows)),
+    )
+
+
+def _movement(plan: Plan) -> Section:
+    best = plan.best.movement
+    if not best.step_px:
+        return Section("Movement: none", ("Nothing moves in this picture: no guidance to keep.",))
+    x, y = plan.speed.fastest_xy
+    rows = [
+        (
+            number(m.step_px, 1),
+            number(m.limit_step_px, 1),
+            number(m.times_limit, 2),
+            number(m.limit_cross_s, 1),
+            percent(m.past_share),
+        )
+        for m in (rate.movement for rate in plan.rates)
+    ]
+    return Section(
+        f"Movement: fastest {percent(x)} from the left, {percent(y)} from the top",
+        (
+            f"There it moves at {number(plan.speed.fastest_px_s, 0)} px/s and crosses the width in "
+            f"{number(best.fastest_cross_s, 1)} s; half of the moving picture takes more than "
+            f"{number(best.typical_cross_s, 1)} s.",
+            GUIDANCE,
+        ),
+        Table(
+            ("fps", "px a frame", "guidance", "times", "crossing, s", "past it in"),
+            _rows(plan, rows),
+        ),
+        tuple(
+            f"Meets the guidance at {fps(best.rate)} fps: {remedy_words(remedy)} "
+            f"(now {number(remedy.now)})"
+            for remedy in best.remedies
+        ),
+    )
+
+
+def _footage(advice: FootageAdvice) -> Section:
+    rows = tuple(
+        (
+            fps(choice.conform.timeline),
+            f"{number(100 * float(choice.conform.speed), 1)} %",
+            f"{choice.conform.semitones:+.1f}",
+            number(1000 * choice.played.ranked_error_s, 1),
+            number(1000 * choice.repeated_error_s, 1),
+            percent(choice.conform.mixed_share),
+            repeat_words(choice.conform),
+        )
+        for choice in advice.choices
+    )
+    own = number(1000 * advice.own.ranked_error_s, 1)
+    return Section(
+        f"Conform: shot at {fps(advice.footage)}, on each candidate timeline",
+        (
+            f"Delivered at its own rate: unevenness {own} ms. Played: every frame once, at that "
+            "speed; sound rises by so many semitones. As shot: at its own speed, frames repeated "
+            "or dropped. Mixed: frames that blending makes of two, soft where something moves.",
+        ),
+        Table(
+            ("in fps", "played at", "sound", "played, ms", "as shot, ms", "mixed", "as shot"),
+            rows,
+            sentences=True,
+        ),
+    )
