@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from io import TextIOWrapper
 
 __all__ = ["main", "settle"]
 
@@ -22,6 +23,7 @@ def settle() -> None:
 def main() -> int:
     """Run the command line; returns the exit code."""
     settle()
+    _print_anything()
     try:
         from patterns.cli import main as run  # inside, so that its import can be interrupted
 
@@ -40,6 +42,13 @@ def main() -> int:
     if code == STOPPED:
         _forget_interrupt()
     return code
+
+
+def _print_anything() -> None:
+    """Print what the code page of a pipe lacks as an escape, instead of failing over it."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
 
 
 def _forget_interrupt() -> None:

@@ -157,12 +157,17 @@ def write_whole(path: Path, data: bytes | str, *, force: bool) -> None:
     """
     partial = PartialFile(path, force=force)
     try:
-        partial.path.write_bytes(data.encode() if isinstance(data, str) else data)
+        partial.path.write_bytes(_bytes(data))
         partial.publish()
     except OSError as error:
         raise _output_error(error, path) from error
     finally:
         partial.discard()
+
+
+def _bytes(data: bytes | str) -> bytes:
+    # Undecodable bytes of a file's name become what they were.
+    return data.encode("utf-8", "surrogateescape") if isinstance(data, str) else data
 
 
 def _reserve(target: Path) -> tuple[Path, int]:

@@ -94,7 +94,7 @@ def command(
         _write_pictures(results, picture, alone=len(files) == 1, force=force)
     if as_json:
         shown = [{"file": str(r.path), **r.report.to_json()} for r in results]
-        click.echo(json.dumps(shown, indent=2, ensure_ascii=False))
+        click.echo(json.dumps(shown, indent=2))
     else:
         click.echo("\n\n".join(f"{r.path}: {report_text(r.report)}" for r in results))
     if unread:

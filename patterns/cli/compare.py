@@ -87,6 +87,6 @@ def command(
         write_whole(html, compare_page(found), force=force)
         click.echo(f"html: {html}", err=True)
     if as_json:
-        click.echo(json.dumps(comparison_json(found), indent=2, ensure_ascii=False))
+        click.echo(json.dumps(comparison_json(found), indent=2))
     else:
         click.echo(comparison_text(found))

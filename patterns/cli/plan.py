@@ -66,7 +66,7 @@ def command(**options: Any) -> None:
     if options["picture"]:
         write_picture(plan_picture(plan), options["picture"], force=options["force"])
     if options["as_json"]:
-        click.echo(json.dumps(plan_json(plan), indent=2, ensure_ascii=False))
+        click.echo(json.dumps(plan_json(plan), indent=2))
     else:
         click.echo(plan_text(plan, details=options["details"]), nl=False)
     for kind in ("html", "picture"):

@@ -43,7 +43,7 @@ def _shoot_options() -> list[Callable[[F], F]]:
                      show_default="100, the worst case",
                      help="Modulation of the lamps, (max - min)/(max + min), percent."),
         click.option("--metered", type=METERED, metavar="EXPOSURE", default=None,
-                     help="What the meter says, such as 'ISO100 f/2.8 1/2000'."),
+                     help='What the meter says, such as "ISO100 f/2.8 1/2000".'),
         click.option("--ev", type=NUMBER, metavar="EV", default=None,
                      help="Brightness as exposure value at ISO 100, instead of --metered."),
         click.option("--iso", type=NUMBER, metavar="ISO", default=None,

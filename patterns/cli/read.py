@@ -134,6 +134,6 @@ def _print(readings: list[Reading], *, alone: bool, as_json: bool) -> None:
     if as_json:
         shown = [to_json(reading) for reading in readings]
         if readings or not alone:
-            click.echo(json.dumps(shown[0] if alone else shown, indent=2, ensure_ascii=False))
+            click.echo(json.dumps(shown[0] if alone else shown, indent=2))
     elif readings:
         click.echo("\n\n\n".join(reading_text(reading) for reading in readings))

@@ -65,7 +65,7 @@ class Entry:
             return pattern_text(found)
         if self.reading.even:
             return "even"
-        return "none" if self.reading.holds else "–"
+        return "none" if self.reading.holds else "-"
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ HEAD = ("device", "clip", "held", "error ms", "drops/min", "worst ms")
 
 
 def _number(value: float | None) -> str:
-    return "–" if value is None else f"{value:.1f}"
+    return "-" if value is None else f"{value:.1f}"
 
 
 def table_rows(entries: Sequence[Entry]) -> list[tuple[str, ...]]:

@@ -9,11 +9,11 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 from PIL import Image, ImageDraw
 
-from patterns.errors import OutputError, RequestError
+from patterns.errors import RequestError
 from patterns.present.canvas import Box, Drawing, Polygon, Raster, Shape, Stroke, Text
 from patterns.rendering.lettering import font
 from patterns.rendering.stills import picture_bytes
-from patterns.whole_file import PartialFile
+from patterns.whole_file import write_whole
 
 __all__ = ["check_picture_name", "to_image", "to_png", "to_svg", "write_picture"]
 
@@ -139,13 +139,5 @@ def write_picture(drawing: Drawing, path: Path, *, force: bool = False) -> None:
         The file exists and `force` is false, or the folder or the disk refuses it.
     """
     check_picture_name(path)
-    partial = PartialFile(path, force=force)
-    try:
-        data = to_svg(drawing).encode() if path.suffix.lower() == ".svg" else to_png(drawing)
-        try:
-            partial.path.write_bytes(data)
-        except OSError as error:
-            raise OutputError(f"{path} cannot be written: {error.strerror or error}") from error
-        partial.publish()
-    finally:
-        partial.discard()
+    svg = path.suffix.lower() == ".svg"
+    write_whole(path, to_svg(drawing) if svg else to_png(drawing), force=force)

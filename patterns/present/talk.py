@@ -114,7 +114,7 @@ def make_talk(request: TalkRequest, progress: Progress | None = None) -> dict[st
 
 def dump_talk(data: dict[str, Any]) -> str:
     """JSON text with stable order."""
-    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+    return json.dumps(data, indent=2) + "\n"
 
 
 def talk_text(data: dict[str, Any], folder: Path, *, whole: bool) -> str:

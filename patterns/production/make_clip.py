@@ -223,7 +223,7 @@ def file_digest(path: Path) -> str:
 def read_record(path: Path) -> dict[str, Any] | None:
     """The record beside the clip at `path`, or None where there is none that can be read."""
     try:
-        data = json.loads(record_path(path).read_text(encoding="utf-8"))
+        data = json.loads(record_path(path).read_bytes())
     except (OSError, ValueError):
         return None
     return data if isinstance(data, dict) else None

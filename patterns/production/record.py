@@ -189,5 +189,5 @@ def record_text(data: dict[str, Any], folder: str) -> str:
 
 
 def dump(data: dict[str, Any]) -> str:
-    """JSON text with stable order, as it is written to disk."""
-    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+    """JSON text with stable order, as it is printed and written to disk; pure ASCII."""
+    return json.dumps(data, indent=2) + "\n"

@@ -23,7 +23,7 @@ _TIME = re.compile(
     r"\s*(?:s|sec)?(?![\w./])",
     re.IGNORECASE,
 )
-_EXAMPLE = "give it as 'ISO100 f/2.8 1/2000'"
+_EXAMPLE = 'give it as "ISO100 f/2.8 1/2000"'
 
 
 def exposure_value(aperture: Fraction, exposure_s: Fraction) -> float:

@@ -22,5 +22,6 @@ def require_extra() -> None:
     missing = [name for name in _MODULES if find_spec(name) is None]
     if missing:
         raise RequestError(
-            f"serving needs {', '.join(missing)}: install with  pip install 'evenhold[web]'"
+            f"serving needs {', '.join(missing)}: where Evenhold is installed, run  "
+            f"python -m pip install {' '.join(missing)}"
         )

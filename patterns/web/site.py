@@ -87,7 +87,7 @@ def open_site(folder: Path) -> Site:
     groups = [group for group in groups if group.clips]
     if not groups:
         raise RequestError(
-            f"folder {folder} holds no clip: render some with  evenhold kit --out {folder}"
+            f'folder {folder} holds no clip: render some with  evenhold kit --out "{folder}"'
         )
     names = [c["file"] for g in groups for c in g.clips] + [g.poster for g in groups if g.poster]
     return Site(root, tuple(groups), MappingProxyType({name: root / name for name in names}))
@@ -97,7 +97,7 @@ def _load(path: Path) -> Any:
     try:
         if path.stat().st_size > MOST_RECORD_BYTES:
             raise InputError(f"{path} is too large to be a record of ours")
-        return json.loads(path.read_text(encoding="utf-8"))
+        return json.loads(path.read_bytes())
     except (OSError, ValueError, RecursionError) as error:
         raise InputError(f"{path} cannot be read: make the kit again") from error
 
@@ -121,7 +121,7 @@ def _loose_groups(root: Path) -> list[Group]:
     for path in sorted(root.glob("*.json")):
         if plain_file(path) and path.stat().st_size <= MOST_RECORD_BYTES:
             try:
-                data = json.loads(path.read_text(encoding="utf-8"))
+                data = json.loads(path.read_bytes())
             except (OSError, ValueError, RecursionError):
                 continue  # somebody's own file
             if isinstance(data, dict) and data.get("schema") == CLIP_SCHEMA:

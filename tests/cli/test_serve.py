@@ -174,7 +174,8 @@ def test_without_the_extra_it_says_what_to_install(kit: Path, tmp_path: Path) ->
     done = run("serve", str(kit), cwd=tmp_path, PYTHONPATH=os.pathsep.join([str(tmp_path), root]))
     assert done.returncode == 2
     assert done.stderr.strip() == (
-        "evenhold: serving needs segno: install with pip install 'evenhold[web]'"
+        "evenhold: serving needs segno: where Evenhold is installed, "
+        "run python -m pip install segno"
     )
 
 
