@@ -44,9 +44,8 @@ def error_chart(entries: list[Entry]) -> Drawing:
     left, right = name_px, CHART_WIDTH - 130.0
     most = max([1.0, *((e.error_ms or 0) + (e.spread_ms or 0) for e in known)])
     scale = (right - left) / most
-    best = min((e.error_ms or 0.0 for e in known), default=0.0)
     for row, entry in enumerate(known):
-        _bar(drawing, entry, 24.0 + row * ROW_PX, left, scale, best)
+        _bar(drawing, entry, 24.0 + row * ROW_PX, left, scale)
     base = height - 20
     drawing.add(Stroke(left, 14, left, height - 46, LIGHT.muted, 2))
     note = "timing error, ms RMS (less is more even)"
@@ -59,13 +58,11 @@ def _name(entry: Entry) -> str:
     return text if len(text) <= 34 else f"{text[:33]}…"
 
 
-def _bar(
-    drawing: Drawing, entry: Entry, top: float, left: float, scale: float, best: float
-) -> None:
+def _bar(drawing: Drawing, entry: Entry, top: float, left: float, scale: float) -> None:
     value, spread = entry.error_ms or 0.0, entry.spread_ms or 0.0
     width = max(2.0, value * scale)
     middle = top + 18
-    fill = LIGHT.usual if value <= best + 0.3 else LIGHT.odd
+    fill = LIGHT.calm
     drawing.add(
         Text(left - 18, middle + 8, _name(entry), TYPE_PX, LIGHT.ink, "end"),
         Box(left, top, width, 36, fill, 4),
@@ -83,7 +80,7 @@ def _bar(
     if entry.drops_per_minute:
         x = end + 14 + text_width_px(f"{value:.1f}", TYPE_PX) + 22
         points = ((x, middle - 9), (x + 20, middle - 9), (x + 10, middle + 9))
-        drawing.add(Polygon(points, LIGHT.odd))
+        drawing.add(Polygon(points, LIGHT.wrong))
 
 
 def _table(found: Comparison) -> str:

@@ -54,6 +54,12 @@ function usualHold(rate, refresh) {
   return Math.max(1, Math.floor(p / q + 0.5));
 }
 
+// Whether a hold is the shorter of the two that the cadence has.
+function isShort(hold, rate, refresh) {
+  const [p, q] = ratio(rate, refresh);
+  return hold < Math.ceil(p / q);
+}
+
 // Share of frames whose hold is not the usual one.
 function oddShare(rate, refresh) {
   const [p, q] = ratio(rate, refresh);
@@ -79,7 +85,7 @@ function cadenceWords(rate, refresh) {
   if (odd < 0.5) return `Held ${times}, with one slip every ${Math.round(1 / odd)} s.`;
   if (q <= 5) {
     const holds = Array.from({ length: q }, (_, n) => holdOf(n, rate, refresh));
-    return `Held ${holds.join(", ")} refreshes in turn: a steady move shakes.`;
+    return `Held ${holds.join(":")} refreshes in turn: a steady move shakes.`;
   }
   const other = 2 * Math.floor(p / q) + 1 - usual;
   return `Held ${times}, but ${other} about ${Math.round(odd)} times a second: it shakes.`;

@@ -26,7 +26,7 @@ class Meter {
     this.canvas.width = Math.round(this.canvas.clientWidth * scale);
     this.canvas.height = Math.round(this.canvas.clientHeight * scale);
     this.colours = Object.fromEntries(
-      ["panel", "ink", "muted", "rule", "usual", "usual-ink", "odd", "odd-ink"].map((n) => [n, colour(n)]),
+      ["panel", "ink", "muted", "rule", "calm", "calm-ink", "short", "short-ink"].map((n) => [n, colour(n)]),
     );
   }
 
@@ -38,7 +38,7 @@ class Meter {
     const high = canvas.height * 0.74;
     const left = (start - first) * cell;
     const wide = hold * cell - Math.max(2, cell / 8);
-    const odd = hold !== usualHold(this.rate, this.refresh);
+    const kind = isShort(hold, this.rate, this.refresh) ? "short" : "calm";
     const passed = Math.max(0, Math.min(hold, at - start + 1));
     const rounded = (x, w, fill) => {
       ctx.fillStyle = fill;
@@ -55,8 +55,8 @@ class Meter {
     ctx.beginPath();
     ctx.rect(left, 0, passed * cell, high);
     ctx.clip();
-    rounded(left, wide, colours[odd ? "odd" : "usual"]);
-    number(colours[odd ? "odd-ink" : "usual-ink"]);
+    rounded(left, wide, colours[kind]);
+    number(colours[`${kind}-ink`]);
     ctx.restore();
   }
 

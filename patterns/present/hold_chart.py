@@ -14,7 +14,7 @@ from itertools import pairwise
 
 from patterns.errors import RequestError
 from patterns.present.canvas import Box, Drawing, Polygon, Stroke, Text
-from patterns.present.style import LIGHT, SLIDE, Scheme
+from patterns.present.style import LIGHT, SLIDE, Scheme, hold_colours
 from patterns.rendering.lettering import cap_height_px, text_width_px
 from patterns.timing.cadence import Cadence, frame_starts
 from patterns.timing.rates import format_decimal
@@ -37,24 +37,10 @@ LEAST_TICK_PX = 5
 
 @dataclass(frozen=True)
 class Hold:
-    """One frame on screen, in refreshes from the left edge of the chart (may be negative).
-
-    `odd` says that it is not the usual hold, or that a slip makes it stand out.
-    """
+    """One frame on screen, in refreshes from the left edge of the chart (may be negative)."""
 
     start: int
     refreshes: int
-    odd: bool
-
-
-def _break_frames(cadence: Cadence, slip: SlowSlip, first: int, holds: Sequence[int]) -> set[int]:
-    """Frame numbers near 0 that stand out from the fast pattern."""
-    if len(slip.pattern) == 1:
-        return {first + i for i, hold in enumerate(holds) if hold != slip.pattern[0]}
-    if len(slip.pattern) == 2:
-        pairs = enumerate(pairwise(holds))
-        return {first + i + step for i, (a, b) in pairs if a == b for step in (0, 1)}
-    return {first + i for i, hold in enumerate(holds) if hold == cadence.odd_hold}
 
 
 def shown_holds(cadence: Cadence, seconds: Fraction) -> tuple[tuple[Hold, ...], SlowSlip | None]:
@@ -68,16 +54,7 @@ def shown_holds(cadence: Cadence, seconds: Fraction) -> tuple[tuple[Hold, ...], 
     starts = list(
         frame_starts(cadence.rate, cadence.refresh_hz, frames + 2, phase=cadence.phase, first=first)
     )
-    holds = [b - a for a, b in pairwise(starts)]
-    if slip:
-        odd = _break_frames(cadence, slip, first, holds)
-    else:
-        usual = max(1, cadence.usual_hold)  # of frames that show; a lost one has its own mark
-        odd = {first + i for i, hold in enumerate(holds) if hold != usual}
-    shown = (
-        Hold(start - starts[0], hold, first + i in odd)
-        for i, (start, hold) in enumerate(zip(starts, holds, strict=False))
-    )
+    shown = (Hold(a - starts[0], b - a) for a, b in pairwise(starts))
     return tuple(shown), slip
 
 
@@ -104,6 +81,12 @@ class _Row:
     block_height: float
     seconds: Fraction
     colours: Scheme
+
+    @property
+    def kinds(self) -> tuple[int, ...]:
+        """Holds of the cadence as seen; a slow slip's own hold is not among them."""
+        slip = slow_slip(self.cadence)
+        return slip.pattern if slip else (self.cadence.usual_hold, self.cadence.odd_hold)
 
     @property
     def refresh_px(self) -> float:
@@ -136,8 +119,8 @@ def _figures(cadence: Cadence, slip: SlowSlip | None) -> str:
     if cadence.ratio.numerator == 1:
         return f"one frame in {cadence.ratio.denominator} shown"
     if slip:
-        return f"shown around a slip, one every {interval_text(slip.interval_s)}"
-    return f"timing error {format_decimal(1000 * cadence.timing_error_span_s, 1)} ms"
+        return f"shown around a slip; one every {interval_text(slip.interval_s)}"
+    return f"timing error {1000 * cadence.timing_error_rms_s:.1f} ms"
 
 
 def _blocks(row: _Row, holds: Iterable[Hold], drawing: Drawing) -> None:
@@ -154,14 +137,13 @@ def _blocks(row: _Row, holds: Iterable[Hold], drawing: Drawing) -> None:
 
 
 def _block(row: _Row, hold: Hold, x0: float, x1: float, drawing: Drawing, *, cut: bool) -> None:
-    fill = row.colours.odd if hold.odd else row.colours.usual
+    fill, ink = hold_colours(hold.refreshes, row.kinds, row.colours)
     width = x1 - x0 - min(BLOCK_GAP_PX, row.refresh_px / 4)
     radius = SLIDE.radius_px
     drawing.add(Box(x0, row.block_top, width, row.block_height, fill, radius))
     if cut:
         _torn_edge(row, x0 + width, drawing)
         return
-    ink = row.colours.odd_ink if hold.odd else row.colours.usual_ink
     number = Text(x0 + width / 2, 0, str(hold.refreshes), SLIDE.heading_px, ink, "middle", True)
     _count(row, number, width, drawing)
 
@@ -189,10 +171,10 @@ def _count(row: _Row, number: Text, room: float, drawing: Drawing) -> None:
 def _lost_mark(row: _Row, x: float, drawing: Drawing) -> None:
     """Draw a wedge over the gap where a frame is lost."""
     top, half, x = row.block_top - 4, 13, x - BLOCK_GAP_PX / 2
-    odd = row.colours.odd
+    wrong = row.colours.wrong
     drawing.add(
-        Polygon(((x - half, top - 16), (x + half, top - 16), (x, top + 10)), odd),
-        Stroke(x, top, x, row.block_top + row.block_height + 4, odd, BLOCK_GAP_PX),
+        Polygon(((x - half, top - 16), (x + half, top - 16), (x, top + 10)), wrong),
+        Stroke(x, top, x, row.block_top + row.block_height + 4, wrong, BLOCK_GAP_PX),
     )
 
 
@@ -227,14 +209,13 @@ def _key(drawing: Drawing, base: float, colours: Scheme, *, lost: bool) -> None:
     """Draw what colours and marks mean, along the foot."""
     x, size = float(SLIDE.margin_px), SLIDE.small_px
     side = cap_height_px(size)
-    items = [(colours.usual, "usual hold"), (colours.odd, "odd hold")]
-    for fill, words in items:
+    for fill, words in ((colours.calm, "long hold"), (colours.short, "short hold")):
         drawing.add(Box(x, base - side - 3, side + 6, side + 6, fill, 4))
         drawing.add(Text(x + side + 20, base, words, size, colours.ink))
         x += side + 20 + text_width_px(words, size) + 48
     if lost:
         points = ((x, base - side), (x + 26, base - side), (x + 13, base + 2))
-        drawing.add(Polygon(points, colours.odd))
+        drawing.add(Polygon(points, colours.wrong))
         drawing.add(Text(x + 42, base, "frame lost", size, colours.ink))
         x += 42 + text_width_px("frame lost", size) + 48
     drawing.add(Stroke(x, base - side, x, base + 2, colours.muted, SLIDE.hairline_px))

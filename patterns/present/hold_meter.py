@@ -15,7 +15,7 @@ from patterns.present.canvas import Box, Drawing, Text
 from patterns.present.feed import Feed, Run, common_period, runs, usual
 from patterns.present.panel_layout import Area
 from patterns.present.picture import to_image
-from patterns.present.style import Scheme
+from patterns.present.style import Scheme, hold_colours
 from patterns.present.to_planes import colour_codes, image_to_planes, paste
 from patterns.rendering.lettering import cap_height_px, size_for_width, text_width_px
 from patterns.rendering.planes import Planes
@@ -71,6 +71,7 @@ class HoldMeter:
         self._window, self._colours = window, colours
         self._usual = usual(feed, refresh_hz)
         seen = list(runs(feed, refresh_hz, 0, 4 * window))[:-1]  # the last may be cut short
+        self._kinds = {run.refreshes for run in seen[1:]} or {self._usual.refreshes}
         self._least = min((run.refreshes for run in seen), default=self._usual.refreshes)
         self._mark_codes = colour_codes(colours.ink)
         self._edges = [2 * round(k * area.width / window / 2) for k in range(window + 1)]
@@ -151,11 +152,8 @@ class HoldMeter:
         height, gap, type_px = sizes
         left = self._place(run.start - first)
         width = self._place(run.start + run.refreshes - first) - left - gap
-        odd = not self._usual.fits(run, self._feed, self._refresh_hz)
         c = self._colours
-        fill, ink = (c.odd, c.odd_ink) if odd else (c.usual, c.usual_ink)
-        if not lit:
-            fill, ink = c.panel, c.muted
+        fill, ink = hold_colours(run.refreshes, self._kinds, c) if lit else (c.panel, c.muted)
         drawing.add(Box(left, 0, width, height, fill, min(height // 14, width / 4)))
         text = str(run.refreshes)
         begin, end = max(left, 0), min(left + width, drawing.width)

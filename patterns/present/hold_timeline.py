@@ -2,13 +2,12 @@
 
 Frames lie side by side, each as high as it was held, in refreshes (or milliseconds where
 the refresh is not known). Above, a close look at the first part that tells most; below,
-the whole reading. Nothing is told by colour alone: odd holds are of another height,
-lost frames have a wedge, mixtures a diamond.
+the whole reading. Where every frame was held alike there is one band and one line. Nothing
+is told by colour alone: holds differ in height, lost frames have a wedge, mixtures a diamond.
 """
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,7 +15,7 @@ from patterns.measure.hold_pattern import pattern_text
 from patterns.measure.holds import HeldFrame
 from patterns.measure.reading import Reading
 from patterns.present.canvas import Box, Drawing, Polygon, Stroke, Text
-from patterns.present.style import LIGHT, SLIDE, Scheme
+from patterns.present.style import LIGHT, SLIDE, Scheme, hold_colours
 from patterns.rendering.lettering import cap_height_px, text_width_px
 from patterns.timing.rates import format_decimal
 
@@ -27,6 +26,8 @@ TOP_PX, CLOSE_PX = 330, 400  # upper edge and height of the close look
 WHOLE_PX = 90  # height of the whole reading
 AXIS_PX = 96  # room for the scale at the left
 MOST_LINES = 9
+
+Colours = tuple[str, str]  # of an area, and of text upon it
 
 
 @dataclass(frozen=True)
@@ -47,16 +48,29 @@ def _value(frame: HeldFrame, counted: bool) -> float:
     return 1000 * frame.hold_s
 
 
-def _usual(frames: Sequence[HeldFrame], counted: bool) -> set[int]:
-    """Hold, rounded, that most frames have."""
-    values = Counter(round(_value(frame, counted)) for frame in frames)
-    return {values.most_common(1)[0][0]} if values else set()
+def _due(reading: Reading, counted: bool) -> tuple[int, ...]:
+    """Holds that the cadence has, in refreshes; none where they are not counted."""
+    if not counted:
+        return ()
+    if reading.expected is not None and reading.expected.pattern:
+        return tuple(reading.expected.pattern)
+    return tuple(reading.pattern or {frame.refreshes or 0 for frame in reading.holds})
 
 
-def _odd(frame: HeldFrame, counted: bool, usual: set[int]) -> bool:
-    value = _value(frame, counted)
-    # milliseconds carry the camera's interval; a tenth is the eye's own tolerance
-    return all(abs(value - u) > (0.5 if counted else 0.12 * u) for u in usual)
+def _fill(frame: HeldFrame, reading: Reading, due: tuple[int, ...], colours: Scheme) -> Colours:
+    """Colour of a frame's column: by the cadence where holds are counted."""
+    if frame.number in reading.repeated:
+        return colours.wrong, colours.wrong_ink
+    if not due or frame.refreshes is None:
+        return colours.calm, colours.calm_ink
+    return hold_colours(frame.refreshes, due, colours)
+
+
+def _flawless(reading: Reading) -> bool:
+    """Whether every frame was held alike, and nothing else was found."""
+    faults = reading.dropped or reading.repeated or reading.blended or reading.out_of_order
+    kinds = {frame.refreshes for frame in reading.holds}
+    return bool(reading.even) and len(kinds) == 1 and not faults and not reading.unseen
 
 
 def _first_shown(reading: Reading) -> int:
@@ -77,6 +91,9 @@ def hold_timeline(reading: Reading, colours: Scheme = LIGHT) -> Drawing:
     )
     _head(reading, drawing, colours)
     if not reading.holds:
+        return drawing
+    if _flawless(reading):
+        _band(reading, drawing, colours)
         return drawing
     counted = any(frame.refreshes is not None for frame in reading.holds)
     first = _first_shown(reading)
@@ -103,6 +120,22 @@ def _head(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
     words = reading.verdict[0].upper() + reading.verdict[1:] + "."
     text = Text(style.margin_px, base + 62, words, style.body_px, colours.ink)
     drawing.paragraph(text, style.width_px - 2 * style.margin_px, round(1.3 * style.body_px))
+
+
+def _band(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
+    """Draw one band for all frames, and what they were."""
+    left, width = float(SLIDE.margin_px), float(SLIDE.width_px - 2 * SLIDE.margin_px)
+    drawing.add(
+        Box(left, TOP_PX + CLOSE_PX / 3, width, CLOSE_PX / 2, colours.calm, SLIDE.radius_px)
+    )
+    hold = reading.holds[0].refreshes
+    unit = "picture" if reading.kind in ("clip", "footage") else "refresh"
+    plural = {"picture": "pictures", "refresh": "refreshes"}[unit]
+    held = "" if hold is None else f", {hold} {unit if hold == 1 else plural} each"
+    words = f"{len(reading.holds)} frames, all held alike{held}"
+    base = TOP_PX + CLOSE_PX * 7 / 12 + cap_height_px(SLIDE.heading_px) / 2
+    middle = left + width / 2
+    drawing.add(Text(middle, base, words, SLIDE.heading_px, colours.calm_ink, "middle", bold=True))
 
 
 def _scale(bars: _Bars, drawing: Drawing, unit: str) -> None:
@@ -141,12 +174,13 @@ def _close_look(
 ) -> None:
     slots = _slots(reading, close)
     pitch = bars.width / max(1, len(slots))
-    usual = _usual(reading.holds, counted)
+    due = _due(reading, counted)
     mixed = {b.number for b in reading.blended if b.number is not None}
     long = set(reading.repeated) if reading.kind == "recording" else set()
     for frame in close:
         x = bars.left + slots[frame.number] * pitch
-        _column(frame, x, pitch, bars, drawing, counted, _odd(frame, counted, usual))
+        look = _fill(frame, reading, due, bars.colours)
+        _column(frame, x, pitch, bars, drawing, counted, look)
         top = bars.base - bars.height * _value(frame, counted) / bars.top_value
         if frame.number in mixed:
             _diamond(x + pitch / 2, top - 18, bars.colours, drawing)
@@ -167,18 +201,17 @@ def _column(
     bars: _Bars,
     drawing: Drawing,
     counted: bool,
-    odd: bool,
+    look: Colours,
 ) -> None:
     value = _value(frame, counted)
     height = bars.height * value / bars.top_value
     width = pitch - min(8.0, pitch / 4)
-    fill = bars.colours.odd if odd else bars.colours.usual
+    fill, ink = look
     radius = min(SLIDE.radius_px, width / 4)
     drawing.add(Box(x, bars.base - height, width, height, fill, radius))
     label = f"{value:.0f}" if counted else ""
     size = SLIDE.small_px
     if label and text_width_px(label, size) + 4 <= width and height > 1.6 * size:
-        ink = bars.colours.odd_ink if odd else bars.colours.usual_ink
         base = bars.base - height + 12 + cap_height_px(size)
         drawing.add(Text(x + width / 2, base, label, size, ink, "middle"))
 
@@ -190,9 +223,9 @@ def _wedge(x: float, bars: _Bars, drawing: Drawing, number: int) -> None:
     size = SLIDE.small_px
     width, height = text_width_px(str(number), size) + 8, cap_height_px(size) + 10
     drawing.add(
-        Stroke(x, top, x, bars.base, colours.odd, 5),
+        Stroke(x, top, x, bars.base, colours.wrong, 5),
         Box(x - width / 2, top - 29 - height, width, height, colours.paper, 4),
-        Polygon(((x - half, top - 22), (x + half, top - 22), (x, top + 4)), colours.odd),
+        Polygon(((x - half, top - 22), (x + half, top - 22), (x, top + 4)), colours.wrong),
         Text(x, top - 34, str(number), SLIDE.small_px, colours.ink, "middle"),
     )
 
@@ -221,23 +254,24 @@ def _whole(
     frames = reading.holds
     slots = _slots(reading, frames)
     pitch = bars.width / max(1, len(slots))
-    usual = _usual(frames, counted)
-    columns: dict[int, tuple[float, bool]] = {}
+    due, colours = _due(reading, counted), bars.colours
+    columns: dict[int, tuple[float, str]] = {}
     for frame in frames:
         pixel = int(slots[frame.number] * pitch / 2)  # columns of two pixels at least
-        before = columns.get(pixel, (0.0, False))
-        odd = _odd(frame, counted, usual)
-        columns[pixel] = (max(before[0], _value(frame, counted)), before[1] or odd)
-    for pixel, (value, odd) in columns.items():
+        before = columns.get(pixel, (0.0, colours.short))
+        fill = _fill(frame, reading, due, colours)[0]
+        # of the frames that share a column the one that matters most gives its colour
+        fill = max(before[1], fill, key=[colours.short, colours.calm, colours.wrong].index)
+        columns[pixel] = (max(before[0], _value(frame, counted)), fill)
+    for pixel, (value, fill) in columns.items():
         height = bars.height * value / bars.top_value
-        fill = bars.colours.odd if odd else bars.colours.usual
         width = max(2.0, pitch - (1 if pitch > 3 else 0))
         drawing.add(Box(bars.left + 2 * pixel, bars.base - height, width, height, fill))
     held = {frame.number for frame in frames}
     for number, column in slots.items():
         if number not in held:
             x = bars.left + (column + 0.5) * pitch
-            drawing.add(Stroke(x, bars.base + 4, x, bars.base + 20, bars.colours.odd, 4))
+            drawing.add(Stroke(x, bars.base + 4, x, bars.base + 20, bars.colours.wrong, 4))
     if shown < len(frames):
         x0 = bars.left + slots[frames[first].number] * pitch
         x1 = bars.left + (slots[frames[first + shown - 1].number] + 1) * pitch
@@ -253,13 +287,14 @@ def _key(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
     size = SLIDE.small_px
     side = cap_height_px(size)
     x, base = float(SLIDE.margin_px), SLIDE.height_px - SLIDE.margin_px / 2 + 4.0
-    for fill, words in ((colours.usual, "usual hold"), (colours.odd, "other hold")):
+    kinds = [(colours.calm, "long hold"), (colours.short, "short hold")]
+    for fill, words in [*kinds, (colours.wrong, "not of the cadence")]:
         drawing.add(Box(x, base - side - 3, side + 6, side + 6, fill, 4))
         drawing.add(Text(x + side + 20, base, words, size, colours.ink))
         x += side + 20 + text_width_px(words, size) + 44
     if reading.dropped and reading.kind != "footage":
         points = ((x, base - side), (x + 26, base - side), (x + 13, base + 2))
-        drawing.add(Polygon(points, colours.odd))
+        drawing.add(Polygon(points, colours.wrong))
         drawing.add(Text(x + 42, base, "frame dropped", size, colours.ink))
         x += 42 + text_width_px("frame dropped", size) + 44
     if reading.blended:
@@ -280,5 +315,5 @@ def _figures(reading: Reading) -> str:
         on = format_decimal(expected.cadence.refresh_hz, 2)
         parts.append(f"expected {pattern_text(expected.pattern)} on {on} Hz")
     if reading.error is not None:
-        parts.append(f"error {reading.error.rms_ms:.1f} ms RMS, {reading.error.span_ms:.1f} span")
+        parts.append(f"timing error {reading.error.rms_ms:.1f} ms")
     return "; ".join(parts)

@@ -25,13 +25,13 @@ h1 { font-size: var(--title); line-height: 1.15; margin: 0 0 0.5rem; font-weight
 h2 { font-size: var(--heading); line-height: 1.25; margin: 2.5rem 0 0.5rem; font-weight: 650; }
 h3 { font-size: var(--body); margin: 0; font-weight: 650; }
 p { margin: 0.4rem 0 0.8rem; max-width: 44rem; }
-a { color: inherit; text-decoration-color: var(--odd); text-underline-offset: 0.2em;
+a { color: inherit; text-decoration-color: var(--calm); text-underline-offset: 0.2em;
   text-decoration-thickness: 0.12em; }
-a:focus-visible, video:focus-visible, summary:focus-visible { outline: 3px solid var(--odd);
+a:focus-visible, video:focus-visible, summary:focus-visible { outline: 3px solid var(--calm);
   outline-offset: 3px; }
 .lead { color: var(--muted); }
 .small { font-size: var(--small); color: var(--muted); }
-.caution { border-left: 0.3rem solid var(--odd); background: var(--panel);
+.caution { border-left: 0.3rem solid var(--ink); background: var(--panel);
   padding: 0.8rem 1rem; margin: 1.25rem 0; max-width: 48rem; }
 .caution p { margin: 0; }
 @media print { body { background: #fff; color: #000; } main { padding: 0; max-width: none; } }

@@ -73,12 +73,12 @@ def _hatch(
     for row, column in cells:
         if past[row][column]:
             (x0, y0), (x1, y1) = at(column, row + 1), at(column + 1, row)
-            drawing.add(Stroke(x0, y0, x1, y1, colours.odd, 3))
+            drawing.add(Stroke(x0, y0, x1, y1, colours.wrong, 3))
     for row, column in cells:
         if column and past[row][column] != past[row][column - 1]:
-            drawing.add(Stroke(*at(column, row), *at(column, row + 1), colours.odd, 4))
+            drawing.add(Stroke(*at(column, row), *at(column, row + 1), colours.wrong, 4))
         if row and past[row][column] != past[row - 1][column]:
-            drawing.add(Stroke(*at(column, row), *at(column + 1, row), colours.odd, 4))
+            drawing.add(Stroke(*at(column, row), *at(column + 1, row), colours.wrong, 4))
 
 
 def _fastest(drawing: Drawing, plan: Plan, width: int, height: int, colours: Scheme) -> None:
@@ -96,7 +96,7 @@ def _legend(drawing: Drawing, plan: Plan, width: int, height: int, colours: Sche
     top, swatch = height + 20, 36
     drawing.add(Box(4, top, swatch, 24, colours.panel))
     for x in range(4, 4 + swatch, 12):
-        drawing.add(Stroke(x, top + 24, x + 12, top, colours.odd, 3))
+        drawing.add(Stroke(x, top + 24, x + 12, top, colours.wrong, 3))
     words = (
         f"faster than {number(best.limit_step_px, 1)} px a frame; diamond: fastest, "
         f"{number(best.step_px, 1)} px"

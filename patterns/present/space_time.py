@@ -15,7 +15,7 @@ from itertools import accumulate
 from patterns.errors import RequestError
 from patterns.present.canvas import Box, Drawing, Polygon, Stroke, Text
 from patterns.present.hold_chart import Hold
-from patterns.present.style import LIGHT, SLIDE, Scheme
+from patterns.present.style import LIGHT, SLIDE, Scheme, hold_colours
 from patterns.rendering.lettering import cap_height_px
 from patterns.timing.cadence import Cadence
 from patterns.timing.rates import format_decimal
@@ -64,11 +64,11 @@ def _steps(plot: _Plot, drawing: Drawing) -> None:
     """Fill what lies between step and line, then draw the steps."""
     shown = [(n, hold) for n, hold in enumerate(_holds(plot)) if hold.refreshes]
     ends = [_ends(plot, n, hold) for n, hold in shown]
-    c = plot.colours
+    c, kinds = plot.colours, (plot.cadence.usual_hold, plot.cadence.odd_hold)
     for (n, hold), (begin, end, place) in zip(shown, ends, strict=True):
         if begin >= plot.seconds:
             continue
-        fill = c.odd if hold.odd else c.usual
+        fill, _ = hold_colours(hold.refreshes, kinds, c)
         x0, x1, y = plot.x(begin), plot.x(min(end, plot.seconds)), plot.y(place)
         corners = ((x0, plot.y(begin)), (x1, plot.y(min(end, plot.seconds))), (x1, y), (x0, y))
         drawing.add(Polygon(corners, c.rule))
@@ -85,8 +85,7 @@ def _holds(plot: _Plot) -> list[Hold]:
     cadence = plot.cadence
     held = cadence.first_holds(int(plot.seconds * cadence.rate) + 2)
     starts = accumulate(held, initial=0)
-    usual = max(1, cadence.usual_hold)
-    return [Hold(start, hold, hold != usual) for start, hold in zip(starts, held, strict=False)]
+    return [Hold(start, hold) for start, hold in zip(starts, held, strict=False)]
 
 
 def _ends(plot: _Plot, n: int, hold: Hold) -> tuple[Fraction, Fraction, Fraction]:
@@ -156,8 +155,8 @@ def _key(drawing: Drawing, colours: Scheme, across: str) -> None:
     base = SLIDE.height_px - 76
     items = (
         ("the eye, following steadily", colours.ink),
-        ("the screen, usual hold", colours.usual),
-        ("the screen, odd hold", colours.odd),
+        ("the screen, long hold", colours.calm),
+        ("short hold", colours.short),
     )
     for words, fill in items:
         drawing.add(Box(left, base - 14, 46, 8, fill))

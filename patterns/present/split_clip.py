@@ -249,7 +249,7 @@ def _label(drawing: Drawing, spec: SplitSpec, panel: Panel, area: PanelAreas) ->
     drawing.add(Text(label.left, base, panel.title, size, c.ink, bold=True))
     left = label.left + text_width_px(panel.title, size) + round(size * 0.3)
     high = cap_height_px(area.title_px)
-    fill, ink = (c.usual, c.usual_ink) if even else (c.odd, c.odd_ink)
+    fill, ink = (c.calm, c.calm_ink) if even else (c.ink, c.paper)
     box_high = round(mark_px * 1.35)
     drawing.add(
         Box(left, base - high / 2 - box_high / 2, mark_width, box_high, fill, box_high / 5),

@@ -1,12 +1,15 @@
 """The one hand that draws everything: palette, type scale, margins; light and dark.
 
-The two hues that carry meaning are a blue and an orange of different lightness. They
-stay apart in the three kinds of dichromacy and in grey (tested against the simulation
-of Machado, Oliveira and Fernandes, 2009), and nothing is told by colour alone.
+One rule for what a colour means, in pictures and pages alike. A hold is in the calm hue:
+in its lighter step where the cadence has a longer hold beside it. The warm hue is for what
+is wrong: a hold that the cadence does not have, a lost frame, an exceeded limit. The hues
+stay apart in the three kinds of dichromacy and in grey (tested against the simulation of
+Machado, Oliveira and Fernandes, 2009), and nothing is told by colour alone.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, fields
 from typing import Literal
 
@@ -20,6 +23,7 @@ __all__ = [
     "Scheme",
     "SchemeName",
     "css_properties",
+    "hold_colours",
     "scheme",
     "scheme_properties",
 ]
@@ -37,10 +41,12 @@ class Scheme:
         Background, and a raised area upon it.
     ink, muted, rule
         Text, secondary text, and thin lines.
-    usual, usual_ink
-        What is as it should be (the usual hold), and text upon it.
-    odd, odd_ink
-        What is not (an odd hold, a lost frame), and text upon it.
+    calm, calm_ink
+        Long holds, and holds all alike; buttons. Text upon it.
+    short, short_ink
+        Short holds, beside longer ones. Text upon it.
+    wrong, wrong_ink
+        What the cadence does not have, lost frames, exceeded limits. Text upon it.
     third, fourth
         More kinds, where two do not do.
     """
@@ -51,10 +57,12 @@ class Scheme:
     ink: str
     muted: str
     rule: str
-    usual: str
-    usual_ink: str
-    odd: str
-    odd_ink: str
+    calm: str
+    calm_ink: str
+    short: str
+    short_ink: str
+    wrong: str
+    wrong_ink: str
     third: str
     fourth: str
 
@@ -66,10 +74,12 @@ LIGHT = Scheme(
     ink="#18222d",
     muted="#556270",
     rule="#cbc6ba",
-    usual="#245a8d",
-    usual_ink="#ffffff",
-    odd="#f08c1e",
-    odd_ink="#18222d",
+    calm="#245a8d",
+    calm_ink="#ffffff",
+    short="#a3c9ee",
+    short_ink="#18222d",
+    wrong="#dc7417",
+    wrong_ink="#18222d",
     third="#5d3a66",
     fourth="#7fae9b",
 )
@@ -80,10 +90,12 @@ DARK = Scheme(
     ink="#f3efe6",
     muted="#a3afbb",
     rule="#3a4653",
-    usual="#4682bd",
-    usual_ink="#ffffff",
-    odd="#ffb454",
-    odd_ink="#10161d",
+    calm="#3a74b0",
+    calm_ink="#ffffff",
+    short="#bfe0fa",
+    short_ink="#10161d",
+    wrong="#e58e2f",
+    wrong_ink="#10161d",
     third="#c7a0d6",
     fourth="#86c7ae",
 )
@@ -119,6 +131,24 @@ SLIDE = Layout(
     radius_px=8,
     hairline_px=3,
 )
+
+
+def hold_colours(refreshes: int, cadence: Collection[int], colours: Scheme) -> tuple[str, str]:
+    """Colour of a hold and of the text upon it.
+
+    Parameters
+    ----------
+    refreshes
+        How long the frame was held.
+    cadence
+        Holds that the cadence has; a hold of 0, a lost frame, is not looked at.
+    """
+    has = set(cadence) - {0}
+    if refreshes not in has:
+        return colours.wrong, colours.wrong_ink
+    if refreshes < max(has):
+        return colours.short, colours.short_ink
+    return colours.calm, colours.calm_ink
 
 
 def scheme(name: str) -> Scheme:

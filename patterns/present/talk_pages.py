@@ -19,7 +19,7 @@ img.shown { background: none; }
 .look { font-size: 1.1rem; margin: 0.6rem 0 0.3rem; }
 .files a { display: inline-block; padding: 0.5rem 1rem 0.5rem 0; }
 .open { display: inline-block; padding: 0.7rem 1.2rem; border-radius: var(--radius);
-  background: var(--usual); color: var(--usual-ink); text-decoration: none; font-weight: 650; }
+  background: var(--calm); color: var(--calm-ink); text-decoration: none; font-weight: 650; }
 nav a { display: inline-block; padding: 0.5rem 1.2rem 0.5rem 0; }
 """
 _NOTES_CSS = """

@@ -11,7 +11,7 @@ from PIL import Image
 from patterns.errors import RequestError
 from patterns.present.canvas import Box, Drawing, Stroke, Text
 from patterns.present.picture import to_image
-from patterns.present.style import LIGHT, SLIDE, Scheme
+from patterns.present.style import LIGHT, SLIDE, Scheme, hold_colours
 from patterns.present.tracked_eye import (
     MODEL_WORDS,
     double_edge_px,
@@ -116,11 +116,11 @@ def _landings(
     scale = LANDING_WIDTH / seconds
     left, pitch = SLIDE.margin_px + LANDING_LEFT, PLATE_HEIGHT * ENLARGED / LANDINGS
     frames = retinal_boxes(cadence, 1.0)  # only those that show
-    usual_s = max(1, cadence.usual_hold) / float(cadence.refresh_hz)
+    kinds = (cadence.usual_hold, cadence.odd_hold)
     for n in range(LANDINGS):
         box = frames[n % len(frames)]
-        usual = abs(box.end_px - box.start_px - usual_s) < usual_s / 100
-        fill = colours.usual if usual else colours.odd
+        held = round((box.end_px - box.start_px) * float(cadence.refresh_hz))
+        fill, _ = hold_colours(held, kinds, colours)
         width = (box.end_px - box.start_px) * scale
         drawing.add(Box(left + box.start_px * scale, top + n * pitch, width, pitch - 8, fill, 4))
 
@@ -157,7 +157,7 @@ def _row_words(
     even: bool,
 ) -> None:
     name, figures = texts
-    mark = colours.usual if even else colours.odd
+    mark = colours.calm if even else colours.ink
     drawing.add(Box(SLIDE.margin_px, top, 14, PLATE_HEIGHT * ENLARGED, mark, 4))
     left = SLIDE.margin_px + 40
     base = top + cap_height_px(SLIDE.heading_px)

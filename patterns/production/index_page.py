@@ -23,8 +23,8 @@ _CSS = """
 .holds li { margin: 0.25rem 0; }
 .mark { display: inline-block; min-width: 4.2em; margin-right: 0.4em; padding: 0 0.45em;
   border-radius: var(--radius); text-align: center; }
-.mark.even { background: var(--usual); color: var(--usual-ink); }
-.mark.uneven { background: var(--odd); color: var(--odd-ink); }
+.mark.even { background: var(--calm); color: var(--calm-ink); }
+.mark.uneven { background: var(--ink); color: var(--paper); }
 nav a { margin-right: 1.2rem; display: inline-block; padding: 0.4rem 0; }
 """
 

@@ -79,7 +79,7 @@ def _clip(record: dict[str, Any], poster: str) -> str:
         "poster": f"clips/{quote(poster)}" if poster else "",
     }
     attributes = " ".join(f'data-{k}="{escape(str(v))}"' for k, v in data.items())
-    mark = '<span class="odd mark">flashes</span>' if _exceeds(record) else ""
+    mark = '<span class="wrong mark">flashes</span>' if _exceeds(record) else ""
     return (
         f'<li><a class="clip" href="clips/{quote(str(record["file"]))}" {attributes}>'
         f'<span class="rate">{escape(format_decimal(rate))}</span> <span class="unit">fps</span>'

@@ -15,6 +15,7 @@ from PIL import Image
 
 from patterns.cli import main
 from patterns.cli.plan import command
+from patterns.present.style import LIGHT
 
 GOLDEN = Path(__file__).parent / "golden" / "plan_tarn_hollow.txt"
 
@@ -149,10 +150,11 @@ def test_the_picture_marks_what_is_past_the_guidance(tmp_path: Path) -> None:
     with Image.open(target) as picture:
         assert picture.width == 960
         rgb = picture.convert("RGB")
-    orange = [y for y in range(540) if rgb.getpixel((333, y)) == (0xF0, 0x8C, 0x1E)]
+    warm = tuple(int(LIGHT.wrong[i : i + 2], 16) for i in (1, 3, 5))
+    rows = sorted({y for y in range(540) for x in range(320, 352) if rgb.getpixel((x, y)) == warm})
     # From half the picture down (the limit is 0.66 of the fastest speed, at the bottom).
-    assert 260 <= min(orange) <= 290
-    assert max(orange) >= 520
+    assert 260 <= rows[0] <= 290
+    assert rows[-1] >= 520
 
 
 def test_files_that_exist_are_kept_unless_forced(

@@ -226,20 +226,20 @@ def test_it_fits_the_screen_and_both_pictures_are_in_sight(
         assert box["height"] >= 44
 
 
-def test_the_meter_shows_odd_holds_in_the_odd_colour(open_page: Open) -> None:
+def test_the_meter_shows_short_holds_in_the_lighter_step(open_page: Open) -> None:
     page = open_page(1280, 900, color_scheme="light")
     for _ in range(29):
         page.keyboard.press("ArrowRight")
-    odd = tuple(int(LIGHT.odd[i : i + 2], 16) for i in (1, 3, 5))
+    short = tuple(int(LIGHT.short[i : i + 2], 16) for i in (1, 3, 5))
     share = page.evaluate(
-        """(odd) => { const c = document.getElementById("meter-a");
+        """(short) => { const c = document.getElementById("meter-a");
         const high = Math.round(c.height * 0.1);
         const row = c.getContext("2d").getImageData(0, high, c.width, 1).data;
         let n = 0;
         for (let i = 0; i < row.length; i += 4)
-          n += odd.every((v, j) => Math.abs(row[i + j] - v) < 3);
+          n += short.every((v, j) => Math.abs(row[i + j] - v) < 3);
         return n / c.width; }""",
-        list(odd),
+        list(short),
     )
     assert share == pytest.approx(2 / 5, abs=0.05)  # 24 on 60: two of five refreshes
 

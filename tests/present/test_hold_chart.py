@@ -34,7 +34,7 @@ def test_blocks_are_as_wide_as_their_frames_are_held() -> None:
     steps = [b.x - a.x for a, b in pairwise(blocks)]
     assert len(blocks) == 12  # half a second of 24
     assert steps == pytest.approx([steps[0], steps[0] * 2 / 3] * 5 + [steps[0]])
-    assert [block.fill for block in blocks] == [LIGHT.usual, LIGHT.odd] * 6
+    assert [block.fill for block in blocks] == [LIGHT.calm, LIGHT.short] * 6
 
 
 def test_rows_share_one_time_scale() -> None:
@@ -45,17 +45,29 @@ def test_rows_share_one_time_scale() -> None:
 
 
 @pytest.mark.parametrize(
-    ("rate", "display", "odd"),
+    ("rate", "display", "slip_holds"),
     [("29.97", "60", [3]), ("23.976", "60", [3, 3]), ("60", "59.94", [0]), ("24", "59.94", [2, 2])],
 )
 def test_a_slow_slip_is_in_the_middle_of_what_is_shown(
-    rate: str, display: str, odd: list[int]
+    rate: str, display: str, slip_holds: list[int]
 ) -> None:
     shown, slip = shown_holds(_cadence(rate, display), 12 / parse_rate(rate))
     assert slip is not None
-    assert [hold.refreshes for hold in shown if hold.odd] == odd
-    place = next(i for i, hold in enumerate(shown) if hold.odd) / len(shown)
-    assert 0.3 < place < 0.7
+    held = [hold.refreshes for hold in shown]
+    size = len(slip_holds)
+    pattern = slip.pattern * len(held)
+    breaks = [
+        i for i in range(len(held) - size + 1)
+        if held[i : i + size] == slip_holds and slip_holds != list(pattern[:size])
+    ]  # fmt: skip
+    assert len(breaks) == 1
+    assert 0.3 < breaks[0] / len(held) < 0.7
+
+
+def test_a_hold_that_only_a_slip_makes_is_in_the_warm_hue() -> None:
+    fills = {block.fill for block in _blocks(hold_chart([_cadence("29.97", "60")]))}
+    assert fills == {LIGHT.calm, LIGHT.wrong}
+    assert {b.fill for b in _blocks(hold_chart([_cadence("24", "120")]))} == {LIGHT.calm}
 
 
 @pytest.mark.parametrize("colours", [LIGHT, DARK])
@@ -82,7 +94,7 @@ def test_the_same_chart_gives_the_same_bytes_and_png_and_svg_agree() -> None:
     pixels = np.asarray(Image.open(io.BytesIO(to_png(drawing))))
     first = _blocks(drawing)[0]
     place = pixels[round(first.y + 40), round(first.x + 20)]
-    assert bytes(place).hex() == LIGHT.usual[1:]
+    assert bytes(place).hex() == LIGHT.calm[1:]
 
 
 @pytest.mark.parametrize("count", [0, 13])

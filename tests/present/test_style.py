@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import numpy as np
 import numpy.typing as npt
 import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from patterns.errors import RequestError
-from patterns.present.style import DARK, LIGHT, Scheme, css_properties, scheme
+from patterns.present.style import DARK, LIGHT, Scheme, css_properties, hold_colours, scheme
 
 # Machado, Oliveira and Fernandes, "A Physiologically-based Model for Simulation of Color
 # Vision Deficiency" (2009), severity 1.0, for linear R, G, B; values from memory.
@@ -45,27 +47,31 @@ def _contrast(a: str, b: str) -> float:
 
 @pytest.mark.parametrize("colours", [LIGHT, DARK])
 @pytest.mark.parametrize("kind", DICHROMACY)
-def test_usual_and_odd_stay_apart_in_every_colour_vision(colours: Scheme, kind: str) -> None:
+def test_calm_short_and_wrong_stay_apart_in_every_colour_vision(colours: Scheme, kind: str) -> None:
     matrix = np.array(DICHROMACY[kind])
-    seen = [_lab(matrix @ _linear(c)) for c in (colours.usual, colours.odd, colours.paper)]
-    assert _distance(seen[0], seen[1]) > 15
-    assert _distance(seen[0], seen[2]) > 15
-    assert _distance(seen[1], seen[2]) > 15
+    seen = [
+        _lab(matrix @ _linear(c))
+        for c in (colours.calm, colours.short, colours.wrong, colours.paper)
+    ]
+    for one, other in combinations(seen, 2):
+        assert _distance(one, other) > 11
 
 
 @pytest.mark.parametrize("colours", [LIGHT, DARK])
 def test_text_has_the_contrast_that_wcag_asks_for(colours: Scheme) -> None:
-    """WCAG 2.x, 1.4.3: 4.5 to 1 for text, 3 to 1 for large text."""
+    """WCAG 2.x, 1.4.3: 4.5 to 1 for text."""
     assert _contrast(colours.ink, colours.paper) >= 7
     assert _contrast(colours.muted, colours.paper) >= 4.5
     assert _contrast(colours.muted, colours.panel) >= 4.5
-    assert _contrast(colours.usual_ink, colours.usual) >= 3
-    assert _contrast(colours.odd_ink, colours.odd) >= 4.5
+    assert _contrast(colours.calm_ink, colours.calm) >= 4.5
+    assert _contrast(colours.short_ink, colours.short) >= 4.5
+    assert _contrast(colours.wrong_ink, colours.wrong) >= 4.5
+    assert _contrast(colours.calm, colours.paper) >= 3  # 1.4.11, of graphical objects
 
 
 def test_pages_get_the_same_colours_in_both_schemes() -> None:
     css = css_properties()
-    assert all(value in css for c in (LIGHT, DARK) for value in (c.paper, c.usual, c.odd))
+    assert all(value in css for c in (LIGHT, DARK) for value in (c.paper, c.calm, c.short, c.wrong))
     assert css.count("{") == css.count("}")
 
 
@@ -73,3 +79,11 @@ def test_an_unknown_scheme_is_refused() -> None:
     assert scheme("dark") is DARK
     with pytest.raises(RequestError, match="allowed are light and dark"):
         scheme("sepia")
+
+
+@pytest.mark.parametrize("colours", [LIGHT, DARK])
+def test_one_rule_colours_every_hold(colours: Scheme) -> None:
+    calm, short, wrong = colours.calm, colours.short, colours.wrong
+    assert [hold_colours(n, (3, 2), colours)[0] for n in (2, 3, 4)] == [short, calm, wrong]
+    assert [hold_colours(n, (2,), colours)[0] for n in (1, 2, 3)] == [wrong, calm, wrong]
+    assert hold_colours(1, (1, 0), colours)[0] == calm  # a lost frame is no shorter hold

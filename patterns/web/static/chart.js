@@ -7,10 +7,9 @@ function colours() {
   const style = getComputedStyle(document.documentElement);
   const value = (name) => style.getPropertyValue(name).trim();
   return {
-    usual: value("--usual"),
-    usualInk: value("--usual-ink"),
-    odd: value("--odd"),
-    oddInk: value("--odd-ink"),
+    calm: [value("--calm"), value("--calm-ink")],
+    short: [value("--short"), value("--short-ink")],
+    wrong: [value("--wrong"), value("--wrong-ink")],
     ink: value("--ink"),
     rule: value("--rule"),
   };
@@ -28,8 +27,20 @@ function latest(holds, refreshes) {
   return shown;
 }
 
-/** Draw the last 60 refreshes' worth of holds, or what fits; `usual` is the hold of most frames. */
-export function drawChart(canvas, holds, usual) {
+/** Holds that a cadence has: one where `refreshes` to a frame is whole, else the two about it. */
+export function cadenceHolds(refreshes) {
+  const nearest = Math.max(1, Math.round(refreshes));
+  if (Math.abs(refreshes - nearest) < 0.02) return [nearest];
+  return [Math.floor(refreshes), Math.ceil(refreshes)].filter((hold) => hold > 0);
+}
+
+function colourOf(refreshes, cadence, palette) {
+  if (!cadence.includes(refreshes)) return palette.wrong;
+  return refreshes < Math.max(...cadence) ? palette.short : palette.calm;
+}
+
+/** Draw the last 60 refreshes' worth of holds, or what fits; `cadence` has the holds due. */
+export function drawChart(canvas, holds, cadence) {
   const ratio = window.devicePixelRatio || 1;
   const box = canvas.getBoundingClientRect();
   canvas.width = Math.max(1, Math.round(box.width * ratio));
@@ -58,17 +69,17 @@ export function drawChart(canvas, holds, usual) {
       context.fillStyle = palette.ink;
       if (span > 12 * ratio) context.fillText("?", x + span / 2, (top + bottom) / 2);
     } else {
-      const odd = hold.refreshes !== usual;
-      context.fillStyle = odd ? palette.odd : palette.usual;
-      // odd blocks are lower too, so that nothing is told by colour alone
-      const down = odd ? 0.14 * canvas.height : 0;
+      const [fill, ink] = colourOf(hold.refreshes, cadence, palette);
+      // a hold that the cadence does not have is lower too: nothing is told by colour alone
+      const down = fill === palette.wrong[0] ? 0.14 * canvas.height : 0;
+      context.fillStyle = fill;
       context.fillRect(x + gap, top + down, span - 2 * gap, bottom - top - down);
-      context.fillStyle = odd ? palette.oddInk : palette.usualInk;
+      context.fillStyle = ink;
       if (span > 10 * ratio) context.fillText(hold.refreshes, x + span / 2, (top + down + bottom) / 2);
     }
     x += span;
     if (hold.dropped) {
-      context.fillStyle = palette.odd;
+      context.fillStyle = palette.wrong[0];
       context.fillRect(x - ratio, 0, 3 * ratio, canvas.height);
     }
   }

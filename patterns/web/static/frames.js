@@ -83,8 +83,7 @@ export function tally(holds) {
     if (hold.refreshes === null) unobserved += 1;
     else counts.set(hold.refreshes, (counts.get(hold.refreshes) ?? 0) + 1);
   }
-  const usual = [...counts.entries()].sort((a, b) => b[1] - a[1] || b[0] - a[0])[0]?.[0] ?? null;
-  return { counts, dropped, unobserved, usual };
+  return { counts, dropped, unobserved };
 }
 
 export function tallyText(rate, refresh, sum) {

@@ -1,6 +1,6 @@
 // The player: one clip after the other, full screen, measured while it loops.
 
-import { drawChart } from "./chart.js";
+import { cadenceHolds, drawChart } from "./chart.js";
 import { FrameLog, canObserve, holdsOf, tally, tallyText } from "./frames.js";
 import { RefreshMeter } from "./refresh.js";
 import * as display from "./screen.js";
@@ -113,7 +113,8 @@ export class Player {
     const { rate, frames } = this.clip.dataset;
     const holds = holdsOf(this.log.callbacks, Number(rate), Number(frames), refresh.interval_ms);
     const sum = tally(holds);
-    drawChart(byId("chart"), holds, sum.usual);
+    const due = cadenceHolds(1000 / refresh.interval_ms / Number(rate));
+    drawChart(byId("chart"), holds, due);
     if (canObserve()) byId("live").textContent = tallyText(Number(rate), refresh, sum);
   }
 

@@ -100,9 +100,9 @@ function chart(reading) {
   if (canvas.hidden) return;
   const dropped = new Set(reading.dropped);
   const first = reading.holds.slice(-40);
-  const usual = Math.max(...(reading.pattern ?? [first[0].refreshes]));
+  const due = reading.expected?.pattern ?? reading.pattern ?? first.map((hold) => hold.refreshes);
   const holds = first.map((hold) => ({ ...hold, dropped: dropped.has(hold.number + 1) ? 1 : 0 }));
-  drawChart(canvas, holds, usual);
+  drawChart(canvas, holds, due);
 }
 
 /** Show the reading that the server makes of `make()`; offer to keep it there. */
