@@ -11,11 +11,11 @@ import patterns
 
 
 def test_five_lines_make_frames_a_file_and_a_cadence(tmp_path: Path) -> None:
-    clip = patterns.describe("bars", rate="23.976", shutter=180, size="360p", frames=4)
+    clip = patterns.describe("bars", rate="23.976", shutter=180, size="360p", frames=12)
     luma = [frame.y for frame in patterns.frames(clip)]
     record = patterns.write(clip, tmp_path / "bars.mp4")
-    assert [plane.shape for plane in luma] == [(360, 640)] * 4
-    assert record["frames"] == 4
+    assert [plane.shape for plane in luma] == [(360, 640)] * 12
+    assert record["frames"] == 12
     assert patterns.cadence("23.976", "60").ratio == Fraction(1001, 400)
 
 

@@ -18,14 +18,13 @@ from patterns.present.hold_meter import meter_window
 from patterns.present.split_clip import SplitClip, SplitSpec
 from patterns.present.split_file import Progress, refuse_flashing
 from patterns.rendering.stills import planes_to_rgb
-from patterns.safety.check import FlashCheck
+from patterns.safety.guard import LoopGuard
 from patterns.safety.report import SafetyReport
 from patterns.whole_file import write_whole
 
 __all__ = ["Animation", "animation_bytes", "closed_spec", "write_animation"]
 
 LONGEST_S = 3  # of the scene, before slowing
-LOOPS_CHECKED_S = 2  # a loop is checked for flashes over at least this long
 
 
 @dataclass(frozen=True)
@@ -67,19 +66,11 @@ def _pictures(spec: SplitSpec) -> tuple[list[Image.Image], SafetyReport]:
     """All refreshes as RGB, and what the check says of the loop played as it will be."""
     clip = SplitClip(spec)
     pictures = []
-    check = FlashCheck(spec.width, spec.height, spec.refresh_hz / spec.slow, quick=True)
-    step = spec.slow / spec.refresh_hz
-    rounds = 1 + int(LOOPS_CHECKED_S / (spec.refreshes * step))
-    frames = []
+    guard = LoopGuard(spec.width, spec.height, spec.refresh_hz / spec.slow)
     for k, frame in enumerate(clip.refreshes()):
         pictures.append(Image.fromarray(planes_to_rgb(frame)))
-        check.see(k * step, frame)
-        frames.append(frame.copy() if rounds > 1 else None)
-    for again in range(1, rounds):
-        for k, kept in enumerate(frames):
-            assert kept is not None
-            check.see((again * spec.refreshes + k) * step, kept)
-    return pictures, check.report()
+        guard.see(k * spec.slow / spec.refresh_hz, frame)
+    return pictures, guard.report()
 
 
 def _with_palette(pictures: Sequence[Image.Image]) -> list[Image.Image]:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from fractions import Fraction
 from pathlib import Path
 
 from patterns.errors import RequestError
 from patterns.present.split_clip import SplitClip, SplitSpec
-from patterns.safety.check import FlashCheck
+from patterns.safety.guard import LoopGuard
 from patterns.safety.report import SafetyReport
 from patterns.video.writer import VideoSpec, VideoWriter
 
@@ -57,18 +56,18 @@ def write_split(
     clip = SplitClip(spec)
     rate = spec.refresh_hz
     frames = spec.refreshes * spec.slow
-    check = FlashCheck(spec.width, spec.height, rate, quick=True)
+    guard = LoopGuard(spec.width, spec.height, rate)
     video = VideoSpec(path, spec.width, spec.height, rate, codec, frames, force)
     with VideoWriter(video) as writer:
         for k, frame in enumerate(clip.refreshes()):
             for again in range(spec.slow):
                 n = k * spec.slow + again
                 if not again:  # a repeated picture changes nothing that could flash
-                    check.see(Fraction(n) / rate, frame)
+                    guard.see(n / rate, frame)
                 writer.write(frame)
                 if progress is not None:
                     progress(n + 1, frames)
-        report = check.report(end_s=frames / rate)
+        report = guard.report(end_s=frames / rate)
         # Inside the block, so that a file that is refused is not kept.
         refuse_flashing(report, path.name, allow_flashing=allow_flashing)
     return report

@@ -15,7 +15,8 @@ from patterns.errors import RequestError
 from patterns.frame_source import FrameSource
 from patterns.production.record import ClipRecord, dump, record_json
 from patterns.rendering.planes import Planes
-from patterns.safety.guard import ClipGuard
+from patterns.safety.guard import LoopGuard
+from patterns.safety.report import SafetyReport
 from patterns.scenes.loops import loop
 from patterns.sizes import size_name
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display
@@ -148,13 +149,10 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
         The disk or the encoder failed; nothing is left behind.
     """
     clip = job.clip
-    guard = ClipGuard(clip)
-    if guard.proved:
-        _refuse_flashing(job, guard)
+    guard = LoopGuard(clip.width, clip.height, clip.rate)
     with VideoWriter(_spec(job)) as writer:
-        _write_frames(clip, guard, writer, progress)
-        if not guard.proved:
-            _refuse_flashing(job, guard)  # inside the block, so that the file is not kept
+        _write_frames(job, guard, writer, progress)
+        safety = _judge(job, guard)  # inside the block, so that a file refused is not kept
     data = record_json(
         ClipRecord(
             clip=clip,
@@ -164,7 +162,7 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
             codec_level=_level(clip),
             loop_periods=job.loop_periods,
             speed_change=job.speed_change,
-            safety=guard.report().to_json(),
+            safety=safety.to_json(),
             displays=job.displays,
             small=job.small,
         )
@@ -174,8 +172,10 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
 
 
 def _write_frames(
-    clip: Clip, guard: ClipGuard, writer: VideoWriter, progress: Progress | None
+    job: ClipJob, guard: LoopGuard, writer: VideoWriter, progress: Progress | None
 ) -> None:
+    """Write all frames, or as many as show that the clip is refused."""
+    clip = job.clip
     source = FrameSource(clip)
     frames = [Planes.blank(clip.width, clip.height) for _ in range(TOGETHER)]
     first, count = 0, 1  # the first frame alone, for the encoder waits
@@ -183,20 +183,29 @@ def _write_frames(
         some = frames[: min(count, clip.frames - first)]
         source.draw_together(first, some)
         for n, frame in enumerate(some, first):
-            guard.see(n, frame)
+            guard.see(n / clip.rate, frame)
             writer.write(frame)
             if progress is not None:
                 progress(n + 1, clip.frames)
+        if guard.flashes_exceed and not job.allow_flashing:
+            return
         first, count = first + len(some), TOGETHER
 
 
-def _refuse_flashing(job: ClipJob, guard: ClipGuard) -> None:
+def _judge(job: ClipJob, guard: LoopGuard) -> SafetyReport:
+    once = guard.flashes_exceed
     report = guard.report()
     if not report.passes and not job.allow_flashing:
+        change = "slow it down, use fewer bars or less contrast"
+        if report.flashes_exceed and not once:
+            change = (
+                "it flashes where its end meets its start in a loop: make it --seamless or longer"
+            )
         raise RequestError(
-            f"{job.path.name} {report.summary}: slow it down, use fewer bars or less contrast, "
-            f"or say --allow-flashing if nobody unwarned will watch it"
+            f"{job.path.name} {report.summary}: {change}, or say --allow-flashing if nobody "
+            f"unwarned will watch it"
         )
+    return report
 
 
 def _spec(job: ClipJob) -> VideoSpec:

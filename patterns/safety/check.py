@@ -5,34 +5,31 @@ Memory does not grow with the length: one second of changes on a small grid is k
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
 
 from patterns.errors import RequestError
 from patterns.rendering.planes import Planes, UInt8Array
-from patterns.safety.flashes import (
-    MOST_CHANGES,
-    FlashRule,
-    LeadingEdges,
-    Swings,
-    TransitionCounter,
-    leading_edge_s,
-)
-from patterns.safety.luminance import FINE, Matrix, Reduced, Reducer
+from patterns.safety.flash_rule import FlashRule, extended_finding
+from patterns.safety.flashes import MOST_CHANGES, Swings, leading_edge_s
+from patterns.safety.luminance import FINE, Matrix, Reduced, Reducer, Shrunk
 from patterns.safety.red_flashes import OlderRedSwings, RedSwings
 from patterns.safety.regions import Mask, screen_rule, visual_field_rule
-from patterns.safety.report import SafetyReport
+from patterns.safety.report import EXTENDED_WINDOW_S, SafetyReport
 from patterns.safety.stripe_motion import StripeWatch
 from patterns.safety.stripe_rules import StripeRules
 from patterns.safety.viewing import Viewing
 
-__all__ = ["FlashCheck", "WorstMoment"]
+__all__ = ["LOOPED", "FlashCheck", "WorstMoment"]
+
+LOOPED = "Looked at as played in a loop, until a while of it had been seen again."
 
 WCAG = "WCAG 2.2, success criterion 2.3.1 and its terms"
 BT1702 = "ITU-R BT.1702-3 (11/2023), guidelines 1 and 2, quoted second-hand"
 RELATIVE_STEP, RELATIVE_DARK = 0.10, 0.80  # WCAG 2.2: of maximum relative luminance
+SEAM_S = 2  # of a loop, looked at beyond its seam
 SCREEN_STEP_CD_M2, SCREEN_DARK_CD_M2 = 20.0, 160.0  # ITU-R BT.1702
 
 
@@ -106,22 +103,20 @@ class FlashCheck:
     def _make_rules(self, shape: tuple[int, int]) -> tuple[FlashRule, ...]:
         field = visual_field_rule(self._reducer.grid, self.viewing)
         screen = screen_rule(self._reducer.grid)
-
-        def rule(name: str, source: str) -> FlashRule:
-            wcag = source == WCAG
-            edges = None if wcag else LeadingEdges(shape, leading_edge_s(self._rate))
-            area = field if wcag else screen
-            return FlashRule(name, source, area, TransitionCounter(shape), edges)
-
+        apart_s = leading_edge_s(self._rate)
         return (
-            rule("WCAG 2.2 general flashes", WCAG),
-            rule("ITU-R BT.1702 general flashes", BT1702),
-            rule("WCAG 2.2 red flashes", WCAG),
-            rule("ITU-R BT.1702 red flashes", BT1702),
-            rule("red flashes, older WCAG text", WCAG),
+            FlashRule("WCAG 2.2 general flashes", WCAG, field, shape),
+            FlashRule("ITU-R BT.1702 general flashes", BT1702, screen, shape, apart_s),
+            FlashRule("WCAG 2.2 red flashes", WCAG, field, shape),
+            FlashRule("ITU-R BT.1702 red flashes", BT1702, screen, shape, apart_s),
+            FlashRule("red flashes, older WCAG text", WCAG, field, shape, extra=True),
         )
 
-    def see(self, time_s: Fraction, frame: Planes | UInt8Array) -> None:
+    def shrink(self, frame: Planes | UInt8Array) -> Shrunk:
+        """Return what the check keeps of a frame; `see` takes it as well."""
+        return self._reducer.shrink(frame)
+
+    def see(self, time_s: Fraction, frame: Planes | UInt8Array | Shrunk) -> None:
         """Take the next frame.
 
         Parameters
@@ -129,7 +124,8 @@ class FlashCheck:
         time_s
             When it appears, seconds, later than the frame before.
         frame
-            Narrow-range planes, or R'G'B' codes, uint8 (height, width, 3), full range.
+            Narrow-range planes, or R'G'B' codes, uint8 (height, width, 3), full range; or what
+            `shrink` made of them.
 
         Raises
         ------
@@ -144,9 +140,8 @@ class FlashCheck:
         if not self._frames:
             self._first_s = time_s
         self._last_s, self._frames = time_s, self._frames + 1
-        reduced = (
-            self._reducer.planes(frame) if isinstance(frame, Planes) else self._reducer.rgb(frame)
-        )
+        shrunk = frame if isinstance(frame, Shrunk) else self.shrink(frame)
+        reduced = self._reducer.reduce(shrunk)
         self._flashes(time_s, reduced)
         stripes = self._stripes.see(time_s, reduced.screen_fine)
         if stripes is not None:
@@ -168,10 +163,24 @@ class FlashCheck:
     def _keep(self, time_s: Fraction, rule: FlashRule, reduced: Reduced) -> None:
         # A criterion's flashes count first, its area second: 0 to 1 of the screen.
         rank = rule.most_changes + rule.share
-        if rule.worst_region is not None and rank > self._worst_rank and rule.name[0] != "r":
+        if rule.worst_region is not None and rank > self._worst_rank and not rule.extra:
             self._worst_rank = rank
             region = np.array(rule.worst_region)
             self._worst = WorstMoment(time_s, reduced.picture(), region, rule.name)
+
+    @property
+    def flashes_exceed(self) -> bool:
+        """Whether a limit on flashes was exceeded up to now."""
+        return any(rule.exceeds and not rule.extra for rule in self._rules)
+
+    def loop_s(self, once_s: Fraction) -> Fraction:
+        """How long a loop is to be looked at, of which one round takes `once_s` seconds.
+
+        Two seconds beyond the seam hold every second across it, at every place with what it
+        carries over; extended flashing that may go on is followed for five.
+        """
+        lately = any(rule.flashes_lately for rule in self._rules)
+        return once_s + (EXTENDED_WINDOW_S if lately else SEAM_S)
 
     @property
     def worst(self) -> WorstMoment | None:
@@ -203,8 +212,7 @@ class FlashCheck:
         """
         if end_s is None:
             end_s = self._last_s + 1 / self._rate
-        findings = tuple(rule.finding() for rule in self._rules)
-        *current, older = findings
+        flashes = (*(rule.finding() for rule in self._rules), extended_finding(self._rules))
         return SafetyReport(
             method="still" if still else "pictures",
             width=self._size[0],
@@ -212,7 +220,7 @@ class FlashCheck:
             frames=self._frames,
             duration_s=end_s - self._first_s if self._frames else Fraction(0),
             viewing=self.viewing,
-            flashes=() if still else (*current, replace(older, extra=True)),
+            flashes=() if still else flashes,
             stripes=self._stripes.findings(end_s, still=still),
             notes=notes,
         )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator
+from contextlib import closing
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -14,7 +15,7 @@ from PIL import Image, ImageSequence, UnidentifiedImageError
 
 from patterns.errors import InputError
 from patterns.rendering.planes import Planes, UInt8Array
-from patterns.safety.check import FlashCheck, WorstMoment
+from patterns.safety.check import LOOPED, FlashCheck, WorstMoment
 from patterns.safety.luminance import FINE, Grid, Matrix
 from patterns.safety.report import SafetyReport
 from patterns.safety.viewing import Viewing
@@ -30,12 +31,13 @@ ANIMATION_RATE = Fraction(25)  # for the wider spacing of leading edges
 # Browsers show a frame that asks for 10 ms or less for 100 ms: common practice, no source.
 SHORTEST_S, INSTEAD_S = Fraction(1, 100), Fraction(1, 10)
 SHORT_S = 5  # our choice of what is a short clip, no source
-WINDOW_S = 1  # flashes are counted within a second
 RGB_FORMATS = ("rgb", "bgr", "gbr", "argb", "abgr", "0rgb", "0bgr", "pal8")
 HDR_TRANSFERS = ("smpte2084", "arib-std-b67")
 
 Progress = Callable[[int, int], None]
-Timed = Iterator[tuple[Fraction, UInt8Array | Planes]]
+# When a picture is due, counted from the first, and how long it stays.
+_Shown = tuple[Fraction, Fraction, UInt8Array | Planes]
+Frames = Callable[[], "Generator[_Shown, None, None]"]
 
 
 @dataclass(frozen=True)
@@ -114,37 +116,51 @@ def _check_video(path: Path, viewing: Viewing, loop: bool, progress: Progress | 
     # pipe and the sides are even, as 4:2:0 asks.
     size = (2 * grid.columns * FINE, 2 * grid.rows * FINE)
     read = read_rgb if info.pixel_format.startswith(RGB_FORMATS) else read_planes
-    last_s = info.times[-1] - info.times[0] + 1 / rate
-    again = loop or (info.pictures > 1 and last_s < SHORT_S)
-    watch = _Watch(check, progress, info.pictures)
-    first = watch.see((time_s - info.times[0], frame) for time_s, frame in read(path, size=size))
-    while again and first and watch.now_s < last_s + WINDOW_S:
-        shift = watch.now_s + 1 / rate
-        watch.see(
-            (shift + time_s - info.times[0], frame) for time_s, frame in read(path, size=size)
-        )
-    report = check.report(still=first == 1, notes=_video_notes(info, first, again))
-    return FileResult(path, report, check.worst)
+
+    def frames() -> Generator[_Shown, None, None]:
+        for time_s, frame in read(path, size=size):
+            yield time_s - info.times[0], 1 / rate, frame
+
+    length_s = info.times[-1] - info.times[0] + 1 / rate
+    again = loop or (info.pictures > 1 and length_s < SHORT_S)
+    showing = _Showing(check, progress, info.pictures)
+    showing.once(frames)
+    notes = _video_notes(info, showing.pictures, again)
+    still = showing.pictures == 1
+    if again:
+        showing.again(frames)
+    return FileResult(path, check.report(still=still, notes=notes), check.worst)
 
 
-class _Watch:
-    """Feeds a check and says how far it is."""
+class _Showing:
+    """Feeds a check with rounds of pictures and says how far it is."""
 
     def __init__(self, check: FlashCheck, progress: Progress | None, count: int) -> None:
-        self.check, self.progress, self.count = check, progress, count
-        self.now_s = Fraction(0)
-        self.done = 0
+        self._check, self._progress, self._count = check, progress, count
+        self.pictures = 0
+        self.end_s = Fraction(0)
 
-    def see(self, pictures: Timed) -> int:
-        """Take all pictures; returns how many there were. `now_s` is then the last one's time."""
-        before = self.done
-        for time_s, picture in pictures:
-            self.check.see(time_s, picture)
-            self.now_s = time_s
-            self.done += 1
-            if self.progress is not None:
-                self.progress(min(self.done, self.count), self.count)
-        return self.done - before
+    def once(self, frames: Frames) -> None:
+        """Show all pictures."""
+        self._round(frames, None)
+
+    def again(self, frames: Frames) -> None:
+        """Show them again and again, until the seam of the loop has been seen."""
+        once_s = self.end_s
+        while self.pictures and self.end_s < self._check.loop_s(once_s):
+            self._round(frames, once_s)
+
+    def _round(self, frames: Frames, once_s: Fraction | None) -> None:
+        start_s = self.end_s
+        with closing(frames()) as shown:
+            for due_s, stays_s, picture in shown:
+                if once_s is not None and start_s + due_s >= self._check.loop_s(once_s):
+                    return
+                self._check.see(start_s + due_s, picture)
+                self.end_s = start_s + due_s + stays_s
+                self.pictures += 1
+                if self._progress is not None:
+                    self._progress(min(self.pictures, self._count), self._count)
 
 
 def _matrix(info: VideoInfo) -> Matrix:
@@ -169,7 +185,7 @@ def _video_notes(info: VideoInfo, decoded: int, looped: bool) -> tuple[str, ...]
             "above 1/17 where the darker picture is 160 cd/m2 or more) were not applied."
         )
     if looped:
-        notes.append("Looked at as played in a loop, until a second of it had been seen again.")
+        notes.append(LOOPED)
     return tuple(notes)
 
 
@@ -179,40 +195,26 @@ def _check_image(
     count = int(getattr(image, "n_frames", 1))
     if count == 1:
         check = FlashCheck(image.width, image.height, STILL_RATE, viewing)
-        check.see(Fraction(0), next(_frames(path, image))[1])
+        check.see(Fraction(0), next(_frames(path, image))[2])
         return FileResult(path, check.report(still=True), check.worst)
     check = FlashCheck(image.width, image.height, ANIMATION_RATE, viewing)
-    clock = _Clock()
-    watch = _Watch(check, progress, count)
-    watch.see(clock.time(_frames(path, image)))
-    once_s = clock.now_s
-    while clock.now_s < once_s + WINDOW_S:
-        watch.see(clock.time(_frames(path, image)))
+    showing = _Showing(check, progress, count)
+    showing.once(lambda: _frames(path, image))
+    showing.again(lambda: _frames(path, image))
     notes = ("An animation: looked at as played in a loop, on white.",)
-    return FileResult(path, check.report(notes=notes, end_s=clock.now_s), check.worst)
+    return FileResult(path, check.report(notes=notes, end_s=showing.end_s), check.worst)
 
 
-class _Clock:
-    """Adds up how long the frames of an animation stay."""
-
-    def __init__(self) -> None:
-        self.now_s = Fraction(0)
-
-    def time(self, frames: Iterator[tuple[Fraction, UInt8Array]]) -> Timed:
-        for stays_s, frame in frames:
-            yield self.now_s, frame
-            self.now_s += stays_s
-
-
-def _frames(path: Path, image: Image.Image) -> Iterator[tuple[Fraction, UInt8Array]]:
-    """Frames with how long each stays, seconds."""
+def _frames(path: Path, image: Image.Image) -> Generator[_Shown, None, None]:
+    due_s = Fraction(0)
     try:
         for frame in ImageSequence.Iterator(image):
             rgba = frame.convert("RGBA")
-            stays_s = Fraction(frame.info.get("duration", 0) or 0).limit_denominator(1000) / 1000
+            asked_s = Fraction(frame.info.get("duration", 0) or 0).limit_denominator(1000) / 1000
+            stays_s = asked_s if asked_s > SHORTEST_S else INSTEAD_S
             page = Image.new("RGBA", rgba.size, "white")  # what most pages are
             page.alpha_composite(rgba)
-            shown_s = stays_s if stays_s > SHORTEST_S else INSTEAD_S
-            yield shown_s, np.asarray(page.convert("RGB"))
+            yield due_s, stays_s, np.asarray(page.convert("RGB"))
+            due_s += stays_s
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
         raise InputError(f"{path} is damaged: {error}") from error

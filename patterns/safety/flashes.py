@@ -1,4 +1,4 @@
-"""General flashes: opposing changes of luminance at every place, counted within one second.
+"""Opposing changes at every place of a grid, counted within one second.
 
 A *change* is a swing between two local extremes that reaches the step; smaller ripples
 are ignored, so a slow ramp adds up over its frames. A flash is a pair of opposing
@@ -10,29 +10,26 @@ within the same one, so that 3 Hz passes.
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field
 from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
 
-from patterns.safety.luminance import FloatGrid
-from patterns.safety.regions import AreaRule, Mask
-from patterns.safety.report import FlashFinding
+from patterns.safety.regions import Mask
 
 __all__ = [
     "MOST_CHANGES",
-    "FlashRule",
+    "ChangeCounter",
     "LeadingEdges",
     "Swings",
     "TransitionCounter",
     "leading_edge_s",
 ]
 
-LEAST_FLASHING = 2  # flashes a second from which on a region counts as flashing at all; our choice
 MOST_CHANGES = 6  # three flashes
 ROUNDING = 1e-6  # of the step: float32 must not decide whether 0.1 reaches 0.1
-MAX_INTERVALS = 100
+
+Counts = npt.NDArray[np.int16]
 
 
 class Swings:
@@ -46,13 +43,13 @@ class Swings:
         The darker of its two states must be below this.
     """
 
-    def __init__(self, step: float, dark_below: float) -> None:
+    def __init__(self, step: float, dark_below: float = np.inf) -> None:
         self._step, self._dark_below = step * (1 - ROUNDING), dark_below
-        self._low: FloatGrid | None = None
-        self._high: FloatGrid
+        self._low: npt.NDArray[np.float32 | np.int32] | None = None
+        self._high: npt.NDArray[np.float32 | np.int32]
         self._direction: npt.NDArray[np.int8]
 
-    def see(self, value: FloatGrid) -> tuple[Mask, Mask]:
+    def see(self, value: npt.NDArray[np.float32 | np.int32]) -> tuple[Mask, Mask]:
         """Take the next value; returns where a change up and where a change down is complete."""
         if self._low is None:
             self._low, self._high = value.copy(), value.copy()
@@ -80,7 +77,7 @@ class TransitionCounter:
     """
 
     def __init__(self, shape: tuple[int, int]) -> None:
-        self.count = np.zeros(shape, np.int16)
+        self.count: Counts = np.zeros(shape, np.int16)
         self._recent: deque[tuple[Fraction, Mask]] = deque()
 
     def see(self, time_s: Fraction, changed: Mask) -> bool:
@@ -144,109 +141,31 @@ class LeadingEdges:
         return np.asarray((self._close[0].count == 0) | (self._close[1].count == 0), np.bool_)
 
 
-@dataclass
-class FlashRule:
-    """One criterion for flashes, applied while frames go by.
+class ChangeCounter:
+    """Changes of each place within the second that ends now, less what is always acceptable.
 
-    Attributes
+    Parameters
     ----------
-    name, source
-        What the criterion is called and where it is published.
-    area
-        Which regions count.
-    counter
-        Changes within the last second at every place.
-    edges
-        The exemption by leading edges, where the criterion has one.
+    shape
+        Rows and columns of the grid.
+    apart_s
+        Spacing of leading edges from which flashes are acceptable, where a criterion has one.
     """
 
-    name: str
-    source: str
-    area: AreaRule
-    counter: TransitionCounter
-    edges: LeadingEdges | None = None
-    most_changes: int = 0
-    worst_time_s: Fraction | None = None
-    worst_region: Mask | None = None
-    share: float = 0.0
-    combined_share: float = 0.0
-    longest_s: Fraction = Fraction(0)
-    intervals: list[tuple[Fraction, Fraction]] = field(default_factory=list)
-    _busy_since_s: Fraction | None = None
-    _most_flagged: float = 0.0
+    def __init__(self, shape: tuple[int, int], apart_s: Fraction | None) -> None:
+        self.all = TransitionCounter(shape)
+        self._edges = None if apart_s is None else LeadingEdges(shape, apart_s)
 
     def see(self, time_s: Fraction, up: Mask, down: Mask) -> bool:
-        """Take the changes of the next frame; returns whether this is the worst moment so far."""
-        changed = self.counter.see(time_s, up | down)
-        if self.edges is not None:
-            self.edges.see(time_s, up, down)
-        self._watch_length(time_s)
-        if not changed:
-            return False
-        count = self.counter.count
-        if self.edges is not None and count.max() > MOST_CHANGES:
-            count = np.where(self.edges.acceptable(), np.minimum(count, MOST_CHANGES), count)
-        worse = self._raise_most(time_s, count)
-        return self._judge(time_s, count) or worse
+        """Take the changes of the next frame; returns whether there was any."""
+        if self._edges is not None:
+            self._edges.see(time_s, up, down)
+        return self.all.see(time_s, up | down)
 
-    def _raise_most(self, time_s: Fraction, count: npt.NDArray[np.int16]) -> bool:
-        worse = False
-        # What is too small even when taken together need not be taken apart.
-        while self.area.combined(more := count > self.most_changes) > self.area.limit_cells:
-            size, region = self.area.largest(more)
-            if size <= self.area.limit_cells:
-                break
-            self.most_changes += 1
-            self.worst_time_s, self.worst_region, worse = time_s, region, True
-        return worse
-
-    def _judge(self, time_s: Fraction, count: npt.NDArray[np.int16]) -> bool:
-        flagged = count > MOST_CHANGES
-        share = np.count_nonzero(flagged) / self.area.cells
-        combined = self.area.combined(flagged)
-        grew, self._most_flagged = share > self._most_flagged, max(share, self._most_flagged)
-        if not grew and combined <= self.area.limit_cells:
-            return False
-        self.combined_share = max(self.combined_share, combined / self.area.cells)
-        size, region = self.area.largest(flagged)
-        if size > self.area.limit_cells:
-            self._add_interval(self.counter.since_s, time_s)
-        worse = size / self.area.cells > self.share
-        if worse:
-            self.share = size / self.area.cells
-            if self.most_changes <= MOST_CHANGES:
-                self.worst_time_s, self.worst_region = time_s, region
-        return worse
-
-    def _add_interval(self, start_s: Fraction, end_s: Fraction) -> None:
-        if self.intervals and start_s <= self.intervals[-1][1]:
-            self.intervals[-1] = (self.intervals[-1][0], end_s)
-        elif len(self.intervals) < MAX_INTERVALS:
-            self.intervals.append((start_s, end_s))
-
-    def _watch_length(self, time_s: Fraction) -> None:
-        # Two flashes within the second, in one region: a place here and there that a moving
-        # texture turns lighter and darker once is no flashing sequence.
-        often = self.counter.count >= 2 * LEAST_FLASHING
-        busy = self.area.combined(often) > self.area.limit_cells
-        if not busy or self.area.largest(often)[0] <= self.area.limit_cells:
-            self._busy_since_s = None
-            return
-        if self._busy_since_s is None:
-            self._busy_since_s = self.counter.since_s
-        self.longest_s = max(self.longest_s, time_s - self._busy_since_s)
-
-    def finding(self) -> FlashFinding:
-        """Return what was found up to now."""
-        return FlashFinding(
-            criterion=self.name,
-            source=self.source,
-            exceeds=bool(self.intervals),
-            flashes_per_s=self.most_changes / 2,
-            share=self.share,
-            share_limit=self.area.limit_share,
-            combined_share=self.combined_share,
-            longest_s=self.longest_s,
-            intervals=tuple(self.intervals),
-            worst_time_s=self.worst_time_s,
-        )
+    @property
+    def counted(self) -> Counts:
+        """Changes at each place; acceptable ones stay at the limit."""
+        count = self.all.count
+        if self._edges is None or count.max() <= MOST_CHANGES:
+            return count
+        return np.where(self._edges.acceptable(), np.minimum(count, MOST_CHANGES), count)

@@ -1,79 +1,77 @@
-"""The check of a clip while it is made: proved where it can be, else seen frame by frame."""
+"""The check of pictures while they are made, as they look when they are played in a loop."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from fractions import Fraction
+from math import ceil
 
-from patterns.clip import Clip
 from patterns.rendering.planes import Planes
 from patterns.safety.check import FlashCheck
-from patterns.safety.parameters import judge_clip
-from patterns.safety.report import SafetyReport
+from patterns.safety.luminance import Shrunk
+from patterns.safety.report import EXTENDED_WINDOW_S, SafetyReport
 from patterns.safety.viewing import Viewing
 
-__all__ = ["ClipGuard", "check_frames"]
+__all__ = ["LoopGuard"]
 
 
-class ClipGuard:
-    """Watches the frames of one clip.
+class LoopGuard:
+    """Looks quickly at rendered frames, and at the seam where the last meets the first.
 
     Parameters
     ----------
-    clip
-        What is rendered. Bars are judged at once and their frames are not looked at.
-    viewing
-        Assumed viewing.
+    width, height, rate, viewing
+        As of `FlashCheck`.
 
     Examples
     --------
-    >>> from fractions import Fraction
-    >>> from patterns.clip import Clip
-    >>> from patterns.scenes.motion import BarsMotion
-    >>> motion = BarsMotion(Fraction(1920, 7), Fraction(384), Fraction(192))
-    >>> ClipGuard(Clip(motion, Fraction(24), Fraction(1, 48))).report().passes
+    >>> guard = LoopGuard(640, 360, Fraction(24))
+    >>> for n in range(12):
+    ...     frame = Planes.blank(640, 360)
+    ...     frame.y[:] = 16 if n < 3 else 235
+    ...     guard.see(Fraction(n, 24), frame)
+    >>> guard.report().passes  # 2 flashes a second
     True
     """
 
-    def __init__(self, clip: Clip, viewing: Viewing | None = None) -> None:
-        self._rate = clip.rate
-        self._proved = judge_clip(clip, viewing)
-        self._check = (
-            FlashCheck(clip.width, clip.height, clip.rate, viewing, quick=True)
-            if self._proved is None
-            else None
-        )
-        self._report = self._proved
+    def __init__(
+        self, width: int, height: int, rate: Fraction, viewing: Viewing | None = None
+    ) -> None:
+        self._check = FlashCheck(width, height, rate, viewing, quick=True)
+        self._frame_s = 1 / rate
+        self._first: list[tuple[Fraction, Shrunk]] = []
+        self._end_s = Fraction(0)
+
+    def see(self, time_s: Fraction, frame: Planes) -> None:
+        """Take the next frame; the first is due at 0."""
+        shrunk = self._check.shrink(frame)
+        if time_s < EXTENDED_WINDOW_S:
+            self._first.append((time_s, shrunk))
+        self._check.see(time_s, shrunk)
+        self._end_s = time_s + self._frame_s
 
     @property
-    def proved(self) -> bool:
-        """Whether the report is there before any frame."""
-        return self._proved is not None
+    def flashes_exceed(self) -> bool:
+        """Whether a limit on flashes was exceeded up to now; the seam was not yet looked at."""
+        return self._check.flashes_exceed
 
-    def see(self, n: int, frame: Planes) -> None:
-        """Take frame `n`; numbers must rise."""
-        if self._check is not None:
-            self._check.see(Fraction(n) / self._rate, frame)
+    def report(self, end_s: Fraction | None = None) -> SafetyReport:
+        """Look at the seam and return the result. Call it once, after the last frame.
 
-    def watch(self, frames: Iterable[Planes]) -> Iterator[Planes]:
-        """Pass frames 0, 1, 2, ... on as they are, having looked at each."""
-        for n, frame in enumerate(frames):
-            self.see(n, frame)
-            yield frame
+        Parameters
+        ----------
+        end_s
+            When the last frame goes, if it does not stay for 1 / rate.
+        """
+        once_s = self._end_s if end_s is None else end_s
+        for time_s, shrunk in self._played_again(once_s):
+            if time_s >= self._check.loop_s(once_s):
+                break
+            self._check.see(time_s, shrunk)
+        return self._check.report()
 
-    def report(self) -> SafetyReport:
-        """Return the result, after the last frame."""
-        if self._report is None:
-            assert self._check is not None
-            self._report = self._check.report()
-        return self._report
-
-
-def check_frames(
-    clip: Clip, frames: Iterable[Planes], viewing: Viewing | None = None
-) -> SafetyReport:
-    """Look at all frames of a clip (in order, from frame 0), whatever its parameters say."""
-    check = FlashCheck(clip.width, clip.height, clip.rate, viewing)
-    for n, frame in enumerate(frames):
-        check.see(n / clip.rate, frame)
-    return check.report()
+    def _played_again(self, once_s: Fraction) -> Iterator[tuple[Fraction, Shrunk]]:
+        rounds = ceil(EXTENDED_WINDOW_S / once_s) if self._first else 0
+        for again in range(1, rounds + 1):
+            for time_s, shrunk in self._first:
+                yield again * once_s + time_s, shrunk

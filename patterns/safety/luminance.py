@@ -1,9 +1,9 @@
 """A frame reduced to what the checks look at: a small grid of linear light.
 
-Why a small grid is right. Every limit is a share of the picture (25 % of the screen, a
-quarter of a 10 degree block: 2 to 3 % of it) of *connected* area. Cells of 1/160 of the
-long side place the border of a region to within half a cell, which for a quarter of a
-16:9 picture is under one part in a hundred of its area. Detail finer than a cell (0.2
+Why a small grid is right. Every limit is a share of the picture: 25 % of the screen, a
+quarter of a 10 degree block (2 to 3 % of it). Cells of 1/160 of the long side place the
+border of an area to within half a cell, which for a quarter of a 16:9 picture is under
+one part in a hundred of its area. Detail finer than a cell (0.2
 degree at three picture heights) is averaged in light, as the eye does at that size; WCAG
 2.2 exempts balanced patterns under 0.1 degree anyway. Stripes are looked for on a grid
 three times finer.
@@ -25,7 +25,7 @@ from PIL import Image
 from patterns.rendering.planes import Planes, UInt8Array
 from patterns.safety.viewing import Viewing
 
-__all__ = ["FINE", "FloatGrid", "Grid", "Matrix", "Reduced", "Reducer", "srgb_decode"]
+__all__ = ["FINE", "FloatGrid", "Grid", "Matrix", "Reduced", "Reducer", "Shrunk", "srgb_decode"]
 
 FloatGrid = npt.NDArray[np.float32]
 CodeGrid = npt.NDArray[np.int16]
@@ -70,6 +70,22 @@ class Grid:
     def cells(self) -> int:
         """Number of cells."""
         return self.rows * self.columns
+
+
+@dataclass(frozen=True)
+class Shrunk:
+    """One frame in code values, averaged over the fine cells: small enough to be kept.
+
+    Attributes
+    ----------
+    codes
+        uint8, (1, rows, columns) of a grey frame, else (3, rows, columns).
+    narrow
+        Whether they are Y', Cb, Cr in narrow range, else R', G', B' in full range.
+    """
+
+    codes: UInt8Array
+    narrow: bool
 
 
 @dataclass(frozen=True)
@@ -150,25 +166,32 @@ class Reducer:
         self._green_of_cr = np.rint(-of_cr * kr / (1 - kr - kb) * chroma).astype(np.int16)
         self._green_of_cb = np.rint(-of_cb * kb / (1 - kr - kb) * chroma).astype(np.int16)
 
-    def planes(self, frame: Planes) -> Reduced:
-        """Reduce a frame in narrow-range planes."""
-        luma = np.take(self._luma, self._shrink(frame.y))
-        if self._is_grey(frame.cb) and self._is_grey(frame.cr):
+    def shrink(self, frame: Planes | UInt8Array) -> Shrunk:
+        """Average narrow-range planes, or full-range R'G'B' codes (height, width, 3)."""
+        if isinstance(frame, Planes):
+            grey = self._is_grey(frame.cb) and self._is_grey(frame.cr)
+            planes = (frame.y,) if grey else (frame.y, frame.cb, frame.cr)
+            return Shrunk(np.stack([self._boxes(plane) for plane in planes]), narrow=True)
+        codes = np.stack([self._boxes(frame[..., channel]) for channel in range(3)])
+        grey = bool((codes[1:] == codes[:1]).all())
+        return Shrunk(codes[:1] if grey else codes, narrow=False)
+
+    def reduce(self, shrunk: Shrunk) -> Reduced:
+        """Light of a frame."""
+        grey = len(shrunk.codes) == 1
+        if not shrunk.narrow:
+            signal = shrunk.codes.astype(np.int16) * SCALE
+            return self._grey(signal[0]) if grey else self._coloured(signal)
+        luma = np.take(self._luma, shrunk.codes[0])
+        if grey:
             return self._grey(luma)
-        cb, cr = self._shrink(frame.cb), self._shrink(frame.cr)
+        _, cb, cr = shrunk.codes
         rgb = np.empty((3, *luma.shape), np.int16)
         np.add(luma, np.take(self._red_of_cr, cr), out=rgb[0])
         np.add(luma, np.take(self._green_of_cr, cr), out=rgb[1])
         rgb[1] += np.take(self._green_of_cb, cb)
         np.add(luma, np.take(self._blue_of_cb, cb), out=rgb[2])
         return self._coloured(np.clip(rgb, 0, TOP, out=rgb))
-
-    def rgb(self, frame: UInt8Array) -> Reduced:
-        """Reduce a frame of full-range R'G'B' codes, uint8 (height, width, 3)."""
-        shrunk = [self._shrink(frame[..., channel]) for channel in range(3)]
-        if (shrunk[0] == shrunk[1]).all() and (shrunk[1] == shrunk[2]).all():
-            return self._grey(shrunk[0].astype(np.int16) * SCALE)
-        return self._coloured(np.stack(shrunk).astype(np.int16) * SCALE)
 
     def _grey(self, signal: CodeGrid) -> Reduced:
         fine = np.take(self._screen_grey, signal)
@@ -196,7 +219,7 @@ class Reducer:
             signal,
         )
 
-    def _shrink(self, plane: UInt8Array) -> UInt8Array:
+    def _boxes(self, plane: UInt8Array) -> UInt8Array:
         # Boxes of at most 1/480 of the long side are averaged in code, which costs an
         # eighth of doing so in light and differs only where such a box holds an edge.
         columns, rows = self._fine

@@ -4,8 +4,9 @@ The strongest peak of the picture's spectrum gives the stripes' direction and sp
 the picture is multiplied by that wave and averaged over two periods, which leaves its
 amplitude at every place (quadrature demodulation). Where the amplitude is at least half
 of its highest and the wave holds a fair part of the local variance, the stripes are
-clearly discernible; the connected region of such places is their area, and its extent
-across the stripes, in periods, the number of pairs.
+clearly discernible; such places in sum are their area (what the stripes fill collectively,
+in the Epilepsy Foundation's words), and their extent across the stripes, in periods, the
+number of pairs.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.safety.luminance import FINE, FloatGrid
-from patterns.safety.regions import Mask, label
+from patterns.safety.regions import Mask
 
 __all__ = ["Stripes", "find_stripes"]
 
@@ -123,16 +124,9 @@ def _refined(wave: ComplexGrid, region: Mask) -> tuple[float, float]:
     return float(np.angle(along_x)) / (2 * pi), float(np.angle(along_y)) / (2 * pi)
 
 
-def _largest(mask: Mask) -> Mask:
-    labels = label(mask)
-    sizes = np.bincount(labels.ravel(), minlength=2)
-    sizes[0] = 0
-    return np.asarray(labels == int(sizes.argmax()), np.bool_) & mask
-
-
-def _extent(region: Mask, x: float, y: float) -> float:
-    """Cycles of the wave (x, y), cycles a cell, across the region."""
-    rows, columns = np.nonzero(region)
+def _extent(places: Mask, x: float, y: float) -> float:
+    """Cycles of the wave (x, y), cycles a cell, across the places."""
+    rows, columns = np.nonzero(places)
     phase = columns * x + rows * y
     return float(phase.max() - phase.min()) + abs(x) + abs(y)
 
@@ -180,19 +174,18 @@ def _demodulate(light: FloatGrid, x: float, y: float, scales: tuple[int, int]) -
     places &= amplitude**2 / 2 >= LEAST_REGULARITY * variance
     if not places.any():
         return None
-    region = _largest(places)
-    more_x, more_y = _refined(wave, region)
+    more_x, more_y = _refined(wave, places)
     x, y = x + more_x, y + more_y
-    dark, bright = np.percentile(light[region], (3, 97))
-    pairs = _extent(region, x, y)
+    dark, bright = np.percentile(light[places], (3, 97))
+    pairs = _extent(places, x, y)
     if bright - dark < LEAST_CONTRAST * (bright + dark) or pairs < FEWEST_PAIRS - 0.5:
         return None
     coarse, step = scales
     return Stripes(
         pairs=pairs,
-        share=float(region.mean()),
+        share=float(places.mean()),
         light_cd_m2=float(bright),
         dark_cd_m2=float(dark),
         frequency=(x / coarse, y / coarse),
-        region=region[step // 2 :: step, step // 2 :: step],
+        region=places[step // 2 :: step, step // 2 :: step],
     )

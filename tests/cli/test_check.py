@@ -51,7 +51,7 @@ def test_json_is_a_list_of_reports(
 ) -> None:
     assert main(["check", "--json", str(calm), str(flashing)]) == 3
     still, animation = json.loads(capsys.readouterr().out)
-    assert still["schema"] == animation["schema"] == "evenhold/safety 1"
+    assert still["schema"] == animation["schema"] == "evenhold/safety 2"
     assert (still["verdict"], animation["verdict"]) == ("pass", "exceeds")
     assert still["method"] == "still"
     assert animation["viewing"] == {"peak_cd_m2": 200.0, "distance_heights": 3.0}

@@ -19,11 +19,11 @@ from patterns.strip.read import StripReading, read_strip
 from patterns.video.codecs import CODECS
 from tests.cli.running import encoders_in, environment, program_of, run, start
 
-SMALL = ("--size", "640x360", "--frames", "6")
+SMALL = ("--size", "640x360", "--frames", "12")  # at 24 a second two seams a second pass
 
 
 def test_makes_a_clip_and_its_record_and_says_what_they_are(tmp_path: Path) -> None:
-    done = run("render", "bars", "--rate", "23.976", *SMALL, cwd=tmp_path)
+    done = run("render", "bars", "--rate", "23.976", *SMALL, "--frames", "24", cwd=tmp_path)
     assert (done.returncode, done.stderr) == (0, "")
     clip = tmp_path / "outputs" / "bars-23.976fps-180deg-360p.mp4"
     record = json.loads(clip.with_suffix(".json").read_text())
@@ -34,7 +34,7 @@ def test_makes_a_clip_and_its_record_and_says_what_they_are(tmp_path: Path) -> N
     assert record["schema"] == "evenhold/clip 1"
     assert record["rate_exact"] == "24000/1001"
     assert record["bytes"] == clip.stat().st_size
-    for words in ("23.976 (24000/1001) fps", "6 frames", "shutter 180 degrees", "px a frame",
+    for words in ("23.976 (24000/1001) fps", "24 frames", "shutter 180 degrees", "px a frame",
                   "on   60 Hz", "on   90 Hz", "on  120 Hz"):  # fmt: skip
         assert words in done.stdout
     # 640 px in 7 s at 24000/1001 frames a second
@@ -66,7 +66,7 @@ def test_every_strip_number_decodes_for_every_codec(
             assert found.identity is not None
             assert (found.number, found.identity.rate) == (n, Fraction(30000, 1001))
             assert found.identity.clip == record["identity"]
-    assert len(frames) == 6
+    assert len(frames) == 12
 
 
 def test_the_same_command_gives_the_same_bytes(tmp_path: Path) -> None:
@@ -141,6 +141,18 @@ def test_a_file_that_exists_is_kept_unless_forced(tmp_path: Path) -> None:
         run("render", "bars", *SMALL, "--out", "clip.mp4", "--force", cwd=tmp_path).returncode == 0
     )
     assert (tmp_path / "clip.mp4").stat().st_size > 1000
+
+
+@pytest.mark.parametrize("words", [("--cross", "1.5"), ("--cross", "0.3", "--bars", "8")])
+def test_a_clip_that_flashes_at_its_seam_is_refused(tmp_path: Path, words: tuple[str, ...]) -> None:
+    """Once it passes; played in a loop it flashes three and a half times in a second."""
+    words = ("render", "bars", "--size", "360p", "--seconds", "2", *words, "--out", "clip.mp4")
+    done = run(*words, cwd=tmp_path)
+    assert done.returncode == 2
+    assert "where its end meets its start in a loop: make it --seamless or longer" in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert not list(tmp_path.iterdir())
+    assert run(*words, "--seamless", cwd=tmp_path).returncode == 0
 
 
 def test_flashing_bars_are_refused_unless_allowed(tmp_path: Path) -> None:

@@ -25,7 +25,7 @@ def spec(folder: Path, *rates: int) -> KitSpec:
         displays=(Display.fixed(60), Display(Fraction(48), Fraction(120))),
         width=640,
         height=360,
-        seconds=Fraction(1, 4),
+        seconds=Fraction(1, 2),
     )
 
 

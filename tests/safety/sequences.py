@@ -8,7 +8,9 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
+from patterns.rendering.planes import Planes
 from patterns.safety.check import FlashCheck
+from patterns.safety.luminance import Reduced, Reducer
 from patterns.safety.report import FlashFinding, SafetyReport, StripeFinding
 from patterns.safety.viewing import Viewing
 
@@ -30,6 +32,20 @@ def patch(share_w: float, share_h: float, code: int, ground: int = 0) -> Picture
     return picture
 
 
+def squares(count: int, side: float, code: int = 255) -> Picture:
+    """As many squares as a square number, apart; sides as shares of the picture's."""
+    picture, across = flat(0), round(count**0.5)
+
+    def pixels(share: float, size: int) -> int:
+        return round(share * size / 3) * 3  # whole cells of the check
+
+    for n in range(count):
+        y, x = ((k + 0.1) / across for k in divmod(n, across))
+        top, left = pixels(y, HEIGHT), pixels(x, WIDTH)
+        picture[top : top + pixels(side, HEIGHT), left : left + pixels(side, WIDTH)] = code
+    return picture
+
+
 def alternate(a: Picture, b: Picture, hold: int, count: int) -> list[Picture]:
     """`count` frames, `hold` of a, `hold` of b, and so on."""
     return [a if (n // hold) % 2 == 0 else b for n in range(count)]
@@ -43,6 +59,11 @@ def run(
     for n, picture in enumerate(pictures):
         check.see(n / Fraction(rate), picture)
     return check.report()
+
+
+def reduced(reducer: Reducer, frame: Planes | Picture) -> Reduced:
+    """What the check looks at of one frame."""
+    return reducer.reduce(reducer.shrink(frame))
 
 
 def flash(report: SafetyReport, word: str) -> FlashFinding:

@@ -9,6 +9,7 @@ from skimage.color import rgb2gray, rgb2xyz
 from patterns.rendering.planes import Planes
 from patterns.safety.luminance import Grid, Reducer, srgb_decode
 from patterns.safety.viewing import Viewing
+from tests.safety.sequences import reduced
 
 # IEC 61966-2-1, as WCAG 2.2 quotes it; values computed from it.
 SRGB = {10: 0.003035, 11: 0.003347, 89: 0.099899, 90: 0.102242, 128: 0.215861, 188: 0.502886}
@@ -24,9 +25,9 @@ def test_relative_luminance_agrees_with_a_reference_library() -> None:
     rng = np.random.default_rng(3)
     for code in rng.integers(0, 256, (20, 3)):
         picture = np.broadcast_to(code.astype(np.uint8), (90, 160, 3)).copy()
-        reduced = Reducer(160, 90, Viewing()).rgb(picture)
+        small = reduced(Reducer(160, 90, Viewing()), picture)
         y = rgb2xyz(code.reshape(1, 1, 3) / 255)[0, 0, 1]
-        assert float(reduced.relative[0, 0]) == pytest.approx(y, abs=2e-4)
+        assert float(small.relative[0, 0]) == pytest.approx(y, abs=2e-4)
     assert rgb2gray(np.ones((1, 1, 3)))[0, 0] == pytest.approx(1)
 
 
@@ -37,8 +38,8 @@ def test_screen_luminance_is_that_of_bt1886(signal: float, cd: float) -> None:
     code = 16 + round(219 * signal)
     frame.y[:] = code
     exact = 2 * cd * ((code - 16) / 219 / signal) ** 2.4
-    reduced = Reducer(480, 270, Viewing()).planes(frame)
-    assert float(reduced.screen[3, 4]) == pytest.approx(exact, rel=2e-3)
+    small = reduced(Reducer(480, 270, Viewing()), frame)
+    assert float(small.screen[3, 4]) == pytest.approx(exact, rel=2e-3)
 
 
 # BT.709 colour bars, 8-bit Y, Cb, Cr (computed, and as in a test chart's 100 % table).
@@ -61,18 +62,18 @@ def test_planes_of_colour_bars_are_their_colours(
 ) -> None:
     frame = Planes.blank(960, 540)
     frame.y[:], frame.cb[:], frame.cr[:] = codes
-    reduced = Reducer(960, 540, Viewing(), quick=quick).planes(frame)
-    assert np.abs(reduced.picture()[0, 0].astype(int) - rgb).max() <= 2  # eight bits
+    small = reduced(Reducer(960, 540, Viewing(), quick=quick), frame)
+    assert np.abs(small.picture()[0, 0].astype(int) - rgb).max() <= 2  # eight bits
     light = srgb_decode(np.array(rgb) / 255)
     expected = float(light @ [0.2126, 0.7152, 0.0722])
-    assert float(reduced.relative[1, 1]) == pytest.approx(expected, abs=0.006)
+    assert float(small.relative[1, 1]) == pytest.approx(expected, abs=0.006)
 
 
 def test_bt601_planes_are_decoded_with_their_own_matrix() -> None:
     """BT.601 red, 8 bits: 81, 90, 240 (from memory)."""
     frame = Planes.blank(480, 270)
     frame.y[:], frame.cb[:], frame.cr[:] = 81, 90, 240
-    red = Reducer(480, 270, Viewing(), matrix="bt601").planes(frame).picture()[5, 5]
+    red = reduced(Reducer(480, 270, Viewing(), matrix="bt601"), frame).picture()[5, 5]
     assert np.abs(red.astype(int) - (255, 0, 0)).max() <= 2
 
 
@@ -80,7 +81,7 @@ def test_a_cell_holds_the_mean_of_light_not_of_signal() -> None:
     """Half white, half black within a cell is 0.5 of white's light, on fine cells."""
     picture = np.zeros((270, 480, 3), np.uint8)
     picture[:, 1::3] = 255
-    relative = Reducer(480, 270, Viewing()).rgb(picture).relative
+    relative = reduced(Reducer(480, 270, Viewing()), picture).relative
     assert relative == pytest.approx(np.full((90, 160), 1 / 3), abs=1e-5)
 
 

@@ -12,7 +12,7 @@ from patterns.safety.luminance import Reducer
 from patterns.safety.report import StripeFinding
 from patterns.safety.stripes import find_stripes
 from patterns.safety.viewing import Viewing
-from tests.safety.sequences import HEIGHT, WIDTH, Picture, run, stripe
+from tests.safety.sequences import HEIGHT, WIDTH, Picture, reduced, run, stripe
 
 SCREEN, CONSENSUS = "BT.1702", "Epilepsy"
 
@@ -52,7 +52,7 @@ def shown(
 @pytest.mark.parametrize("pairs", [6, 9, 15, 40])
 def test_pairs_are_counted_in_any_direction(pairs: int, angle: float) -> None:
     picture = grating(pairs, angle_deg=angle)
-    found = find_stripes(Reducer(WIDTH, HEIGHT, Viewing()).rgb(picture).screen_fine)
+    found = find_stripes(reduced(Reducer(WIDTH, HEIGHT, Viewing()), picture).screen_fine)
     assert found is not None
     assert found.pairs == pytest.approx(pairs, abs=0.25)
     assert found.share > 0.9

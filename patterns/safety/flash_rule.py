@@ -1,0 +1,175 @@
+"""One criterion for flashes, applied while frames go by.
+
+Flashes count in two ways. *Place by place:* places that each flash more than three times
+within the same second, summed. *Taken together:* places that turned light less places
+that turned dark, summed over the field; if that sum swings by more than the allowed area,
+the field flashes, also where it is another part of it each time.
+
+Extended flashes are told beside the criteria: two or more flashes a second for four of
+five seconds, as another open analyser (IRIS, BSD-3) has it. ITU-R BT.1702-3 (second-hand
+quotation) calls more than five seconds of flashing a risk even when otherwise compliant.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from fractions import Fraction
+from math import floor
+
+import numpy as np
+
+from patterns.safety.flashes import MOST_CHANGES, ChangeCounter, Swings
+from patterns.safety.regions import AreaRule, Mask
+from patterns.safety.report import EXTENDED, EXTENDED_S, EXTENDED_WINDOW_S, FlashFinding
+
+__all__ = ["FlashRule", "extended_finding"]
+
+EXTENDED_CHANGES = 4  # two flashes
+MAX_INTERVALS = 100
+
+
+class FlashRule:
+    """One criterion.
+
+    Parameters
+    ----------
+    name, source
+        What it is called and where it is published.
+    area
+        Which areas count.
+    shape
+        Rows and columns of the grid.
+    apart_s
+        Spacing of leading edges from which flashes are always acceptable, if it has one.
+    extra
+        Whether it is told beside the criteria in force, and not counted in the verdict.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        source: str,
+        area: AreaRule,
+        shape: tuple[int, int],
+        apart_s: Fraction | None = None,
+        *,
+        extra: bool = False,
+    ) -> None:
+        self.name, self.area, self.extra = name, area, extra
+        self._source = source
+        self._places = ChangeCounter(shape, apart_s)
+        self._state = np.zeros(shape, np.int8)  # lighter (1) or darker (-1) than at first
+        fields = area.sums(self._state)
+        self._fields = ChangeCounter((fields.shape[0], fields.shape[1]), apart_s)
+        self._swings = Swings(floor(area.limit_cells) + 1)
+        self._no_field = self._swings.see(fields)
+        self.most_changes = 0
+        self.share = 0.0
+        self.worst_region: Mask | None = None
+        self._worst_time_s: Fraction | None = None
+        self._intervals: list[tuple[Fraction, Fraction]] = []
+        self._busy: deque[tuple[Fraction, Fraction]] = deque()
+        self._busy_s = self._last_s = Fraction(0)
+        self.flashing_s = self._flashing_until_s = Fraction(0)
+
+    def see(self, time_s: Fraction, up: Mask, down: Mask) -> bool:
+        """Take the changes of the next frame; returns whether this is the worst moment so far."""
+        together = self._no_field
+        if changed := self._places.see(time_s, up, down):
+            self._state += up
+            self._state -= down
+            together = self._swings.see(self.area.sums(self._state))
+        self._fields.see(time_s, *together)
+        self._watch_length(time_s)
+        return changed and self._judge(time_s)
+
+    def _judge(self, time_s: Fraction) -> bool:
+        count, together = self._places.counted, int(self._fields.counted.max())
+        worse = False
+        while together > self.most_changes or self._too_large(count > self.most_changes):
+            self.most_changes += 1
+            worse = True
+        flagged = self._places.all.count > 0 if together > MOST_CHANGES else count > MOST_CHANGES
+        cells = self.area.largest(flagged)
+        if together > MOST_CHANGES or cells > self.area.limit_cells:
+            self._add_interval(self._places.all.since_s, time_s)
+        if cells > self.share * self.area.cells:
+            self.share = cells / self.area.cells
+            worse = worse or self.exceeds
+        if worse:
+            self._worst_time_s = time_s
+            self.worst_region = flagged if self.exceeds else count >= self.most_changes
+        return worse
+
+    def _too_large(self, mask: Mask) -> bool:
+        return self.area.largest(mask) > self.area.limit_cells
+
+    def _add_interval(self, start_s: Fraction, end_s: Fraction) -> None:
+        if self._intervals and start_s <= self._intervals[-1][1]:
+            self._intervals[-1] = (self._intervals[-1][0], end_s)
+        elif len(self._intervals) < MAX_INTERVALS:
+            self._intervals.append((start_s, end_s))
+
+    def _watch_length(self, time_s: Fraction) -> None:
+        while self._busy and time_s - self._busy[0][0] >= EXTENDED_WINDOW_S:
+            self._busy_s -= self._busy.popleft()[1]
+        if self._flashes_now():
+            step = time_s - self._last_s
+            self._busy.append((time_s, step))
+            self._busy_s += step
+            if self._busy_s > self.flashing_s:
+                self.flashing_s, self._flashing_until_s = self._busy_s, time_s
+        self._last_s = time_s
+
+    def _flashes_now(self) -> bool:
+        often = self._places.all.count >= EXTENDED_CHANGES
+        return self._too_large(often) or self._fields.all.count.max() >= EXTENDED_CHANGES
+
+    @property
+    def flashes_lately(self) -> bool:
+        """Whether there were two flashes a second at some time in the last five seconds."""
+        return bool(self._busy)
+
+    @property
+    def exceeds(self) -> bool:
+        """Whether its limit was exceeded up to now."""
+        return bool(self._intervals)
+
+    @property
+    def flashing_time(self) -> tuple[Fraction, Fraction]:
+        """The five seconds that held most flashing, from and to."""
+        start_s = max(self._flashing_until_s - EXTENDED_WINDOW_S, Fraction(0))
+        return start_s, self._flashing_until_s
+
+    def finding(self) -> FlashFinding:
+        """Return what was found up to now."""
+        return FlashFinding(
+            criterion=self.name,
+            source=self._source,
+            exceeds=self.exceeds,
+            flashes_per_s=self.most_changes / 2,
+            share=self.share,
+            share_limit=self.area.limit_share,
+            flashing_s=self.flashing_s,
+            intervals=tuple(self._intervals),
+            worst_time_s=self._worst_time_s,
+            extra=self.extra,
+        )
+
+
+def extended_finding(rules: tuple[FlashRule, ...]) -> FlashFinding:
+    """Extended flashes, by the rule that saw most of them."""
+    rule = max(rules, key=lambda r: r.flashing_s)
+    exceeds = rule.flashing_s >= EXTENDED_S
+    return FlashFinding(
+        criterion=EXTENDED,
+        source="two or more a second in four of five seconds: IRIS, an open analyser (BSD-3)",
+        exceeds=exceeds,
+        flashes_per_s=rule.most_changes / 2,
+        share=rule.share,
+        share_limit=rule.area.limit_share,
+        flashing_s=rule.flashing_s,
+        intervals=(rule.flashing_time,) if exceeds else (),
+        worst_time_s=rule.flashing_time[1] if rule.flashing_s else None,
+        extra=True,
+    )
