@@ -43,7 +43,7 @@ class Entry:
         Which clip: its identity and rate as text; '' if unknown.
     error_ms, spread_ms
         Timing error RMS and its standard error, milliseconds; None if it cannot be told.
-    drops_per_minute
+    lost
         Frames lost that the cadence does not lose.
     worst_ms
         Longest hold, milliseconds; None if none is known.
@@ -54,8 +54,19 @@ class Entry:
     clip: str
     error_ms: float | None
     spread_ms: float | None
-    drops_per_minute: float
+    lost: int
     worst_ms: float | None
+
+    @property
+    def lost_per_minute(self) -> float:
+        """Frames lost a minute; 0 for a reading without length."""
+        minutes = self.reading.seconds / 60
+        return self.lost / minutes if minutes else 0.0
+
+    @property
+    def lost_words(self) -> str:
+        """'none' or '2 in 5 s': what was seen, not what would be in a minute."""
+        return f"{self.lost} in {self.reading.seconds:.0f} s" if self.lost else "none"
 
     @property
     def pattern(self) -> str:
@@ -85,7 +96,7 @@ class Comparison:
     Attributes
     ----------
     entries
-        In the order given.
+        As they are ranked, clip by clip; then those that are not, in the order given.
     rankings
         For each clip with two or more comparable entries, the standings, best first.
     cautions
@@ -129,7 +140,6 @@ def _spread_ms(reading: Reading) -> float | None:
 
 
 def _entry(label: str, reading: Reading) -> Entry:
-    minutes = reading.seconds / 60
     worst = max((frame.hold_s for frame in reading.holds), default=None)
     return Entry(
         label=label,
@@ -137,7 +147,7 @@ def _entry(label: str, reading: Reading) -> Entry:
         clip=_clip_name(reading),
         error_ms=None if reading.error is None else reading.error.rms_ms,
         spread_ms=_spread_ms(reading),
-        drops_per_minute=reading.drops_beyond / minutes if minutes else 0.0,
+        lost=reading.drops_beyond,
         worst_ms=None if worst is None else 1000 * worst,
     )
 
@@ -157,8 +167,7 @@ def _unfit(entry: Entry) -> str | None:
 
 def _loss_class(entry: Entry) -> int:
     """Losses come first: none, some, many (more than one in two seconds)."""
-    per_minute = entry.drops_per_minute
-    return 0 if per_minute == 0 else 1 if per_minute <= 30 else 2
+    return 0 if not entry.lost else 1 if entry.lost_per_minute <= 30 else 2
 
 
 def _clearly_apart(a: Entry, b: Entry) -> bool:
@@ -171,26 +180,20 @@ def _clearly_apart(a: Entry, b: Entry) -> bool:
 
 def _reason(better: Entry | None, entry: Entry) -> tuple[str, bool]:
     """Say why an entry stands where it does, and whether it is tied with the one before."""
-    drops = f"{entry.drops_per_minute:.1f} drops a minute"
+    error = f"timing error {entry.error_ms:.1f} ms"
+    lost = f"frames lost: {entry.lost_words}"
     if better is None:
-        return f"error {entry.error_ms:.1f} ms, {drops}", False
+        return f"{error}; {lost}", False
     assert better.error_ms is not None
     assert entry.error_ms is not None
     if _loss_class(better) != _loss_class(entry):
-        return f"loses more frames: {drops} against {better.drops_per_minute:.1f}", False
-    spread = sqrt((better.spread_ms or 0.0) ** 2 + (entry.spread_ms or 0.0) ** 2)
-    apart = entry.error_ms - better.error_ms
+        return f"loses more frames: {entry.lost_words}, against {better.lost_words}", False
+    apart = abs(entry.error_ms - better.error_ms)
     if not _clearly_apart(better, entry):
-        return (
-            f"error {entry.error_ms:.1f} ms: {abs(apart):.1f} ms from the one before, which the "
-            f"spread within the two ({spread:.1f} ms) does not tell apart",
-            True,
-        )
-    return (
-        f"error {entry.error_ms:.1f} ms, {apart:.1f} ms more than the one before (spread within "
-        f"the two {spread:.1f} ms)",
-        False,
-    )
+        spread = sqrt((better.spread_ms or 0.0) ** 2 + (entry.spread_ms or 0.0) ** 2)
+        measured = max(COUNTS_MS, CLEAR * spread)
+        return f"{error}: within {measured:.1f} ms of the one before, which counts as equal", True
+    return f"{error}, {apart:.1f} ms more than the one before", False
 
 
 def _rank(entries: Sequence[Entry]) -> tuple[Standing, ...]:
@@ -204,18 +207,32 @@ def _rank(entries: Sequence[Entry]) -> tuple[Standing, ...]:
 
 
 def _verdict(rankings: Sequence[tuple[str, tuple[Standing, ...]]]) -> str:
+    """Name the best and the worst, clip by clip; one sentence where there is one clip."""
     if not rankings:
-        return "nothing can be compared: no two readings are of the same clip and long enough"
+        return "Nothing can be compared: no two readings are of the same clip and long enough."
     words = []
     for clip, standings in rankings:
-        first = [s.entry.label for s in standings if s.place == 1]
-        if len(first) == len(standings):
-            words.append(f"on {clip} the devices cannot be told apart")
-        elif len(first) > 1:
-            words.append(f"on {clip} {' and '.join(first)} come first together")
-        else:
-            words.append(f"on {clip} {first[0]} holds frames most evenly")
-    return "; ".join(words)
+        where = f"On {clip}: " if len(rankings) > 1 else ""
+        best = [s.entry.label for s in standings if s.place == 1]
+        if len(best) == len(standings):
+            words.append(f"{where}No difference that can be told between {' and '.join(best)}.")
+            continue
+        worst = standings[-1].entry
+        fault = (
+            f"lost {plural(worst.lost, 'frame', 'frames')} in {worst.reading.seconds:.0f} s"
+            if worst.lost
+            else f"timing error {worst.error_ms:.1f} ms"
+        )
+        words.append(f"{where}Best: {' and '.join(best)}. Worst: {worst.label}, {fault}.")
+    return " ".join(words)
+
+
+def _in_order(
+    entries: Sequence[Entry], rankings: Sequence[tuple[str, tuple[Standing, ...]]]
+) -> tuple[Entry, ...]:
+    """Entries as they are ranked, clip by clip, then those that are not."""
+    ranked = [standing.entry for _, standings in rankings for standing in standings]
+    return (*ranked, *(entry for entry in entries if all(entry is not r for r in ranked)))
 
 
 def compare(labelled: Sequence[tuple[str, Reading]]) -> Comparison:
@@ -246,7 +263,8 @@ def compare(labelled: Sequence[tuple[str, Reading]]) -> Comparison:
         else:
             cautions.append(f"{some[0].label}: no other device was read on {clip}")
     cautions += _unlike(entries)
-    return Comparison(entries, tuple(rankings), tuple(cautions), _verdict(rankings))
+    ordered = _in_order(entries, rankings)
+    return Comparison(ordered, tuple(rankings), tuple(cautions), _verdict(rankings))
 
 
 def _unlike(entries: Sequence[Entry]) -> list[str]:

@@ -12,28 +12,31 @@ __all__ = ["SCHEMA", "comparison_json", "comparison_text", "table_rows"]
 
 SCHEMA = "evenhold/comparison 1"
 WIDTH = 79
-HEAD = ("device", "clip", "held", "error ms", "drops/min", "worst ms")
+HEAD = ("device", "clip", "cadence", "timing error", "frames lost", "longest hold")
 
 
-def _number(value: float | None) -> str:
-    return "-" if value is None else f"{value:.1f}"
+LEAST_SPREAD_MS = 0.05  # a smaller one would be written as nothing
+
+
+def _milliseconds(value: float | None, spread: float | None = None) -> str:
+    if value is None:
+        return "-"
+    shown = f" ± {spread:.1f}" if spread is not None and spread >= LEAST_SPREAD_MS else ""
+    return f"{value:.1f}{shown} ms"
 
 
 def table_rows(entries: Sequence[Entry]) -> list[tuple[str, ...]]:
-    """Head and one row an entry: device, clip, pattern, error, drops, worst hold."""
+    """Head and one row an entry: device, clip, cadence, error, losses, longest hold."""
     rows: list[tuple[str, ...]] = [HEAD]
     for e in entries:
-        error = _number(e.error_ms)
-        if e.spread_ms is not None:
-            error += f" ±{e.spread_ms:.1f}"
         rows.append(
             (
                 e.label,
                 e.clip or "unknown",
                 e.pattern,
-                error,
-                _number(e.drops_per_minute),
-                _number(e.worst_ms),
+                _milliseconds(e.error_ms, e.spread_ms),
+                e.lost_words,
+                _milliseconds(e.worst_ms),
             )
         )
     return rows
@@ -47,7 +50,7 @@ def _wrap(text: str, first: str = "", rest: str = "  ") -> list[str]:
 
 def comparison_text(found: Comparison) -> str:
     """Verdict, table, ranking with reasons, and what cannot be compared."""
-    lines = [*_wrap(f"{found.verdict[0].upper()}{found.verdict[1:]}."), ""]
+    lines = [*_wrap(found.verdict), ""]
     rows = table_rows(found.entries)
     widths = [max(len(row[i]) for row in rows) for i in range(len(HEAD))]
     for row in rows:
@@ -83,7 +86,9 @@ def comparison_json(found: Comparison) -> dict[str, Any]:
                 "pattern": None if e.reading.pattern is None else list(e.reading.pattern),
                 "timing_error_rms_ms": e.error_ms,
                 "spread_ms": e.spread_ms,
-                "drops_per_minute": e.drops_per_minute,
+                "lost": e.lost,
+                "seconds": e.reading.seconds,
+                "drops_per_minute": e.lost_per_minute,
                 "worst_hold_ms": e.worst_ms,
                 "frames": len(e.reading.holds),
                 "verdict": e.reading.verdict,

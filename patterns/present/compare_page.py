@@ -9,7 +9,7 @@ from patterns.measure.compare_text import table_rows
 from patterns.present.canvas import Box, Drawing, Polygon, Stroke, Text
 from patterns.present.hold_timeline import hold_timeline
 from patterns.present.page import html_page
-from patterns.present.picture import to_svg
+from patterns.present.picture import to_themed_svg, typeface_css
 from patterns.present.style import LIGHT
 from patterns.rendering.lettering import text_width_px
 
@@ -24,8 +24,7 @@ th, td { padding: 0.45rem 1rem 0.45rem 0; border-bottom: 1px solid var(--rule); 
   white-space: nowrap; }
 td.n, th.n { text-align: right; }
 tbody th { color: var(--ink); font-size: var(--body); font-weight: 650; }
-.verdict { font-size: 1.15rem; }
-.chart svg { width: 100%; height: auto; border: 1px solid var(--rule);
+.chart svg { width: 100%; min-width: 44rem; height: auto; border: 1px solid var(--rule);
   border-radius: var(--radius); display: block; }
 .place { display: grid; grid-template-columns: 2.5rem 1fr; margin: 0.35rem 0; max-width: 48rem; }
 .place b { font-size: var(--heading); line-height: 1.1; }
@@ -77,7 +76,7 @@ def _bar(drawing: Drawing, entry: Entry, top: float, left: float, scale: float) 
         )
         end = high
     drawing.add(Text(end + 14, middle + 8, f"{value:.1f}", TYPE_PX, LIGHT.ink, bold=True))
-    if entry.drops_per_minute:
+    if entry.lost:
         x = end + 14 + text_width_px(f"{value:.1f}", TYPE_PX) + 22
         points = ((x, middle - 9), (x + 20, middle - 9), (x + 10, middle + 9))
         drawing.add(Polygon(points, LIGHT.wrong))
@@ -98,7 +97,8 @@ def _table(found: Comparison) -> str:
         )
         lines.append(f"<tr>{first}{rest}</tr>")
     return (
-        f'<div class="scroll"><table><thead><tr>{cells}</tr></thead>'
+        '<div class="scroll" tabindex="0" role="group" aria-label="Devices, best first">'
+        f"<table><thead><tr>{cells}</tr></thead>"
         f"<tbody>{''.join(lines)}</tbody></table></div>"
     )
 
@@ -117,18 +117,16 @@ def _ranking(found: Comparison) -> str:
 
 
 def _chart(drawing: Drawing, caption: str) -> str:
-    svg = to_svg(drawing)
-    return f'<figure class="chart">{svg}<figcaption>{escape(caption)}</figcaption></figure>'
+    return (
+        f'<figure class="chart"><div class="scroll" tabindex="0" role="group" '
+        f'aria-label="{escape(caption)}">{to_themed_svg(drawing)}</div>'
+        f"<figcaption>{escape(caption)}</figcaption></figure>"
+    )
 
 
 def compare_page(found: Comparison) -> str:
     """Whole page as HTML."""
-    verdict = f"{found.verdict[0].upper()}{found.verdict[1:]}."
-    parts = [
-        "<h1>How evenly these screens hold frames</h1>",
-        f'<p class="verdict">{escape(verdict)}</p>',
-        _table(found),
-    ]
+    parts = [f"<h1>{escape(found.verdict)}</h1>", _table(found)]
     if any(entry.error_ms is not None for entry in found.entries):
         caption = (
             "Whisker: standard error from the spread within each reading. "
@@ -144,10 +142,12 @@ def compare_page(found: Comparison) -> str:
         if entry.reading.holds:
             parts.append(_chart(hold_timeline(entry.reading), f"{entry.label}: {entry.clip}"))
     parts.append(
-        '<h2>What the figures mean</h2><p class="small">Held: for how many refreshes frames stay '
-        "on screen, in turn. Error: how far frames come on from an even clock, RMS. Drops: "
-        "frames that never show although the screen has time for them. Worst: the longest time "
-        "for which one frame stayed. Holds are frame inter-arrival times in the sense of ITU-T "
-        "P.931; there is no standard limit for their unevenness.</p>"
+        '<h2>What the figures mean</h2><p class="small">Cadence: for how many refreshes frames '
+        "stay on screen, in turn. Timing error: how far frames come on from an even clock, RMS. "
+        "Frames lost: those that never show although the screen has time for them. Longest "
+        "hold: the longest time for which one frame stayed. Holds are frame inter-arrival times "
+        "in the sense of ITU-T P.931; there is no standard limit for their unevenness.</p>"
     )
-    return html_page("How evenly these screens hold frames", "\n".join(parts), css=_CSS)
+    return html_page(
+        "How evenly these screens hold frames", "\n".join(parts), css=f"{_CSS}{typeface_css()}"
+    )

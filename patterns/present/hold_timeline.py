@@ -26,6 +26,7 @@ TOP_PX, CLOSE_PX = 330, 400  # upper edge and height of the close look
 WHOLE_PX = 90  # height of the whole reading
 AXIS_PX = 96  # room for the scale at the left
 MOST_LINES = 9
+BAND_PX, BAND_SLIDE_PX = 160, 600  # where every frame was held alike
 
 Colours = tuple[str, str]  # of an area, and of text upon it
 
@@ -84,15 +85,15 @@ def _first_shown(reading: Reading) -> int:
 
 
 def hold_timeline(reading: Reading, colours: Scheme = LIGHT) -> Drawing:
-    """Draw a reading as a slide of 1920 by 1080 pixels."""
+    """Draw a reading as a slide of 1920 by 1080 pixels; lower where all is alike."""
     style = SLIDE
-    drawing = Drawing(
-        style.width_px, style.height_px, colours.paper, f"{reading.file}: {reading.verdict}"
-    )
+    flawless = bool(reading.holds) and _flawless(reading)
+    height = BAND_SLIDE_PX if flawless else style.height_px
+    drawing = Drawing(style.width_px, height, colours.paper, f"{reading.file}: {reading.verdict}")
     _head(reading, drawing, colours)
     if not reading.holds:
         return drawing
-    if _flawless(reading):
+    if flawless:
         _band(reading, drawing, colours)
         return drawing
     counted = any(frame.refreshes is not None for frame in reading.holds)
@@ -125,15 +126,13 @@ def _head(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
 def _band(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
     """Draw one band for all frames, and what they were."""
     left, width = float(SLIDE.margin_px), float(SLIDE.width_px - 2 * SLIDE.margin_px)
-    drawing.add(
-        Box(left, TOP_PX + CLOSE_PX / 3, width, CLOSE_PX / 2, colours.calm, SLIDE.radius_px)
-    )
+    drawing.add(Box(left, TOP_PX, width, BAND_PX, colours.calm, SLIDE.radius_px))
     hold = reading.holds[0].refreshes
     unit = "picture" if reading.kind in ("clip", "footage") else "refresh"
     plural = {"picture": "pictures", "refresh": "refreshes"}[unit]
     held = "" if hold is None else f", {hold} {unit if hold == 1 else plural} each"
     words = f"{len(reading.holds)} frames, all held alike{held}"
-    base = TOP_PX + CLOSE_PX * 7 / 12 + cap_height_px(SLIDE.heading_px) / 2
+    base = TOP_PX + BAND_PX / 2 + cap_height_px(SLIDE.heading_px) / 2
     middle = left + width / 2
     drawing.add(Text(middle, base, words, SLIDE.heading_px, colours.calm_ink, "middle", bold=True))
 

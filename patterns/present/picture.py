@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+from dataclasses import fields
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
@@ -11,14 +12,24 @@ from PIL import Image, ImageDraw
 
 from patterns.errors import RequestError
 from patterns.present.canvas import Box, Drawing, Polygon, Raster, Shape, Stroke, Text
-from patterns.rendering.lettering import font
+from patterns.present.style import LIGHT, css_name
+from patterns.rendering.lettering import font, typeface
 from patterns.rendering.stills import picture_bytes
 from patterns.whole_file import write_whole
 
-__all__ = ["check_picture_name", "to_image", "to_png", "to_svg", "write_picture"]
+__all__ = [
+    "check_picture_name",
+    "to_image",
+    "to_png",
+    "to_svg",
+    "to_themed_svg",
+    "typeface_css",
+    "write_picture",
+]
 
 OVERSAMPLING = 3  # of shapes' edges; text is set at this size too, and comes down with them
 ANCHORS = {"start": "ls", "middle": "ms", "end": "rs"}
+TYPEFACE = "Evenhold Sans"
 BOLD_PART = 48  # a bold letter's outline is drawn this part of the em wider on each side
 
 
@@ -92,28 +103,44 @@ def _element(shape: Shape) -> str:
         place = _attributes(x=shape.x, y=shape.y, width=shape.width, height=shape.height)
         return f'<image {place} preserveAspectRatio="none" href="{data}"/>'
     weight = {"font_weight": "600"} if shape.bold else {}
-    # textLength keeps the layout whatever typeface the viewer's machine has.
     look = _attributes(
         x=shape.x, y=shape.y, font_size=shape.size_px, fill=shape.fill, text_anchor=shape.anchor,
         **weight,
     )  # fmt: skip
-    length = f'textLength="{_number(shape.width)}" lengthAdjust="spacingAndGlyphs"'
-    return f"<text {look} {length}>{escape(shape.text)}</text>"
+    return f"<text {look}>{escape(shape.text)}</text>"
 
 
-def to_svg(drawing: Drawing) -> str:
-    """SVG document of the drawing."""
+def typeface_css() -> str:
+    """Style rule that carries the typeface, so that text is as wide as it was reckoned."""
+    data = base64.b64encode(typeface()).decode()
+    return f'@font-face {{ font-family: "{TYPEFACE}"; src: url(data:font/ttf;base64,{data}); }}'
+
+
+def to_svg(drawing: Drawing, *, alone: bool = True) -> str:
+    """SVG document of the drawing; not `alone` in a page that has `typeface_css` itself."""
     box = f'viewBox="0 0 {drawing.width} {drawing.height}"'
     size = _attributes(width=drawing.width, height=drawing.height)
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" {box} {size} role="img" '
-        f'font-family="system-ui, Helvetica, Arial, sans-serif">',
+        f'font-family="{TYPEFACE}, system-ui, Helvetica, Arial, sans-serif">',
+        *([f"<style>{typeface_css()}</style>"] if alone else []),
         f"<title>{escape(drawing.title)}</title>",
         f'<rect width="100%" height="100%" fill="{drawing.paper}"/>',
         *(_element(shape) for shape in drawing.shapes),
         "</svg>",
     ]
     return "\n".join(lines) + "\n"
+
+
+def to_themed_svg(drawing: Drawing) -> str:
+    """SVG for a page of ours, which carries the typeface.
+
+    Its colours, of the light scheme, become those of the page's own scheme.
+    """
+    svg = to_svg(drawing, alone=False)
+    for field in fields(LIGHT):
+        svg = svg.replace(f'"{getattr(LIGHT, field.name)}"', f'"var(--{css_name(field.name)})"')
+    return svg
 
 
 def check_picture_name(path: Path) -> None:

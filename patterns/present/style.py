@@ -22,6 +22,7 @@ __all__ = [
     "Layout",
     "Scheme",
     "SchemeName",
+    "css_name",
     "css_properties",
     "hold_colours",
     "scheme",
@@ -168,7 +169,12 @@ def scheme(name: str) -> Scheme:
 def scheme_properties(colours: Scheme) -> str:
     """Colours of one scheme as CSS custom properties, in one line."""
     names = [field.name for field in fields(colours) if field.name != "name"]
-    return " ".join(f"--{name.replace('_', '-')}: {getattr(colours, name)};" for name in names)
+    return " ".join(f"--{css_name(name)}: {getattr(colours, name)};" for name in names)
+
+
+def css_name(field: str) -> str:
+    """Name of a colour in style sheets, without its two dashes."""
+    return field.replace("_", "-")
 
 
 def css_properties() -> str:

@@ -22,6 +22,7 @@ __all__ = [
     "size_for_width",
     "text_mask",
     "text_width_px",
+    "typeface",
 ]
 
 UInt8Array = npt.NDArray[np.uint8]
@@ -38,6 +39,11 @@ def font(size_px: int) -> ImageFont.FreeTypeFont:
     if not isinstance(loaded, ImageFont.FreeTypeFont):  # a Pillow built without FreeType
         raise RuntimeError("this Pillow was built without FreeType: install a wheel from PyPI")
     return loaded
+
+
+def typeface() -> bytes:
+    """The typeface itself, a TrueType file of 13 kB, for pages and drawings to carry along."""
+    return bytes(font(24).font_bytes)
 
 
 def baseline_px(size_px: int) -> int:

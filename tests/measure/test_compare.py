@@ -30,7 +30,9 @@ def test_the_more_even_display_comes_first_with_its_reason() -> None:
     assert [(s.place, s.entry.label) for s in standings] == [(1, "Projector"), (2, "Tablet")]
     assert not standings[1].tied
     assert "ms more than the one before" in standings[1].reason
-    assert found.verdict == "on 24 fps, clip 7a21 Projector holds frames most evenly"
+    error_ms = standings[1].entry.error_ms
+    assert found.verdict == f"Best: Projector. Worst: Tablet, timing error {error_ms:.1f} ms."
+    assert [entry.label for entry in found.entries] == ["Projector", "Tablet"]
 
 
 def test_two_of_a_kind_are_tied() -> None:
@@ -38,8 +40,8 @@ def test_two_of_a_kind_are_tied() -> None:
     ((_, standings),) = found.rankings
     assert [s.place for s in standings] == [1, 1]
     assert standings[1].tied
-    assert "does not tell apart" in standings[1].reason
-    assert "cannot be told apart" in found.verdict
+    assert "counts as equal" in standings[1].reason
+    assert found.verdict == "No difference that can be told between A and B."
 
 
 def test_losses_count_before_evenness() -> None:
@@ -48,7 +50,9 @@ def test_losses_count_before_evenness() -> None:
     ((_, standings),) = found.rankings
     assert standings[0].entry.label == "Plain"
     assert "loses more frames" in standings[1].reason
-    assert standings[1].entry.drops_per_minute == pytest.approx(14 / 8 * 60, rel=0.1)
+    assert standings[1].entry.lost == 14
+    assert found.verdict == "Best: Plain. Worst: Lossy, lost 14 frames in 8 s."
+    assert "14 in 8 s, against none" in standings[1].reason
 
 
 def test_other_clips_and_short_readings_are_not_ranked() -> None:
@@ -58,7 +62,7 @@ def test_other_clips_and_short_readings_are_not_ranked() -> None:
     assert not found.rankings
     assert any("B: no other device was read on 24 fps, clip 1111" in c for c in found.cautions)
     assert any(c.startswith("C on 24 fps") and "24 are needed" in c for c in found.cautions)
-    assert found.verdict.startswith("nothing can be compared")
+    assert found.verdict.startswith("Nothing can be compared")
 
 
 def test_one_reading_is_no_comparison() -> None:
@@ -70,9 +74,11 @@ def test_text_and_json_hold_the_table() -> None:
     found = compare([("Tablet", read(60)), ("Projector", read(120))])
     text = comparison_text(found)
     assert "Tablet     24 fps, clip 7a21  3:2" in text
+    assert "± 0.0" not in text
+    assert text.index("Projector ") < text.index("Tablet ")
     data = comparison_json(found)
     assert data["schema"] == "evenhold/comparison 1"
-    assert data["devices"][0]["pattern"] == [3, 2]
+    assert data["devices"][1]["pattern"] == [3, 2]
     assert data["rankings"][0]["standings"][0]["label"] == "Projector"
 
 
