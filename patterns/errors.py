@@ -5,7 +5,8 @@
     ├── OutputError             (1) the disk: no permission, full, read-only
     ├── EncoderError            (1) the encoder is missing, failed or was killed
     ├── InputError              (1) a file given to be read cannot be read
-    └── DeviceError             (1) a port, a browser or another device failed
+    ├── DeviceError             (1) a port, a browser or another device failed
+    └── WorkerError             (1) a process that made a part of the work was killed
 
 A message is one line that says what was wrong, what is allowed and what to try.
 """
@@ -19,6 +20,7 @@ __all__ = [
     "InputError",
     "OutputError",
     "RequestError",
+    "WorkerError",
 ]
 
 
@@ -48,3 +50,7 @@ class InputError(EvenholdError):
 
 class DeviceError(EvenholdError):
     """A network port, a browser or another device did not do its part."""
+
+
+class WorkerError(EvenholdError):
+    """A process that made a part of the work ended before its time."""

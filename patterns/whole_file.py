@@ -10,6 +10,7 @@ so the lock ends just before the file gets its name; until then its time says th
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import errno
 import os
@@ -26,6 +27,7 @@ if sys.platform != "win32":
 
 __all__ = ["PartialFile", "make_folder", "write_whole"]
 
+_UNFINISHED: set[Path] = set()
 _STALE = re.compile(r"\..+\.part-\d+(-\d+)?")
 _WINDOWS = os.name == "nt"  # where open files can be neither removed nor renamed nor replaced
 _PATIENCE_S = 1.0  # for a program that has a file open only for a moment, as virus scanners do
@@ -92,6 +94,7 @@ class PartialFile:
             self._made = False
             with contextlib.suppress(OSError):
                 _patiently(self.path.unlink)
+        _UNFINISHED.discard(self.path)
 
     def _close(self) -> None:
         handle, self._handle = self._handle, -1
@@ -173,6 +176,7 @@ def _bytes(data: bytes | str) -> bytes:
 def _reserve(target: Path) -> tuple[Path, int]:
     for turn in range(1000):
         path = target.with_name(f".{target.name}.part-{os.getpid()}{f'-{turn}' if turn else ''}")
+        _UNFINISHED.add(path)
         try:
             handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666)
         except FileExistsError:
@@ -181,6 +185,14 @@ def _reserve(target: Path) -> tuple[Path, int]:
             return path, handle
         os.close(handle)
     raise OutputError(f"no temporary name is free beside {target}: remove its .part files")
+
+
+@atexit.register
+def _discard_unfinished() -> None:
+    """Remove what Ctrl-C left between the making of a file and our knowing of it."""
+    for path in _UNFINISHED:
+        with contextlib.suppress(OSError):
+            path.unlink()
 
 
 def _lock(handle: int) -> bool:

@@ -12,7 +12,7 @@ PACKAGE = ROOT / "patterns"
 
 # Lowest first; a module may import from its own layer and from those before it.
 LAYERS = [
-    "errors", "version", "whole_file", "timing", "scenes", "sizes", "clip",
+    "errors", "version", "whole_file", "cores", "side_by_side", "timing", "scenes", "sizes", "clip",
     "rendering", "strip", "frame_source", "video", "measure", "safety", "planning", "present",
     "production", "web", "api", "cli",
 ]  # fmt: skip

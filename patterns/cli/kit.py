@@ -7,8 +7,9 @@ from typing import Any
 
 import click
 
-from patterns.cli.option_types import ANGLE, DISPLAY, NUMBER, RATES, SIZE, small_option
+from patterns.cli.option_types import ANGLE, DISPLAY, NUMBER, RATES, SIZE, jobs_option, small_option
 from patterns.cli.progress import progress
+from patterns.cores import usual_jobs
 from patterns.production.kit import KitSpec, kit_text, make_kit
 from patterns.production.record import dump
 from patterns.scenes.bars import bars_for_picture
@@ -93,6 +94,7 @@ __all__ = ["command"]
     help="How the files are coded.",
 )
 @small_option
+@jobs_option
 @click.option(
     "--seed",
     type=click.IntRange(0, 2**31 - 1),
@@ -149,7 +151,7 @@ def command(**o: Any) -> None:  # fmt: skip
         small=o["small"],
     )
     with progress("kit", quiet=o["quiet"]) as show:
-        data = make_kit(spec, show)
+        data = make_kit(spec, show, jobs=o["jobs"] or usual_jobs(width, height))
     if o["as_json"]:
         click.echo(dump(data), nl=False)
     elif not o["quiet"]:

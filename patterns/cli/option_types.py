@@ -23,6 +23,7 @@ __all__ = [
     "RATE",
     "RATES",
     "SIZE",
+    "jobs_option",
     "parse_number",
     "scheme_option",
     "small_option",
@@ -83,6 +84,13 @@ small_option = click.option(
     "--small",
     is_flag=True,
     help="Smaller files, by a fifth, in several times the time. Codecs h264 and hevc.",
+)
+jobs_option = click.option(
+    "--jobs",
+    type=click.IntRange(1, 1024),
+    metavar="N",
+    default=None,
+    help="Make so many clips at once.  [default: one for each core, if memory suffices]",
 )
 scheme_option = click.option(
     "--scheme",

@@ -11,6 +11,7 @@ import click
 from patterns.cli.motion_options import bars_motion, orbit_motion, terrain_motion
 from patterns.cli.plan_options import plan_options
 from patterns.cli.progress import progress
+from patterns.cores import usual_jobs
 from patterns.errors import RequestError
 from patterns.planning.plan import make_plan
 from patterns.planning.record import plan_json
@@ -92,7 +93,9 @@ def _make_clips(request: PlanRequest, options: dict[str, Any]) -> None:
         allow_flashing=options["allow_flashing"],
     )
     with progress("clips") as show:
-        made = make_kit(spec, show)
+        made = make_kit(
+            spec, show, jobs=options["jobs"] or usual_jobs(request.width, request.height)
+        )
     click.echo(kit_text(made, spec.folder), err=options["as_json"])
 
 

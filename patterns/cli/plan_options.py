@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
-from patterns.cli.option_types import ANGLE, NUMBER, RATES, SIZE, Parsed
+from patterns.cli.option_types import ANGLE, NUMBER, RATES, SIZE, Parsed, jobs_option
 from patterns.timing.audience import parse_share
 from patterns.timing.cadence import Display
 from patterns.timing.exposure_value import MeteredExposure, parse_metered
@@ -111,4 +111,5 @@ def _output_options() -> list[Callable[[F], F]]:
                      help="Length of each of those clips, seconds."),
         click.option("--allow-flashing", is_flag=True,
                      help="Keep clips that exceed the limits for flashes and stripes."),
+        jobs_option,
     ]  # fmt: skip

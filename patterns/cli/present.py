@@ -8,6 +8,7 @@ import click
 
 from patterns.cli.present_options import present_options, request_from
 from patterns.cli.progress import progress
+from patterns.cores import usual_jobs
 from patterns.present.talk import dump_talk, make_parts, make_talk, talk_text
 from patterns.present.talk_request import Part
 
@@ -47,7 +48,11 @@ def command(**o: Any) -> None:
     """  # noqa: D301 - click looks for the character, not for its escape
     request = request_from(o)
     with progress("present", quiet=o["quiet"]) as show:
-        data = make_talk(request, show) if o["everything"] else make_parts(request, _parts(o), show)
+        jobs = o["jobs"] or usual_jobs(request.width, request.height)
+        if o["everything"]:
+            data = make_talk(request, show, jobs=jobs)
+        else:
+            data = make_parts(request, _parts(o), show, jobs=jobs)
     for item in data["items"]:
         if item.get("safety", {}).get("verdict") == "exceeds":
             click.echo(f"warning: {item['files'][0]} {item['safety']['summary']}", err=True)

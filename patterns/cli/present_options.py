@@ -9,7 +9,16 @@ from typing import Any, TypeVar
 
 import click
 
-from patterns.cli.option_types import ANGLE, DISPLAY, EXPOSURE, NUMBER, RATE, RATES, SIZE
+from patterns.cli.option_types import (
+    ANGLE,
+    DISPLAY,
+    EXPOSURE,
+    NUMBER,
+    RATE,
+    RATES,
+    SIZE,
+    jobs_option,
+)
 from patterns.errors import RequestError
 from patterns.present.animation_timing import FORMATS
 from patterns.present.panel_layout import LAYOUTS
@@ -91,6 +100,7 @@ def _how_to_write() -> list[Callable[[F], F]]:
         click.option("--force", is_flag=True, help="Replace files that exist."),
         click.option("--allow-flashing", is_flag=True,
                      help="Keep what exceeds the limits for flashes and stripes."),
+        jobs_option,
         click.option("--json", "as_json", is_flag=True, help="Print what was made as JSON."),
         click.option("--quiet", is_flag=True, help="Print nothing but errors."),
     ]  # fmt: skip

@@ -16,10 +16,11 @@ from patterns.errors import OutputError
 from patterns.present.animation_timing import FormatName, PlayedTiming, played_timing
 from patterns.present.hold_meter import meter_window
 from patterns.present.split_clip import SplitClip, SplitSpec
-from patterns.present.split_file import Progress, refuse_flashing
+from patterns.present.split_file import refuse_flashing
 from patterns.rendering.stills import planes_to_rgb
 from patterns.safety.guard import LoopGuard
 from patterns.safety.report import SafetyReport
+from patterns.side_by_side import Progress
 from patterns.whole_file import write_whole
 
 __all__ = ["Animation", "animation_bytes", "closed_spec", "write_animation"]

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 from patterns.errors import RequestError
 from patterns.present.split_clip import SplitClip, SplitSpec
 from patterns.safety.guard import LoopGuard
 from patterns.safety.report import SafetyReport
+from patterns.side_by_side import Progress
 from patterns.video.writer import VideoSpec, VideoWriter
 
-__all__ = ["Progress", "refuse_flashing", "write_split"]
-
-Progress = Callable[[int, int], None]
+__all__ = ["refuse_flashing", "write_split"]
 
 
 def refuse_flashing(report: SafetyReport, name: str, *, allow_flashing: bool) -> None:

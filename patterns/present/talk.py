@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from patterns.errors import RequestError
-from patterns.present.split_file import Progress
-from patterns.present.talk_items import Item, items_of, whole_talk
+from patterns.present.talk_items import Item, Kind, items_of, whole_talk
 from patterns.present.talk_pages import index_page, notes_page
 from patterns.present.talk_request import PARTS, Part, TalkRequest
+from patterns.side_by_side import Progress, Task, side_by_side
 from patterns.timing.cadence_record import cadence_record
 from patterns.timing.rates import format_decimal
 from patterns.version import VERSION
@@ -20,6 +20,8 @@ from patterns.whole_file import make_folder, write_whole
 __all__ = ["SCHEMA", "dump_talk", "make_parts", "make_talk", "talk_text"]
 
 SCHEMA = "evenhold/present 1"
+# How long they take, about.
+SIZES: dict[Kind, int] = {"clip": 1000, "animation": 300, "still": 50, "page": 10}
 PAGES = ("index.html", "notes.html", "talk.json")
 
 
@@ -45,18 +47,29 @@ def _item_json(item: Item, folder: Path, facts: dict[str, Any]) -> dict[str, Any
     }
 
 
-def _make(request: TalkRequest, items: tuple[Item, ...], progress: Progress | None) -> list[Any]:
-    made = []
-    for number, item in enumerate(items):
+def _items(request: TalkRequest, parts: tuple[Part, ...] | None) -> tuple[Item, ...]:
+    """Items of some parts, or of the whole talk."""
+    if parts is None:
+        return whole_talk(request)
+    return tuple(item for part in PARTS if part in parts for item in items_of(request, part))
 
-        def shifted(done: int, total: int, before: int = number) -> None:
-            if progress is not None:
-                progress(before * 1000 + done * 1000 // total, len(items) * 1000)
 
-        facts = item.make(request.folder, shifted)
-        shifted(1, 1)
-        made.append(_item_json(item, request.folder, facts))
-    return made
+def make_item(
+    request: TalkRequest, parts: tuple[Part, ...] | None, number: int, progress: Progress
+) -> dict[str, Any]:
+    """Make one item of a presentation; returns its JSON object."""
+    item = _items(request, parts)[number]
+    return _item_json(item, request.folder, item.make(request.folder, progress))
+
+
+def _make(
+    request: TalkRequest, parts: tuple[Part, ...] | None, progress: Progress | None, jobs: int
+) -> list[Any]:
+    tasks = [
+        Task(item.files[0], make_item, (request, parts, number), SIZES[item.kind])
+        for number, item in enumerate(_items(request, parts))
+    ]
+    return side_by_side(tasks, jobs, progress)
 
 
 def _talk_json(request: TalkRequest, items: list[Any]) -> dict[str, Any]:
@@ -74,9 +87,13 @@ def _talk_json(request: TalkRequest, items: list[Any]) -> dict[str, Any]:
 
 
 def make_parts(
-    request: TalkRequest, parts: Iterable[Part], progress: Progress | None = None
+    request: TalkRequest,
+    parts: Iterable[Part],
+    progress: Progress | None = None,
+    *,
+    jobs: int = 1,
 ) -> dict[str, Any]:
-    """Make single parts; returns the object that `--json` prints.
+    """Make single parts, `jobs` files at once; returns the object that `--json` prints.
 
     Raises
     ------
@@ -85,15 +102,17 @@ def make_parts(
     OutputError, EncoderError
         The disk or the encoder failed; nothing half-written is left.
     """
-    wanted = set(parts)
-    items = tuple(item for part in PARTS if part in wanted for item in items_of(request, part))
+    wanted = tuple(parts)
+    items = _items(request, wanted)
     names = [name for item in items for name in item.files]
     _refuse_existing(request.folder, names, force=request.force)
     make_folder(request.folder)
-    return _talk_json(request, _make(request, items, progress))
+    return _talk_json(request, _make(request, wanted, progress, jobs))
 
 
-def make_talk(request: TalkRequest, progress: Progress | None = None) -> dict[str, Any]:
+def make_talk(
+    request: TalkRequest, progress: Progress | None = None, *, jobs: int = 1
+) -> dict[str, Any]:
     """Make the whole folder: all parts, index.html, notes.html and talk.json.
 
     Raises
@@ -105,7 +124,7 @@ def make_talk(request: TalkRequest, progress: Progress | None = None) -> dict[st
     names = [name for item in items for name in item.files]
     _refuse_existing(request.folder, [*names, *PAGES], force=request.force)
     make_folder(request.folder)
-    data = _talk_json(request, _make(request, items, progress))
+    data = _talk_json(request, _make(request, None, progress, jobs))
     pages = (index_page(data), notes_page(data), dump_talk(data))
     for name, text in zip(PAGES, pages, strict=True):
         write_whole(request.folder / name, text, force=request.force)

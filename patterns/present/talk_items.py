@@ -30,12 +30,13 @@ from patterns.present.speaker_notes import (
     space_time_notes,
 )
 from patterns.present.split_clip import SplitSpec
-from patterns.present.split_file import Progress, write_split
+from patterns.present.split_file import write_split
 from patterns.present.talk_request import Part, TalkRequest
 from patterns.present.tracked_eye import MODEL_WORDS
 from patterns.present.tracked_eye_slide import tracked_eye_slide
 from patterns.rendering.stills import picture_bytes
 from patterns.safety.report import SafetyReport
+from patterns.side_by_side import Progress
 from patterns.timing.rates import format_decimal
 from patterns.whole_file import write_whole
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
@@ -15,7 +14,6 @@ from patterns.production.crib_sheet import crib_sheet
 from patterns.production.index_page import index_page
 from patterns.production.make_clip import (
     ClipJob,
-    Progress,
     file_digest,
     make_clip,
     read_record,
@@ -23,6 +21,7 @@ from patterns.production.make_clip import (
 from patterns.production.poster import write_poster
 from patterns.production.record import dump, fingerprint
 from patterns.scenes.motion import Motion
+from patterns.side_by_side import Progress, Task, side_by_side
 from patterns.timing.cadence import Display
 from patterns.timing.rates import format_decimal
 from patterns.timing.shutter import exposure_of_angle
@@ -122,40 +121,41 @@ def _name(spec: KitSpec, motion: Motion, rate: Fraction, digits: int) -> str:
     return f"evenhold-{pattern}-{whole:0>{digits}}{dot}{part}fps{codec_named(spec.codec).suffix}"
 
 
-def make_kit(spec: KitSpec, progress: Progress | None = None) -> dict[str, Any]:
+def make_kit(spec: KitSpec, progress: Progress | None = None, *, jobs: int = 1) -> dict[str, Any]:
     """Make the clips that are missing or changed, then the pages; returns kit.json's object.
 
     `progress` is called with (frames done, frames in all), kept clips counted as done.
     The result has one key more than kit.json: ``made``, the clips made in this run.
 
+    `jobs` clips are made at once, in processes of their own; the bytes are the same.
+
     Each clip appears whole with its record, so that an interrupted run goes on where it
     stopped. A clip is kept if its record names the same description and the same bytes.
     """
-    jobs = kit_clips(spec)
+    wanted = kit_clips(spec)
     make_folder(spec.folder)
-    records, made = [], []
-    total, before = sum(job.clip.frames for job in jobs), 0
-    for job in jobs:
-        record = _kept(job)
-        if record is None:
-            record = make_clip(job, _shifted(progress, before, total))
-            made.append(job.path.name)
-        records.append(record)
-        before += job.clip.frames
+    records = {job.path: _kept(job) for job in wanted}
+    missing = [job for job in wanted if records[job.path] is None]
+    firsts = {job.clip.pattern: job.clip for job in reversed(wanted)}
+    tasks = [Task(job.path.name, make_clip, (job,), job.clip.frames) for job in missing]
+    tasks += [
+        Task(f"the picture of {pattern}", write_poster, (clip, spec.folder), 1)
+        for pattern, clip in firsts.items()
+    ]
+    kept = sum(job.clip.frames for job in wanted if job not in missing)
+
+    def shifted(done: int, total: int) -> None:
         if progress is not None:
-            progress(before, total)
-    posters = {
-        job.clip.pattern: write_poster(job.clip, spec.folder) for job in _first_of_each(jobs)
-    }
-    data = _kit_json(spec, records, posters)
+            progress(kept + done, kept + total)
+
+    results = side_by_side(tasks, jobs, shifted)
+    records.update(zip((job.path for job in missing), results, strict=False))
+    posters = dict(zip(firsts, results[len(missing) :], strict=True))
+    data = _kit_json(spec, list(records.values()), posters)
     write_whole(spec.folder / "kit.json", dump(data), force=True)
     write_whole(spec.folder / "index.html", index_page(data), force=True)
     write_whole(spec.folder / "crib-sheet.html", crib_sheet(data), force=True)
-    return data | {"made": made}
-
-
-def _shifted(progress: Progress | None, before: int, total: int) -> Progress | None:
-    return None if progress is None else lambda done, _: progress(before + done, total)
+    return data | {"made": [job.path.name for job in missing]}
 
 
 def _kept(job: ClipJob) -> dict[str, Any] | None:
@@ -174,13 +174,7 @@ def _kept(job: ClipJob) -> dict[str, Any] | None:
     return record if whole else None
 
 
-def _first_of_each(jobs: Iterable[ClipJob]) -> list[ClipJob]:
-    return list({job.clip.pattern: job for job in reversed(list(jobs))}.values())
-
-
-def _kit_json(
-    spec: KitSpec, records: list[dict[str, Any]], posters: dict[str, str]
-) -> dict[str, Any]:
+def _kit_json(spec: KitSpec, records: list[Any], posters: dict[str, str]) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "made_by": records[0]["made_by"],

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -18,6 +17,7 @@ from patterns.rendering.planes import Planes
 from patterns.safety.guard import LoopGuard
 from patterns.safety.report import SafetyReport
 from patterns.scenes.loops import loop
+from patterns.side_by_side import Progress
 from patterns.sizes import size_name
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display
 from patterns.timing.rates import format_decimal
@@ -25,11 +25,10 @@ from patterns.video.codecs import codec_named
 from patterns.video.writer import VideoSpec, VideoWriter
 from patterns.whole_file import make_folder, write_whole
 
-__all__ = ["OUTPUTS", "ClipJob", "Progress", "clip_job", "clip_name", "make_clip", "record_path"]
+__all__ = ["OUTPUTS", "ClipJob", "clip_job", "clip_name", "make_clip", "record_path"]
 
 OUTPUTS = Path("outputs")
 TOGETHER = 4  # frames drawn at once: more would save little more, and let the encoder wait
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)

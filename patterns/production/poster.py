@@ -11,6 +11,7 @@ from PIL import Image
 from patterns.clip import Clip
 from patterns.frame_source import FrameSource
 from patterns.rendering.stills import picture_bytes, planes_to_rgb
+from patterns.side_by_side import Progress
 from patterns.whole_file import write_whole
 
 __all__ = ["poster_jpeg", "write_poster"]
@@ -23,7 +24,7 @@ def poster_jpeg(clip: Clip, n: int, width: int) -> bytes:
     return picture_bytes(np.asarray(picture), ".jpg", quality=88, optimize=True)
 
 
-def write_poster(clip: Clip, folder: Path) -> str:
+def write_poster(clip: Clip, folder: Path, progress: Progress) -> str:  # noqa: ARG001 - a task
     """Write the middle frame of `clip` into `folder`; returns the file's name.
 
     Without the strip, whose figures are those of one rate: a pattern's clips share it.

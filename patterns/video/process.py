@@ -100,34 +100,27 @@ class FfmpegProcess:
         self._head: list[str] = []
         self._tail: deque[str] = deque(maxlen=TAIL_LINES)
         self._on_line = on_line
+        command = [
+            program,
+            "-hide_banner",
+            "-nostats",
+            *(() if feeds else ("-nostdin",)),
+            *arguments,
+        ]
         try:
-            self._child: subprocess.Popen[bytes] = subprocess.Popen(
-                [
-                    program,
-                    "-hide_banner",
-                    "-nostats",
-                    *(() if feeds else ("-nostdin",)),
-                    *arguments,
-                ],
-                stdin=subprocess.PIPE if feeds else subprocess.DEVNULL,
-                stdout=subprocess.DEVNULL if feeds else subprocess.PIPE,
-                stderr=subprocess.PIPE,
-                bufsize=0,
-                env={**os.environ, "SVT_LOG": "1"},  # this encoder talks past ffmpeg's log level
-                # a session of its own, so that Ctrl-C does not reach it
-                start_new_session=sys.platform != "win32",
-                creationflags=_NEW_GROUP,
-            )
+            self._child = _started(command, feeds=feeds)
         except OSError as error:
             raise EncoderError(
                 f"the video encoder {program} cannot be started ({error.strerror}): reinstall "
                 f"imageio-ffmpeg, or correct IMAGEIO_FFMPEG_EXE"
             ) from error
-        self._drain = threading.Thread(target=self._drain_messages, daemon=True)
-        self._drain.start()
-        pipe = self._child.stdin if feeds else self._child.stdout
-        assert pipe is not None
-        _widen(pipe)
+        try:
+            self._drain = threading.Thread(target=self._drain_messages, daemon=True)
+            self._drain.start()
+            _widen(self.stdin if feeds else self.stdout)
+        except BaseException:
+            self.kill()
+            raise
 
     @property
     def pid(self) -> int:
@@ -221,3 +214,43 @@ def _widen(pipe: IO[bytes]) -> None:
         # F_SETPIPE_SZ; refused where the user's quota of pipe memory is used up
         with contextlib.suppress(OSError):
             fcntl.fcntl(pipe.fileno(), 1031, PIPE_BYTES)
+
+
+def _started(command: list[str], *, feeds: bool) -> subprocess.Popen[bytes]:
+    """Start a child, in a thread: Ctrl-C never comes between its start and our knowing of it."""
+    children: list[subprocess.Popen[bytes] | OSError] = []
+
+    def start() -> None:
+        try:
+            children.append(
+                subprocess.Popen(
+                    command,
+                    stdin=subprocess.PIPE if feeds else subprocess.DEVNULL,
+                    stdout=subprocess.DEVNULL if feeds else subprocess.PIPE,
+                    stderr=subprocess.PIPE,
+                    bufsize=0,
+                    env={**os.environ, "SVT_LOG": "1"},  # it talks past ffmpeg's log level
+                    # a session of its own, so that Ctrl-C does not reach it
+                    start_new_session=sys.platform != "win32",
+                    creationflags=_NEW_GROUP,
+                )
+            )
+        except OSError as error:
+            children.append(error)
+
+    thread = threading.Thread(target=start)
+    try:
+        thread.start()
+        thread.join()
+    except BaseException:
+        with contextlib.suppress(RuntimeError):  # not started
+            thread.join()
+        for child in children:
+            if isinstance(child, subprocess.Popen):
+                child.kill()
+                child.wait()
+        raise
+    (child,) = children
+    if isinstance(child, OSError):
+        raise child
+    return child

@@ -1,0 +1,255 @@
+"""Tasks made side by side in processes of their own, the same way on every system.
+
+A worker is a fresh Python that takes tasks from its standard input and answers on its
+standard output, both pickled. It shares nothing: no memory, no lock, no signal. The end of
+its input, whether this process closes it or is killed, makes it unwind and end.
+"""
+
+from __future__ import annotations
+
+import _thread
+import contextlib
+import os
+import pickle
+import signal
+import subprocess
+import sys
+import threading
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+from queue import Empty, SimpleQueue
+from typing import IO, Any
+
+from patterns.errors import WorkerError
+
+__all__ = ["Progress", "Task", "side_by_side"]
+
+Progress = Callable[[int, int], None]
+
+POLL_S = 0.2  # between looks at whether this process was told to stop
+PATIENCE_S = 10.0  # for a worker to leave nothing behind
+_NEW_GROUP = int(getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0))  # Windows
+# The main program is not loaded again: scripts and notebooks need no guard against that.
+_START = "import sys; sys.path[:] = {!r}; from patterns.side_by_side import work; work()"
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something to be made.
+
+    Attributes
+    ----------
+    name
+        For people.
+    make
+        A function of a module, called with the arguments and a `Progress`.
+    arguments
+        What it is made of; can be pickled, as its result can.
+    size
+        How long it takes, in the units of the common progress.
+    """
+
+    name: str
+    make: Callable[..., Any]
+    arguments: tuple[Any, ...]
+    size: int
+
+
+def side_by_side(
+    tasks: Sequence[Task], jobs: int = 1, progress: Progress | None = None
+) -> list[Any]:
+    """Results of all tasks, in their order.
+
+    Parameters
+    ----------
+    tasks
+        Those that take longest are begun first.
+    jobs
+        How many are made at once, each in a process of its own; 1 in this one.
+    progress
+        Called in this process with (units done, units of all tasks).
+
+    Raises
+    ------
+    WorkerError
+        A worker was killed. As after any exception, of a task or in this process, no
+        worker is left; what was finished before stays.
+    """
+    total, done = sum(task.size for task in tasks), [0] * len(tasks)
+
+    def moved(number: int, part: int, of: int) -> None:
+        if of:
+            done[number] = tasks[number].size * part // of
+        if progress is not None:
+            progress(sum(done), total)
+
+    if min(jobs, len(tasks)) > 1:
+        return _in_workers(tasks, min(jobs, len(tasks)), moved)
+    results = []
+    for number, task in enumerate(tasks):
+        results.append(task.make(*task.arguments, partial(moved, number)))
+        moved(number, 1, 1)
+    return results
+
+
+class _Worker:
+    """One process, and the thread that listens to it.
+
+    Attributes
+    ----------
+    number
+        Of the task that it makes.
+    process
+        The process itself.
+    """
+
+    def __init__(self, heard: SimpleQueue[tuple[_Worker, Any]]) -> None:
+        self.number = -1
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", _START.format(sys.path)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            # our matrix products are small, and the cores have other work
+            env={"OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1", **os.environ},
+            # a session of its own, so that Ctrl-C in a terminal does not reach it
+            start_new_session=sys.platform != "win32",
+            creationflags=_NEW_GROUP,
+        )
+        threading.Thread(target=self._listen, args=(heard,), daemon=True).start()
+
+    def give(self, number: int, task: Task) -> None:
+        """Have it make a task."""
+        self.number = number
+        assert self.process.stdin is not None
+        with contextlib.suppress(OSError):  # it has ended, as will be heard
+            pickle.dump((task.make, task.arguments), self.process.stdin)
+            self.process.stdin.flush()
+
+    def dismiss(self) -> None:
+        """Have it end, whatever it is making."""
+        assert self.process.stdin is not None
+        with contextlib.suppress(OSError):
+            self.process.stdin.close()
+
+    def _listen(self, heard: SimpleQueue[tuple[_Worker, Any]]) -> None:
+        assert self.process.stdout is not None
+        with contextlib.suppress(EOFError, OSError, pickle.UnpicklingError), self.process.stdout:
+            while True:
+                heard.put((self, pickle.load(self.process.stdout)))
+        heard.put((self, None))
+
+
+def _in_workers(
+    tasks: Sequence[Task], jobs: int, moved: Callable[[int, int, int], None]
+) -> list[Any]:
+    waiting = deque(sorted(range(len(tasks)), key=lambda k: -tasks[k].size))
+    results: dict[int, Any] = {}
+    heard: SimpleQueue[tuple[_Worker, Any]] = SimpleQueue()
+    workers: list[_Worker] = []
+    try:
+        for _ in range(jobs):
+            workers.append(_Worker(heard))
+            workers[-1].give(waiting[0], tasks[waiting.popleft()])
+        while len(results) < len(tasks):
+            try:
+                worker, said = heard.get(timeout=POLL_S)
+            except Empty:
+                moved(workers[0].number, 0, 0)
+                continue
+            if said is None:
+                raise _gone(worker, tasks[worker.number].name)
+            kind, value = said
+            if kind == "failed":
+                raise value
+            if kind == "part":
+                moved(worker.number, *value)
+                continue
+            results[worker.number] = value
+            moved(worker.number, 1, 1)
+            if waiting:
+                worker.give(waiting[0], tasks[waiting.popleft()])
+    finally:
+        _dismiss(workers)
+    return [results[number] for number in range(len(tasks))]
+
+
+def _gone(worker: _Worker, name: str) -> WorkerError:
+    code = worker.process.wait()
+    how = f"killed by signal {-code}" if code < 0 else f"ended with exit code {code}"
+    return WorkerError(
+        f"the process that made {name} was {how}; what was finished before stays: if memory ran "
+        f"out, try --jobs 1"
+    )
+
+
+def _dismiss(workers: list[_Worker]) -> None:
+    """Let all end, and end those that do not."""
+    try:
+        for worker in workers:
+            worker.dismiss()
+        for worker in workers:
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                worker.process.wait(PATIENCE_S)
+    finally:  # also where Ctrl-C came once more
+        for worker in workers:
+            worker.process.kill()
+            worker.process.wait()
+
+
+def work() -> None:
+    """What a worker does: make what it is given until its input ends."""
+    answers, sys.stdout = sys.stdout.buffer, sys.stderr
+    given: SimpleQueue[tuple[Callable[..., Any], tuple[Any, ...]] | None] = SimpleQueue()
+    ended, unwinding = threading.Event(), threading.Event()
+
+    def unwind(*_: object) -> None:
+        if not unwinding.is_set():  # once more would cut short what clears up
+            unwinding.set()
+            raise KeyboardInterrupt
+
+    def part(done: int, total: int) -> None:
+        if ended.is_set():  # again: Python drops an exception that falls into some callbacks
+            unwinding.set()
+            raise KeyboardInterrupt
+        _answer(answers, ("part", (done, total)))
+
+    signal.signal(signal.SIGINT, unwind)
+    threading.Thread(target=_take, args=(sys.stdin.buffer, given, ended), daemon=True).start()
+    with contextlib.suppress(KeyboardInterrupt, BrokenPipeError):
+        while (task := given.get()) is not None:
+            try:
+                made = task[0](*task[1], part)
+            except Exception as error:
+                _answer(answers, ("failed", _portable(error)))
+            else:
+                _answer(answers, ("done", made))
+
+
+def _take(
+    source: IO[bytes],
+    given: SimpleQueue[tuple[Callable[..., Any], tuple[Any, ...]] | None],
+    ended: threading.Event,
+) -> None:
+    """Thread that waits for tasks, and stops the one that is being made when the input ends."""
+    with contextlib.suppress(EOFError, OSError):
+        while True:
+            given.put(pickle.load(source))
+    ended.set()
+    given.put(None)
+    _thread.interrupt_main()
+
+
+def _answer(answers: IO[bytes], what: tuple[str, Any]) -> None:
+    pickle.dump(what, answers)
+    answers.flush()
+
+
+def _portable(error: Exception) -> Exception:
+    """The error, or one that says the same, if it cannot be sent."""
+    try:
+        pickle.loads(pickle.dumps(error))
+    except Exception:
+        return RuntimeError(f"{type(error).__name__}: {error}")
+    return error
