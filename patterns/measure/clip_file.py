@@ -3,67 +3,89 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
+from patterns.measure.clip_steps import ClipSteps, clip_steps
 from patterns.measure.clip_words import clip_explanation, clip_verdict, clip_warnings
 from patterns.measure.expected import Expected, expected, timing_error
 from patterns.measure.hold_pattern import hold_pattern
 from patterns.measure.holds import HeldFrame
 from patterns.measure.reading import Blend, Reading
-from patterns.measure.sightings import Run, Watched
+from patterns.measure.sightings import Mixture, Watched
 from patterns.timing.cadence import Display, cadence
+from patterns.video.description import WHOLE, Damage
 
 __all__ = ["judge_clip"]
 
-REORDERED = 16  # frames before a cut, whose order in the file may differ from that on screen
-LEAST_SPEED = 0.002  # change of speed that can be told where frames repeat
+AT_THE_END = 48  # frames before a cut-off, of which the decoder may lack or repair some
 
 
-def _held(runs: Sequence[Run], watched: Watched, file_rate: Fraction | None) -> list[HeldFrame]:
+def _held(steps: ClipSteps, watched: Watched, file_rate: Fraction | None) -> list[HeldFrame]:
     """Frames with their pictures; the last lasts as long as its pictures do."""
     frames = []
     last_step_s = 1 / file_rate if file_rate else Fraction(watched.interval_s)
-    for run, after in pairwise([*runs, None]):
+    runs = [(index, run) for index, passage in enumerate(steps.passages) for run in passage]
+    for (index, run), (_, after) in pairwise([*runs, (0, None)]):
         assert run is not None
-        whole = run.pictures == run.last_picture - run.first_picture + 1
-        follows = after is None or after.first_picture == run.last_picture + 1
-        if not whole or not follows:
-            continue  # an unread picture beside it might be the same frame
-        if after is None and run.last_picture + 1 < watched.pictures:
-            continue
+        ends_at = watched.pictures if after is None else after.first_picture
+        if run.first_picture + run.pictures != ends_at:
+            continue  # an unread picture in it or after it might be the same frame
         end_s = after.first_s if after else run.last_s + last_step_s
+        held_s = float(end_s - run.first_s)
         frames.append(
             HeldFrame(
                 run.number,
                 float(run.first_s),
-                float(end_s - run.first_s),
+                held_s,
                 run.pictures,
                 run.first_picture,
                 run.first_s,
+                index,
             )
         )
     return frames
 
 
-def _losses(watched: Watched) -> tuple[list[int], list[int], list[int]]:
-    """Numbers dropped, numbers of which nothing can be told, numbers out of order."""
+@dataclass(frozen=True)
+class _Losses:
+    """Numbers dropped, of which nothing can be told, and out of order."""
+
+    dropped: tuple[int, ...]
+    unseen: tuple[int, ...]
+    backward: tuple[int, ...]
+
+
+def _losses(steps: ClipSteps, mixtures: Sequence[Mixture]) -> _Losses:
     dropped: list[int] = []
     unseen: list[int] = []
     backward: list[int] = []
-    mixed = {m.number for m in watched.mixtures} | {m.number + 1 for m in watched.mixtures}
-    seen = {run.number for run in watched.runs} | mixed
-    latest = -1
-    for before, run in pairwise(watched.runs):
-        latest = max(latest, before.number)
-        if run.number < before.number:
-            backward.append(run.number)
-            continue
-        missing = [n for n in range(max(before.number, latest) + 1, run.number) if n not in seen]
-        gap = run.first_picture - before.last_picture - 1
-        (unseen if gap else dropped).extend(missing)
-    return dropped, unseen, backward
+    mixed = {n for m in mixtures for n in (m.number, m.number + 1)}
+    latest, before = -1, None
+    for passage in steps.passages:
+        seen = mixed | {run.number for run in passage}
+        for run in passage:
+            if before is not None and run.number > before.number:
+                missing = (n for n in range(max(before.number, latest) + 1, run.number))
+                gap = run.first_picture - before.last_picture - 1
+                (unseen if gap else dropped).extend(n for n in missing if n not in seen)
+            elif before is not None and run is not passage[0]:
+                backward.append(run.number)
+            latest = run.number if run is passage[0] else max(latest, run.number)
+            before = run
+    return _Losses(tuple(dropped), tuple(unseen), tuple(backward))
+
+
+def _allowing_for(damage: Damage, losses: _Losses, last: int) -> _Losses:
+    """What can be told of a damaged file: its decoder fills gaps with older pictures."""
+    # of a file that was cut off, pictures that others depend on may be missing at the end
+    sure = 0 if damage.inside else last - AT_THE_END if damage.cut_off else last + 1
+    return _Losses(
+        tuple(n for n in losses.dropped if n < sure),
+        (*losses.unseen, *(n for n in losses.dropped if n >= sure)),
+        () if damage.inside else losses.backward,
+    )
 
 
 def _expected(rate: Fraction, file_rate: Fraction, frames: Sequence[HeldFrame]) -> Expected:
@@ -76,7 +98,7 @@ def judge_clip(
     file: str,
     file_rate: Fraction | None,
     mean_rate: Fraction | None,
-    cut_off: bool = False,
+    damage: Damage = WHOLE,
     warnings: Sequence[str] = (),
 ) -> Reading:
     """Reading of a file that holds the clip.
@@ -91,34 +113,23 @@ def judge_clip(
         Exact pictures a second, or None if they are not evenly timed.
     mean_rate
         Pictures a second on average.
-    cut_off
-        Whether pictures of the file could not be decoded at its end.
+    damage
+        What the decoder found wrong with the file.
     warnings
         What the reader of the file has to say.
     """
     rate = None if watched.identity is None else watched.identity.rate
-    frames = _held(watched.runs, watched, file_rate)
-    dropped, unseen, backward = _losses(watched)
-    if cut_off and watched.runs:
-        # pictures that others depend on may be among those that were cut off
-        tail = watched.runs[-1].number - REORDERED
-        unseen += [number for number in dropped if number >= tail]
-        dropped = [number for number in dropped if number < tail]
+    runs = [run for run in watched.runs if run.identity in (None, watched.identity)]
+    steps = clip_steps(runs, rate, file_rate, watched.interval_s)
+    frames = _held(steps, watched, file_rate)
+    last = max((run.number for run in runs), default=0)
+    losses = _allowing_for(damage, _losses(steps, watched.mixtures), last)
+    mixtures = () if damage.inside else watched.mixtures
+    repeated = [] if damage.inside or mixtures else [f for f in frames if (f.refreshes or 0) > 1]
+    speed = steps.speed
     lossy = rate is not None and file_rate is not None and file_rate < rate
-    pattern = hold_pattern(_sequence(frames, dropped if lossy and not backward else ()))
-    untouched = not (dropped or backward or watched.mixtures) and pattern == (1,)
-    speed = _speed(watched, rate, file_rate if untouched else None)
-    steady = file_rate is not None
-    known = rate is not None and steady and speed is not None
-    conformed = speed is not None and speed != 1
-    error = None
-    if rate is not None:
-        # pictures are on the file's own exact clock; at another speed the drift is taken out
-        error = timing_error(
-            frames,
-            rate * Fraction(speed) if conformed and speed else rate,
-            file_rate if steady else None,
-        )
+    gaps = losses.dropped if lossy and len(steps.passages) == 1 and not losses.backward else ()
+    at_rate = None if rate is None else rate * Fraction(speed or 1)
     reading = Reading(
         kind="clip",
         file=file,
@@ -131,33 +142,37 @@ def judge_clip(
         read=watched.read,
         unread=watched.unread,
         seconds=float(watched.last_s - watched.first_s) + watched.interval_s,
-        frames_seen=len({run.number for run in watched.runs}),
+        frames_seen=len({run.number for run in runs}),
         holds=tuple(frames),
-        dropped=tuple(dropped),
-        repeated=()
-        if watched.mixtures
-        else tuple(f.number for f in frames if f.refreshes and f.refreshes > 1),
-        out_of_order=tuple(backward),
-        unseen=tuple(unseen),
-        drops_beyond=0,
-        blended=tuple(Blend(m.number, m.share, float(m.first_s)) for m in watched.mixtures),
-        pattern=pattern,
+        dropped=losses.dropped,
+        repeated=tuple(frame.number for frame in repeated),
+        out_of_order=losses.backward,
+        unseen=losses.unseen,
+        blended=tuple(Blend(m.number, m.share, float(m.first_s)) for m in mixtures),
+        pattern=hold_pattern(_sequence(frames, gaps)),
         even=len({frame.refreshes for frame in frames}) == 1 if frames else None,
-        error=error,
-        expected=_expected(rate, file_rate, frames) if known and rate and file_rate else None,
+        # pictures are on the file's own exact clock; at another speed the drift is taken out
+        error=None if at_rate is None else timing_error(frames, at_rate, file_rate),
         speed=speed,
         details={
             "file_rate": None if file_rate is None else str(file_rate),
             "mean_rate": None if mean_rate is None else round(float(mean_rate), 6),
-            "mixed_pictures": sum(m.pictures for m in watched.mixtures),
+            "mixed_pictures": sum(m.pictures for m in mixtures),
+            "steps_back": steps.back,
+            "cuts": steps.cuts,
+            "reversed": steps.reversed,
+            "damaged": bool(damage),
+            "other_clips": watched.other_clips,
         },
     )
+    if rate is not None and file_rate is not None and speed is not None:
+        reading = replace(reading, expected=_expected(rate, file_rate, frames))
     reading = replace(reading, drops_beyond=_beyond(reading))
     return replace(
         reading,
-        verdict=clip_verdict(reading, file_rate),
+        verdict=clip_verdict(reading, file_rate, damage),
         explanation=clip_explanation(reading, file_rate),
-        warnings=(*warnings, *clip_warnings(reading, file_rate, watched)),
+        warnings=(*warnings, *clip_warnings(reading, file_rate, watched, damage)),
     )
 
 
@@ -176,21 +191,3 @@ def _sequence(frames: Sequence[HeldFrame], lost: Sequence[int]) -> list[int | No
     holds: dict[int, int | None] = {frame.number: frame.refreshes for frame in frames}
     holds |= dict.fromkeys(lost, 0)
     return [holds.get(number) for number in range(min(holds), max(holds) + 1)]
-
-
-def _speed(watched: Watched, rate: Fraction | None, conformed: Fraction | None) -> float | None:
-    """Frames a second found over those claimed; 1 where the difference is less than a picture.
-
-    `conformed` is the rate of a file that has each frame once: its frames come at that.
-    """
-    if rate is None or len(watched.runs) < 2:
-        return None
-    if conformed is not None:
-        return float(conformed / rate)
-    first, last = watched.runs[0], watched.runs[-1]
-    passed_s = last.first_s - first.first_s
-    if passed_s <= 0 or last.number <= first.number:
-        return None
-    speed = float((last.number - first.number) / passed_s / rate)
-    within = max(LEAST_SPEED, 1.5 * watched.interval_s / float(passed_s))
-    return 1.0 if abs(speed - 1) <= within else speed

@@ -11,6 +11,7 @@ from patterns.measure.sightings import Watched
 from patterns.measure.words import counted, number_list
 from patterns.timing.conform import Conform
 from patterns.timing.rates import format_decimal, format_rate
+from patterns.video.description import Damage
 
 __all__ = ["clip_explanation", "clip_verdict", "clip_warnings"]
 
@@ -24,6 +25,9 @@ def _untouched(reading: Reading, file_rate: Fraction | None) -> bool:
         and not reading.repeated
         and not reading.blended
         and not reading.out_of_order
+        and not reading.details["steps_back"]
+        and not reading.details["other_clips"]
+        and reading.read == reading.pictures
     )
 
 
@@ -33,19 +37,27 @@ def _differences(reading: Reading) -> str:
         (len(reading.repeated), "shown more than once"),
         (reading.details["mixed_pictures"], "mixed"),
         (len(reading.out_of_order), "out of order"),
+        (len(reading.unseen), "not seen"),
     )
     words = []
     for count, what in counts:
         noun = "picture" if what == "mixed" else "frame"
         if count:
             words.append(f"{counted(count, noun)} {what}")
+    if back := reading.details["steps_back"]:
+        words.append(f"it steps back {counted(back, 'time')}")
     return ", ".join(words) or "no frame dropped, repeated, mixed or out of order"
 
 
-def clip_verdict(reading: Reading, file_rate: Fraction | None) -> str:
+def clip_verdict(reading: Reading, file_rate: Fraction | None, damage: Damage) -> str:
     """One sentence: whether the file holds the clip's frames as they were made."""
     if not reading.read:
         return "nothing was read: no picture shows a strip that could be read"
+    if damage.inside:
+        return (
+            f"the file is damaged: {reading.read} of {reading.pictures} pictures read, and whether "
+            "frames are missing or repeated cannot be told"
+        )
     if reading.rate is None:
         return (
             f"{reading.read} of {reading.pictures} pictures read, but none tells the clip's rate; "
@@ -53,10 +65,10 @@ def clip_verdict(reading: Reading, file_rate: Fraction | None) -> str:
         )
     seconds = f"in {reading.seconds:.1f} s"
     claimed = format_rate(reading.rate)
-    if _untouched(reading, file_rate) and reading.read == reading.pictures:
+    if _untouched(reading, file_rate):
         return (
-            f"as it was made: every frame once and in order at {claimed} frames a second, "
-            f"{reading.pictures} pictures {seconds}"
+            f"{'cut off, up to there ' if damage else ''}as it was made: every frame once and in "
+            f"order at {claimed} frames a second, {reading.pictures} pictures {seconds}"
         )
     found = (
         "unevenly timed pictures"
@@ -101,6 +113,7 @@ def clip_explanation(reading: Reading, file_rate: Fraction | None) -> tuple[str,
     if reading.rate is None or not reading.read:
         return ()
     found: list[str] = []
+    found.extend(_edited(reading))
     speed = reading.speed
     if speed is not None and abs(speed - 1) > SAME_SPEED:
         way = "fast" if speed > 1 else "slow"
@@ -116,23 +129,49 @@ def clip_explanation(reading: Reading, file_rate: Fraction | None) -> tuple[str,
             "Frames are missing and others fill their places: whatever wrote the file was too "
             "slow, or converted the rate there and back."
         )
-    if (
-        reading.pattern is not None
-        and reading.expected is not None
-        and reading.expected.pattern is not None
-        and first_turn(reading.pattern) != first_turn(reading.expected.pattern)
-        and not reading.blended
-        and 0 not in reading.expected.pattern
-    ):
+    wanted = None if reading.expected is None else reading.expected.pattern
+    if reading.pattern and wanted and _differ(reading.pattern, wanted) and not reading.blended:
         found.append(
-            f"Even repeating would hold frames {pattern_text(reading.expected.pattern)} pictures; "
+            f"Even repeating would hold frames {pattern_text(wanted)} pictures; "
             f"here they are held {pattern_text(reading.pattern)}."
         )
     return tuple(found)
 
 
-def clip_warnings(reading: Reading, file_rate: Fraction | None, watched: Watched) -> Iterator[str]:
+def _differ(pattern: tuple[int, ...], wanted: tuple[int, ...]) -> bool:
+    return 0 not in wanted and first_turn(pattern) != first_turn(wanted)
+
+
+def _edited(reading: Reading) -> Iterator[str]:
+    """Tell cuts, joins and loops from frames that were lost one by one."""
+    details = reading.details
+    if details["reversed"]:
+        yield "The frame numbers run backwards: the clip was reversed."
+    if details["cuts"]:
+        times = counted(details["cuts"], "time")
+        yield (
+            f"The numbers jump ahead {times} without the time for it: frames were cut out, or "
+            "pieces joined."
+        )
+    if details["steps_back"]:
+        times = counted(details["steps_back"], "time")
+        yield (
+            f"The numbers step back {times} and go on from there: pieces were joined, or the clip "
+            "is looped. Timing is judged in each stretch by itself."
+        )
+
+
+def clip_warnings(
+    reading: Reading, file_rate: Fraction | None, watched: Watched, damage: Damage
+) -> Iterator[str]:
     """Doubts, each with what to do."""
+    if damage.inside:
+        yield (
+            "The decoder met damage and filled it with older pictures: what they show is not what "
+            "the file once held. Try a fresh copy."
+        )
+    elif damage:
+        yield "The file is cut off: only what came before is judged. Try a fresh copy."
     if reading.read < reading.pictures:
         yield (
             f"{reading.pictures - reading.read} of {reading.pictures} pictures were not read: "
@@ -147,9 +186,7 @@ def clip_warnings(reading: Reading, file_rate: Fraction | None, watched: Watched
         listed = number_list(reading.unseen)
         yield f"Nothing can be told of frames {listed}, beside unread pictures."
     if watched.other_clips:
-        yield "More than one clip is in the file: the pictures of others were counted with it."
-    if reading.speed is not None and reading.speed < 0.6 and reading.pattern:
         yield (
-            "Frames stand still for many pictures: if this is a camera's recording of a screen, "
-            "give --as recording, and --capture-rate for slow motion."
+            f"More than one clip is in the file: {counted(watched.other_clips, 'picture')} of "
+            "others are left out, only the one that most pictures show is judged."
         )

@@ -1,10 +1,9 @@
-"""What kind of file was given: a clip, a recording of a screen, a photo, or footage."""
+"""A photo in a file, upright, with its exposure."""
 
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterable
-from contextlib import closing, suppress
+from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -13,25 +12,13 @@ import numpy as np
 from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
 
 from patterns.errors import InputError
-from patterns.measure.reading import Kind
 from patterns.rendering.planes import UInt8Array
-from patterns.strip.camera import CameraReader
-from patterns.strip.read import StripReading, Unread, read_strip
 from patterns.video.packets import unreadable
-from patterns.video.probe import VideoInfo
-from patterns.video.reader import read_luma
 
-__all__ = ["Photo", "open_photo", "video_kind"]
+__all__ = ["Photo", "open_photo"]
 
 PHOTO_FORMATS = ("JPEG", "PNG")
 MOST_PIXELS = 1 << 27
-LOOKED_AT = 240  # pictures of a video that are looked at for a strip
-CLOSELY = 16  # of them one after the other, then one in each EVERY
-EVERY = 10
-SURE = 6  # pictures that must be read to be sure
-STILL_PICTURES = 2.5  # pictures of a number, from which on a fast file is a recording
-FAST_HZ = 100
-FULL_WIDTH = 0.8  # share of the picture's longer side that a clip's own strip takes
 
 
 @dataclass(frozen=True)
@@ -92,51 +79,3 @@ def _photo(path: Path, image: Image.Image) -> Photo:
             exposure_s = Fraction(float(told)).limit_denominator(10_000)
     upright = ImageOps.exif_transpose(image).convert("RGB")
     return Photo(np.asarray(upright), exposure_s)
-
-
-def video_kind(path: Path, info: VideoInfo) -> Kind:
-    """'clip', 'recording' or 'footage', from its first pictures.
-
-    A clip's strip lies straight and spans the picture, and its numbers go on from picture
-    to picture; in a recording it is tilted or takes a part only, or numbers stand still
-    for several pictures of a fast file.
-    """
-    straight: list[StripReading] = []
-    camera, filmed, tried, near = CameraReader(), 0, 0, None
-    with closing(_of(read_luma(path))) as pictures:
-        for place, luma in enumerate(pictures):
-            if place >= LOOKED_AT:
-                break
-            if place >= CLOSELY and place % EVERY:
-                continue
-            tried += 1
-            found = read_strip(luma, near=near)
-            if isinstance(found, StripReading):
-                near = found.placement
-                straight.append(found)
-            elif not isinstance(camera.read(luma), Unread):
-                filmed += 1
-            if len(straight) >= SURE or filmed >= SURE:
-                break
-            size = luma.shape
-    if straight and len(straight) >= filmed:
-        rate = float(info.rate or info.mean_rate or 0)
-        return "recording" if _looks_filmed(straight, size, rate, tried) else "clip"
-    return "recording" if filmed else "footage"
-
-
-def _of(timed: Iterable[tuple[Fraction, UInt8Array]]):  # type: ignore[no-untyped-def]
-    for _, luma in timed:
-        yield luma
-
-
-def _looks_filmed(
-    found: list[StripReading], size: tuple[int, ...], rate_hz: float, tried: int
-) -> bool:
-    corners = found[0].placement.to_picture([[0.0, 0.5], [1.0, 0.5]])
-    along = float(np.hypot(*(corners[1] - corners[0])))
-    across = size[1] if found[0].placement.arrangement == "wide" else min(size)
-    if along < FULL_WIDTH * min(across, size[1]):
-        return True
-    numbers = len({reading.number for reading in found})
-    return rate_hz >= FAST_HZ and tried >= STILL_PICTURES * numbers

@@ -21,22 +21,26 @@ import numpy.typing as npt
 
 from patterns.rendering.planes import UInt8Array
 
-__all__ = ["COARSE", "Changes", "PictureChange", "working_size"]
+__all__ = ["COARSE", "Changes", "PictureChange", "working_copy"]
 
 FloatArray = npt.NDArray[np.float32]
-WORKING_WIDTH = 640  # pixels across to which larger pictures are averaged down
+WORKING_WIDTH = 400  # pixels across, to about which larger pictures are averaged down
 COARSE = 4  # pixels of the working picture to a side of a pixel of the coarse copy
 QUIET_PERCENT = 4  # of the places are taken to be still
 LAG = 8  # pictures apart, for the slowest motion that is told from stillness
 
 
-def working_size(width: int, height: int) -> tuple[int, int]:
-    """Size at which footage is looked at: at most 640 pixels on the longer side, whole blocks."""
-    scale = min(1.0, WORKING_WIDTH / max(width, height))
-    return (
-        max(COARSE * 4, round(width * scale / COARSE) * COARSE),
-        max(COARSE * 4, round(height * scale / COARSE) * COARSE),
-    )
+def working_copy(luma: UInt8Array) -> UInt8Array:
+    """Picture at which footage is looked at: means of blocks, about 400 pixels along."""
+    side = max(1, round(max(luma.shape) / WORKING_WIDTH))
+    if side == 1:
+        return luma
+    rows, columns = luma.shape[0] // side, luma.shape[1] // side
+    total = np.zeros((rows, columns), np.uint16)
+    for y in range(side):
+        for x in range(side):
+            total += luma[y : rows * side : side, x : columns * side : side]
+    return np.asarray(total // (side * side), np.uint8)
 
 
 @dataclass
@@ -101,7 +105,7 @@ class PictureChange:
         self._far: deque[FloatArray] = deque(maxlen=LAG + 1)
 
     def take(self, luma: UInt8Array) -> None:
-        """Add the next picture, uint8 (height, width) of `working_size`."""
+        """Add the next picture, uint8 (height, width), a `working_copy`."""
         fine = luma.astype(np.float32)
         coarse = _coarse(fine)
         found = self.changes

@@ -2,33 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections import deque
+from collections.abc import Callable, Generator, Iterable, Sequence
+from contextlib import closing
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
+from typing import Protocol
+
+import numpy as np
 
 from patterns.errors import InputError, RequestError
 from patterns.measure.clip_file import judge_clip
+from patterns.measure.file_kind import CLOSELY, FileKind, KindFinder
 from patterns.measure.footage import judge_footage
-from patterns.measure.given_file import Photo, open_photo, video_kind
+from patterns.measure.given_file import Photo, open_photo
 from patterns.measure.photo import judge_photo, unread_photo
-from patterns.measure.picture_change import PictureChange, working_size
+from patterns.measure.picture_change import Changes, PictureChange, working_copy
 from patterns.measure.reading import Kind, Reading
 from patterns.measure.recording import judge_recording
-from patterns.measure.sightings import Sightings, Watched
+from patterns.measure.sightings import Sightings
+from patterns.measure.slow_motion import true_time
 from patterns.rendering.planes import UInt8Array
 from patterns.strip.camera import CameraReader
-from patterns.strip.photo import Unread, read_photo
-from patterns.strip.read import StripReading, read_strip
+from patterns.strip.photo import Unread as UnreadPhoto
+from patterns.strip.photo import read_photo
+from patterns.strip.placement import Placement
+from patterns.strip.read import NO_STRIP, StripReading, Unread, read_strip
 from patterns.timing.cadence import Display
+from patterns.video.description import Damage, Description
 from patterns.video.probe import VideoInfo, probe
 from patterns.video.reader import read_luma
 
 __all__ = ["Given", "read_file"]
 
 Progress = Callable[[int, int], None]
-SAME_RATE = 0.02  # a capture rate this near the file's own adds nothing to its timestamps
 
 
 @dataclass(frozen=True)
@@ -79,128 +87,178 @@ def read_file(path: Path, given: Given, progress: Progress | None = None) -> Rea
         return _read_photo(path, photo, given)
     if given.kind == "photo":
         raise InputError(f"{path} is no photo that can be read: give a JPEG or PNG")
-    info = probe(path)
-    told = given.capture_hz or given.display
-    kind = given.kind or ("recording" if told else video_kind(path, info))
-    if kind == "footage":
-        return _read_footage(path, info, progress)
-    if kind == "clip":
-        return _read_clip(path, info, progress)
-    return _read_recording(path, info, given, progress)
+    info, told = probe(path), Description()
+    asked = given.kind or ("recording" if given.capture_hz or given.display else None)
+    with closing(_pictures(path, told, progress, info.pictures)) as pictures:
+        read = _read_video(pictures, asked)
+    if not read.times:
+        raise InputError(f"{path} holds no picture that can be decoded: try a fresh copy")
+    return _judged(path, info, given, read, told.damage(info.pictures))
 
 
 def _read_photo(path: Path, photo: Photo, given: Given) -> Reading:
     found = read_photo(photo.picture)
-    if isinstance(found, Unread):
+    if isinstance(found, UnreadPhoto):
         return unread_photo(path.name, found)
     exposure_s = given.exposure_s or photo.exposure_s
     return judge_photo(found, file=path.name, exposure_s=exposure_s, display=given.display)
 
 
-@contextmanager
 def _pictures(
-    path: Path, progress: Progress | None, count: int, size: tuple[int, int] | None = None
-) -> Iterator[Iterator[tuple[Fraction, UInt8Array]]]:
-    """Pictures of a video; the decoder ends with the block, however it is left."""
-    decoded = read_luma(path, size=size)
-
-    def shown() -> Iterator[tuple[Fraction, UInt8Array]]:
-        for done, timed in enumerate(decoded, start=1):
-            yield timed
-            if progress is not None:
-                progress(min(done, count), count)
-
-    try:
-        yield shown()
-    finally:
-        decoded.close()  # type: ignore[attr-defined]
+    path: Path, told: Description, progress: Progress | None, count: int
+) -> Generator[tuple[Fraction, UInt8Array]]:
+    for done, timed in enumerate(read_luma(path, told=told), start=1):
+        yield timed
+        if progress is not None:
+            progress(min(done, count), count)
 
 
-def _cut_off(pictures: int, info: VideoInfo) -> tuple[str, ...]:
-    if pictures >= info.pictures:
+@dataclass
+class _VideoRead:
+    """What the pictures of a video said, read as what it is."""
+
+    kind: FileKind
+    log: Sightings | None = None
+    changes: Changes | None = None
+    times: list[Fraction] = field(default_factory=list)
+
+
+class _PictureReader(Protocol):
+    def take(self, time_s: Fraction, luma: UInt8Array) -> None: ...
+
+
+class _ClipReader:
+    """Reads strips that lie straight."""
+
+    def __init__(self, log: Sightings, *, on_its_side: bool) -> None:
+        self._log, self._on_its_side = log, on_its_side
+        self._near: Placement | None = None
+
+    def take(self, time_s: Fraction, luma: UInt8Array) -> None:
+        upright = np.ascontiguousarray(luma.T) if self._on_its_side else luma
+        found = read_strip(upright, near=self._near)
+        if isinstance(found, StripReading):
+            self._near = found.placement
+        self._log.take(time_s, found)
+
+
+class _RecordingReader:
+    """Reads strips that a camera sees."""
+
+    def __init__(self, log: Sightings) -> None:
+        self._log, self._camera = log, CameraReader()
+
+    def take(self, time_s: Fraction, luma: UInt8Array) -> None:
+        self._log.take(time_s, self._camera.read(luma))
+
+
+class _FootageReader:
+    """Measures how pictures differ."""
+
+    def __init__(self) -> None:
+        self.change = PictureChange()
+
+    def take(self, time_s: Fraction, luma: UInt8Array) -> None:
+        del time_s
+        self.change.take(working_copy(luma))
+
+
+def _read_video(pictures: Iterable[tuple[Fraction, UInt8Array]], asked: Kind | None) -> _VideoRead:
+    """Find out what it is on the same pictures that are then read.
+
+    The first few pictures are kept until that is known. From then on, and as long as no strip
+    is seen, pictures are measured as footage.
+    """
+    finder, kept = KindFinder(), deque[tuple[Fraction, UInt8Array]](maxlen=CLOSELY)
+    read, footage = _VideoRead(FileKind("footage")), _FootageReader()
+    reader: _PictureReader | None = footage if asked == "footage" else None
+    for place, (time_s, luma) in enumerate(pictures):
+        read.times.append(time_s)
+        if reader is not None:
+            reader.take(time_s, luma)
+            continue
+        kept.append((time_s, luma))
+        found = finder.look(place, luma)
+        if found is not None:
+            reader = _strip_reader(read, _as_asked(found, asked), kept)
+            kept.clear()
+        elif place >= CLOSELY - 1 and asked is None:
+            for earlier in kept if place == CLOSELY - 1 else [(time_s, luma)]:
+                footage.take(*earlier)
+    if reader is None:
+        kind = _as_asked(finder.kind(), asked)
+        if kind.kind != "footage":
+            _strip_reader(read, kind, kept)
+        elif len(read.times) < CLOSELY:
+            for earlier in kept:
+                footage.take(*earlier)
+    read.changes = footage.change.changes
+    return read
+
+
+def _as_asked(found: FileKind, asked: Kind | None) -> FileKind:
+    if asked is None:
+        return found
+    return replace(found, kind=asked, sure=True, why="", on_its_side=found.on_its_side)
+
+
+def _strip_reader(
+    read: _VideoRead, kind: FileKind, kept: Sequence[tuple[Fraction, UInt8Array]]
+) -> _PictureReader:
+    """Reader of the kind that was found, with what was kept; what came before showed no strip."""
+    read.kind, read.log = kind, Sightings()
+    reader: _PictureReader
+    if kind.kind == "clip":
+        reader = _ClipReader(read.log, on_its_side=kind.on_its_side)
+    else:
+        reader = _RecordingReader(read.log)
+    for time_s in read.times[: len(read.times) - len(kept)]:
+        read.log.take(time_s, Unread(NO_STRIP))
+    for time_s, luma in kept:
+        reader.take(time_s, luma)
+    return reader
+
+
+def _judged(path: Path, info: VideoInfo, given: Given, read: _VideoRead, damage: Damage) -> Reading:
+    kind = read.kind
+    if read.log is None:
+        assert read.changes is not None
+        return judge_footage(
+            read.changes,
+            read.times,
+            file=path.name,
+            file_rate=info.rate,
+            mean_rate=info.mean_rate,
+            warnings=_damage_warnings(damage),
+        )
+    watched = read.log.watched()
+    if kind.kind == "clip":
+        reading = judge_clip(
+            watched,
+            file=path.name,
+            file_rate=info.rate,
+            mean_rate=info.mean_rate,
+            damage=damage,
+            warnings=_side_warnings(kind),
+        )
+    else:
+        true = true_time(watched, info.rate or info.mean_rate, given.capture_hz, info.capture_hz)
+        reading = judge_recording(
+            watched.scaled(true.scale),
+            file=path.name,
+            display=given.display,
+            warnings=(*_damage_warnings(damage), *true.warnings),
+        )
+    found = {"kind_sure": kind.sure, "kind_from": kind.why}
+    return replace(reading, details={**reading.details, **found})
+
+
+def _damage_warnings(damage: Damage) -> tuple[str, ...]:
+    if not damage:
         return ()
-    return (
-        f"Only {pictures} of {info.pictures} pictures could be decoded: the file is damaged or "
-        "cut off, and only what came before is judged.",
-    )
+    what = "damaged" if damage.inside else "cut off, and only what came before is judged"
+    return (f"The file is {what}: try a fresh copy.",)
 
 
-def _read_clip(path: Path, info: VideoInfo, progress: Progress | None) -> Reading:
-    log, near = Sightings(), None
-    with _pictures(path, progress, info.pictures) as pictures:
-        for time_s, luma in pictures:
-            found = read_strip(luma, near=near)
-            if isinstance(found, StripReading):
-                near = found.placement
-            log.take(time_s, found)
-    return judge_clip(
-        log.watched(),
-        file=path.name,
-        file_rate=info.rate,
-        mean_rate=info.mean_rate,
-        cut_off=log.pictures < info.pictures,
-        warnings=_cut_off(log.pictures, info),
-    )
-
-
-def _read_recording(
-    path: Path, info: VideoInfo, given: Given, progress: Progress | None
-) -> Reading:
-    scale = _time_scale(info, given.capture_hz)
-    log, camera = Sightings(), CameraReader()
-    with _pictures(path, progress, info.pictures) as pictures:
-        for time_s, luma in pictures:
-            log.take(time_s * scale, camera.read(luma))
-    watched = log.watched()
-    return judge_recording(
-        watched,
-        file=path.name,
-        display=given.display,
-        warnings=(*_cut_off(log.pictures, info), *_slow_motion(watched, given)),
-    )
-
-
-def _time_scale(info: VideoInfo, capture_hz: Fraction | None) -> Fraction:
-    """True seconds in a second of the file."""
-    mean = info.rate or info.mean_rate
-    if capture_hz is None or mean is None or abs(capture_hz / mean - 1) <= SAME_RATE:
-        return Fraction(1)
-    return mean / capture_hz
-
-
-def _slow_motion(watched: Watched, given: Given) -> tuple[str, ...]:
-    """Say that a file seems to hold slow motion that nobody told of."""
-    if given.capture_hz is not None or watched.identity is None or len(watched.runs) < 8:
-        return ()
-    first, last = watched.runs[0], watched.runs[-1]
-    passed_s = float(last.first_s - first.first_s)
-    if passed_s <= 0 or last.number <= first.number:
-        return ()
-    slower = float(watched.identity.rate) / ((last.number - first.number) / passed_s)
-    if slower < 1.8:
-        return ()
-    likely = round(slower / watched.interval_s / 120) * 120 if watched.interval_s else 0
-    hint = f"--capture-rate {likely}" if likely else "--capture-rate"
-    return (
-        f"The clip runs {slower:.1f} times too slowly: the file seems to store slow motion. Give "
-        f"{hint} to have true times.",
-    )
-
-
-def _read_footage(path: Path, info: VideoInfo, progress: Progress | None) -> Reading:
-    found, times = PictureChange(), []
-    size = working_size(info.width, info.height)
-    with _pictures(path, progress, info.pictures, size) as pictures:
-        for time_s, luma in pictures:
-            found.take(luma)
-            times.append(time_s)
-    if not times:
-        raise InputError(f"{path} holds no picture that can be decoded: try a fresh copy")
-    return judge_footage(
-        found.changes,
-        times,
-        file=path.name,
-        file_rate=info.rate,
-        mean_rate=info.mean_rate,
-        warnings=_cut_off(len(times), info),
-    )
+def _side_warnings(kind: FileKind) -> tuple[str, ...]:
+    return ("The picture lies on its side, turned by a quarter.",) if kind.on_its_side else ()

@@ -78,6 +78,8 @@ class Run:
     halfway_s, halfway_within_s
         When a picture shows it and the number before in about equal parts, so that either may
         have been taken for the larger, and how well that tells the time; None if none does.
+    identity
+        Rate and clip that its first picture names.
     """
 
     number: int
@@ -90,6 +92,7 @@ class Run:
     glimpsed: bool = False
     halfway_s: Fraction | None = None
     halfway_within_s: Fraction = Fraction(0)
+    identity: Identity | None = None
 
 
 @dataclass(frozen=True)
@@ -146,6 +149,29 @@ class Watched:
     def interval_s(self) -> float:
         """Mean time from picture to picture; 0 for a single one."""
         return float(self.last_s - self.first_s) / (self.pictures - 1) if self.pictures > 1 else 0.0
+
+    def scaled(self, scale: Fraction) -> Watched:
+        """Return the same with all times multiplied: slow motion in true seconds."""
+        return replace(
+            self,
+            first_s=self.first_s * scale,
+            last_s=self.last_s * scale,
+            runs=tuple(_scaled_run(run, scale) for run in self.runs),
+            mixtures=tuple(
+                replace(m, first_s=m.first_s * scale, last_s=m.last_s * scale)
+                for m in self.mixtures
+            ),
+        )
+
+
+def _scaled_run(run: Run, scale: Fraction) -> Run:
+    return replace(
+        run,
+        first_s=run.first_s * scale,
+        last_s=run.last_s * scale,
+        halfway_s=None if run.halfway_s is None else run.halfway_s * scale,
+        halfway_within_s=run.halfway_within_s * scale,
+    )
 
 
 class _Between:
@@ -225,9 +251,11 @@ class Sightings:
         self._mix(time_s, found, mixed=mixed and found.later == found.number + 1)
         late = found.later is not None and found.share >= 0.5
         self._between.mixed(found, time_s)
-        self._run(time_s, picture, found.later if late and found.later else found.number)
+        self._run(
+            time_s, picture, found.later if late and found.later else found.number, found.identity
+        )
 
-    def _run(self, time_s: Fraction, picture: int, number: int) -> None:
+    def _run(self, time_s: Fraction, picture: int, number: int, identity: Identity | None) -> None:
         if self._runs and self._runs[-1].number == number:
             run = self._runs[-1]
             self._runs[-1] = replace(
@@ -235,7 +263,7 @@ class Sightings:
             )
             self._between.pictures.clear()
             return
-        run = Run(number, time_s, time_s, picture, picture)
+        run = Run(number, time_s, time_s, picture, picture, identity=identity)
         if self._runs:
             before = self._runs[-1].number
             direct, glimpsed = self._between.tell(before, number)

@@ -78,12 +78,17 @@ class CameraReader:
     """Reads the pictures of one recording in their order; memory does not grow.
 
     The strip is searched for once and then followed; it is searched for again when lost.
+
+    Parameters
+    ----------
+    near
+        Where it lies in the first picture, if that is known.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, near: Placement | None = None) -> None:
         self._vote = IdentityVote()
         self._gate = NumberGate()
-        self._near: Placement | None = None
+        self._near = near
         self._lost = 0
         self._wait = 0
 

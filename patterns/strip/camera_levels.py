@@ -47,7 +47,8 @@ def check_light(light: CellLight) -> str | None:
     if light.white.min() - light.black.max() < LEAST_STEP * light.white.max():
         return BLURRED
     for side in (0, 1):
-        lit = min(light.posts[side], light.flags[side])
+        # a post may be cut off by the picture's border; it was seen when the strip was found
+        lit = np.nanmin([light.posts[side], light.flags[side]])
         dark = light.dark[4 * side : 4 * side + 4].max()
         if not lit - dark >= LEAST_CLEAR * lit:
             return NO_STRIP

@@ -4,14 +4,22 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from fractions import Fraction
 
-__all__ = ["Description", "StreamText"]
+__all__ = ["WHOLE", "Damage", "Description", "StreamText"]
 
 _STREAM = re.compile(r"^\s*Stream #(\d+):(\d+)\S*: Video: (.*)$")
 _SIZE = re.compile(r"^(\d+)x(\d+)\b")
 _ROTATION = re.compile(r"[Dd]isplay ?[Mm]atrix: rotation of (-?[\d.]+|nan) degrees")
 _MAPPED = re.compile(r"^\s*Stream #0:(\d+) -> #0:0 ")
 _COMMA = re.compile(r",\s*(?![^(\[]*[)\]])")  # not inside of brackets
+_CORRUPT = re.compile(r"corrupt decoded frame")
+_CUT_OFF = re.compile(r"ended prematurely|partial file|missing picture in access unit")
+# what phones and cameras call the rate at which slow motion was taken
+_CAPTURE = re.compile(
+    r"^\s*[\w.]*\bcapture[._ ]?(?:fps|frame[._ ]?rate|rate)\s*:\s*(\d+(?:\.\d+)?)\b", re.IGNORECASE
+)
+AT_THE_END = 40  # pictures by which a message may come before the picture that it is about
 MAX_STREAMS = 64  # a hostile file can have thousands; the first pictures are all we want
 
 
@@ -63,16 +71,50 @@ class StreamText:
         )
 
 
+@dataclass(frozen=True)
+class Damage:
+    """What a decoder found wrong: `inside` the file, or only that it is `cut_off` at its end."""
+
+    inside: bool = False
+    cut_off: bool = False
+
+    def __bool__(self) -> bool:
+        return self.inside or self.cut_off
+
+
+WHOLE = Damage()
+
+
 class Description:
-    """Collects ffmpeg's lines about the file that it reads and the picture that it makes."""
+    """Collects ffmpeg's lines about the file that it reads and the picture that it makes.
+
+    Attributes
+    ----------
+    capture_hz
+        Pictures a second at which the maker's tag says the file was taken; None without one.
+    pictures
+        Decoded so far.
+    """
 
     def __init__(self) -> None:
         self.streams: dict[int, StreamText] = {}
         self.rotations: dict[int, float] = {}
         self.chosen: int | None = None
         self.output: StreamText | None = None
+        self.capture_hz: Fraction | None = None
+        self.pictures = 0
+        self._first_corrupt: int | None = None
+        self._cut_off = False
         self._in_output = False
         self._latest = -1
+
+    def damage(self, expected: int) -> Damage:
+        """What is wrong with a file that should hold so many pictures, once all are decoded."""
+        cut_off = self._cut_off or self.pictures < expected
+        if self._first_corrupt is None:
+            return Damage(cut_off=cut_off)
+        at_end = self._first_corrupt + AT_THE_END >= self.pictures
+        return Damage(not at_end, cut_off or at_end)
 
     def take(self, line: str) -> None:
         """Read one line."""
@@ -84,6 +126,14 @@ class Description:
             self._take_stream(int(found[2]), found[3])
         elif (turned := _ROTATION.search(line)) and not self._in_output:
             self.rotations.setdefault(self._latest, float(turned[1]))
+        elif (told := _CAPTURE.match(line)) and not self._in_output:
+            self.capture_hz = self.capture_hz or Fraction(told[1])
+        elif _CORRUPT.search(line):
+            self._first_corrupt = (
+                self.pictures if self._first_corrupt is None else self._first_corrupt
+            )
+        elif _CUT_OFF.search(line):
+            self._cut_off = True
 
     def _take_stream(self, index: int, text: str) -> None:
         stream = StreamText.parse(text)

@@ -17,6 +17,8 @@ _OTHER_KIND = (
     "phone or an editor made (MP4, QuickTime, Matroska, WebM, AVI, MPEG, MXF, GIF)"
 )
 _NUMBERED = re.compile(r"%\d*d")  # which the decoder takes for numbered pictures
+_DISCARDED = re.compile(r", F=0x[0-9A-F]*[4-7C-F]\b")  # before or after an edit list's stretch
+_NO_TIME = -(1 << 63)
 _GIANT = re.compile(r"Picture size (\d+x\d+) is invalid")
 
 
@@ -59,8 +61,10 @@ def scan_packets(
                 if line.startswith("#tb 0:"):
                     tick_s = Fraction(line.split(":")[1].strip())
                 elif not line.startswith("#"):
-                    # stream, decoding time, presentation time, duration, size, checksum
-                    ticks.append(int(line.split(",")[2]))
+                    # stream, decoding time, presentation time, duration, size, checksum, flags
+                    decoding, shown = map(int, line.split(",", 3)[1:3])
+                    if not _DISCARDED.search(line):
+                        ticks.append(decoding if shown == _NO_TIME else shown)
         code = process.wait()
     finally:
         process.stop()

@@ -14,6 +14,8 @@ __all__ = ["VideoInfo", "exact_rate", "probe"]
 
 # The highest denominator of a rate that a coarse clock is taken to mean: x1000/1001.
 MAX_DENOMINATOR = 1001
+# A coarser clock moves pictures by what is seen: 1/100 s in animations holds 24 for 4, 4, 5 ticks.
+COARSEST_S = Fraction(1, 500)
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,9 @@ class VideoInfo:
         Unit of the file's clock, seconds.
     duration_s
         From the first picture to the end of the last, which lasts as long as the mean.
+    capture_hz
+        Pictures a second at which the maker's tag says that it was taken, where it stores slow
+        motion; None without such a tag.
     codec, profile, pixel_format, primaries, transfer, matrix, colour_range
         In ffmpeg's words; '' where the file does not say.
     """
@@ -54,6 +59,7 @@ class VideoInfo:
     transfer: str
     matrix: str
     colour_range: str
+    capture_hz: Fraction | None = None
 
     @property
     def pictures(self) -> int:
@@ -97,6 +103,7 @@ def probe(path: str | os.PathLike[str]) -> VideoInfo:
         transfer=stream.transfer,
         matrix=stream.matrix,
         colour_range=stream.colour_range,
+        capture_hz=told.capture_hz,
     )
 
 
@@ -104,7 +111,7 @@ def exact_rate(times: Sequence[Fraction], tick_s: Fraction) -> Fraction | None:
     """Rate at which `times` are steady, or None if they are not.
 
     A clock that cannot tell a rate exactly (1 ms in Matroska) rounds each time to a
-    tick. The rate is then one that every time agrees with to one tick: a usual one
+    tick, of at most 2 ms. The rate is then one that every time agrees with to one tick: a usual one
     (whole, or x1000/1001) if there is such a one, else the simplest.
 
     Parameters
@@ -120,7 +127,9 @@ def exact_rate(times: Sequence[Fraction], tick_s: Fraction) -> Fraction | None:
     for rate in _candidates(mean):
         if all(abs(t - times[0] - n / rate) <= tick_s for n, t in enumerate(times)):
             steady = all(t - times[0] == n / rate for n, t in enumerate(times))
-            if steady or rate != mean or tick_s * rate < Fraction(1, 8):
+            if steady or (
+                tick_s <= COARSEST_S and (rate != mean or tick_s * rate < Fraction(1, 8))
+            ):
                 return rate
     return None
 
@@ -133,6 +142,6 @@ def _candidates(mean: Fraction) -> Iterator[Fraction]:
 
 
 def _mean_rate(times: Sequence[Fraction]) -> Fraction | None:
-    if len(times) < 2 or times[-1] == times[0]:
+    if len(times) < 2 or times[-1] <= times[0]:
         return None
     return (len(times) - 1) / (times[-1] - times[0])

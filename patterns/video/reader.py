@@ -48,6 +48,7 @@ def read_luma(
     *,
     size: tuple[int, int] | None = None,
     crop: Crop | None = None,
+    told: Description | None = None,
 ) -> Iterator[tuple[Fraction, UInt8Array]]:
     """Luma of each picture, upright, with the time at which it is due.
 
@@ -59,6 +60,8 @@ def read_luma(
         Width and height to scale to (after the crop); None leaves them.
     crop
         Part that is wanted.
+    told
+        Takes what the decoder says of the file: its damage, once all pictures are read.
 
     Yields
     ------
@@ -72,7 +75,7 @@ def read_luma(
         The file is missing, empty, damaged, or holds no video. A file that is cut off
         yields what can be decoded.
     """
-    with closing(_pictures(path, "luma", size, crop)) as pictures:
+    with closing(_pictures(path, "luma", size, crop, told)) as pictures:
         for time_s, data, (width, height) in pictures:
             yield time_s, data.reshape(height, width)
 
@@ -156,8 +159,8 @@ def _arguments(
 class _Times:
     """Exact times out of the decoder's messages, in the order of its pictures."""
 
-    def __init__(self) -> None:
-        self.told = Description()
+    def __init__(self, told: Description | None) -> None:
+        self.told = told or Description()
         self._tick_s = Fraction(1)
         self._times: queue.SimpleQueue[Fraction | None] = queue.SimpleQueue()
         self._output_told = threading.Event()
@@ -166,6 +169,7 @@ class _Times:
         """Read one line; called by the thread that drains the messages."""
         if shown := _SHOWN.search(line):
             tick = shown[1]
+            self.told.pictures += 1
             self._times.put(None if tick == "NOPTS" else int(tick) * self._tick_s)
         elif tick_text := _TICK.search(line):
             self._tick_s = Fraction(int(tick_text[1]), int(tick_text[2]))
@@ -198,8 +202,9 @@ def _pictures(
     pixels: Pixels,
     size: tuple[int, int] | None,
     crop: Crop | None,
+    told: Description | None = None,
 ) -> Generator[tuple[Fraction, UInt8Array, tuple[int, int]], None, None]:
-    times = _Times()
+    times = _Times(told)
     process = FfmpegProcess(_arguments(path, pixels, size, crop), on_line=times.take)
     try:
         first = process.stdout.read(1)
