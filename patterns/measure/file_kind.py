@@ -24,12 +24,11 @@ from patterns.strip.camera_track import refine
 from patterns.strip.placement import Placement, sample
 from patterns.strip.read import StripReading, read_strip
 
-__all__ = ["CLOSELY", "FileKind", "KindFinder"]
+__all__ = ["KEPT", "FileKind", "KindFinder"]
 
 FloatArray = npt.NDArray[np.float64]
-CLOSELY = 16  # pictures that are looked at one after the other; then one in each EVERY
-EVERY = 10
-RARER = 16  # and from EVERY x RARER on, each time after so much more of what has passed
+KEPT = 16  # pictures that are kept while the kind is not known
+GAP, RARER = 48, 32  # a look every 48 pictures, in long files less often: looking takes long
 SURE_SIGHTS = 6  # pictures in which a strip must be seen to be sure
 SEEN_UNREAD = 3  # pictures whose strip is seen but not read, from which on it is no footage
 ALIGNED_PX = 0.6  # off straight: strips of files measure up to 0.3, of cameras set up with care 1.7
@@ -104,8 +103,8 @@ class KindFinder:
         found = self._placement(luma)
         if found is not None:
             self._sights.append(_sight(luma, found))
-        rarer = max(EVERY, place // RARER)
-        self._next_look = place + (1 if found is not None or place < CLOSELY else rarer)
+        rarer = max(1, min(GAP, place // 2), place // RARER)
+        self._next_look = place + (1 if found is not None else rarer)
         return self.kind() if len(self._sights) >= SURE_SIGHTS else None
 
     def kind(self) -> FileKind:

@@ -1,18 +1,20 @@
 """Footage without a strip: repeated, skipped and mixed pictures, from picture differences.
 
-A picture counts as repeated if it differs from the one before by less than half of what
-pictures around it differ by, and as a jump if by much more; as a mixture if its
-neighbours explain its detail, where other pictures have detail of their own, or if it
-has clearly less detail than pictures shortly before and after it. All three
-are relative to the pictures nearby, so that grain and compression, which all pictures
-have, form the floor. Where nothing moves, or grain is as strong as the motion, nothing
-is told.
+A picture seems to repeat the one before if it differs from it by little beside what pictures
+shortly before *and* shortly after differ by; it seems a jump if it differs by much more than
+those around; a mixture if its neighbours explain its detail, where other pictures have detail
+of their own, or if it has clearly less detail than pictures shortly before and after it. All
+three are relative to the pictures nearby, so that grain and compression, which all pictures
+have, form the floor. Real footage does all of this now and then (a slow passage, a cut, a
+blink), so that a mark is a claim only where a conversion of the rate foresees the marks, or,
+of repeats, where next to nothing is left of the difference between two real steps. Where
+nothing moves, or grain is as strong as the motion, nothing is told.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -25,17 +27,20 @@ from patterns.measure.picture_change import Changes
 from patterns.measure.reading import Blend, Reading
 from patterns.measure.timeline_mistake import Mistake, find_mistake
 
-__all__ = ["FootageMarks", "judge_footage", "mark_footage"]
+__all__ = ["FootageMarks", "judge_footage", "mark_footage", "marks_and_mistake"]
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 REACH = 15  # pictures to each side that a picture is compared with
-REPEAT = 0.5  # of the local motion
+BESIDE = 5  # pictures before, and after, among which there must be a step to call one little
+LITTLE = 0.4  # of such steps on both sides; claimed if a conversion foresees it
+NOTHING = 0.04  # of them: two decoded copies of a picture; stops in real moves measure 0.07
+REPEAT = 0.5  # of the local motion, above which grain hides a repeat
 JUMP = 1.45  # times the local median step
 OWN_ENOUGH = 0.6  # share of detail of its own that a moving picture must have to judge mixtures
 MIXED = 0.72  # of the local share, below which a picture is a mixture
 DIP, DIP_REACH = 0.75, 3  # of the detail of pictures so near; two halves leave 0.71
-BESIDE, LEAST_OWN = 3.0, 0.05  # times its neighbour's own share a mixture may have
+PURER, LEAST_OWN = 3.0, 0.05  # times its neighbour's own share a mixture may have
 STILL = 0.35  # of the detail, that eight pictures apart differ by, below which nothing moves
 STILL_CODES = 0.5
 FEWEST = 12
@@ -49,6 +54,8 @@ class FootageMarks:
     ----------
     repeated, jumped, mixed
         As the module says.
+    copies
+        Of the repeated ones those that differ by next to nothing.
     moving
         Something moves around this picture, so that repeats can be told.
     detailed
@@ -58,6 +65,7 @@ class FootageMarks:
     """
 
     repeated: BoolArray
+    copies: BoolArray
     jumped: BoolArray
     mixed: BoolArray
     moving: BoolArray
@@ -91,7 +99,9 @@ def mark_footage(changes: Changes) -> FootageMarks:
     noisy = moving & (_local(np.array(changes.floor), 50) > REPEAT * motion)
     moving &= ~noisy
     known = ~np.isnan(step)
-    repeated = known & moving & (step < REPEAT * motion)
+    beside = _steps_beside(np.nan_to_num(step))
+    repeated = known & moving & (step < LITTLE * beside)
+    copies = repeated & (step < NOTHING * beside)
     # a repeated picture and its twin have nothing of their own beside each other
     twin = repeated | np.roll(repeated, -1)
     own = np.where(twin, np.nan, own)
@@ -102,7 +112,31 @@ def mark_footage(changes: Changes) -> FootageMarks:
     mixed &= ~_beside_purer(own, mixed)
     moves = np.where(repeated, np.nan, step)
     jumped = known & moving & (step > JUMP * _local(moves, 50))
-    return FootageMarks(repeated, jumped & _lonely(jumped), mixed, moving, detailed, noisy)
+    return FootageMarks(repeated, copies, jumped & _lonely(jumped), mixed, moving, detailed, noisy)
+
+
+def _steps_beside(step: FloatArray) -> FloatArray:
+    """Largest step shortly before or shortly after, whichever is less: a cut is on one side.
+
+    Beside the file's ends, where there are too few, the other side alone counts.
+    """
+    padded = np.pad(step, BESIDE, constant_values=np.inf)
+    padded[BESIDE] = np.inf  # the first picture has no step
+    windows = np.lib.stride_tricks.sliding_window_view(padded, BESIDE).max(axis=1)
+    beside = np.minimum(windows[: len(step)], windows[BESIDE + 1 :])
+    return np.asarray(np.where(np.isinf(beside), 0.0, beside), np.float64)
+
+
+def _claimed(marks: FootageMarks, mistake: Mistake | None) -> FootageMarks:
+    """What is left of the marks where no rhythm bears them out."""
+    kind = None if mistake is None else mistake.kind
+    none = np.zeros_like(marks.repeated)
+    return replace(
+        marks,
+        repeated=marks.repeated if kind == "repeat" else marks.copies,
+        mixed=marks.mixed if kind == "blend" else none,
+        jumped=marks.jumped if kind == "drop" else none,
+    )
 
 
 def _dips(detail: FloatArray) -> BoolArray:
@@ -117,7 +151,7 @@ def _beside_purer(own: FloatArray, mixed: BoolArray) -> BoolArray:
     """Pictures that lost detail of their own only because a clear mixture beside has it too."""
     clear = np.where(mixed, own, np.inf)
     beside = np.minimum(np.r_[np.inf, clear[:-1]], np.r_[clear[1:], np.inf])
-    return np.asarray(own > BESIDE * np.maximum(beside, LEAST_OWN), np.bool_)
+    return np.asarray(own > PURER * np.maximum(beside, LEAST_OWN), np.bool_)
 
 
 def _lonely(marks: BoolArray) -> BoolArray:
@@ -126,6 +160,14 @@ def _lonely(marks: BoolArray) -> BoolArray:
     beside[1:] |= marks[:-1]
     beside[:-1] |= marks[1:]
     return np.asarray(~beside, np.bool_)
+
+
+def marks_and_mistake(
+    changes: Changes, timeline: Fraction | None
+) -> tuple[FootageMarks, Mistake | None]:
+    """Marks of all pictures, and the conversion of the rate that foresees one kind of them."""
+    marks = mark_footage(changes)
+    return marks, find_mistake(marks.repeated, marks.jumped, marks.mixed, marks.moving, timeline)
 
 
 def _holds(repeated: BoolArray, times: Sequence[Fraction]) -> tuple[HeldFrame, ...]:
@@ -171,16 +213,23 @@ def judge_footage(
             refresh_from="file",
             warnings=tuple(warnings),
         )
-    marks = mark_footage(changes)
-    mistake = find_mistake(marks.repeated, marks.jumped, marks.mixed, marks.moving, file_rate)
+    seen, mistake = marks_and_mistake(changes, file_rate)
+    marks = _claimed(seen, mistake)
+    open_repeats = int((seen.repeated & ~marks.repeated).sum())
+    open_mixtures = int((seen.mixed & ~marks.mixed).sum())
     seconds = float(times[-1] - times[0])
-    # jumps happen in any real move: they count only if they keep a rhythm
-    rhythm = mistake is not None and mistake.kind == "drop"
-    jumps = _places(marks.jumped) if rhythm else ()
+    jumps = _places(marks.jumped)
     return Reading(
         kind="footage",
         file=file,
-        verdict=footage_verdict(marks, mistake, file_rate, seconds),
+        verdict=footage_verdict(
+            marks,
+            mistake,
+            file_rate,
+            seconds,
+            open_repeats=open_repeats,
+            open_mixtures=open_mixtures,
+        ),
         rate=None if mistake is None else mistake.footage,
         refresh_hz=file_rate or mean_rate,
         refresh_from="file",
@@ -196,7 +245,7 @@ def judge_footage(
         blended=tuple(Blend(None, None, float(times[i]), i) for i in _places(marks.mixed)),
         even=not bool(marks.repeated.any()),
         explanation=() if mistake is None else (mistake.text,),
-        warnings=(*warnings, *footage_warnings(marks, file_rate)),
+        warnings=(*warnings, *footage_warnings(marks, file_rate, open_repeats, open_mixtures)),
         details=_details(marks, mistake),
     )
 

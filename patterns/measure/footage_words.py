@@ -19,9 +19,15 @@ FEW_MOVING = 0.1
 
 
 def footage_verdict(
-    marks: FootageMarks, mistake: Mistake | None, file_rate: Fraction | None, seconds: float
+    marks: FootageMarks,
+    mistake: Mistake | None,
+    file_rate: Fraction | None,
+    seconds: float,
+    *,
+    open_repeats: int,
+    open_mixtures: int,
 ) -> str:
-    """One sentence."""
+    """One sentence; the open ones are pictures that look so, but in no rhythm."""
     moving = int(marks.moving.sum())
     count = len(marks.moving)
     if moving < max(8, FEW_MOVING * count):
@@ -36,9 +42,10 @@ def footage_verdict(
         )
     at = "" if file_rate is None else f" at {format_decimal(file_rate)} pictures a second"
     repeats, mixtures = int(marks.repeated.sum()), int(marks.mixed.sum())
+    told = bool(marks.detailed.any()) and not open_mixtures
     parts = [
         f"{counted(repeats, 'picture')} repeated",
-        f"{mixtures} mixed" if marks.detailed.any() else "mixtures not told",
+        f"{mixtures} mixed" if told else "mixtures not told",
     ]
     if mistake is not None and mistake.kind == "drop":
         parts.append(f"{counted(int(marks.jumped.sum()), 'frame')} left out in an even rhythm")
@@ -50,12 +57,25 @@ def footage_verdict(
             f"{format_decimal(file_rate) if file_rate else 'file'} timeline {done}: {found}"
         )
     if not repeats and not mixtures and mistake is None:
-        return f"no picture repeated{', none mixed' if marks.detailed.any() else ''}{at}"
+        surely = "surely " if open_repeats else ""
+        return f"no picture {surely}repeated{', none mixed' if told else ''}{at}"
     return found
 
 
-def footage_warnings(marks: FootageMarks, file_rate: Fraction | None) -> Iterator[str]:
+def footage_warnings(
+    marks: FootageMarks, file_rate: Fraction | None, open_repeats: int, open_mixtures: int
+) -> Iterator[str]:
     """Doubts, each with what to do."""
+    if open_repeats:
+        yield (
+            f"{counted(open_repeats, 'picture')} differ little from the one before, in no rhythm: "
+            "whether they repeat it or next to nothing moved cannot be told."
+        )
+    if open_mixtures:
+        yield (
+            f"{counted(open_mixtures, 'picture')} look softer or like their neighbours, in no "
+            "rhythm: whether they are mixtures cannot be told."
+        )
     still = int((~marks.moving & ~marks.noisy).sum())
     noisy = int(marks.noisy.sum())
     if 0 < still < len(marks.moving):

@@ -61,16 +61,22 @@ def _coarse(picture: FloatArray) -> FloatArray:
     return np.asarray(cut.reshape(rows, COARSE, columns, COARSE).mean((1, 3)), np.float32)
 
 
-def _detail(picture: FloatArray) -> FloatArray:
+def _detail(luma: UInt8Array) -> FloatArray:
     """Picture less its own mean over 5 x 5 pixels, the edge left out."""
-    total = np.zeros((picture.shape[0] + 1, picture.shape[1] + 1), np.float64)
-    total[1:, 1:] = picture.cumsum(0, np.float64).cumsum(1)
-    blurred = (total[5:, 5:] - total[:-5, 5:] - total[5:, :-5] + total[:-5, :-5]) / 25
-    return np.asarray(picture[2:-2, 2:-2] - blurred, np.float32)
+    down = luma.cumsum(0, np.int32)
+    down = np.concatenate([down[4:5], down[5:] - down[:-5]])
+    across = down.cumsum(1, dtype=np.int32)
+    total = np.concatenate([across[:, 4:5], across[:, 5:] - across[:, :-5]], axis=1)
+    return np.asarray(luma[2:-2, 2:-2] - total * np.float32(1 / 25), np.float32)
+
+
+def _product(a: FloatArray, b: FloatArray) -> float:
+    # no matrix product: for arrays this small it would start threads that only wait
+    return float(np.multiply(a, b).sum(dtype=np.float64))
 
 
 def _rms(difference: FloatArray) -> float:
-    return float(np.sqrt((difference.astype(np.float64) ** 2).mean()))
+    return float(np.sqrt(_product(difference, difference) / difference.size))
 
 
 def _quietest(difference: FloatArray) -> float:
@@ -86,14 +92,15 @@ def _quietest(difference: FloatArray) -> float:
 
 def _own_share(before: FloatArray, own: FloatArray, after: FloatArray) -> float:
     """Share of `own`'s energy that no mixture of its neighbours explains."""
-    a, x, b = (part.ravel().astype(np.float64) for part in (before, own, after))
-    energy = float(x @ x)
+    energy = _product(own, own)
     if energy == 0:
         return 1.0
-    gram = np.array([[a @ a, a @ b], [a @ b, b @ b]])
-    gram += np.eye(2) * 1e-6 * max(gram[0, 0], gram[1, 1], 1e-9)
-    right = np.array([a @ x, b @ x])
-    return max(0.0, 1 - float(right @ np.linalg.solve(gram, right)) / energy)
+    aa, ab, bb = _product(before, before), _product(before, after), _product(after, after)
+    slack = 1e-6 * max(aa, bb, 1e-9)
+    gram = np.array([[aa + slack, ab], [ab, bb + slack]])
+    right = np.array([_product(before, own), _product(after, own)])
+    explained = float((right * np.linalg.solve(gram, right)).sum())
+    return max(0.0, 1 - explained / energy)
 
 
 class PictureChange:
@@ -118,7 +125,7 @@ class PictureChange:
             found.step.append(float("nan"))
             found.floor.append(float("nan"))
             found.fine.append(float("nan"))
-        detail = _detail(fine)
+        detail = _detail(luma)
         found.detail.append(_rms(detail))
         self._near.append((fine, detail))
         self._far.append(coarse)

@@ -14,7 +14,7 @@ import numpy as np
 
 from patterns.errors import InputError, RequestError
 from patterns.measure.clip_file import judge_clip
-from patterns.measure.file_kind import CLOSELY, FileKind, KindFinder
+from patterns.measure.file_kind import KEPT, FileKind, KindFinder
 from patterns.measure.footage import judge_footage
 from patterns.measure.given_file import Photo, open_photo
 from patterns.measure.photo import judge_photo, unread_photo
@@ -169,7 +169,7 @@ def _read_video(pictures: Iterable[tuple[Fraction, UInt8Array]], asked: Kind | N
     The first few pictures are kept until that is known. From then on, and as long as no strip
     is seen, pictures are measured as footage.
     """
-    finder, kept = KindFinder(), deque[tuple[Fraction, UInt8Array]](maxlen=CLOSELY)
+    finder, kept = KindFinder(), deque[tuple[Fraction, UInt8Array]](maxlen=KEPT)
     read, footage = _VideoRead(FileKind("footage")), _FootageReader()
     reader: _PictureReader | None = footage if asked == "footage" else None
     for place, (time_s, luma) in enumerate(pictures):
@@ -182,14 +182,14 @@ def _read_video(pictures: Iterable[tuple[Fraction, UInt8Array]], asked: Kind | N
         if found is not None:
             reader = _strip_reader(read, _as_asked(found, asked), kept)
             kept.clear()
-        elif place >= CLOSELY - 1 and asked is None:
-            for earlier in kept if place == CLOSELY - 1 else [(time_s, luma)]:
+        elif place >= KEPT - 1 and asked is None:
+            for earlier in kept if place == KEPT - 1 else [(time_s, luma)]:
                 footage.take(*earlier)
     if reader is None:
         kind = _as_asked(finder.kind(), asked)
         if kind.kind != "footage":
             _strip_reader(read, kind, kept)
-        elif len(read.times) < CLOSELY:
+        elif len(read.times) < KEPT:
             for earlier in kept:
                 footage.take(*earlier)
     read.changes = footage.change.changes

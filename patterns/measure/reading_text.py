@@ -62,7 +62,7 @@ def _table(reading: Reading) -> Iterator[str]:
 
 
 def _rows(r: Reading) -> Iterator[tuple[str, str]]:
-    yield "read as", KINDS[r.kind]
+    yield "read as", f"{KINDS[r.kind]}{_why(r)}"
     reasons = "; ".join(f"{count} {reason}" for reason, count in r.unread)
     yield "pictures", f"{r.read} of {r.pictures} read{f' ({reasons})' if reasons else ''}"
     if r.rate is not None:
@@ -90,6 +90,14 @@ def _rows(r: Reading) -> Iterator[tuple[str, str]]:
             yield label, f"{len(numbers)}{f': {number_list(numbers)}' if numbers else ''}"
     if r.blended:
         yield "mixed", f"{len(r.blended)}, first at {r.blended[0].start_s:.3f} s"
+
+
+def _why(r: Reading) -> str:
+    """By what the kind of a video was told, and how to override it where that is not sure."""
+    why = r.details.get("kind_from")
+    if not why:
+        return ""
+    return f" ({why})" if r.details.get("kind_sure") else f" (not sure: {why}; --as overrides)"
 
 
 def _refresh_row(r: Reading) -> Iterator[tuple[str, str]]:

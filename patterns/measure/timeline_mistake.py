@@ -26,7 +26,8 @@ USUAL = (
 PHASES = 60
 AGREES = 0.8  # F1 of marks foreseen and found
 MIX_SEEN = 0.27  # share of the lesser frame from which a mixture is seen
-LEAST_MARKS = 3
+LEAST_STRETCHES = 3  # of marks, so that a rhythm has been seen to come again
+MIXED_STRETCHES = 4  # the same of mixtures, which come many in a row
 SAME_RATE = 0.005
 
 
@@ -103,13 +104,17 @@ def _best(
 
 
 def _every(found: BoolArray) -> int:
-    """Usual distance of marks, 0 if it is not the usual one of four in five."""
-    places = np.flatnonzero(found)
-    if len(places) < LEAST_MARKS:
+    """Usual distance of marks, 0 if it is not that of four in five, or they lie side by side."""
+    gaps = np.diff(np.flatnonzero(found))
+    usual = int(np.median(gaps)) if len(gaps) else 0
+    if usual < 2:
         return 0
-    gaps = np.diff(places)
-    usual = int(np.median(gaps))
     return usual if (np.abs(gaps - usual) <= (usual > 8)).mean() >= 0.8 else 0
+
+
+def _stretches(found: BoolArray) -> int:
+    """How many runs of marks there are."""
+    return int((found & ~np.r_[False, found[:-1]]).sum())
 
 
 def _text(kind: str, footage: Fraction | None, timeline: Fraction | None, found: BoolArray) -> str:
@@ -162,7 +167,7 @@ def find_mistake(
         ("drop", jumped),
     )
     for kind, found in kinds:
-        if int(found.sum()) < LEAST_MARKS:
+        if _stretches(found) < (MIXED_STRETCHES if kind == "blend" else LEAST_STRETCHES):
             continue
         best = None if timeline is None else _best(kind, found, moving, timeline)
         if best is not None:

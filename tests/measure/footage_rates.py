@@ -16,9 +16,9 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from patterns.measure.footage import FootageMarks, mark_footage
+from patterns.measure.footage import FootageMarks, marks_and_mistake
 from patterns.measure.picture_change import PictureChange
-from patterns.measure.timeline_mistake import Mistake, find_mistake
+from patterns.measure.timeline_mistake import Mistake
 from patterns.video.reader import read_luma
 from tests.measure.edits import PATTERNS, blended_onto, encode, grainy, repeated_onto, shot
 
@@ -71,8 +71,7 @@ def judged(
     change = PictureChange()
     for _, luma in read_luma(name):
         change.take(luma)
-    marks = mark_footage(change.changes)
-    found = find_mistake(marks.repeated, marks.jumped, marks.mixed, marks.moving, timeline)
+    marks, found = marks_and_mistake(change.changes, timeline)
     repeated = np.r_[False, np.diff(indices) == 0]
     lesser = np.minimum(shares, 1 - shares)
     return Judged(repeated, lesser >= 0.3, lesser < 0.05, marks, found)
