@@ -94,10 +94,10 @@ def _rows(r: Reading) -> Iterator[tuple[str, str]]:
 
 def _why(r: Reading) -> str:
     """By what the kind of a video was told, and how to override it where that is not sure."""
-    why = r.details.get("kind_from")
-    if not why:
+    why, sure = r.details.get("kind_from"), r.details.get("kind_sure")
+    if not why or (sure and r.kind == "clip"):
         return ""
-    return f" ({why})" if r.details.get("kind_sure") else f" (not sure: {why}; --as overrides)"
+    return f" ({why})" if sure else f" (not sure: {why}; --as overrides)"
 
 
 def _refresh_row(r: Reading) -> Iterator[tuple[str, str]]:
