@@ -18,8 +18,8 @@ import numpy.typing as npt
 
 from patterns.measure.reading import Kind
 from patterns.rendering.planes import UInt8Array
-from patterns.strip.camera import CameraReader, CameraReading
-from patterns.strip.camera_levels import NO_STRIP
+from patterns.strip.camera import TOO_SMALL, CameraReader, CameraReading
+from patterns.strip.camera_levels import NO_STRIP, TOO_DARK
 from patterns.strip.camera_track import refine
 from patterns.strip.placement import Placement, sample
 from patterns.strip.read import StripReading, read_strip
@@ -31,6 +31,7 @@ KEPT = 16  # pictures that are kept while the kind is not known
 GAP, RARER = 48, 32  # a look every 48 pictures, in long files less often: looking takes long
 SURE_SIGHTS = 6  # pictures in which a strip must be seen to be sure
 SEEN_UNREAD = 3  # pictures whose strip is seen but not read, from which on it is no footage
+NOT_SEEN = (NO_STRIP, TOO_DARK, TOO_SMALL)  # reasons that speak of no strip in the picture
 ALIGNED_PX = 0.6  # off straight: strips of files measure up to 0.3, of cameras set up with care 1.7
 CLEARLY_PX = 1.5
 UNREST_PX = 0.12  # from picture to picture; files stand still to 0.02
@@ -124,7 +125,7 @@ class KindFinder:
         filmed = self._camera.read(luma)
         if isinstance(filmed, CameraReading):
             return filmed.placement
-        self._seen_unread += filmed.reason != NO_STRIP
+        self._seen_unread += filmed.reason not in NOT_SEEN
         return None
 
 
