@@ -12,13 +12,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import pairwise
 
 from patterns.measure.sightings import Run
 
 __all__ = ["Change", "Passage", "passages"]
 
-SEEK_S = 1  # a jump in the numbers that the clock does not follow by this much is a seek
+SEEK_S = 1  # a jump on in the numbers that the clock does not follow by this much is a seek
+MOST_LATE = 4  # frames in a row that may come after a later one, as in the order of decoding
 
 
 @dataclass(frozen=True)
@@ -65,13 +65,24 @@ class Passage:
     changes: tuple[Change, ...]
 
 
-def _is_seek(before: Run, after: Run, rate: Fraction) -> bool:
-    """Whether the number jumps by more than the time that passed explains."""
-    step_s = (after.number - before.number) / rate
-    passed_s = after.first_s - before.first_s
-    if step_s < 0:
-        return -step_s > SEEK_S
-    return step_s - passed_s > SEEK_S
+def _is_seek(runs: Sequence[Run], at: int, rate: Fraction) -> bool:
+    """Whether the clip was moved, on or back, when the number at `at` came.
+
+    Back by one is a flicker. Else the numbers go on from there and show again the one that was
+    left, unless they are moved once more; frames that come late are passed over later.
+    """
+    before, after = runs[at - 1], runs[at]
+    step = after.number - before.number
+    if step >= -1:
+        return step / rate - (after.first_s - before.first_s) > SEEK_S
+    later = after.number
+    for count, run in enumerate(runs[at + 1 :], start=1):
+        if run.number >= before.number:
+            return run.number == before.number or count > MOST_LATE
+        if run.number < later:
+            return count > MOST_LATE
+        later = run.number
+    return any(run.number == after.number for run in runs[:at])
 
 
 def _change(before: Run | None, run: Run) -> Change:
@@ -90,9 +101,9 @@ def passages(runs: Sequence[Run], rate: Fraction) -> tuple[Passage, ...]:
     if not runs:
         return ()
     groups: list[list[Change]] = [[_change(None, runs[0])]]
-    for before, run in pairwise(runs):
-        if _is_seek(before, run, rate):
-            groups.append([_change(None, run)])
+    for at in range(1, len(runs)):
+        if _is_seek(runs, at, rate):
+            groups.append([_change(None, runs[at])])
         else:
-            groups[-1].append(_change(before, run))
+            groups[-1].append(_change(runs[at - 1], runs[at]))
     return tuple(Passage(tuple(group)) for group in groups)

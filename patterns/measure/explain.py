@@ -123,7 +123,7 @@ def _refresh(facts: Facts) -> Iterator[str]:
             )
         else:
             yield f"{text}: look at the display settings, or give --display {_short(found)}."
-    elif facts.refresh_hz is None and facts.candidates:
+    elif facts.refresh_hz is None and facts.candidates and facts.shown_hz is not None:
         listed = " or ".join(_hz(hz) for hz in facts.candidates)
         yield (
             f"The holds are even, which {_hz(given)} cannot do at {format_decimal(facts.rate)} "

@@ -1,45 +1,42 @@
-"""Which refresh the holds of a recording show, and whether the camera could tell it."""
+"""Which refresh the changes of a recording show, and whether they came evenly.
+
+Each refresh in use is tried: whether its grid meets the changes, and whether frames come on it
+as the arithmetic says. Evenness is tried beside them. Camera times are allowed to be off by as
+little as explains the changes in any way; what explains them nearly as well stays open. So a
+refresh is named only where no other up to `RIVALS_HZ` would look the same.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from math import sqrt
+from math import log
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.measure.changes import Change
-from patterns.measure.holds import Stepping
-from patterns.measure.refresh import (
-    FITS_LIKELY,
-    Grid,
-    find_grid,
-    fit_grid,
-    multiples_of,
-    usual_refresh,
-)
+from patterns.measure.changes import Passage
+from patterns.measure.evenness import Evenness, evenness
+from patterns.measure.refresh import USUAL_HZ, Grid, Stretches, fit_grid, follows_cadence
 from patterns.timing.cadence import Display
 from patterns.timing.rates import format_decimal
 
-__all__ = ["FoundRefresh", "find_refresh", "hertz_list"]
+__all__ = ["FoundRefresh", "find_refresh", "hertz_list", "stretches_of"]
 
-FloatArray = npt.NDArray[np.float64]
-NEAR = 0.004  # relative, to be taken for equal
-SURE_GAP = 3.3  # capture intervals; changes known worse than this do not help to find a grid
-MOST_OF_USUAL = 1.2  # times the usual gap, where that is longer
-BETTER = 0.8  # times the RMS of another grid
-WELL = 0.5  # times the RMS that changes at random would have
-NEAR_MIRROR = 0.495  # refreshes in a capture interval
-FAST_HZ = (Fraction(144), Fraction(165))  # that are filmed too slowly most often
-CLOCK = 0.0005  # how far clocks of camera and display may lie apart, relative
-# Refreshes in a capture interval, from which on a change can be put half a refresh off: then
-# a grid is torn if moving it by half a step makes its RMS less than so much worse.
-NEAR_TWICE = 0.48
-TORN = 1.5
-TORN_CHANGES = 24  # in a row that are looked at together, as clocks drift
-MOST_PER_CAPTURE = 0.5002  # refreshes in a capture interval; more is slower than twice
+JITTERS = (0.03, 0.06, 0.09, 0.12, 0.15)  # of a capture interval, by which picture times may be off
+SURELY_OFF = 0.3  # of a capture interval: more jitter than a camera has
+# Refreshes in a capture interval; more is slower than twice. A camera of 119.88 follows 60 Hz.
+MOST_PER_CAPTURE = 0.506
+CLOCK = 1.5e-4  # how far clocks of camera and display lie apart, relative
+RIVALS_HZ = 165  # faster displays are not thought of unless they are given
+EXPLAINED = 0.2  # of the frames may come otherwise than the cadence says
+AS_WELL = 0.02  # of the frames, and two: more is a worse explanation
+SAME_TO_THE_EYE_S = 0.0035  # unevenness of a rival that does not forbid to say 'evenly'
+EVEN_WITHIN_S = 0.007  # unevenness that may stay hidden where 'evenly' is said
+SLOW_SLIP = 0.01  # refreshes a frame off a whole number
+SURE = 12.0  # log odds against a grid that meets all changes by chance
+MOST_BLIND = 0.85
+LEAST_CHANGES = 6
 
 
 @dataclass(frozen=True)
@@ -53,46 +50,52 @@ class FoundRefresh:
     source
         'given', 'holds' or ''.
     candidates
-        Usual refreshes that would look the same, where the holds do not decide.
-    stepping
-        The refresh on the recording's clock, if it is known.
+        Usual refreshes that would look the same: of even holds, or where changes do not decide;
+        59.94 beside 60 too, where the recording is too short to tell.
     grid
-        Coarsest grid on which frames came on, or None.
+        The refresh on the recording's clock, if it is known.
+    finest
+        Finest refresh that there may be, as far as the camera follows.
+    even
+        Frames on an even clock, if the changes allow it.
+    rivals
+        Refreshes that would look as even and show this rate unevenly.
+    uneven
+        Whether no even clock meets the changes.
     contradicts
-        Whether the holds are not those of the display that was given.
+        Whether the changes are not those of the display that was given.
     too_fast_hz
         Refresh that the camera is too slow for, or None.
-    torn
-        Whether the camera runs at twice the refresh and just so that frames come on between
-        two refreshes as far as it can tell: then holds cannot be counted.
-    doubtful_hz
-        Refresh that the changes fit though no display in use has it, or though a fast one
-        looks just so. A refresh R beyond half the capture rate is seen at R less the clip's
-        rate, or mirrored: filmed at 240, changes at 144 Hz lie on a grid of 96 Hz.
     """
 
-    refresh_hz: Fraction | None
-    source: str
-    candidates: tuple[Fraction, ...]
-    stepping: Stepping | None
-    grid: Grid | None
+    refresh_hz: Fraction | None = None
+    source: str = ""
+    candidates: tuple[Fraction, ...] = ()
+    grid: Grid | None = None
+    finest: Grid | None = None
+    even: Evenness | None = None
+    rivals: tuple[Fraction, ...] = ()
+    uneven: bool = False
     contradicts: bool = False
     too_fast_hz: Fraction | None = None
-    torn: bool = False
-    doubtful_hz: float | None = None
 
-    def fastest_followed(self, interval_s: float) -> float | None:
-        """Fastest refresh, hertz, that the display may have and the camera can follow."""
-        followed = (float(hz) for hz in self.candidates)
-        return max((hz for hz in followed if hz * interval_s <= MOST_PER_CAPTURE), default=None)
+    @property
+    def surely_even(self) -> bool:
+        """Whether what may stay hidden is too little to matter."""
+        return self.even is not None and not self.rivals and self.even.within_s <= EVEN_WITHIN_S
 
-    def finest(self, interval_s: float) -> Stepping | None:
-        """Refreshes at which frames may come on: the finest there may be, if not known."""
-        fastest = self.fastest_followed(interval_s)
-        if self.stepping is not None or self.torn or self.grid is None or fastest is None:
-            return self.stepping
-        multiple = round(fastest / self.grid.hz)
-        return _stepping(self.grid, multiple) if multiple else None
+
+@dataclass(frozen=True)
+class _Trial:
+    """One refresh tried: its grid, and how many changes do not come as the cadence says."""
+
+    hz: Fraction
+    grid: Grid
+    off: int
+
+    @property
+    def explains(self) -> bool:
+        return self.grid.fits and self.off <= EXPLAINED * self.grid.changes
 
 
 def hertz_list(values: Sequence[Fraction]) -> str:
@@ -101,174 +104,153 @@ def hertz_list(values: Sequence[Fraction]) -> str:
     return f"{' or '.join([', '.join(words[:-1]), words[-1]] if len(words) > 1 else words)} Hz"
 
 
-def _whole(ratio: float) -> int:
-    """Whole number that a ratio stands for, 0 if none."""
-    nearest = round(ratio)
-    return nearest if nearest and abs(ratio / nearest - 1) <= NEAR else 0
-
-
-def _stepping(grid: Grid, multiple: int = 1) -> Stepping:
-    return Stepping(grid.hz * multiple, grid.phase_s)
-
-
-def _on_given(
-    times: FloatArray,
-    half_widths: FloatArray,
-    refresh_hz: float,
-    interval_s: float,
-) -> Grid:
-    """Best grid within the error of clocks around a refresh that was given."""
-    step = 0.1 / max(1.0, min(40.0, float(times[-1] - times[0])))
-    tries = np.arange(refresh_hz * (1 - NEAR), refresh_hz * (1 + NEAR) + step, step)
-    near = times[times <= times[0] + 40.0]
-    lined = [abs(np.exp(2j * np.pi * hz * near).sum()) for hz in tries]
-    return fit_grid(times, half_widths, float(tries[int(np.argmax(lined))]), interval_s)
-
-
-def find_refresh(
-    changes: Sequence[Change],
-    rate: Fraction | None,
-    display: Display | None,
-    interval_s: float,
-) -> FoundRefresh:
-    """Find the refresh, from the holds and from what is known of the display.
-
-    Parameters
-    ----------
-    changes
-        All of the recording.
-    rate
-        The clip's frames a second.
-    display
-        The display, if it was given; a variable one has no fixed grid.
-    interval_s
-        Capture interval.
-    """
-    sure = _sure(changes, interval_s)
-    times = np.array([c.time_s for c in sure], np.float64)
-    half = np.array([c.half_width_s for c in sure], np.float64)
-    given = None if display is None or display.is_variable else display.highest_hz
-    fastest_hz = MOST_PER_CAPTURE / interval_s
-    if given is not None and float(given) > fastest_hz:
-        return FoundRefresh(None, "", (), None, None, too_fast_hz=given)
-    if display is not None and display.is_variable:
-        return FoundRefresh(None, "", (), None, find_grid(times, half, interval_s))
-    grid = find_grid(times, half, interval_s, None if rate is None else float(rate))
-    if grid is None:
-        found = _without_grid(times, half, given, interval_s)
-    else:
-        found = _with_grid(grid, rate, given, times, half, interval_s)
-    on = found.stepping or (None if found.grid is None else _stepping(found.grid))
-    if on is not None and _torn(times, on, interval_s):
-        return replace(found, stepping=None, torn=True)
-    return found
-
-
-def _sure(changes: Sequence[Change], interval_s: float) -> list[Change]:
-    """Changes that help to find a grid: known well, or as well as most are.
-
-    With black frames in between most changes fall into the dark, which is as long each time.
-    """
-    timed = [c for c in changes if c.time_s is not None]
-    sure = [c for c in timed if c.gap_s <= SURE_GAP * interval_s]
-    if 2 * len(sure) >= len(timed):
-        return sure
-    usual_s = float(np.median([c.gap_s for c in timed]))
-    return [c for c in timed if c.gap_s <= MOST_OF_USUAL * usual_s]
-
-
-def _torn(times: FloatArray, on: Stepping, interval_s: float) -> bool:
-    """Whether changes lie as near to the middles between refreshes as to refreshes."""
-    if on.hz * interval_s < NEAR_TWICE:
-        return False
-    exact = (times - on.phase_s) * on.hz
-    off = np.abs(exact - np.rint(exact))
-    parts = np.array_split(off, max(1, len(off) // TORN_CHANGES))
-    return any(
-        bool(((0.5 - part) ** 2).mean() < TORN**2 * (part**2).mean()) for part in parts if len(part)
+def stretches_of(passages: Sequence[Passage], interval_s: float) -> Stretches:
+    """When each frame came on at the earliest and the latest; first frames of passages left out."""
+    rows = [
+        (c.number, index, c.time_s - c.half_width_s, c.time_s + c.half_width_s)
+        for index, passage in enumerate(passages)
+        for c in passage.changes
+        if c.time_s is not None
+    ]
+    table = np.array(rows, np.float64).reshape(-1, 4)
+    return Stretches(
+        table[:, 0], table[:, 1].astype(np.int64), table[:, 2], table[:, 3], interval_s
     )
 
 
-def _without_grid(
-    times: FloatArray, half: FloatArray, given: Fraction | None, interval_s: float
-) -> FoundRefresh:
-    """Where no grid stands out: too few changes, perhaps, to find one that is not given."""
-    if given is None or len(times) < 3:
-        return FoundRefresh(None, "", (), None, None)
-    on = _on_given(times, half, float(given), interval_s)
-    if on.fits(FITS_LIKELY):
-        return FoundRefresh(given, "given", (), _stepping(on), on)
-    return FoundRefresh(None, "", (), None, None, contradicts=True)
+def find_refresh(seen: Stretches, rate_hz: float | None, display: Display | None) -> FoundRefresh:
+    """Find the refresh, from the changes and from what is known of the display.
 
-
-def _with_grid(
-    grid: Grid,
-    rate: Fraction | None,
-    given: Fraction | None,
-    times: FloatArray,
-    half: FloatArray,
-    interval_s: float,
-) -> FoundRefresh:
-    """Where the changes lie on a grid: whether it is the display's, or only the clip's."""
-    evenly_hz = None if rate is None else _even_rate(grid.hz, float(rate))
+    Parameters
+    ----------
+    seen
+        Changes of the recording.
+    rate_hz
+        Frame numbers a second as they were played, None if the strip's rate is not known.
+    display
+        The display, if it was given; a variable one has no fixed grid.
+    """
+    interval_s = seen.interval_s
+    given = None if display is None or display.is_variable else display.highest_hz
+    if given is not None and float(given) * interval_s > MOST_PER_CAPTURE:
+        return FoundRefresh(too_fast_hz=given)
+    if len(seen.numbers) < LEAST_CHANGES:
+        return FoundRefresh()
+    smooth = evenness(seen, rate_hz)
+    beyond = smooth is not None and smooth.needed_s > SURELY_OFF * interval_s
+    if display is not None and display.is_variable:
+        allowed = smooth is not None and smooth.needed_s <= JITTERS[-1] * interval_s
+        return FoundRefresh(even=smooth if allowed else None, uneven=beyond)
     if given is not None:
-        multiple = _whole(float(given) / grid.hz)
-        if multiple == 1:
-            return FoundRefresh(given, "given", (), _stepping(grid), grid)
-        if evenly_hz is not None and _whole(float(given) / evenly_hz):
-            return _given_for_even(times, half, given, interval_s, grid)
-        on = _on_given(times, half, float(given), interval_s)
-        if not multiple and _rather(on, grid):
-            return FoundRefresh(given, "given", (), _stepping(on), on)
-    contradicts = given is not None
-    if evenly_hz is not None:
-        return FoundRefresh(None, "", multiples_of(evenly_hz), None, grid, contradicts)
-    seconds = float(times[-1] - times[0])
-    named = usual_refresh(grid.hz, seconds)
-    mirror = usual_refresh(1 / interval_s - grid.hz)
-    if named is None or mirror in FAST_HZ:
-        return FoundRefresh(None, "", (), None, None, contradicts, doubtful_hz=grid.hz)
-    return _named(named, grid, interval_s, contradicts)
+        own = _tried(seen.widened(JITTERS[-1]), given, rate_hz)
+        allowed = smooth is not None and smooth.needed_s <= JITTERS[-1] * interval_s
+        if own.explains:
+            even = smooth if allowed else None
+            return FoundRefresh(given, "given", (), own.grid, own.grid, even, (), even is None)
+    trials, even = _least_jitter(seen, rate_hz, smooth)
+    explained = [trial for trial in trials if trial.explains]
+    uneven = beyond or (even is None and bool(explained))
+    slower = [t for t in explained if given and t.hz < given and given % t.hz == 0]
+    if given is not None and own.grid.fits and not slower:
+        return FoundRefresh(given, "given", (), own.grid, own.grid, even, (), uneven)
+    found = _told(trials, even, interval_s)
+    return replace(found, uneven=uneven, contradicts=given is not None)
 
 
-def _named(named: Fraction, grid: Grid, interval_s: float, contradicts: bool) -> FoundRefresh:
-    """Where the holds tell the refresh."""
-    # close to half the capture rate a refresh is mixed up with its mirror beyond it
-    mirrored = grid.hz * interval_s > NEAR_MIRROR and abs(grid.hz / float(named) - 1) > CLOCK
-    if mirrored or float(named) > MOST_PER_CAPTURE / interval_s:
-        return FoundRefresh(None, "", (), None, None, too_fast_hz=named)
-    return FoundRefresh(named, "holds", (), _stepping(grid), grid, contradicts)
+def _least_jitter(
+    seen: Stretches, rate_hz: float | None, smooth: Evenness | None
+) -> tuple[list[_Trial], Evenness | None]:
+    """Trials, and evenness, at a little more jitter than explains the changes at the least."""
+    families = [hz for hz in USUAL_HZ if hz.denominator == 1]
+    families = [t.hz for t in _trials(seen.widened(JITTERS[-1]), families, rate_hz)]
+    for at, share in enumerate(JITTERS):
+        more = JITTERS[min(at + 1, len(JITTERS) - 1)]
+        even = smooth is not None and smooth.needed_s <= share * seen.interval_s
+        if even or any(t.explains for t in _trials(seen.widened(share), families, rate_hz)):
+            break
+    if smooth is not None and smooth.needed_s > more * seen.interval_s:
+        smooth = None
+    return _trials(seen.widened(more), families, rate_hz), smooth
 
 
-def _rather(given: Grid, found: Grid) -> bool:
-    """Whether the given refresh explains the changes rather than the grid that was found.
-
-    Light that pulses moves what is seen of the changes, at times to a finer grid; and changes
-    that are not known well fit many a coarser one.
-    """
-    well = given.off_s < WELL / (given.hz * sqrt(12)) and given.fits(FITS_LIKELY)
-    return well and (given.hz < found.hz or given.off_s < BETTER * found.off_s)
+def _tried(seen: Stretches, hz: Fraction, rate_hz: float | None) -> _Trial:
+    grid = fit_grid(seen, float(hz))
+    if not grid.fits:
+        return _Trial(hz, grid, grid.changes)
+    return _Trial(hz, grid, 0 if rate_hz is None else follows_cadence(seen, grid, rate_hz))
 
 
-def _given_for_even(
-    times: FloatArray, half: FloatArray, given: Fraction, interval_s: float, grid: Grid
-) -> FoundRefresh:
-    """Count even holds in refreshes of the display that was given."""
-    multiple = _whole(float(given) / grid.hz)
-    on = _on_given(times, half, float(given), interval_s)
-    if on.fits(FITS_LIKELY):
-        return FoundRefresh(given, "given", (), _stepping(on), on)
-    if multiple:
-        return FoundRefresh(given, "given", (), _stepping(grid, multiple), grid)
-    return FoundRefresh(None, "", (), None, grid, contradicts=True)
+def _trials(seen: Stretches, families: Sequence[Fraction], rate_hz: float | None) -> list[_Trial]:
+    tried = (_tried(seen, hz, rate_hz) for hz in families)
+    return [trial for trial in tried if trial.grid.fits]
 
 
-def _even_rate(grid_hz: float, rate_hz: float) -> float | None:
-    """Rate of an even grid: frames come on at each step, or at each so and so many.
+def _told(trials: list[_Trial], even: Evenness | None, interval_s: float) -> FoundRefresh:
+    """What the changes tell of the refresh where none was given, or not the true one."""
+    explaining = [trial for trial in trials if trial.explains]
+    if even is not None:
+        return _open_as_even(explaining, even, interval_s)
+    explaining = [trial for trial in explaining if trial.hz <= RIVALS_HZ]
+    if explaining:
+        least = min(trial.off for trial in explaining)
+        allowed = least + 2 + AS_WELL * explaining[0].grid.changes
+        likely = [trial for trial in explaining if trial.off <= allowed]
+        return _named(likely, interval_s)
+    followed = (t for t in trials if float(t.hz) * interval_s <= MOST_PER_CAPTURE)
+    sure = [trial for trial in followed if _beyond_chance(trial.grid)]
+    first = sure[:1]
+    if any((trial.hz / first[0].hz).denominator != 1 for trial in sure):
+        return FoundRefresh(candidates=tuple(trial.hz for trial in sure))
+    return _named(first, interval_s) if first else FoundRefresh()
 
-    The holds are then even but for a few, which are too few to tell the refresh by.
-    """
-    if _whole(rate_hz / grid_hz):
-        return grid_hz
-    steps = _whole(grid_hz / rate_hz)
-    return grid_hz / steps if steps else None
+
+def _beyond_chance(grid: Grid) -> bool:
+    """Whether changes at random would hardly meet it, wherever it lies."""
+    return grid.blind <= MOST_BLIND and -grid.changes * log(max(grid.blind, 0.01)) > SURE
+
+
+def _named(likely: list[_Trial], interval_s: float) -> FoundRefresh:
+    """One refresh, if one is left."""
+    names = tuple(name for trial in likely for name in trial.grid.names(CLOCK))
+    if len(likely) != 1:
+        return FoundRefresh(candidates=names, finest=_finest(likely, interval_s))
+    grid = likely[0].grid
+    if not _beyond_chance(grid):
+        return FoundRefresh()
+    named = min(names, key=lambda hz: abs(float(hz) - grid.hz)) if names else likely[0].hz
+    if float(likely[0].hz) * interval_s > MOST_PER_CAPTURE:
+        return FoundRefresh(too_fast_hz=named)
+    return FoundRefresh(named, "holds", names if len(names) > 1 else (), grid, grid)
+
+
+def _finest(trials: list[_Trial], interval_s: float) -> Grid | None:
+    followed = [t for t in trials if float(t.hz) * interval_s <= MOST_PER_CAPTURE]
+    return followed[-1].grid if followed else None
+
+
+def _open_as_even(explaining: list[_Trial], even: Evenness, interval_s: float) -> FoundRefresh:
+    """Even holds: refreshes that show this rate evenly look the same, and some others nearly."""
+    rivals: list[Fraction] = []
+    candidates: list[Fraction] = []
+    for trial in explaining:
+        names = trial.grid.names(CLOCK)
+        span_s = _span_s(trial.grid.hz, even.rate_hz)
+        if span_s <= SAME_TO_THE_EYE_S:
+            candidates += names
+        elif trial.hz <= RIVALS_HZ and span_s <= even.within_s:
+            rivals += names
+    return FoundRefresh(
+        candidates=tuple(candidates),
+        finest=_finest(explaining, interval_s),
+        even=even,
+        rivals=tuple(rivals),
+    )
+
+
+def _span_s(refresh_hz: float, rate_hz: float) -> float:
+    """Unevenness of a rate on a refresh, seconds, slips of many seconds left out."""
+    ratio = refresh_hz / rate_hz
+    if abs(ratio - round(ratio)) < SLOW_SLIP:
+        return 0.0
+    exact = np.arange(48) * ratio
+    return float(np.ptp(np.ceil(exact - 0.5) - exact)) / refresh_hz

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
 
-__all__ = ["first_turn", "hold_pattern", "pattern_text"]
+__all__ = ["explained", "first_turn", "hold_pattern", "pattern_text"]
 
 LONGEST = 30  # frames
 LEAST_AGREEMENT = 0.75
@@ -87,7 +87,7 @@ def hold_pattern(
     # simpler word for them, unless the pattern tells more frames than that by chance.
     steady = (Counter(hold for hold in holds if hold is not None).most_common(1)[0][0],)
     least = 2 if _is_cadence(pattern, mean) else 3
-    more = _explained(holds, pattern) - _explained(holds, steady)
+    more = explained(holds, pattern) - explained(holds, steady)
     return pattern if len(pattern) == 1 or more >= least else steady
 
 
@@ -98,7 +98,7 @@ def _is_cadence(pattern: tuple[int, ...], mean: Fraction | None) -> bool:
     return mean is None or abs(Fraction(sum(pattern), len(pattern)) / mean - 1) < MEAN_FITS
 
 
-def _explained(holds: Sequence[int | None], pattern: tuple[int, ...]) -> int:
+def explained(holds: Sequence[int | None], pattern: tuple[int, ...]) -> int:
     """Holds that are as the pattern says, stretch by stretch: between them it may slip."""
     stretch = 2 * len(pattern)
     total = 0

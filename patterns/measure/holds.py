@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
-from math import ceil, floor
 
 from patterns.measure.changes import Change, Passage
+from patterns.measure.refresh import Grid
 
-__all__ = ["Held", "HeldFrame", "Stepping", "hold_frames"]
+__all__ = ["Held", "HeldFrame", "hold_frames", "number_steps"]
 
 SURE_WITHIN = 0.38  # of a refresh; a change at twice the refresh is known to a quarter
 UNREAD_SLACK = 0.5  # of a capture interval, for a change in whose middle pictures are unread
 STEP_SLACK = 0.15  # of a refresh, by which a change may be seen early or late
+AT_ENDS = 4  # frames; of those nothing is told where frames came out of order
 JITTER = 0.15  # of a capture interval, by which a camera's pictures may be early or late
 
 
@@ -38,6 +40,8 @@ class HeldFrame:
         `start_s` as a fraction, where the file's clock gives it exactly.
     passage
         Which stretch without a seek it belongs to, from 0.
+    within_s
+        `hold_s` is right to this, where it was measured.
     """
 
     number: int
@@ -47,34 +51,7 @@ class HeldFrame:
     step: int | None = None
     start_exact: Fraction | None = None
     passage: int = 0
-
-
-@dataclass(frozen=True)
-class Stepping:
-    """Steps of the display's refresh on the recording's clock; `hz` as the camera counts."""
-
-    hz: float
-    phase_s: float
-
-    def step(self, time_s: float) -> int:
-        """Nearest refresh."""
-        return round((time_s - self.phase_s) * self.hz)
-
-    def steps_within(self, time_s: float, half_width_s: float) -> int:
-        """How many refreshes begin within a stretch."""
-        exact, reach = (time_s - self.phase_s) * self.hz, half_width_s * self.hz
-        return floor(exact + reach) - ceil(exact - reach) + 1
-
-    def sure_step(self, time_s: float, half_width_s: float, slack_s: float) -> int | None:
-        """Refresh of a change that is known to `half_width_s`, if only one can be meant."""
-        exact = (time_s - self.phase_s) * self.hz
-        reach = (half_width_s + slack_s) * self.hz
-        inside = range(ceil(exact - reach), floor(exact + reach) + 1)
-        if len(inside) == 1:
-            return inside[0]
-        nearest = round(exact)
-        near = not inside and abs(exact - nearest) <= SURE_WITHIN
-        return nearest if near else None
+    within_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -99,35 +76,62 @@ class Held:
     out_of_order: tuple[int, ...]
 
 
-def _could_hide(
-    change: Change, stepping: Stepping | None, shortest_s: float, interval_s: float
-) -> bool:
+def number_steps(frames: Sequence[HeldFrame]) -> Counter[int]:
+    """By how much numbers go on from frame to frame, and how often; {1: 1} for a lone frame."""
+    steps = Counter(
+        after.number - frame.number
+        for frame, after in pairwise(frames)
+        if after.passage == frame.passage
+    )
+    return steps or Counter({1: 1})
+
+
+def _could_hide(change: Change, grid: Grid | None, shortest_s: float, interval_s: float) -> bool:
     """Whether a frame held for `shortest_s` could lie in the gap before a change, unread."""
     if change.glimpsed or change.direct:
         return change.glimpsed
-    if stepping is not None and change.time_s is not None:
+    if grid is not None and change.time_s is not None:
         # a frame between would have come at one refresh and gone at a later one
-        slack_s = max(UNREAD_SLACK * interval_s, STEP_SLACK / stepping.hz)
-        if stepping.steps_within(change.time_s, change.half_width_s + slack_s) < 2:
+        reach_s = change.half_width_s + max(UNREAD_SLACK * interval_s, STEP_SLACK / grid.hz)
+        low_s, high_s = change.time_s - reach_s, change.time_s + reach_s
+        if all(len(grid.steps(low_s, high_s, place)) < 2 for place in grid.places):
             return False
     # one fewer than a frame has on average, as the camera's own jitter may cost one
     pictures = max(1, int(shortest_s / interval_s - 0.6))
     return change.gap_pictures >= pictures or change.gap_s > (pictures + 0.6) * interval_s
 
 
-def _step(change: Change, stepping: Stepping, interval_s: float) -> int | None:
-    """Refresh of a change, if only one can be meant."""
+def _step(change: Change, grid: Grid, place: float, interval_s: float) -> int | None:
+    """Refresh of a change, if only one can be meant where the grid lies at `place`."""
     if change.time_s is None:
         return None
     # pictures were unread because it went on meanwhile: then the last one before may be late
     slack_s = (UNREAD_SLACK if change.gap_pictures else JITTER) * interval_s
-    return stepping.sure_step(change.time_s, change.half_width_s, slack_s)
+    reach_s = change.half_width_s + slack_s
+    inside = grid.steps(change.time_s - reach_s, change.time_s + reach_s, place)
+    if len(inside) == 1:
+        return inside[0]
+    exact = change.time_s * grid.hz - place
+    nearest = round(exact)
+    return nearest if not inside and abs(exact - nearest) <= SURE_WITHIN else None
+
+
+def _refreshes(
+    change: Change, after: Change, grid: Grid, interval_s: float
+) -> tuple[int | None, int | None]:
+    """First refresh of a frame, and how many it was held, if wherever the grid lies they agree."""
+    ends = [
+        (_step(change, grid, place, interval_s), _step(after, grid, place, interval_s))
+        for place in grid.places
+    ]
+    counts = {None if a is None or b is None else b - a for a, b in ends}
+    return (ends[0][0], counts.pop()) if len(counts) == 1 else (None, None)
 
 
 def _frames_of(
     passage: Passage,
     index: int,
-    stepping: Stepping | None,
+    grid: Grid | None,
     doubtful: set[int],
     interval_s: float,
 ) -> list[HeldFrame]:
@@ -140,19 +144,20 @@ def _frames_of(
             continue
         hold_s = after.time_s - change.time_s
         step = refreshes = None
-        if stepping is not None:
-            step = _step(change, stepping, interval_s)
-            end = _step(after, stepping, interval_s)
-            refreshes = None if step is None or end is None else end - step
-        frames.append(HeldFrame(change.number, change.time_s, hold_s, refreshes, step, None, index))
+        if grid is not None:
+            step, refreshes = _refreshes(change, after, grid, interval_s)
+        within_s = change.half_width_s + after.half_width_s
+        frames.append(
+            HeldFrame(change.number, change.time_s, hold_s, refreshes, step, None, index, within_s)
+        )
     return frames
 
 
 def hold_frames(
     passages: Sequence[Passage],
-    stepping: Stepping | None,
+    grid: Grid | None,
     *,
-    gaps_on: Stepping | None = None,
+    gaps_on: Grid | None = None,
     shortest_s: float,
     usual_s: float,
     interval_s: float,
@@ -163,7 +168,7 @@ def hold_frames(
     ----------
     passages
         Stretches without a seek.
-    stepping
+    grid
         The display's refresh, if it is known.
     gaps_on
         The same, or the finest refresh that it may have, to tell what could hide in a gap.
@@ -182,16 +187,24 @@ def hold_frames(
     for index, passage in enumerate(passages):
         doubtful: set[int] = set()
         latest = passage.changes[0].number
+        lost, late = len(dropped), len(backward)
+        shown = {change.number for change in passage.changes}
         for place, (before, change) in enumerate(pairwise(passage.changes), start=1):
             if change.number < before.number:
                 backward.append(change.number)
                 continue
-            missing = range(max(before.number, latest) + 1, change.number)
+            missing = [n for n in range(latest + 1, change.number) if n not in shown]
             latest = max(latest, change.number)
             hides = bool(missing) and _could_hide(change, gaps_on, shortest_s, interval_s)
             (unseen if hides else dropped).extend(missing)
             # a change right to more than a refresh tells neither hold beside it
             if hides or change.half_width_s > usual_s:
                 doubtful.add(place)
-        frames += _frames_of(passage, index, stepping, doubtful, interval_s)
+        if len(backward) > late:
+            # frames out of order may have come before the film began, or come after its end
+            first, last = passage.changes[0].number, latest
+            ends = {n for n in dropped[lost:] if n <= first + AT_ENDS or n >= last - AT_ENDS}
+            unseen += sorted(ends)
+            dropped = [n for n in dropped if n not in ends]
+        frames += _frames_of(passage, index, grid, doubtful, interval_s)
     return Held(tuple(frames), tuple(dropped), tuple(unseen), tuple(backward))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from math import ceil
 
@@ -11,28 +11,30 @@ import numpy as np
 
 from patterns.measure.changes import Passage, passages
 from patterns.measure.expected import Expected, TimingError, expected, timing_error
-from patterns.measure.explain import Facts, explanations
-from patterns.measure.found_refresh import FoundRefresh, find_refresh
-from patterns.measure.hold_pattern import hold_pattern
-from patterns.measure.holds import Held, HeldFrame, Stepping, hold_frames
+from patterns.measure.explain import Facts, arithmetic_pattern, explanations
+from patterns.measure.found_refresh import FoundRefresh, find_refresh, stretches_of
+from patterns.measure.hold_pattern import explained, hold_pattern
+from patterns.measure.holds import Held, HeldFrame, hold_frames, number_steps
+from patterns.measure.in_betweens import in_betweens
+from patterns.measure.picture_times import on_even_times, picture_interval
 from patterns.measure.reading import Blend, Reading
 from patterns.measure.recording_words import recording_verdict, recording_warnings, too_slow
-from patterns.measure.sightings import Mixture, Watched
+from patterns.measure.sightings import Watched
 from patterns.timing.cadence import Display, cadence
 
 __all__ = ["judge_recording", "played_speed"]
 
 FALLBACK_RATE = Fraction(30)  # where no picture told the rate; used for bounds only
-STEADY_SHARE = 0.2  # a mixture whose share varies by less is a picture of its own
-BLEND_HOLD = 0.3  # of a frame's time, for which a mixture stands, where the refresh is not known
 DRIFT_FRAMES = 3  # by which a clip must run ahead or behind to have another speed
 FEWEST = 6  # frames from which on a pattern is looked for
-LONG_HOLD = 1.5  # of a frame's time, where the refresh is not known
+SLOWEST_DISPLAY_HZ = 48  # no display in use refreshes slower
+COUNTED = 0.6  # of the holds must be counted to tell a pattern
+BY_THE_BOOK = 0.8  # of the counted holds, for the pattern of the arithmetic
+LONGEST, OFTEN = 8, 0.75  # frames of another pattern, and the share of holds that it tells
 
 
-def played_speed(watched: Watched, rate: Fraction) -> float | None:
+def played_speed(found: Sequence[Passage], rate: Fraction) -> float | None:
     """Frames a second over frames a second claimed, from the longest passage; None if short."""
-    found = passages(watched.runs, rate)
     best = max(found, key=lambda p: len(p.changes), default=None)
     points = [] if best is None else [(c.number, c.time_s) for c in best.changes if c.time_s]
     if len(points) < 8:
@@ -41,22 +43,12 @@ def played_speed(watched: Watched, rate: Fraction) -> float | None:
     if np.ptp(times) == 0 or np.ptp(numbers) == 0:
         return None
     speed = float(np.polyfit(times - times[0], numbers, 1)[0] / float(rate))
-    # a stall or two and a late start are no other speed
+    ahead = len(numbers) // 2
+    steps = (numbers[ahead:] - numbers[:-ahead]) / (times[ahead:] - times[:-ahead])
+    # a stall or two, a late start or frames cut out are no other speed
     frames_apart = abs(speed - 1) * float(np.ptp(times)) * float(rate)
-    return speed if frames_apart > DRIFT_FRAMES else 1.0
-
-
-def _blends(mixtures: Sequence[Mixture], shortest_s: float, interval_s: float) -> list[Blend]:
-    """Mixtures that stand still for longer than a transition: pictures of their own."""
-    long_s = max(1.2 * shortest_s, 2.5 * interval_s) - interval_s
-    return [
-        Blend(m.number, m.share, float(m.first_s))
-        for m in mixtures
-        if m.pictures >= 3
-        and float(m.last_s - m.first_s) >= long_s
-        and m.highest - m.lowest <= STEADY_SHARE
-        and 0.2 <= m.share <= 0.8
-    ]
+    usual = abs(float(np.median(steps)) / float(rate) - 1) * float(np.ptp(times)) * float(rate)
+    return speed if min(frames_apart, usual) > DRIFT_FRAMES else 1.0
 
 
 def _too_long(frames: Sequence[HeldFrame], rate: Fraction, refresh: Fraction | None) -> list[int]:
@@ -64,7 +56,8 @@ def _too_long(frames: Sequence[HeldFrame], rate: Fraction, refresh: Fraction | N
     if refresh is not None:
         most = ceil(refresh / rate)
         return [f.number for f in frames if f.refreshes is not None and f.refreshes > most]
-    return [f.number for f in frames if f.hold_s * float(rate) > LONG_HOLD]
+    longest_s = 1 / float(rate) + 1 / SLOWEST_DISPLAY_HZ
+    return [f.number for f in frames if f.hold_s - f.within_s > longest_s]
 
 
 def _refreshes(held: Held, lossy: bool) -> list[int | None]:
@@ -101,46 +94,44 @@ def _expected(
     return expected(cadence(rate, Display.fixed(found.refresh_hz)), frames)
 
 
-@dataclass(frozen=True)
-class _Grid:
-    """Holds counted in the coarsest grid, which tells evenness even where the refresh is open."""
-
-    steps: list[int | None]
-    even: bool | None
-
-
-def _coarse(found: FoundRefresh, held: Held) -> _Grid:
-    if found.grid is None:
-        return _Grid([None for _ in held.frames], None)
-    grid = Stepping(found.grid.hz, found.grid.phase_s)
-    steps: list[int | None] = [
-        grid.step((f.start_s or 0.0) + f.hold_s) - grid.step(f.start_s or 0.0) for f in held.frames
-    ]
-    return _Grid(steps, len(set(steps)) == 1 if steps else None)
+def _pattern(
+    steps: list[int | None], rate: Fraction | None, refresh: Fraction
+) -> tuple[int, ...] | None:
+    """Pattern that the holds repeat: the arithmetic's if they go by it, else a short one."""
+    counted = sum(step is not None for step in steps)
+    if counted < max(FEWEST, COUNTED * len(steps)):
+        return None
+    thought = None if rate is None else arithmetic_pattern(cadence(rate, Display.fixed(refresh)))
+    if thought is not None and explained(steps, thought) >= BY_THE_BOOK * counted:
+        return thought
+    pattern = hold_pattern(steps)
+    if pattern is None or len(pattern) > LONGEST or explained(steps, pattern) < OFTEN * counted:
+        return None
+    return pattern
 
 
-def _error(held: Held, rate: Fraction, found: FoundRefresh, coarse: _Grid) -> TimingError | None:
+def _even(held: Held, found: FoundRefresh) -> bool | None:
+    """Whether all frames were held equally long; None if that was not seen."""
+    if len(held.frames) < FEWEST:
+        return None
     if found.refresh_hz is not None:
-        return timing_error(held.frames, rate, found.refresh_hz)
-    if found.grid is None:
-        return timing_error(held.frames, rate)
-    if not coarse.even and found.candidates:
-        return timing_error(held.frames, rate)  # nearly even: the grid is not the display's
-    # evenly held: on the grid, so that the camera's own jitter drops out
-    snapped = [
-        HeldFrame(
-            f.number,
-            round(((f.start_s or 0.0) - found.grid.phase_s) * found.grid.hz) / found.grid.hz,
-            f.hold_s,
-            passage=f.passage,
-        )
-        for f in held.frames
-    ]
-    return timing_error(snapped, rate) if coarse.steps else None
+        holds = {frame.refreshes for frame in held.frames}
+        if len(holds - {None}) > 1:
+            return False
+        return True if holds != {None} and None not in holds and not held.unseen else None
+    if found.uneven or (held.dropped and len(number_steps(held.frames)) > 1):
+        return False
+    return True if found.surely_even and not held.unseen else None
 
 
-def _all_changes(found: Sequence[Passage]) -> list[Passage]:
-    return [passage for passage in found if len(passage.changes) > 1]
+def _error(held: Held, rate: Fraction, found: FoundRefresh) -> tuple[TimingError | None, float]:
+    """Timing error, and what it is right to, milliseconds."""
+    counted = [frame for frame in held.frames if frame.step is not None]
+    if found.refresh_hz is not None and len(counted) > COUNTED * len(held.frames):
+        return timing_error(held.frames, rate, found.refresh_hz), 0.0
+    error = timing_error(held.frames, rate)
+    halves = [frame.within_s / 2 for frame in held.frames]
+    return error, 1000 * float(np.sqrt(np.mean(np.square(halves)))) if halves else 0.0
 
 
 def judge_recording(
@@ -165,28 +156,31 @@ def judge_recording(
     """
     rate = None if watched.identity is None else watched.identity.rate
     bound = rate or FALLBACK_RATE
-    interval_s = watched.interval_s or 1.0
-    stretches = _all_changes(passages(watched.runs, bound))
-    changes = [change for passage in stretches for change in passage.changes]
-    found = find_refresh(changes, rate, display, interval_s)
+    watched = on_even_times(watched)
+    interval_s = picture_interval(watched) or 1.0
+    stretches = [p for p in passages(watched.runs, bound) if len(p.changes) > 1]
+    speed = None if rate is None else played_speed(stretches, rate)
+    between = in_betweens(watched)
+    rate_hz = None if rate is None else float(rate) * (speed or 1.0)
+    found = FoundRefresh()
+    if between is None:
+        found = find_refresh(stretches_of(stretches, interval_s), rate_hz, display)
     usual_s = _usual(found, bound)
     held = hold_frames(
         stretches,
-        found.stepping,
-        gaps_on=found.finest(interval_s),
+        found.grid,
+        gaps_on=found.finest,
         shortest_s=_shortest(found, display, interval_s, usual_s),
         usual_s=usual_s,
         interval_s=interval_s,
     )
-    coarse = _coarse(found, held)
     refresh = found.refresh_hz
-    steps = coarse.steps if refresh is None else _refreshes(held, refresh < bound)
-    enough = found.grid is not None and len(held.frames) >= FEWEST
-    pattern = hold_pattern(steps) if enough else None
-    blend_s = BLEND_HOLD / float(bound) if refresh is None else usual_s
-    blends = _blends(watched.mixtures, blend_s, interval_s)
-    speed = None if rate is None else played_speed(watched, rate)
-    seen = len({run.number for run in watched.runs})
+    pattern = None
+    if refresh is not None:
+        pattern = _pattern(_refreshes(held, refresh < bound), rate, refresh)
+    error, error_within_ms = (None, 0.0)
+    if rate is not None and between is None:
+        error, error_within_ms = _error(held, rate, found)
     reading = Reading(
         kind="recording",
         file=file,
@@ -201,25 +195,35 @@ def judge_recording(
         unread=watched.unread,
         seconds=float(watched.last_s - watched.first_s),
         capture_hz=1 / interval_s if watched.interval_s else None,
-        frames_seen=seen,
+        frames_seen=len({run.number for run in watched.runs}),
         holds=held.frames,
         dropped=held.dropped,
-        repeated=tuple(_too_long(held.frames, bound, refresh)),
+        repeated=tuple(_too_long(held.frames, bound, refresh)) if between is None else (),
         out_of_order=held.out_of_order,
         unseen=held.unseen,
         drops_beyond=_beyond(held, bound, refresh),
-        blended=tuple(blends),
-        pattern=pattern if refresh is not None else None,
-        even=coarse.even,
-        error=None if rate is None else _error(held, rate, found, coarse),
+        blended=_blends(watched) if between == "seen" else (),
+        pattern=pattern,
+        even=_even(held, found) if between is None else None,
+        error=error,
         expected=None if rate is None else _expected(rate, found, display, held.frames),
         speed=speed,
         details={
             "passages": len(stretches),
             "refresh_fit_hz": found.grid and round(found.grid.hz, 4),
+            "holds_within_ms": round(1000 * max((f.within_s for f in held.frames), default=0), 3),
+            "even_within_ms": found.even and round(1000 * found.even.within_s, 3),
+            "error_within_ms": round(error_within_ms, 3),
+            "pictures_between_frames": between,
         },
     )
-    return _worded(reading, found, display, warnings, pattern, watched)
+    return _worded(reading, found, display, warnings, watched)
+
+
+def _blends(watched: Watched) -> tuple[Blend, ...]:
+    return tuple(
+        Blend(m.number, m.share, float(m.first_s)) for m in watched.mixtures if m.pictures > 1
+    )
 
 
 def _shortest(
@@ -234,16 +238,15 @@ def _shortest(
         return usual_s
     if display is not None and display.is_variable:
         return min(usual_s, 1 / float(display.highest_hz))
-    fastest = found.fastest_followed(interval_s)
-    return min(usual_s, 1 / fastest if fastest else 2 * interval_s)
+    return min(usual_s, 1 / found.finest.hz if found.finest else 2 * interval_s)
 
 
 def _usual(found: FoundRefresh, rate: Fraction) -> float:
     """Shortest time for which frames are held, as far as is known, seconds."""
     if found.refresh_hz is not None:
         return 1 / float(found.refresh_hz)
-    if found.grid is not None:
-        return 1 / found.grid.hz
+    if found.even is not None:
+        return 1 / found.even.rate_hz
     return 0.5 / float(rate)
 
 
@@ -256,10 +259,9 @@ def _worded(
     found: FoundRefresh,
     display: Display | None,
     warnings: Sequence[str],
-    pattern: tuple[int, ...] | None,
     watched: Watched,
 ) -> Reading:
-    explained: tuple[str, ...] = ()
+    reasons: tuple[str, ...] = ()
     refused = bool(reading.read) and too_slow(reading, found) is not None
     if refused:
         # what was counted would be taken for measured
@@ -268,16 +270,15 @@ def _worded(
             even=None, error=None, repeated=(), holds=_uncounted(reading.holds),
         )  # fmt: skip
     elif reading.rate is not None and len(reading.holds) >= 3:
-        explained = explanations(
+        usual = number_steps(reading.holds).most_common(1)[0][0]
+        reasons = explanations(
             Facts(
                 reading.rate,
                 display,
                 found.refresh_hz,
                 found.candidates,
                 reading.pattern,
-                found.grid.hz / pattern[0]
-                if found.grid and pattern and len(pattern) == 1
-                else None,
+                None if found.even is None else found.even.rate_hz / usual,
                 reading.dropped,
                 reading.drops_beyond,
                 reading.frames_seen,
@@ -286,5 +287,5 @@ def _worded(
             )
         )
     said = (*warnings, *recording_warnings(reading, found, watched))
-    verdict = recording_verdict(reading, found, display, pattern)
-    return replace(reading, explanation=explained, warnings=said, verdict=verdict)
+    verdict = recording_verdict(reading, found, display)
+    return replace(reading, explanation=reasons, warnings=said, verdict=verdict)

@@ -8,6 +8,7 @@ from fractions import Fraction
 from patterns.measure.explain import arithmetic_pattern
 from patterns.measure.found_refresh import FoundRefresh, hertz_list
 from patterns.measure.hold_pattern import pattern_text
+from patterns.measure.holds import number_steps
 from patterns.measure.reading import Reading
 from patterns.measure.sightings import Watched
 from patterns.measure.words import counted, loss_words, plural
@@ -22,6 +23,18 @@ LOW_YIELD = 0.5
 ENOUGH = 4  # captures a refresh, at which drops are told on slow panels as well
 CAPTURE_RATES = (120, 240, 480, 960)
 SLOWEST_DISPLAY_HZ = 48  # no display in use refreshes slower
+BETWEEN = {
+    "seen": (
+        "pictures between frames were seen, each for a refresh: this screen, or what feeds it, "
+        "makes pictures of its own; switch its motion smoothing off and film again (no cadence "
+        "is told)"
+    ),
+    "likely": (
+        "most pictures show no single frame, so that no cadence can be told: the screen makes "
+        "pictures of its own between frames (switch its motion smoothing off), or it changes very "
+        "slowly (film with a shorter exposure, or at more pictures a second)"
+    ),
+}
 OFTEN_ENOUGH = 1.98  # captures a refresh; a camera said to run at twice may run a little less
 
 
@@ -67,8 +80,10 @@ def _must(found: Cadence) -> str:
 def _held_at(reading: Reading, refresh: Fraction, display: Display | None) -> str:
     """'held 3:2 at 60 Hz, as 24 on 60 must be'."""
     rate = reading.rate
-    at = f"at {hertz_list([refresh])}"
+    at = f"at {hertz_list(reading.refresh_candidates or [refresh])}"
     if reading.pattern is None:
+        if not any(h.refreshes for h in reading.holds):
+            return f"holds cannot be counted {at}"
         counts = sorted({h.refreshes for h in reading.holds if h.refreshes is not None})
         spread = f"{counts[0]} to {counts[-1]} refreshes" if counts else "for unknown times"
         text = f"held {spread} {at}, in no repeating pattern"
@@ -85,47 +100,60 @@ def _held_at(reading: Reading, refresh: Fraction, display: Display | None) -> st
     return f"{text}, where {names} must be held {_must(thought)}"
 
 
-def _held(
-    reading: Reading, found: FoundRefresh, display: Display | None, pattern: tuple[int, ...] | None
-) -> str:
+def _held(reading: Reading, found: FoundRefresh, display: Display | None) -> str:
     if found.refresh_hz is not None:
         return _held_at(reading, found.refresh_hz, display)
     holds = sorted(h.hold_s for h in reading.holds)
     middle_ms = 1000 * holds[len(holds) // 2]
-    if pattern is not None and len(pattern) == 1 and found.grid is not None:
-        even_hz = found.grid.hz / pattern[0]
-        text = f"held evenly, {1000 / even_hz:.1f} ms each"
-        if display is not None and display.is_variable:
-            return f"{text}, as a display that adapts its refresh ({display.name} Hz) does"
-        if found.candidates:
-            shown = format_decimal(Fraction(even_hz), 2)
-            displays = hertz_list(found.candidates)
-            return f"{text}, as displays of {displays} show {shown} frames a second"
-        return text
-    unit = f"{1000 * holds[0]:.1f} to {1000 * holds[-1]:.1f} ms, mostly {middle_ms:.1f} ms"
-    if found.grid is None:
-        limit = f"{(reading.capture_hz or 0) / 2:.4g}"
-        return f"held {unit}; the changes fit no fixed refresh up to {limit} Hz"
-    return f"held {unit}"
+    if found.even is not None:
+        return _held_evenly(reading, found, display)
+    text = f"held {1000 * holds[0]:.1f} to {1000 * holds[-1]:.1f} ms, mostly {middle_ms:.1f} ms"
+    if found.candidates:
+        return f"{text}; whether at {hertz_list(found.candidates)} cannot be told"
+    limit = f"{(reading.capture_hz or 0) / 2:.4g}"
+    return f"{text}; the changes fit no fixed refresh up to {limit} Hz"
 
 
-def recording_verdict(
-    reading: Reading, found: FoundRefresh, display: Display | None, pattern: tuple[int, ...] | None
-) -> str:
-    """One sentence; `pattern` is the pattern in steps of the coarsest grid."""
+def _held_evenly(reading: Reading, found: FoundRefresh, display: Display | None) -> str:
+    """'held evenly to within 4.2 ms, 33.3 ms each, as displays of 60 or 90 Hz show 30 ...'."""
+    assert found.even is not None
+    shown_hz = found.even.rate_hz / number_steps(reading.holds).most_common(1)[0][0]
+    within, each = f"{1000 * found.even.within_s:.1f} ms", f"{1000 / shown_hz:.1f} ms each"
+    if not found.surely_even:
+        rivals = f", as that of {hertz_list(found.rivals)}," if found.rivals else ""
+        return (
+            f"held {each} as far as {reading.capture_hz or 0:.4g} pictures a second "
+            f"tell: unevenness of up to {within}{rivals} would not show"
+        )
+    even = "in what was seen, held evenly" if reading.unseen else "held evenly"
+    text = f"{even} to within {within}, {each}"
+    if display is not None and display.is_variable:
+        return f"{text}, as a display that adapts its refresh ({display.name} Hz) does"
+    if found.candidates:
+        shown = format_decimal(Fraction(shown_hz), 2)
+        return f"{text}, as displays of {hertz_list(found.candidates)} show {shown} frames a second"
+    return text
+
+
+def recording_verdict(reading: Reading, found: FoundRefresh, display: Display | None) -> str:
+    """One sentence."""
     if not reading.read:
         return "nothing was read: no picture shows a strip that could be read"
     slow = too_slow(reading, found)
     if slow:
         return slow
+    if (between := reading.details.get("pictures_between_frames")) is not None:
+        return BETWEEN[between]
     if len(reading.holds) < FEW_FRAMES:
         return (
             f"too short: the holds of only {counted(len(reading.holds), 'frame')} were seen whole; "
             "film two seconds or more with the strip in view"
         )
-    parts = [_held(reading, found, display, pattern), loss_words(reading)]
+    parts = [_held(reading, found, display), loss_words(reading)]
     if reading.error is not None:
-        parts.append(f"timing error {reading.error.rms_ms:.1f} ms RMS")
+        within_ms = reading.details["error_within_ms"]
+        right = f", right to {within_ms:.1f} ms" if within_ms else ""
+        parts.append(f"timing error {reading.error.rms_ms:.1f} ms RMS{right}")
     return "; ".join(parts)
 
 
@@ -147,21 +175,18 @@ def recording_warnings(reading: Reading, found: FoundRefresh, watched: Watched) 
             "unread for as long as a frame takes: they count neither as shown nor as dropped. "
             f"{_sharper(reading, found)}"
         )
-    if found.doubtful_hz is not None:
+    uncounted = sum(hold.refreshes is None for hold in reading.holds)
+    if found.grid is not None and uncounted > 0.4 * len(reading.holds):
         yield (
-            f"The changes would fit {found.doubtful_hz:.2f} Hz, but a display faster than "
-            f"{(reading.capture_hz or 0) / 2:.4g} Hz, half the capture rate, can look like this. "
-            f"Film at {_camera_for(0, reading.capture_hz or 0.0)} pictures a second, or give "
-            "--display."
+            "The camera runs in step with the display, and frames come on just between two "
+            f"pictures: {uncounted} of {len(reading.holds)} holds cannot be counted in refreshes. "
+            f"{_faster(reading)}, or start the recording anew."
         )
-    if found.torn and found.refresh_hz is not None:
-        yield (
-            "The camera runs in step with the display, and each frame comes on just between two "
-            "pictures: holds cannot be counted in refreshes. Film at "
-            f"{_camera_for(float(found.refresh_hz), reading.capture_hz or 0.0)} pictures a second, "
-            "or start the recording anew."
-        )
-    if found.refresh_hz is None and reading.refresh_candidates and len(reading.holds) >= FEW_FRAMES:
+    if found.even is not None and not found.surely_even and found.refresh_hz is None:
+        yield f"Evenness cannot be told: {_faster(reading).lower()}, or give --display."
+    elif found.refresh_hz is None and found.uneven and found.candidates:
+        yield f"The refresh cannot be told: {_faster(reading).lower()}, or give --display."
+    elif found.refresh_hz is None and found.candidates and len(reading.holds) >= FEW_FRAMES:
         yield (
             "Even holds do not tell the refresh: give --display "
             f"{format_decimal(found.candidates[0], 2)} (or what it is) to count refreshes."
@@ -170,10 +195,11 @@ def recording_warnings(reading: Reading, found: FoundRefresh, watched: Watched) 
         yield "The clip was restarted or moved within the recording: stretches are judged apart."
     yield from _period(reading)
     if reading.capture_hz and reading.holds:
-        yield (
-            f"Holds in seconds are right to {1000 / reading.capture_hz:.1f} ms, the time from "
-            "picture to picture."
-        )
+        yield f"Holds in seconds are right to {reading.details['holds_within_ms']:.1f} ms."
+
+
+def _faster(reading: Reading) -> str:
+    return f"Film at {_camera_for(0, reading.capture_hz or 0.0)} pictures a second"
 
 
 def _sharper(reading: Reading, found: FoundRefresh) -> str:

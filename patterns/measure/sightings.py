@@ -22,6 +22,8 @@ LEAST_SHARE = 0.08
 # Of the light, that each of two distant frames gives where one is seen to follow the other. If
 # a frame between them had been on for a refresh, it would outshine the earlier one by far.
 SURE_SHARE = 0.15
+STANDING, STEP = (0.12, 0.75), 0.15  # shares of a mixture that stands still, and a step on
+STEADY_SHARE = 0.05  # by which the share may change from picture to picture of one blend
 HALF = (0.35, 0.65)  # shares that noise or over-exposure may turn into the larger part
 MOST_BETWEEN = 64  # unread pictures in a row that are kept to tell what followed what
 
@@ -97,7 +99,7 @@ class Run:
 
 @dataclass(frozen=True)
 class Mixture:
-    """Pictures in a row that mix frames `number` and `number + 1`.
+    """Pictures in a row that mix frames `number` and `number + 1` in one proportion.
 
     `lowest` and `highest` bound the later frame's share, 0 to 1.
     """
@@ -133,6 +135,9 @@ class Watched:
         Rate and clip that most pictures name; None if none does.
     other_clips
         Pictures that name another clip.
+    blended, stairs
+        Pictures that mix two neighbours, and how often such a mixture stood still and then went
+        on by a step, as pictures made between two frames do and a slow panel does not.
     """
 
     pictures: int
@@ -144,6 +149,8 @@ class Watched:
     mixtures: tuple[Mixture, ...]
     identity: Identity | None
     other_clips: int
+    blended: int = 0
+    stairs: int = 0
 
     @property
     def interval_s(self) -> float:
@@ -207,6 +214,32 @@ class _Between:
         return both and not glimpsed, glimpsed
 
 
+class _Stair:
+    """Counts mixtures that stand still and then step on.
+
+    A panel that answers slowly goes ever more slowly: once still, it does not step on until the
+    next frame comes, and by then it has all but got there.
+    """
+
+    def __init__(self) -> None:
+        self.steps = 0
+        self._place: float | None = None
+        self._still = False
+
+    def take(self, found: Strip | None) -> None:
+        """Add a picture; None for one that was not read."""
+        if found is None or found.later not in (None, found.number + 1):
+            self._place, self._still = None, False
+            return
+        place = found.number + (found.share if found.later else 0.0)
+        if self._place is not None:
+            gone = place - self._place
+            self.steps += self._still and STEP <= gone <= 1
+            low, high = sorted((place % 1, self._place % 1))
+            self._still = abs(gone) <= STEADY_SHARE and STANDING[0] <= low <= high <= STANDING[1]
+        self._place = place
+
+
 def _shown(before: int, number: int, picture: Unread) -> list[bool]:
     """Whether each number from one to the other has light in an unread picture."""
     if not 0 < number - before < picture.hold_cells:
@@ -224,7 +257,10 @@ class Sightings:
         self._runs: list[Run] = []
         self._mixtures: list[Mixture] = []
         self._mixing = False
+        self._last_share = 0.0
+        self._blended = 0
         self._between = _Between()
+        self._stair = _Stair()
         self._first_s = self._last_s = self._step_s = Fraction(0)
 
     @property
@@ -241,9 +277,11 @@ class Sightings:
         if isinstance(found, Unread):
             self._unread[found.reason] += 1
             self._mixing = False
+            self._stair.take(None)
             self._between.unread(found)
             return
         self._read += 1
+        self._stair.take(found)
         if found.identity is not None:
             self._votes[found.identity] += 1
         mixed = found.later is not None and LEAST_SHARE <= found.share <= 1 - LEAST_SHARE
@@ -273,14 +311,16 @@ class Sightings:
                 direct=direct,
                 glimpsed=glimpsed,
                 halfway_s=halfway_s,
-                halfway_within_s=self._step_s,
+                halfway_within_s=self._step_s / 2,
             )
         self._runs.append(run)
         self._between = _Between()
 
     def _mix(self, time_s: Fraction, found: Strip, *, mixed: bool) -> None:
-        going_on = self._mixing and self._mixtures[-1].number == found.number
-        self._mixing = mixed
+        steady = abs(found.share - self._last_share) <= STEADY_SHARE
+        going_on = self._mixing and self._mixtures[-1].number == found.number and steady
+        self._mixing, self._last_share = mixed, found.share
+        self._blended += mixed
         if mixed and going_on:
             last = self._mixtures[-1]
             self._mixtures[-1] = replace(
@@ -308,4 +348,6 @@ class Sightings:
             tuple(self._mixtures),
             identity,
             sum(self._votes.values()) - (voted[0][1] if voted else 0),
+            self._blended,
+            self._stair.steps,
         )

@@ -36,10 +36,16 @@ def loss_words(reading: Reading) -> str:
     if must and reading.dropped:
         each = format_decimal(must, 1)
         beyond = (
-            "none beyond that" if not reading.drops_beyond else f"{reading.drops_beyond} beyond it"
+            "none beyond that seen"
+            if reading.unseen
+            else "none beyond that"
+            if not reading.drops_beyond
+            else f"{reading.drops_beyond} beyond it"
         )
         return f"{each} frames a second must be lost, {beyond} in {seconds}"
     text = f"{counted(len(reading.dropped), 'frame')} dropped in {seconds}"
+    if reading.kind == "recording" and reading.unseen:
+        text += f" as far as was seen ({plural(len(reading.unseen), 'frame', 'frames')} unseen)"
     # a frame held on for a dropped one is told by the drop
     lost = set(reading.dropped)
     stalls = [number for number in reading.repeated if number + 1 not in lost]

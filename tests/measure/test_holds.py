@@ -72,15 +72,13 @@ def test_the_refresh_is_found_from_holds_or_left_open(
     screen, shown = disturbed(rate, refresh_hz, capture_hz)
     reading = judge_recording(film(shown, screen, capture_hz, seed=2, jitter=JITTER), file="x")
     checked_drops(reading, shown)
-    if reading.refresh_hz is None and reading.details["refresh_fit_hz"] is None:
-        assert capture_hz == 2 * refresh_hz  # the very limit: then it may be left open
-        assert "fit no fixed refresh" in reading.verdict
-    elif reading.refresh_hz is None:
-        # near enough a whole multiple of the rate: any multiple would look the same
-        ratio = refresh_hz / rate
-        assert abs(ratio - round(ratio)) < F(1, 100) * ratio
+    if reading.refresh_hz is None:
+        # holds are even but for a few, or the camera in step: then the true one stays among others
         assert any(abs(hz / refresh_hz - 1) < F(1, 500) for hz in reading.refresh_candidates)
         assert all(frame.refreshes is None for frame in reading.holds)
+        ratio = refresh_hz / rate
+        even = abs(ratio - round(ratio)) < F(1, 100) * ratio
+        assert even or capture_hz < 3 * refresh_hz
     else:
         assert reading.refresh_hz == refresh_hz
 

@@ -75,4 +75,4 @@ def test_csv_has_a_line_for_each_hold() -> None:
 def test_text_fits_a_terminal_and_starts_with_the_verdict() -> None:
     lines = reading_text(READING).splitlines()
     assert max(map(len, lines)) < 80
-    assert lines[0].startswith("tablet.mov: held 3:2 at 60 Hz, as 23.976 on 60 must be; 1 frame")
+    assert lines[0].startswith("tablet.mov: held 3:2 at 59.94 or 60 Hz, as 23.976 on 60 must be; 1")
