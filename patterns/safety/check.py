@@ -14,8 +14,8 @@ from patterns.errors import RequestError
 from patterns.rendering.planes import Planes, UInt8Array
 from patterns.safety.flash_rule import FlashRule, extended_finding
 from patterns.safety.flashes import MOST_CHANGES, Swings, leading_edge_s
-from patterns.safety.luminance import FINE, Matrix, Reduced, Reducer, Shrunk
-from patterns.safety.red_flashes import OlderRedSwings, RedSwings
+from patterns.safety.luminance import FINE, FloatGrid, Matrix, Reduced, Reducer, Shrunk
+from patterns.safety.red_flashes import OlderRedSwings, RedSwings, may_be_saturated
 from patterns.safety.regions import Mask, screen_rule, visual_field_rule
 from patterns.safety.report import EXTENDED_WINDOW_S, SafetyReport
 from patterns.safety.stripe_motion import StripeWatch
@@ -90,6 +90,7 @@ class FlashCheck:
         self._relative = Swings(RELATIVE_STEP, RELATIVE_DARK)
         self._screen = Swings(SCREEN_STEP_CD_M2, SCREEN_DARK_CD_M2)
         self._red, self._older_red = RedSwings(shape), OlderRedSwings(shape)
+        self._red_seen, self._nothing = False, np.zeros(shape, np.bool_)
         self._rules = self._make_rules(shape)
         self._stripes = StripeWatch(
             StripeRules(width, height, self.viewing), fine=1 if quick else FINE
@@ -148,17 +149,28 @@ class FlashCheck:
             self._striped = WorstMoment(time_s, reduced.picture(), stripes.region, "stripes")
 
     def _flashes(self, time_s: Fraction, reduced: Reduced) -> None:
-        red = self._red.see(reduced.linear_rgb)
+        red, older_red = self._red_changes(reduced.linear_rgb)
         changes = (
             self._relative.see(reduced.relative),
             self._screen.see(reduced.screen),
             red,
             red,
-            self._older_red.see(reduced.linear_rgb),
+            older_red,
         )
         for rule, (up, down) in zip(self._rules, changes, strict=True):
             if rule.see(time_s, up, down):
                 self._keep(time_s, rule, reduced)
+
+    def _red_changes(self, rgb: FloatGrid | None) -> tuple[tuple[Mask, Mask], tuple[Mask, Mask]]:
+        # Red is followed from the first saturated place on: what came before counts as white.
+        if not self._red_seen:
+            if rgb is None or not may_be_saturated(rgb):
+                return (self._nothing, self._nothing), (self._nothing, self._nothing)
+            self._red_seen = True
+            if self._frames > 1:
+                self._red.see(None)
+                self._older_red.see(None)
+        return self._red.see(rgb), self._older_red.see(rgb)
 
     def _keep(self, time_s: Fraction, rule: FlashRule, reduced: Reduced) -> None:
         # A criterion's flashes count first, its area second: 0 to 1 of the screen.

@@ -30,6 +30,7 @@ MOST_CHANGES = 6  # three flashes
 ROUNDING = 1e-6  # of the step: float32 must not decide whether 0.1 reaches 0.1
 
 Counts = npt.NDArray[np.int16]
+Quantity = npt.NDArray[np.float32 | np.int32]
 
 
 class Swings:
@@ -45,26 +46,31 @@ class Swings:
 
     def __init__(self, step: float, dark_below: float = np.inf) -> None:
         self._step, self._dark_below = step * (1 - ROUNDING), dark_below
-        self._low: npt.NDArray[np.float32 | np.int32] | None = None
-        self._high: npt.NDArray[np.float32 | np.int32]
+        self._low: Quantity | None = None
+        self._high: Quantity
         self._direction: npt.NDArray[np.int8]
 
-    def see(self, value: npt.NDArray[np.float32 | np.int32]) -> tuple[Mask, Mask]:
+    def see(self, value: Quantity) -> tuple[Mask, Mask]:
         """Take the next value; returns where a change up and where a change down is complete."""
         if self._low is None:
             self._low, self._high = value.copy(), value.copy()
             self._direction = np.zeros(value.shape, np.int8)
         np.minimum(self._low, value, out=self._low)
         np.maximum(self._high, value, out=self._high)
-        up = (value - self._low >= self._step) & (self._low < self._dark_below)
-        up &= self._direction <= 0
-        down = (self._high - value >= self._step) & (value < self._dark_below)
-        down &= self._direction >= 0
-        down &= ~up
-        self._direction[up], self._direction[down] = 1, -1
-        np.copyto(self._high, value, where=up)
-        np.copyto(self._low, value, where=down)
+        up = value - self._low >= self._step
+        if up.any():
+            up &= (self._low < self._dark_below) & (self._direction <= 0)
+        down = self._high - value >= self._step
+        if down.any():
+            down &= (value < self._dark_below) & (self._direction >= 0) & ~up
+        self._turn(value, up, 1, self._high)
+        self._turn(value, down, -1, self._low)
         return up, down
+
+    def _turn(self, value: Quantity, where: Mask, direction: int, extreme: Quantity) -> None:
+        if where.any():
+            np.copyto(self._direction, np.int8(direction), where=where)
+            np.copyto(extreme, value, where=where)
 
 
 class TransitionCounter:
@@ -133,8 +139,11 @@ class LeadingEdges:
             self._first += 1
         now = self._first + len(self._times) - 1
         for changed, last, close in zip((up, down), self._last, self._close, strict=True):
-            close.see(time_s, changed & (last >= self._first))
-            last[changed] = now
+            if changed.any():
+                close.see(time_s, changed & (last >= self._first))
+                np.copyto(last, now, where=changed)
+            else:
+                close.see(time_s, changed)
 
     def acceptable(self) -> Mask:
         """Where the edges of one direction, within this second, are all far apart."""

@@ -14,7 +14,14 @@ import numpy.typing as npt
 from patterns.safety.luminance import FloatGrid
 from patterns.safety.regions import Mask
 
-__all__ = ["DARK_SUM", "OlderRedSwings", "RedSwings", "chromaticity", "red_ratio"]
+__all__ = [
+    "DARK_SUM",
+    "OlderRedSwings",
+    "RedSwings",
+    "chromaticity",
+    "may_be_saturated",
+    "red_ratio",
+]
 
 SATURATED = 0.8
 CHROMATICITY_STEP = 0.2
@@ -49,6 +56,12 @@ def red_ratio(rgb: npt.ArrayLike) -> FloatGrid:
     total = _sum(light)
     ratio = light[..., 0] / np.maximum(total, np.float32(DARK_SUM))
     return np.asarray(np.where(total < DARK_SUM, np.float32(0), ratio), np.float32)
+
+
+def may_be_saturated(rgb: FloatGrid) -> bool:
+    """Whether any place can be of saturated red; quicker than to say where."""
+    others = rgb[..., 1] + rgb[..., 2]
+    return bool((rgb[..., 0] > others * np.float32(0.999 * SATURATED / (1 - SATURATED))).any())
 
 
 def chromaticity(rgb: npt.ArrayLike) -> tuple[FloatGrid, FloatGrid]:
