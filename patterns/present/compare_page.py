@@ -8,7 +8,7 @@ from patterns.measure.compare import Comparison, Entry
 from patterns.measure.compare_text import table_rows
 from patterns.present.canvas import Box, Drawing, Polygon, Stroke, Text
 from patterns.present.hold_timeline import hold_timeline
-from patterns.present.page import html_page
+from patterns.present.page import SELF_CONTAINED, html_page
 from patterns.present.picture import to_themed_svg, typeface_css
 from patterns.present.style import LIGHT
 from patterns.rendering.lettering import text_width_px
@@ -149,5 +149,8 @@ def compare_page(found: Comparison) -> str:
         "in the sense of ITU-T P.931; there is no standard limit for their unevenness.</p>"
     )
     return html_page(
-        "How evenly these screens hold frames", "\n".join(parts), css=f"{_CSS}{typeface_css()}"
+        "How evenly these screens hold frames",
+        "\n".join(parts),
+        css=f"{_CSS}{typeface_css()}",
+        policy=SELF_CONTAINED,
     )

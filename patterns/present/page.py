@@ -6,7 +6,7 @@ from html import escape
 
 from patterns.present.style import css_properties
 
-__all__ = ["CAUTION", "html_page", "page_css"]
+__all__ = ["CAUTION", "SELF_CONTAINED", "html_page", "page_css"]
 
 CAUTION = (
     "These clips move across the whole screen. Moving stripes and flicker can trigger seizures "

@@ -103,5 +103,9 @@ def test_the_page_is_self_contained_and_escapes_names() -> None:
     assert not outside.fetched
     assert "script" not in outside.tags
     assert outside.tags.count("svg") == 3  # the errors, and each reading's timeline
+    assert "default-src 'none'" in page
+    assert page.count("@font-face") == 1  # text is as wide as it was reckoned, on any machine
+    assert "textLength" not in page
+    assert 'fill="#' not in page  # colours are the page's, in light and dark
     assert "<b>Tablet" not in page
     assert "TV &amp; set" in page
