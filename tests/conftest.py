@@ -10,6 +10,7 @@ settle()  # before numpy is loaded
 ALONE = (
     "tests/web/test_screens.py",
     "tests/web/test_pages.py",
+    "tests/web/test_kit_page.py",
     "tests/web/test_server.py",
     "tests/cli/test_serve.py",
     "tests/present/test_demo_page.py",

@@ -46,9 +46,7 @@ def page_css() -> str:
 SELF_CONTAINED = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:"
 
 
-def html_page(
-    title: str, body: str, *, css: str = "", language: str = "en", policy: str = ""
-) -> str:
+def html_page(title: str, body: str, *, css: str = "", policy: str = "", after: str = "") -> str:
     """Whole HTML document.
 
     Parameters
@@ -61,11 +59,13 @@ def html_page(
         Rules of this page alone.
     policy
         What the page may load, as a content security policy; '' for no limit.
+    after
+        HTML behind `main`: dialogues, scripts.
     """
     limit = f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n' if policy else ""
     return (
-        f'<!doctype html>\n<html lang="{language}">\n<head>\n<meta charset="utf-8">\n'
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"{limit}<title>{escape(title)}</title>\n<style>\n{page_css()}{css}</style>\n"
-        f"</head>\n<body>\n<main>\n{body}\n</main>\n</body>\n</html>\n"
+        f"</head>\n<body>\n<main>\n{body}\n</main>\n{after}</body>\n</html>\n"
     )

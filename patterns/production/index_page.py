@@ -1,94 +1,74 @@
-"""The kit's index: opened from the folder on a phone or a laptop, it plays every clip."""
+"""The kit's index: opened from the folder on a phone or a laptop, it plays and measures."""
 
 from __future__ import annotations
 
 from fractions import Fraction
 from html import escape
 from typing import Any
-from urllib.parse import quote
 
-from patterns.present.page import CAUTION, html_page
-from patterns.production.what_to_look_for import HEADINGS, look_for, without_mark
-from patterns.timing.rates import format_rate
+from patterns.present.page import html_page
+from patterns.production.player_parts import (
+    NO_SCRIPT,
+    PLAYER,
+    caution_dialog,
+    clip_group,
+    exceeds,
+    part,
+    script,
+)
+from patterns.timing.cadence import cadence, parse_display
+from patterns.timing.verdict import short_verdict
 
 __all__ = ["index_page"]
 
-_CSS = """
-.clips { display: grid; grid-template-columns: repeat(auto-fill, minmax(min(100%, 19rem), 1fr));
-  gap: 1.5rem var(--gap); margin: 1rem 0; padding: 0; list-style: none; }
-.clips video { display: block; width: 100%; height: auto; background: #000;
-  border-radius: var(--radius); }
-.clips .rate { font-size: var(--heading); margin: 0.5rem 0 0.1rem; }
-.holds { margin: 0.2rem 0 0; padding: 0; list-style: none; font-size: var(--small); }
-.holds li { margin: 0.25rem 0; }
-.mark { display: inline-block; min-width: 4.2em; margin-right: 0.4em; padding: 0 0.45em;
-  border-radius: var(--radius); text-align: center; }
-.mark.even { background: var(--calm); color: var(--calm-ink); }
-.mark.uneven { background: var(--ink); color: var(--paper); }
-nav a { margin-right: 1.2rem; display: inline-block; padding: 0.4rem 0; }
-"""
+# files of the same folder, and what stands in the page itself
+_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; "
+    "img-src 'self' file: data:; media-src 'self' file:; base-uri 'none'; form-action 'none'"
+)
 
 
-def _holds(record: dict[str, Any]) -> str:
+def _table(kit: dict[str, Any]) -> str:
+    """What each rate does on the displays that the kit was made for."""
+    rates = dict.fromkeys(clip["rate_exact"] for g in kit["patterns"] for clip in g["clips"])
+    head = "".join(f"<th>{escape(name)} Hz</th>" for name in kit["displays"])
     rows = []
-    for entry in record["cadence"]:
-        kind = "even" if entry["even"] else "uneven"
-        rows.append(
-            f'<li><span class="mark {kind}">{kind}</span>'
-            f"{escape(entry['display'])} Hz: {escape(without_mark(entry['verdict']))}</li>"
+    for rate in sorted(map(Fraction, rates)):
+        cells = "".join(
+            f"<td>{escape(short_verdict(cadence(rate, parse_display(name))))}</td>"
+            for name in kit["displays"]
         )
-    return f'<ul class="holds">{"".join(rows)}</ul>'
-
-
-def _flashing(record: dict[str, Any]) -> str:
-    if record["safety"]["verdict"] == "pass":
-        return ""
+        rows.append(f"<tr><th>{float(rate):.6g} fps</th>{cells}</tr>")
     return (
-        f'<div class="caution" role="note"><p><strong>Exceeds a limit for flashes or stripes.'
-        f"</strong> {escape(record['safety']['summary'])}</p></div>"
-    )
-
-
-def _clip(record: dict[str, Any], poster: str) -> str:
-    rate = format_rate(Fraction(record["rate_exact"]))
-    place = record["image_motion"]["fastest"]
-    return (
-        f"<li>{_flashing(record)}"
-        f'<video controls loop muted playsinline preload="none" poster="{quote(poster)}" '
-        f'width="{record["width"]}" height="{record["height"]}" src="{quote(record["file"])}" '
-        f'aria-label="{escape(record["pattern"])} at {escape(rate)} frames a second"></video>'
-        f'<h3 class="rate">{escape(rate)} fps</h3>'
-        f'<a href="{quote(record["file"])}">{escape(record["file"])}</a>'
-        f'<p class="small">{record["duration_s"]:.3g} s, shutter {record["shutter_deg"]:.4g}°, '
-        f"at most {place['px_per_frame']:.1f} px a frame</p>"
-        f"{_holds(record)}</li>"
-    )
-
-
-def _pattern(group: dict[str, Any]) -> str:
-    name = group["pattern"]
-    clips = "".join(_clip(record, group["poster"]) for record in group["clips"])
-    return (
-        f'<section id="{name}"><h2>{HEADINGS[name]}</h2><p>{look_for(name)}</p>'
-        f'<ul class="clips">{clips}</ul></section>'
+        '<section aria-label="By arithmetic"><h2>What each should do</h2><p>Refreshes for which '
+        "a display holds each frame, in turn.</p>"
+        '<div class="scroll" tabindex="0" role="group" aria-label="Holds by rate and display">'
+        f"<table><thead><tr><td></td>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
+        "</div></section>"
     )
 
 
 def index_page(kit: dict[str, Any]) -> str:
     """HTML of the index, from the object that kit.json holds."""
-    groups = kit["patterns"]
-    links = "".join(f'<a href="#{g["pattern"]}">{HEADINGS[g["pattern"]]}</a>' for g in groups)
-    displays = " and ".join(f"{name} Hz" for name in kit["displays"])
-    body = (
-        f"<h1>How evenly does this screen hold its frames?</h1>"
-        f'<p class="lead">The same three moves at several frame rates. Play one full screen, then '
-        f"the next: the speed is the same, only the rate differs. What each should do is stated "
-        f"for {escape(displays)}.</p>"
-        f'<div class="caution" role="note"><p><strong>Before you play.</strong> {CAUTION}</p></div>'
-        f'<nav aria-label="Patterns">{links}<a href="crib-sheet.html">Crib sheet to print</a></nav>'
-        f"{''.join(_pattern(group) for group in groups)}"
-        f'<p class="small">Full screen shows the true thing: a small picture is scaled by the '
-        f"player. If a clip stutters that should be even, the player or its power saving may be "
-        f"the cause: try another player, charge the device, and play again.</p>"
+    groups = "".join(
+        clip_group(g["pattern"], g["poster"], g["clips"], base="") for g in kit["patterns"]
     )
-    return html_page("Evenhold kit", body, css=_CSS)
+    exceeding = [clip for g in kit["patterns"] for clip in g["clips"] if exceeds(clip)]
+    body = (
+        "<h1>How evenly does this screen hold its frames?</h1>"
+        '<p class="lead">Tap a clip: it plays full screen, again and again. Swipe or use the '
+        "arrow keys for the next. The speed is the same in all clips of a row; only the rate "
+        "differs.</p>"
+        f"{NO_SCRIPT}<p id='measured' class='note' role='status'>Measuring this screen's "
+        "refresh …</p><p id='missing' class='note'></p>"
+        f"{groups}{_table(kit)}"
+        '<p class="note">Full screen shows the true thing: a small picture is scaled by the '
+        "player. If a clip stutters that should be even, the player or its power saving may be "
+        "the cause: charge the device, try another player, and play again. "
+        '<a href="crib-sheet.html">Crib sheet to print</a></p>'
+    )
+    after = (
+        f"{PLAYER.replace('Stop and sum up', 'Stop')}{caution_dialog(exceeding, 'you play')}"
+        f"<script>\n{script('kit')}\n</script>"
+    )
+    return html_page("Evenhold kit", body, css=part("page.css"), policy=_POLICY, after=after)

@@ -36,7 +36,8 @@ _LIVE_PARTS = ("plan.json", "band.png", "bars.png", "digits.png")
 def _static() -> MappingProxyType[str, tuple[bytes, str]]:
     """Scripts and styles of the package by name; they are few and small."""
     found = {}
-    for entry in files("patterns.web").joinpath("static").iterdir():
+    folders = (files("patterns.production") / "player", files("patterns.web") / "static")
+    for entry in (entry for folder in folders for entry in folder.iterdir()):
         kind = _STATIC_TYPES.get(entry.name.rpartition(".")[2])
         if kind and entry.is_file():
             found[entry.name] = (entry.read_bytes(), kind)

@@ -7,23 +7,19 @@ into a page.
 
 from __future__ import annotations
 
-from fractions import Fraction
 from html import escape
-from typing import Any
 from urllib.parse import quote
 
-from patterns.present.page import CAUTION
-from patterns.production.what_to_look_for import HEADINGS, look_for
-from patterns.timing.rates import format_decimal, format_rate
-from patterns.web.media_types import media_type
-from patterns.web.site import Group, Site
+from patterns.production.player_parts import (
+    NO_SCRIPT,
+    PLAYER,
+    caution_dialog,
+    clip_group,
+    exceeds,
+)
+from patterns.web.site import Site
 
 __all__ = ["clips_page", "live_page"]
-
-_NO_SCRIPT = (
-    "<noscript><p class=note>Scripts are off: the clips open in the browser's own player, and "
-    "nothing is measured.</p></noscript>"
-)
 
 
 def _document(title: str, body: str, module: str) -> str:
@@ -38,86 +34,6 @@ def _document(title: str, body: str, module: str) -> str:
         f"{body}\n</body>\n</html>\n"
     )
 
-
-def _caution(exceeding: list[dict[str, Any]], what: str) -> str:
-    """Dialogue that stands before the first play."""
-    worse = "".join(
-        f"<p><strong>{escape(r['file'])} exceeds a limit.</strong> "
-        f"{escape(str(r['safety']['summary']))}</p>"
-        for r in exceeding
-    )
-    return (
-        '<dialog id="caution" aria-labelledby="caution-title"><h2 id="caution-title">Before '
-        f"{what}</h2><p>{CAUTION}</p>{worse}"
-        '<div class="row"><button id="accept" class="main">I have read this</button>'
-        '<button id="decline">Not now</button></div></dialog>'
-    )
-
-
-def _exceeds(record: dict[str, Any]) -> bool:
-    safety = record.get("safety")
-    return not isinstance(safety, dict) or safety.get("verdict") != "pass"
-
-
-def _safety_text(record: dict[str, Any]) -> str:
-    safety = record.get("safety")
-    return str(safety.get("summary", "")) if isinstance(safety, dict) else "not checked"
-
-
-def _clip(record: dict[str, Any], poster: str) -> str:
-    rate = Fraction(record["rate_exact"])
-    spoken = f"{HEADINGS.get(record['pattern'], record['pattern'])}, {format_rate(rate)} fps"
-    data = {
-        "file": record["file"],
-        "name": spoken,
-        "type": media_type(record),
-        "rate": str(float(rate)),
-        "rate-exact": record["rate_exact"],
-        "width": str(record["width"]),
-        "height": str(record["height"]),
-        "frames": str(record["frames"]),
-        "poster": f"clips/{quote(poster)}" if poster else "",
-    }
-    attributes = " ".join(f'data-{k}="{escape(str(v))}"' for k, v in data.items())
-    mark = '<span class="wrong mark">flashes</span>' if _exceeds(record) else ""
-    return (
-        f'<li><a class="clip" href="clips/{quote(str(record["file"]))}" {attributes}>'
-        f'<span class="rate">{escape(format_decimal(rate))}</span> <span class="unit">fps</span>'
-        f'{mark}<span class="detail">{record["width"]}×{record["height"]}</span>'
-        f'<span class="detail">{escape(record["codec"])}, {record["duration_s"]:.3g}\u00a0s'
-        "</span></a></li>"
-    )
-
-
-def _group(group: Group) -> str:
-    heading = HEADINGS.get(group.pattern, group.pattern)
-    known = group.pattern in HEADINGS
-    clips = "".join(_clip(record, group.poster) for record in group.clips)
-    poster = (
-        f'<img class="poster" src="clips/{quote(group.poster)}" alt="" loading="lazy">'
-        if group.poster
-        else ""
-    )
-    return (
-        f'<section aria-label="{escape(heading)}"><div class="head">{poster}<div>'
-        f"<h2>{escape(heading)}</h2>"
-        f"{f'<p>{escape(look_for(group.pattern))}</p>' if known else ''}</div></div>"
-        f'<ul class="clips">{clips}</ul></section>'
-    )
-
-
-_PLAYER = """<div id="player" hidden role="dialog" aria-modal="true" aria-label="Player"
-tabindex="-1">
-<video id="video" muted loop playsinline preload="auto" tabindex="-1"></video>
-<div id="top" class="bar"><strong id="title"></strong><span id="refresh" class="figure"></span>
-<button id="close" aria-label="Close the player">Close</button></div>
-<div id="bottom" class="bar">
-<canvas id="chart" role="img" aria-label="Holds of the latest frames"></canvas>
-<p id="live" class="figure"></p>
-<p id="scaling" class="note"></p>
-<div class="row"><button id="previous">Previous</button><button id="pause">Pause</button>
-<button id="next">Next</button><button id="full">Full screen</button>
-<button id="finish" class="main">Stop and sum up</button></div></div></div>"""
 
 _SUMMARY = """<section id="summary" aria-labelledby="summary-title" tabindex="-1" hidden>
 <h2 id="summary-title">What the browser presented</h2>
@@ -137,21 +53,17 @@ autocomplete="off" spellcheck="false"></label>
 
 def clips_page(site: Site) -> str:
     """Page with every clip of the site."""
-    exceeding = [
-        r | {"safety": {"summary": _safety_text(r)}}
-        for g in site.groups
-        for r in g.clips
-        if _exceeds(r)
-    ]
+    exceeding = [record for group in site.groups for record in group.clips if exceeds(record)]
+    groups = "".join(clip_group(g.pattern, g.poster, list(g.clips), "clips/") for g in site.groups)
     body = (
         "<main><h1>How evenly does this screen hold its frames?</h1>"
         '<p class="lead">Tap a clip: it plays full screen, again and again, and is measured '
         "meanwhile. Swipe or use the arrow keys for the next. The speed is the same in all clips "
         "of a row; only the rate differs.</p>"
-        f"{_NO_SCRIPT}<p id='measured' class='note' role='status'>Measuring this screen's "
+        f"{NO_SCRIPT}<p id='measured' class='note' role='status'>Measuring this screen's "
         "refresh …</p>"
         f"<p id='missing' class='note'></p>{_SUMMARY}"
-        f"{''.join(_group(group) for group in site.groups)}"
+        f"{groups}"
         '<section aria-label="Live"><h2>What this screen can do at best</h2>'
         "<p>Bars that are drawn anew at every refresh, without a file or a decoder in between: "
         "the reference for all the clips above.</p>"
@@ -166,7 +78,7 @@ def clips_page(site: Site) -> str:
         "<li>A tap on the picture shows and hides the chart and the buttons. The chart has a block "
         "for each frame, as wide as it was held, and its number of refreshes in it.</li>"
         "<li>Turn the device so that the clip fills the screen.</li></ul></section></main>"
-        f"{_PLAYER}{_caution(exceeding, 'you play')}"
+        f"{PLAYER}{caution_dialog(exceeding, 'you play')}"
     )
     return _document("Evenhold clips", body, "clips")
 
@@ -179,7 +91,7 @@ def live_page(site: Site) -> str:
         '<p class="lead">Each refresh gets a picture of its own, with its number in the strip '
         "below, so that a recording of the screen can be read with <code>evenhold read</code>. "
         "The screen cannot hold frames more evenly than this.</p>"
-        f"{_NO_SCRIPT}<p id='measured' class='note' role='status'>Measuring this screen's "
+        f"{NO_SCRIPT}<p id='measured' class='note' role='status'>Measuring this screen's "
         "refresh …</p>"
         '<div class="row"><button id="start" class="main" disabled>Start</button>'
         '<a class="button" href="./">Back to the clips</a></div>'
@@ -192,6 +104,6 @@ def live_page(site: Site) -> str:
         '<div id="top" class="bar"><span id="live" class="figure"></span>'
         '<button id="full">Full screen</button><button id="finish" class="main">Stop and sum up'
         "</button></div></div>"
-        f"{_caution([], 'the bars move')}"
+        f"{caution_dialog([], 'the bars move')}"
     )
     return _document("Evenhold live bars", body, "live")

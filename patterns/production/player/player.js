@@ -2,7 +2,7 @@
 
 import { cadenceHolds, drawChart } from "./chart.js";
 import { FrameLog, canObserve, holdsOf, tally, tallyText } from "./frames.js";
-import { RefreshMeter } from "./refresh.js";
+import { RefreshMeter, tellsDisplay } from "./refresh.js";
 import * as display from "./screen.js";
 import { ShyBars } from "./shy.js";
 
@@ -49,9 +49,8 @@ export class Player {
     this.at = (at + this.clips.length) % this.clips.length;
     const { file, name, poster } = this.clip.dataset;
     byId("title").textContent = name;
-    byId("live").textContent = canObserve()
-      ? "Watching …"
-      : "This browser does not tell when frames are shown: the clip plays, unmeasured.";
+    byId("live").textContent = this.watching();
+    byId("chart").hidden = !tellsDisplay();
     this.hiddenOnce = false;
     this.video.poster = poster;
     this.video.src = this.clip.getAttribute("href");
@@ -63,6 +62,16 @@ export class Player {
     this.begin();
     this.note();
     this.bars.show();
+  }
+
+  watching() {
+    if (!canObserve()) {
+      return "This browser does not tell when frames are shown: the clip plays, unmeasured.";
+    }
+    if (!tellsDisplay()) {
+      return "This browser does not tell the screen's own refresh: film the screen to know it.";
+    }
+    return "Watching …";
   }
 
   async begin() {
@@ -108,7 +117,7 @@ export class Player {
   refreshChart() {
     if (document.hidden) this.hiddenOnce = true;
     const refresh = this.meter.result(1000);
-    if (!refresh.interval_ms || this.bars.hidden) return;
+    if (!refresh.interval_ms || this.bars.hidden || !tellsDisplay()) return;
     byId("refresh").textContent = `${(1000 / refresh.interval_ms).toFixed(2)} Hz`;
     const { rate, frames } = this.clip.dataset;
     const holds = holdsOf(this.log.callbacks, Number(rate), Number(frames), refresh.interval_ms);

@@ -69,10 +69,20 @@ export function fitRefresh(timestamps) {
   };
 }
 
+/** Whether animation frames come at the display's own refresh: WebKit's may come at half. */
+export const tellsDisplay = () => !navigator.vendor.startsWith("Apple");
+
 /** In words, for the page. */
 export function refreshText(refresh) {
   if (refresh.state === "unknown") return "This screen's refresh is not known yet.";
   const hz = 1000 / refresh.interval_ms;
+  if (!tellsDisplay()) {
+    return (
+      `This browser updates the page ${hz.toFixed(0)} times a second; the screen itself may run ` +
+      "faster. To know how it holds frames, film it in slow motion and read the recording " +
+      "with evenhold read."
+    );
+  }
   const error = (hz * refresh.error_ms) / refresh.interval_ms;
   const digits = error < 0.005 ? 2 : 1;
   const base = `This screen refreshes ${hz.toFixed(digits)} times a second`;

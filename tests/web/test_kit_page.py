@@ -1,0 +1,82 @@
+"""The kit's own page, opened from its folder without a server."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, expect
+
+from tests.chromium import Console, open_player
+from tests.web.browsing import SIZES
+
+WIDE = {"wide": {"viewport": {"width": 1440, "height": 900}}}
+WEBKIT = "Object.defineProperty(Navigator.prototype, 'vendor', {get: () => 'Apple Computer, Inc.'})"
+
+
+def test_it_plays_from_the_folder_and_says_what_each_clip_does_here(
+    browser: Browser, kit: Path
+) -> None:
+    page = browser.new_page()
+    console = Console(page)
+    page.goto((kit / "index.html").as_uri())
+    expect(page.locator("#measured")).to_contain_text("refreshes", timeout=8000)
+    # headless, the browser refreshes 60 times a second
+    said = [label.inner_text() for label in page.locator(".here").all()]
+    assert said == [
+        "here: 3:2, uneven",
+        "here: 3:2:3:2:2, uneven",
+        "here: even, 2 each",
+        "here: even, 1 each",
+    ]
+    open_player(page, "evenhold-bars-24fps.mp4")
+    expect(page.locator("#live")).to_contain_text("24 fps on 60.", timeout=8000)
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("#title")).to_have_text("Bars, 25 fps")
+    page.keyboard.press("Escape")
+    expect(page.locator("#player")).to_be_hidden()
+    page.close()
+    assert not console.errors
+
+
+def test_where_the_page_does_not_know_the_display_it_gives_no_verdict(
+    browser: Browser, kit: Path
+) -> None:
+    """WebKit updates pages 60 times a second on faster panels: stood in for by its name."""
+    page = browser.new_page()
+    page.add_init_script(WEBKIT)
+    page.goto((kit / "index.html").as_uri())
+    expect(page.locator("#measured")).to_contain_text("the screen itself may run", timeout=8000)
+    assert all(label.inner_text() == "" for label in page.locator(".here").all())
+    open_player(page, "evenhold-bars-24fps.mp4")
+    page.wait_for_timeout(1000)
+    assert "film the screen" in page.inner_text("#live")
+    assert "held" not in page.inner_text("#live")
+    expect(page.locator("#chart")).to_be_hidden()
+    page.close()
+
+
+def test_a_codec_that_is_not_played_gets_a_sentence(browser: Browser, kit: Path) -> None:
+    page = browser.new_page()
+    page.add_init_script("HTMLMediaElement.prototype.canPlayType = () => ''")
+    page.goto((kit / "index.html").as_uri())
+    assert "another codec: evenhold kit --codec vp9" in page.inner_text("#missing")
+    page.click("a.clip >> nth=0")
+    assert page.url.endswith("index.html")  # the file alone would be an error page
+    page.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["phone", "sideways", "wide"])
+def test_it_fits_every_screen(browser: Browser, kit: Path, size: str, scheme: Any) -> None:
+    page = browser.new_page(**(SIZES | WIDE)[size], color_scheme=scheme)
+    for name in ("index.html", "crib-sheet.html"):
+        page.goto((kit / name).as_uri())
+        assert page.evaluate(
+            "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
+        )
+        found = Axe().run(page)
+        assert found.violations_count == 0, found.generate_report()
+    page.close()
