@@ -61,7 +61,7 @@ class Expected:
 
 def _errors(numbers: FloatArray, starts_s: FloatArray, rate: float, own_time: bool) -> FloatArray:
     late = starts_s - numbers / rate
-    if own_time or len(numbers) < 3:
+    if own_time or len(numbers) < 3 or np.ptp(numbers) == 0:
         return np.asarray(late - late.mean(), np.float64)
     return np.asarray(late - np.polyval(np.polyfit(numbers, late, 1), numbers), np.float64)
 

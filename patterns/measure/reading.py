@@ -7,12 +7,10 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Literal
 
-from patterns.errors import InputError
 from patterns.measure.expected import Expected, TimingError
 from patterns.measure.holds import HeldFrame
-from patterns.timing.rates import format_decimal
 
-__all__ = ["SCHEMA", "Blend", "Kind", "Reading", "from_json", "to_json"]
+__all__ = ["SCHEMA", "Blend", "Kind", "Reading", "to_json"]
 
 SCHEMA = "evenhold/reading 1"
 Kind = Literal["clip", "recording", "photo", "footage", "browser"]
@@ -204,77 +202,3 @@ def to_json(reading: Reading) -> dict[str, Any]:
         "holds": [_hold_json(frame) for frame in r.holds],
         "details": r.details,
     }
-
-
-def from_json(data: Any, *, source: str) -> Reading:
-    """Reading from its JSON object; what the arithmetic expected is computed again by readers.
-
-    Raises
-    ------
-    InputError
-        Not a reading, or of another version.
-    """
-    if not isinstance(data, dict) or data.get("schema") != SCHEMA:
-        raise InputError(
-            f"{source} is not a reading (schema {SCHEMA!r}): make one with "
-            "'evenhold read FILE --json'"
-        )
-    try:
-        return _from_checked(data)
-    except (KeyError, TypeError, ValueError, ZeroDivisionError, AttributeError) as error:
-        raise InputError(
-            f"{source} is a damaged reading ({type(error).__name__}: {error}): make it again with "
-            "'evenhold read FILE --json'"
-        ) from error
-
-
-def _error_from(rms: float | None, span: float | None, frames: int) -> TimingError | None:
-    return None if rms is None or span is None else TimingError(float(rms), float(span), frames)
-
-
-def _from_checked(data: dict[str, Any]) -> Reading:
-    if data["kind"] not in KINDS:
-        raise ValueError(f"kind {data['kind']!r}")
-    holds = tuple(
-        HeldFrame(
-            int(h["number"]),
-            None if h["start_s"] is None else float(h["start_s"]),
-            float(h["hold_s"]),
-            None if h["refreshes"] is None else int(h["refreshes"]),
-        )
-        for h in data["holds"]
-    )
-    refresh = data["refresh_hz"]
-    return Reading(
-        kind=data["kind"],
-        file=str(data["file"]),
-        verdict=str(data["verdict"]),
-        rate=None if data["rate_exact"] is None else Fraction(data["rate_exact"]),
-        clip=None if data["clip"] is None else int(data["clip"], 16),
-        refresh_hz=None if refresh is None else Fraction(format_decimal(Fraction(refresh), 6)),
-        refresh_from=str(data["refresh_from"]),
-        refresh_candidates=tuple(Fraction(hz) for hz in data["refresh_candidates"]),
-        pictures=int(data["pictures"]),
-        read=int(data["read"]),
-        unread=tuple((str(k), int(v)) for k, v in data["unread"].items()),
-        seconds=float(data["seconds"]),
-        capture_hz=data["capture_hz"],
-        frames_seen=int(data["frames_seen"]),
-        holds=holds,
-        dropped=tuple(map(int, data["dropped"])),
-        repeated=tuple(map(int, data["repeated"])),
-        out_of_order=tuple(map(int, data["out_of_order"])),
-        unseen=tuple(map(int, data["unseen"])),
-        drops_beyond=int(data["drops_beyond_cadence"]),
-        blended=tuple(
-            Blend(b["number"], b["share"], float(b["start_s"]), b["picture"])
-            for b in data["blended"]
-        ),
-        pattern=None if data["pattern"] is None else tuple(map(int, data["pattern"])),
-        even=data["even"],
-        error=_error_from(data["timing_error_rms_ms"], data["timing_error_span_ms"], len(holds)),
-        speed=data["speed"],
-        explanation=tuple(map(str, data["explanation"])),
-        warnings=tuple(map(str, data["warnings"])),
-        details=dict(data["details"]),
-    )

@@ -6,7 +6,8 @@ import json
 from pathlib import Path
 
 from patterns.errors import InputError
-from patterns.measure.reading import Reading, from_json
+from patterns.measure.reading import Reading
+from patterns.measure.reading_fields import from_json
 from patterns.video.packets import unreadable
 
 __all__ = ["load_readings"]

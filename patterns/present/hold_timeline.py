@@ -8,8 +8,10 @@ is told by colour alone: holds differ in height, lost frames have a wedge, mixtu
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from patterns.measure.hold_pattern import pattern_text
 from patterns.measure.holds import HeldFrame
@@ -27,6 +29,7 @@ WHOLE_PX = 90  # height of the whole reading
 AXIS_PX = 96  # room for the scale at the left
 MOST_LINES = 9
 BAND_PX, BAND_SLIDE_PX = 160, 600  # where every frame was held alike
+MOST_LOST = 24  # columns of frames lost one after the other
 
 Colours = tuple[str, str]  # of an area, and of text upon it
 
@@ -58,9 +61,11 @@ def _due(reading: Reading, counted: bool) -> tuple[int, ...]:
     return tuple(reading.pattern or {frame.refreshes or 0 for frame in reading.holds})
 
 
-def _fill(frame: HeldFrame, reading: Reading, due: tuple[int, ...], colours: Scheme) -> Colours:
+def _fill(
+    frame: HeldFrame, repeated: frozenset[int], due: tuple[int, ...], colours: Scheme
+) -> Colours:
     """Colour of a frame's column: by the cadence where holds are counted."""
-    if frame.number in reading.repeated:
+    if frame.number in repeated:
         return colours.wrong, colours.wrong_ink
     if not due or frame.refreshes is None:
         return colours.calm, colours.calm_ink
@@ -99,7 +104,7 @@ def hold_timeline(reading: Reading, colours: Scheme = LIGHT) -> Drawing:
     counted = any(frame.refreshes is not None for frame in reading.holds)
     first = _first_shown(reading)
     close = reading.holds[first : first + CLOSE_FRAMES]
-    top_value = max(_value(frame, counted) for frame in reading.holds) * 1.04
+    top_value = max(1.0, 1.04 * max(_value(frame, counted) for frame in reading.holds))
     left = float(style.margin_px + AXIS_PX)
     width = float(style.width_px - style.margin_px - left)
     bars = _Bars(left, width, TOP_PX + CLOSE_PX, CLOSE_PX, top_value, colours)
@@ -139,8 +144,8 @@ def _band(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
 
 def _scale(bars: _Bars, drawing: Drawing, unit: str) -> None:
     """Draw a line for each refresh, or for round milliseconds."""
-    steps = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
-    step = float(next((s for s in steps if bars.top_value / s <= MOST_LINES), steps[-1]))
+    steps = (float(m * 10**power) for power in range(16) for m in (1, 2, 5))
+    step = next(step for step in steps if bars.top_value / step <= MOST_LINES)
     value = step
     size = SLIDE.small_px
     while value <= bars.top_value:
@@ -154,31 +159,46 @@ def _scale(bars: _Bars, drawing: Drawing, unit: str) -> None:
     drawing.add(Text(bars.left - 16, top, unit, size, bars.colours.muted, "start"))
 
 
-def _slots(reading: Reading, frames: Sequence[HeldFrame]) -> dict[int, int]:
-    """Column of each frame number shown or lost, in the order of the reading."""
-    if not frames:
-        return {}
-    lost = set(reading.dropped) if reading.kind != "footage" else set()
-    numbers: list[int] = []
-    for frame in frames:
-        if numbers:
-            between = range(numbers[-1] + 1, frame.number)
-            numbers += [n for n in between if n in lost]
-        numbers.append(frame.number)
-    return {number: column for column, number in enumerate(numbers)}
+@dataclass(frozen=True)
+class _Columns:
+    """Where frames stand side by side: `places` of those held, label and place of those lost."""
+
+    places: list[int]
+    lost: list[tuple[str, int]]
+
+    @property
+    def count(self) -> int:
+        return len(self.places) + len(self.lost)
+
+
+def _columns(reading: Reading, frames: Sequence[HeldFrame]) -> _Columns:
+    """Columns in the order of the reading; of a long loss only the first ones have their own."""
+    dropped = sorted(set(reading.dropped)) if reading.kind != "footage" else []
+    found = _Columns([], [])
+    for before, frame in pairwise([None, *frames]):
+        assert frame is not None
+        if before is not None:
+            first, end = bisect_right(dropped, before.number), bisect_left(dropped, frame.number)
+            labels = list(map(str, dropped[first : min(end, first + MOST_LOST)]))
+            if end - first > MOST_LOST:
+                labels[-1] = f"+{end - first - MOST_LOST + 1}"
+            start = found.count
+            found.lost.extend((label, start + k) for k, label in enumerate(labels))
+        found.places.append(found.count)
+    return found
 
 
 def _close_look(
     reading: Reading, close: Sequence[HeldFrame], bars: _Bars, drawing: Drawing, counted: bool
 ) -> None:
-    slots = _slots(reading, close)
-    pitch = bars.width / max(1, len(slots))
-    due = _due(reading, counted)
+    columns = _columns(reading, close)
+    pitch = bars.width / columns.count
+    due, repeated = _due(reading, counted), frozenset(reading.repeated)
     mixed = {b.number for b in reading.blended if b.number is not None}
-    long = set(reading.repeated) if reading.kind == "recording" else set()
-    for frame in close:
-        x = bars.left + slots[frame.number] * pitch
-        look = _fill(frame, reading, due, bars.colours)
+    long = repeated if reading.kind == "recording" else frozenset()
+    for frame, place in zip(close, columns.places, strict=True):
+        x = bars.left + place * pitch
+        look = _fill(frame, repeated, due, bars.colours)
         _column(frame, x, pitch, bars, drawing, counted, look)
         top = bars.base - bars.height * _value(frame, counted) / bars.top_value
         if frame.number in mixed:
@@ -186,11 +206,10 @@ def _close_look(
         if frame.number in long:
             ring = Stroke(x + 4, top - 8, x + pitch - 8, top - 8, bars.colours.third, 6)
             drawing.add(ring)
-    held = {frame.number for frame in close}
-    for number, column in slots.items():
-        if number not in held:
-            _wedge(bars.left + (column + 0.5) * pitch - 3, bars, drawing, number)
-    _numbers(slots, pitch, bars, drawing)
+    for label, place in columns.lost:
+        _wedge(bars.left + (place + 0.5) * pitch - 3, bars, drawing, label)
+    numbers = [frame.number for frame in close]
+    _numbers(dict(zip(columns.places, numbers, strict=True)), pitch, bars, drawing)
 
 
 def _column(
@@ -215,17 +234,17 @@ def _column(
         drawing.add(Text(x + width / 2, base, label, size, ink, "middle"))
 
 
-def _wedge(x: float, bars: _Bars, drawing: Drawing, number: int) -> None:
+def _wedge(x: float, bars: _Bars, drawing: Drawing, label: str) -> None:
     """Mark a lost frame: a wedge on the base line, its number above."""
     colours, half = bars.colours, 13
     top = bars.base - 64
     size = SLIDE.small_px
-    width, height = text_width_px(str(number), size) + 8, cap_height_px(size) + 10
+    width, height = text_width_px(label, size) + 8, cap_height_px(size) + 10
     drawing.add(
         Stroke(x, top, x, bars.base, colours.wrong, 5),
         Box(x - width / 2, top - 29 - height, width, height, colours.paper, 4),
         Polygon(((x - half, top - 22), (x + half, top - 22), (x, top + 4)), colours.wrong),
-        Text(x, top - 34, str(number), SLIDE.small_px, colours.ink, "middle"),
+        Text(x, top - 34, label, SLIDE.small_px, colours.ink, "middle"),
     )
 
 
@@ -233,13 +252,13 @@ def _diamond(x: float, y: float, colours: Scheme, drawing: Drawing) -> None:
     drawing.add(Polygon(((x, y - 13), (x + 13, y), (x, y + 13), (x - 13, y)), colours.third))
 
 
-def _numbers(slots: dict[int, int], pitch: float, bars: _Bars, drawing: Drawing) -> None:
-    """Write some of the frame numbers under the columns."""
+def _numbers(numbers: dict[int, int], pitch: float, bars: _Bars, drawing: Drawing) -> None:
+    """Write some of the frame numbers, given by their column, under the columns."""
     size = SLIDE.small_px
-    widest = text_width_px(str(max(slots, default=0)), size) + 24
+    widest = text_width_px(str(max(numbers.values())), size) + 24
     every = next(n for n in (1, 2, 5, 10, 20, 50) if n * pitch >= widest or n == 50)
     base = bars.base + 14 + cap_height_px(size)
-    for number, column in slots.items():
+    for column, number in numbers.items():
         if number % every == 0:
             x = bars.left + (column + 0.5) * pitch - 3
             drawing.add(Text(x, base, str(number), size, bars.colours.muted, "middle"))
@@ -251,29 +270,27 @@ def _whole(
 ) -> None:
     """Draw all frames small, what is shown closely framed, losses as ticks above."""
     frames = reading.holds
-    slots = _slots(reading, frames)
-    pitch = bars.width / max(1, len(slots))
-    due, colours = _due(reading, counted), bars.colours
-    columns: dict[int, tuple[float, str]] = {}
-    for frame in frames:
-        pixel = int(slots[frame.number] * pitch / 2)  # columns of two pixels at least
-        before = columns.get(pixel, (0.0, colours.short))
-        fill = _fill(frame, reading, due, colours)[0]
+    columns = _columns(reading, frames)
+    pitch = bars.width / columns.count
+    due, repeated, colours = _due(reading, counted), frozenset(reading.repeated), bars.colours
+    drawn: dict[int, tuple[float, str]] = {}
+    for frame, place in zip(frames, columns.places, strict=True):
+        pixel = int(place * pitch / 2)  # columns of two pixels at least
+        before = drawn.get(pixel, (0.0, colours.short))
+        fill = _fill(frame, repeated, due, colours)[0]
         # of the frames that share a column the one that matters most gives its colour
         fill = max(before[1], fill, key=[colours.short, colours.calm, colours.wrong].index)
-        columns[pixel] = (max(before[0], _value(frame, counted)), fill)
-    for pixel, (value, fill) in columns.items():
+        drawn[pixel] = (max(before[0], _value(frame, counted)), fill)
+    for pixel, (value, fill) in drawn.items():
         height = bars.height * value / bars.top_value
         width = max(2.0, pitch - (1 if pitch > 3 else 0))
         drawing.add(Box(bars.left + 2 * pixel, bars.base - height, width, height, fill))
-    held = {frame.number for frame in frames}
-    for number, column in slots.items():
-        if number not in held:
-            x = bars.left + (column + 0.5) * pitch
-            drawing.add(Stroke(x, bars.base + 4, x, bars.base + 20, bars.colours.wrong, 4))
+    for pixel in sorted({int(place * pitch) for _, place in columns.lost}):
+        x = bars.left + pixel + 0.5 * pitch
+        drawing.add(Stroke(x, bars.base + 4, x, bars.base + 20, bars.colours.wrong, 4))
     if shown < len(frames):
-        x0 = bars.left + slots[frames[first].number] * pitch
-        x1 = bars.left + (slots[frames[first + shown - 1].number] + 1) * pitch
+        x0 = bars.left + columns.places[first] * pitch
+        x1 = bars.left + (columns.places[first + shown - 1] + 1) * pitch
         drawing.add(Stroke(x0, bars.base + 26, x1, bars.base + 26, bars.colours.muted, 5))
     size = SLIDE.small_px
     label = f"all {len(frames)} frames, {reading.seconds:.1f} s"

@@ -48,7 +48,7 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
         pictures=seen.callbacks[-1].presented - seen.callbacks[0].presented + 1,
         read=len(seen.callbacks) - found.off_clip,
         unread=_unread(seen, found),
-        seconds=(seen.callbacks[-1].shown_ms - seen.callbacks[0].shown_ms) / 1000,
+        seconds=_seconds(seen),
         frames_seen=len({(frame.passage, frame.number) for frame in found.frames}),
         holds=tuple(found.frames),
         dropped=tuple(found.dropped),
@@ -146,9 +146,13 @@ def _dropped(found: Presented) -> int:
 
 
 def _drops_beyond(found: Presented, seen: Observation, rate: Fraction, refresh_hz: Fraction) -> int:
-    seconds = Fraction(seen.callbacks[-1].shown_ms - seen.callbacks[0].shown_ms) / 1000
-    must = max(Fraction(0), rate - refresh_hz) * seconds
+    must = max(Fraction(0), rate - refresh_hz) * Fraction(_seconds(seen))
     return max(0, _dropped(found) - -(-must // 1))
+
+
+def _seconds(seen: Observation) -> float:
+    """From the first callback to the last; 0 where a browser's times fall."""
+    return max(0.0, seen.callbacks[-1].shown_ms - seen.callbacks[0].shown_ms) / 1000
 
 
 def _details(seen: Observation, found: Presented) -> dict[str, Any]:

@@ -7,12 +7,12 @@ texts are cut of control characters. Times are the browser's milliseconds.
 from __future__ import annotations
 
 import json
-import math
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
 from patterns.errors import RequestError
+from patterns.measure.json_fields import Fields, is_number
 
 __all__ = ["SCHEMA", "Callback", "Device", "Observation", "Refresh", "parse_observation"]
 
@@ -93,60 +93,6 @@ class Observation:
     device: Device
 
 
-class _Fields:
-    """An object whose every access is checked and named in the refusal."""
-
-    def __init__(self, data: Any, name: str, keys: tuple[str, ...]) -> None:
-        if not isinstance(data, dict) or set(data) != set(keys):
-            raise RequestError(f"{name} must be an object with the keys {', '.join(keys)}")
-        self._data, self._name = data, name
-
-    def _wrong(self, key: str, allowed: str) -> RequestError:
-        return RequestError(f"{self._name}.{key} must be {allowed}")
-
-    def number(self, key: str, low: float, high: float) -> float:
-        value = self._data[key]
-        if not _is_number(value) or not low <= value <= high:
-            raise self._wrong(key, f"a number from {low:g} to {high:g}")
-        return float(value)
-
-    def whole(self, key: str, high: int, low: int = 0) -> int:
-        value = self._data[key]
-        if type(value) is not int or not low <= value <= high:
-            raise self._wrong(key, f"a whole number from {low} to {high}")
-        return value
-
-    def optional_whole(self, key: str, high: int) -> int | None:
-        return None if self._data[key] is None else self.whole(key, high)
-
-    def optional_number(self, key: str, low: float, high: float) -> float | None:
-        return None if self._data[key] is None else self.number(key, low, high)
-
-    def text(self, key: str, most: int) -> str:
-        value = self._data[key]
-        if not isinstance(value, str) or len(value) > most:
-            raise self._wrong(key, f"text of at most {most} characters")
-        return "".join(c for c in value if c.isprintable()).strip()
-
-    def flag(self, key: str) -> bool:
-        value = self._data[key]
-        if not isinstance(value, bool):
-            raise self._wrong(key, "true or false")
-        return value
-
-    def size(self, key: str) -> tuple[int, int]:
-        value = self._data[key]
-        if not isinstance(value, list) or len(value) != 2:
-            raise self._wrong(key, "a width and a height")
-        if not all(type(side) is int and 0 <= side <= 100_000 for side in value):
-            raise self._wrong(key, "two whole numbers")
-        return value[0], value[1]
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
-
-
 def parse_observation(body: bytes) -> Observation:
     """Observation from the body of a post.
 
@@ -160,11 +106,11 @@ def parse_observation(body: bytes) -> Observation:
     except (ValueError, RecursionError):
         raise RequestError("the post is not JSON in UTF-8") from None
     keys = ("schema", "clip", "refresh", "callbacks", "skipped", "counters", "shown", "device")
-    fields = _Fields(data, "observation", keys)
+    fields = Fields(data, "observation", keys)
     if data["schema"] != SCHEMA:
         raise RequestError(f"the schema must be {SCHEMA!r}: load the page again")
-    counters = _Fields(data["counters"], "counters", ("total", "dropped"))
-    shown = _Fields(data["shown"], "shown", ("full_screen", "pixels_per_pixel", "hidden"))
+    counters = Fields(data["counters"], "counters", ("total", "dropped"))
+    shown = Fields(data["shown"], "shown", ("full_screen", "pixels_per_pixel", "hidden"))
     return Observation(
         clip=None if data["clip"] is None else fields.text("clip", 255),
         refresh=_refresh(data["refresh"]),
@@ -185,22 +131,19 @@ def _no_constant(name: str) -> None:
 
 def _refresh(data: Any) -> Refresh:
     keys = ("interval_ms", "error_ms", "spread_ms", "frames", "state")
-    fields = _Fields(data, "refresh", keys)
-    state = fields.text("state", 20)
-    if state not in STATES:
-        raise RequestError(f"refresh.state must be one of {', '.join(STATES)}")
+    fields = Fields(data, "refresh", keys)
     return Refresh(
         fields.number("interval_ms", 1, 1000),
         fields.number("error_ms", 0, 1000),
         fields.number("spread_ms", 0, 1000),
         fields.whole("frames", 10_000_000, low=2),
-        state,
+        fields.one_of("state", STATES),
     )
 
 
 def _device(data: Any) -> Device:
     keys = ("label", "agent", "screen", "viewport", "pixel_ratio", "secure")
-    fields = _Fields(data, "device", keys)
+    fields = Fields(data, "device", keys)
     return Device(
         fields.text("label", 60),
         fields.text("agent", 512),
@@ -219,11 +162,14 @@ def _callbacks(data: Any) -> tuple[Callback, ...]:
         # times are not asked to rise: where a clip starts again, browsers let them fall
         if after.presented <= before.presented:
             raise RequestError("callbacks must be in the order in which frames were presented")
+    shown_ms = [callback.shown_ms for callback in found]
+    if max(shown_ms) - min(shown_ms) > _DAY_MS:
+        raise RequestError("callbacks must lie within a day: measure again")
     return found
 
 
 def _callback(data: Any) -> Callback:
-    if isinstance(data, list) and len(data) == 3 and all(map(_is_number, data)):
+    if isinstance(data, list) and len(data) == 3 and all(map(is_number, data)):
         media_s, shown_ms, presented = data
         whole = isinstance(presented, int) and 0 <= presented <= 1 << 40
         if whole and 0 <= media_s <= 86_400 and 0 <= shown_ms <= 1000 * _DAY_MS:

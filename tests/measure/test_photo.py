@@ -7,7 +7,8 @@ from fractions import Fraction as F
 import numpy as np
 
 from patterns.measure.photo import judge_photo
-from patterns.measure.reading import Reading, from_json, to_json
+from patterns.measure.reading import Reading, to_json
+from patterns.measure.reading_fields import from_json
 from patterns.measure.reading_text import reading_text
 from patterns.strip.identity import Identity
 from patterns.strip.photo import PhotoReading

@@ -8,7 +8,8 @@ from fractions import Fraction as F
 import pytest
 
 from patterns.errors import InputError
-from patterns.measure.reading import SCHEMA, from_json, to_json
+from patterns.measure.reading import SCHEMA, to_json
+from patterns.measure.reading_fields import from_json
 from patterns.measure.reading_text import reading_csv, reading_text
 from patterns.measure.recording import judge_recording
 from tests.measure.screen import Screen, film, play

@@ -1,0 +1,162 @@
+"""Fields of JSON objects that came from outside: each is checked, and named if it is refused."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from patterns.errors import RequestError
+
+__all__ = ["Fields", "is_number"]
+
+
+class Fields:
+    """A JSON object whose every access is checked.
+
+    Parameters
+    ----------
+    data
+        What JSON gave.
+    name
+        What the object is called in a refusal.
+    keys
+        Keys that it must have.
+    more
+        Whether it may have others, which are then left alone.
+
+    Raises
+    ------
+    RequestError
+        From here and from every method: the value is not of the kind, or not within the bounds.
+    """
+
+    def __init__(self, data: Any, name: str, keys: tuple[str, ...], *, more: bool = False) -> None:
+        if not isinstance(data, dict) or not set(keys) <= set(data):
+            raise RequestError(f"{name} must be an object with the keys {', '.join(keys)}")
+        if not more and set(data) != set(keys):
+            raise RequestError(f"{name} must have no other keys than {', '.join(keys)}")
+        self._data, self._name = data, name
+
+    def wrong(self, key: str, allowed: str) -> RequestError:
+        """Refusal of the value of `key`."""
+        return RequestError(f"{self._name}.{key} must be {allowed}")
+
+    def given(self, key: str) -> bool:
+        """Whether the value is there and not null."""
+        return self._data.get(key) is not None
+
+    def number(self, key: str, low: float, high: float) -> float:
+        """Finite number from `low` to `high`."""
+        value = self._data[key]
+        if not is_number(value) or not low <= value <= high:
+            raise self.wrong(key, f"a number from {low:g} to {high:g}")
+        return float(value)
+
+    def optional_number(self, key: str, low: float, high: float) -> float | None:
+        """As `number`, or None."""
+        return self.number(key, low, high) if self.given(key) else None
+
+    def whole(self, key: str, high: int, low: int = 0) -> int:
+        """Whole number from `low` to `high`."""
+        value = self._data[key]
+        if type(value) is not int or not low <= value <= high:
+            raise self.wrong(key, f"a whole number from {low} to {high}")
+        return value
+
+    def optional_whole(self, key: str, high: int, low: int = 0) -> int | None:
+        """As `whole`, or None."""
+        return self.whole(key, high, low) if self.given(key) else None
+
+    def text(self, key: str, most: int, least: int = 0) -> str:
+        """Text of at most `most` characters; those that are not printable are left out."""
+        value = self._data[key]
+        if not isinstance(value, str) or len(value) > most:
+            raise self.wrong(key, f"text of at most {most} characters")
+        plain = _printable(value)
+        if len(plain) < least:
+            raise self.wrong(key, "text that is not empty")
+        return plain
+
+    def flag(self, key: str) -> bool:
+        """True or false."""
+        value = self._data[key]
+        if not isinstance(value, bool):
+            raise self.wrong(key, "true or false")
+        return value
+
+    def one_of(self, key: str, allowed: tuple[str, ...]) -> str:
+        """One of these words."""
+        value = self._data[key]
+        if not isinstance(value, str) or value not in allowed:
+            raise self.wrong(key, f"one of {', '.join(filter(None, allowed))}")
+        return value
+
+    def size(self, key: str) -> tuple[int, int]:
+        """Width and height in pixels."""
+        value = self._data[key]
+        if not isinstance(value, list) or len(value) != 2:
+            raise self.wrong(key, "a width and a height")
+        if not all(type(side) is int and 0 <= side <= 100_000 for side in value):
+            raise self.wrong(key, "two whole numbers")
+        return value[0], value[1]
+
+    def items(self, key: str, most: int) -> list[Any]:
+        """List of at most `most` values of any kind."""
+        value = self._data[key]
+        if not isinstance(value, list) or len(value) > most:
+            raise self.wrong(key, f"a list of at most {most}")
+        return value
+
+    def wholes(self, key: str, most: int, high: int, low: int = 0) -> tuple[int, ...]:
+        """List of at most `most` whole numbers from `low` to `high`."""
+        values = self.items(key, most)
+        if not all(type(value) is int and low <= value <= high for value in values):
+            raise self.wrong(key, f"whole numbers from {low} to {high}")
+        return tuple(values)
+
+    def numbers(self, key: str, most: int, low: float, high: float) -> tuple[float, ...]:
+        """List of at most `most` finite numbers from `low` to `high`."""
+        values = self.items(key, most)
+        if not all(is_number(value) and low <= value <= high for value in values):
+            raise self.wrong(key, f"numbers from {low:g} to {high:g}")
+        return tuple(map(float, values))
+
+    def texts(self, key: str, most: int, longest: int) -> tuple[str, ...]:
+        """List of at most `most` texts."""
+        values = self.items(key, most)
+        if not all(isinstance(value, str) and len(value) <= longest for value in values):
+            raise self.wrong(key, f"texts of at most {longest} characters")
+        return tuple(map(_printable, values))
+
+    def mapping(self, key: str) -> dict[str, Any]:
+        """Object whose values are not looked at."""
+        value = self._data[key]
+        if not isinstance(value, dict):
+            raise self.wrong(key, "an object")
+        return value
+
+    def counts(self, key: str, most: int, high: int) -> tuple[tuple[str, int], ...]:
+        """Object of at most `most` names with a whole number up to `high` each."""
+        values = self.mapping(key)
+        if len(values) > most or not all(
+            type(value) is int and 0 <= value <= high for value in values.values()
+        ):
+            raise self.wrong(key, f"names with whole numbers up to {high}")
+        return tuple((_printable(name), value) for name, value in values.items())
+
+    def objects(self, key: str, most: int, keys: tuple[str, ...]) -> list[Fields]:
+        """List of at most `most` objects that have these keys."""
+        values = self.items(key, most)
+        return [Fields(value, f"{self._name}.{key}", keys, more=True) for value in values]
+
+
+def is_number(value: Any) -> bool:
+    """Whether JSON gave a finite number."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return False
+    return isinstance(value, int) or math.isfinite(value)
+
+
+def _printable(text: str) -> str:
+    """Text without what could steer a terminal or cannot be encoded."""
+    return "".join(c for c in text if c.isprintable()).strip()
