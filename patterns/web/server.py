@@ -5,8 +5,11 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import errno
+import logging
 import secrets
 import socket
+import sys
+from collections.abc import Coroutine
 from types import FrameType
 from typing import Any
 
@@ -15,10 +18,11 @@ import uvicorn
 from starlette.types import ASGIApp
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from patterns.errors import DeviceError, RequestError
+from patterns.errors import DeviceError, EvenholdError, RequestError
 
 __all__ = ["bind", "new_key", "serve"]
 
+_LOG = logging.getLogger(__name__)
 HEAD_SECONDS = 15.0  # in which a request's head must have come
 MOST_CONNECTIONS = 400
 MOST_HEAD_BYTES = 32_768
@@ -43,7 +47,10 @@ def bind(host: str, port: int) -> socket.socket:
     """
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        # On Windows SO_REUSEADDR would let two servers share a port; elsewhere it only lets a
+        # port be taken again at once after its server has ended.
+        alone = getattr(socket, "SO_EXCLUSIVEADDRUSE", socket.SO_REUSEADDR)
+        listener.setsockopt(socket.SOL_SOCKET, alone, 1)
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         for name, value in (("TCP_KEEPIDLE", VANISHED_SECONDS), ("TCP_KEEPINTVL", 10)):
             with contextlib.suppress(AttributeError, OSError):  # not on every system
@@ -52,14 +59,23 @@ def bind(host: str, port: int) -> socket.socket:
         listener.listen(256)
     except OSError as error:
         listener.close()
-        if error.errno == errno.EADDRINUSE:
-            raise RequestError(
-                f"port {port} is in use: end the other program, or give another with --port"
-            ) from error
-        if error.errno == errno.EACCES:
-            raise RequestError(f"port {port} may not be used: give one above 1023") from error
-        raise DeviceError(f"{host}:{port} cannot be opened: {error.strerror}") from error
+        raise _refused(host, port, error) from error
     return listener
+
+
+def _refused(host: str, port: int, error: OSError) -> EvenholdError:
+    """What a port that cannot be had means, and what to do."""
+    if error.errno == errno.EADDRINUSE:
+        return RequestError(
+            f"port {port} is in use: end the other program, or give another with --port"
+        )
+    if error.errno == errno.EACCES:
+        # on Windows also one that another program has, or that the system keeps for itself
+        return RequestError(
+            f"port {port} may not be used: give another above 1023 with --port, or --port 0 for "
+            "any that is free"
+        )
+    return DeviceError(f"{host}:{port} cannot be opened: {error.strerror}; try another --port")
 
 
 class _ImpatientProtocol(H11Protocol):
@@ -110,14 +126,15 @@ class _Server(uvicorn.Server):
 
 def _raise_file_limit() -> None:
     """Each connection that plays takes two files; many systems allow 256 or 1024 at first."""
-    with contextlib.suppress(ImportError, ValueError, OSError):
-        import resource  # not on Windows, which has no such limit
+    if sys.platform != "win32":  # which has no such limit
+        import resource
 
-        soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
-        wanted = 4 * MOST_CONNECTIONS
-        if soft < wanted:
-            most = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
-            resource.setrlimit(resource.RLIMIT_NOFILE, (most, hard))
+        with contextlib.suppress(ValueError, OSError):
+            soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+            wanted = 4 * MOST_CONNECTIONS
+            if soft < wanted:
+                most = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
+                resource.setrlimit(resource.RLIMIT_NOFILE, (most, hard))
 
 
 def serve(app: ASGIApp, listener: socket.socket) -> None:
@@ -126,7 +143,6 @@ def serve(app: ASGIApp, listener: socket.socket) -> None:
     config = uvicorn.Config(
         app,
         http=_ImpatientProtocol,
-        loop="asyncio",
         ws="none",
         lifespan="off",
         log_level="critical",  # what breaks an answer is said in one line by the guard
@@ -137,4 +153,35 @@ def serve(app: ASGIApp, listener: socket.socket) -> None:
         timeout_graceful_shutdown=1,
         h11_max_incomplete_event_size=MOST_HEAD_BYTES,
     )
-    _Server(config).run(sockets=[listener])
+    _run(_answer(_Server(config), listener))
+
+
+async def _answer(server: uvicorn.Server, listener: socket.socket) -> None:
+    said: set[str] = set()
+
+    def say(_: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+        """One line, once, where the loop would print a traceback each time."""
+        line = f"{context.get('exception') or context['message']}"
+        if line not in said:
+            said.add(line)
+            _LOG.warning("evenhold: a connection could not be served: %s", line)
+
+    asyncio.get_running_loop().set_exception_handler(say)
+    await server.serve(sockets=[listener])
+
+
+def _run(work: Coroutine[Any, Any, None]) -> None:
+    """Run on a selector loop, on Windows too.
+
+    The loop that is usual there closes the listening socket for good when a client drops its
+    connection while that is being accepted.
+    """
+    loop = asyncio.SelectorEventLoop()
+    try:
+        loop.run_until_complete(work)
+    finally:
+        left = asyncio.all_tasks(loop)
+        for task in left:
+            task.cancel()
+        loop.run_until_complete(asyncio.gather(*left, return_exceptions=True))
+        loop.close()
