@@ -51,7 +51,7 @@ def places(data: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | 
 
 
 PLACES = sorted(places(REAL), key=repr)
-EXTREME = st.sampled_from(
+EXTREME: st.SearchStrategy[Any] = st.sampled_from(
     [
         *(0, -1, 1, 10**9, 2**32, 2**41, 10**24, 10**400, -(10**24)),
         *(0.0, -0.0, 1e-320, 1e-9, 1e8, 1e9, 1e308, -1e308, float("inf"), float("nan")),
