@@ -180,8 +180,14 @@ def _run(work: Coroutine[Any, Any, None]) -> None:
     try:
         loop.run_until_complete(work)
     finally:
-        left = asyncio.all_tasks(loop)
-        for task in left:
-            task.cancel()
-        loop.run_until_complete(asyncio.gather(*left, return_exceptions=True))
+        loop.run_until_complete(_end_others())
         loop.close()
+
+
+async def _end_others() -> None:
+    """End all tasks but this one; it also gives threads the loop's word that they may end."""
+    left = asyncio.all_tasks() - {asyncio.current_task()}
+    for task in left:
+        task.cancel()
+    await asyncio.gather(*left, return_exceptions=True)
+    await asyncio.sleep(0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import socket
+import struct
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -184,3 +185,29 @@ def test_connections_beyond_the_limit_are_told_so(site: Served) -> None:
             break
         time.sleep(0.1)
     assert done.is_set()
+
+
+def test_connections_reset_while_they_are_accepted(site: Served) -> None:
+    """The usual loop of Windows stops listening for good after one of these."""
+    for _ in range(200):
+        with socket.socket() as link:
+            link.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+            link.connect(("127.0.0.1", site.port))
+    assert site.ask(f"/{KEY}/").status == 200
+
+
+def test_thousands_of_posts_keep_few_readings_and_hold_up_nobody(kit: Path) -> None:
+    """With the usual pace: twenty at once, then one in two seconds."""
+    begun = time.monotonic()
+    with served(kit, burst=20) as site:
+        before, folder = resident_bytes(site.process.pid), kit / "readings"
+        kept = len(list(folder.glob("*")))
+        with ThreadPoolExecutor(20) as pool:
+            answers = pool.map(lambda _: site.post("/readings", observation()).status, range(400))
+            found = set(answers)
+        assert found == {201, 429}
+        assert len(list(folder.glob("*"))) - kept <= 21 + (time.monotonic() - begun) / 2
+        assert site.ask(f"/{KEY}/").status == 200
+        assert resident_bytes(site.process.pid) - before < 60_000_000
+        site.process.send_signal(signal.SIGINT)  # also with threads that have worked
+        site.process.wait(10)
