@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import os
 import sys
 from importlib import import_module
@@ -11,7 +13,7 @@ import click
 from patterns.cli.groups import HelpfulGroup
 from patterns.cli.refusals import refusal
 from patterns.cli.stopping import Stopping
-from patterns.errors import EvenholdError
+from patterns.errors import EvenholdError, OutputError
 
 __all__ = ["cli", "main"]
 
@@ -63,16 +65,44 @@ def main(argv: list[str] | None = None) -> int:
     try:
         result = cli.main(args=argv, prog_name="evenhold", standalone_mode=False)
     except EvenholdError as error:
-        click.echo(f"evenhold: {_one_line(str(error))}", err=True)
+        _say(str(error))
         return error.exit_code
     except click.ClickException as error:
-        click.echo(f"evenhold: {_one_line(refusal(error))}", err=True)
+        _say(refusal(error))
         return 2
     except (KeyboardInterrupt, click.Abort):
-        click.echo("evenhold: stopped", err=True)
+        _say("stopped")
         return 130
-    except BrokenPipeError:
+    except SystemExit:
+        if "PacifyFlush" not in type(sys.stdout).__name__:  # what click puts there then
+            raise
         # The reader of a pipe (head, less) went away: not our failure, and nothing to say.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _close_output()
         return 0
+    except OSError as error:
+        _close_output()
+        _say(_system_words(error))
+        return OutputError.exit_code
     return result if isinstance(result, int) else 0
+
+
+def _say(text: str) -> None:
+    """One line on stderr, where there is one."""
+    with contextlib.suppress(OSError):
+        click.echo(f"evenhold: {_one_line(text)}", err=True)
+
+
+def _system_words(error: OSError) -> str:
+    """What the system refused, and what to do."""
+    why = error.strerror or type(error).__name__
+    if error.errno in (errno.EMFILE, errno.ENFILE):
+        return f"{why}: end other programs, or raise the limit (ulimit -n)"
+    if error.filename is not None:
+        return f"{error.filename}: {why}"
+    return f"the output cannot be written ({why}): free some space, or write elsewhere"
+
+
+def _close_output() -> None:
+    """Let what is still to be written to stdout go nowhere, or Python fails again at its end."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

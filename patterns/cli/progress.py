@@ -19,7 +19,7 @@ def progress(label: str, *, quiet: bool = False) -> Iterator[Callable[[int, int]
 
     It also raises what Ctrl-C raises, if that was asked for and did not come through.
     """
-    if quiet or not sys.stderr.isatty():
+    if quiet or sys.stderr is None or not sys.stderr.isatty():
         yield lambda done, total: Stopping.check()  # noqa: ARG005
         return
     with click.progressbar(length=1, label=label, file=sys.stderr, show_eta=True) as bar:

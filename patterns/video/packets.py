@@ -12,6 +12,7 @@ from patterns.video.process import FfmpegProcess, input_arguments
 
 __all__ = ["packet_times", "scan_packets"]
 
+SILENT = "\0"  # in place of words, where a decoder that failed has said none
 _OTHER_KIND = (
     "cannot be read as video: it is of another kind, such as a playlist; give what a camera, a "
     "phone or an editor made (MP4, QuickTime, Matroska, WebM, AVI, MPEG, MXF, GIF)"
@@ -69,7 +70,7 @@ def scan_packets(
     finally:
         process.stop()
     if code or not ticks:
-        raise unreadable(path, process.all_words)
+        raise unreadable(path, process.all_words or SILENT)
     return tuple(tick * tick_s for tick in sorted(ticks)), tick_s
 
 
@@ -81,11 +82,13 @@ def unreadable(path: str | os.PathLike[str], words: str) -> InputError:
     reasons = (
         (not os.path.lexists(name), "does not exist: check the name"),
         (os.path.isdir(name), "is a folder: give a video file"),  # noqa: PTH112
+        (not os.path.exists(name), "is a link that leads nowhere: give the file"),  # noqa: PTH110
         (not os.access(name, os.R_OK), "may not be read: change its rights"),
         (not os.path.isfile(name), "is a pipe or a device: give a file"),  # noqa: PTH113
         (_is_empty(name), "is empty (0 bytes)"),
         (closed and _NUMBERED.search(name), "has % and d in its name: rename it"),
         (closed, _OTHER_KIND),
+        (words == SILENT, "was not read, and the decoder gives no reason: is it an ffmpeg?"),
         ("matches no streams" in words, "holds no video: give a file with pictures in it"),
         (giant, f"has pictures of {giant and giant[1]}: that is too large to be read"),
     )

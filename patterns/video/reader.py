@@ -21,7 +21,7 @@ import numpy as np
 from patterns.errors import InputError, RequestError
 from patterns.rendering.planes import Planes, UInt8Array
 from patterns.video.description import Description
-from patterns.video.packets import unreadable
+from patterns.video.packets import SILENT, unreadable
 from patterns.video.process import FfmpegProcess, input_arguments
 
 __all__ = ["Crop", "read_luma", "read_planes", "read_rgb"]
@@ -213,7 +213,7 @@ def _pictures(
         if crop is not None:
             _check_crop(crop, times.told)
         if not first:
-            raise unreadable(path, process.all_words)
+            raise unreadable(path, process.all_words or SILENT)
         width, height = times.output_size()
         time_s = times.next()
         frame_bytes = {"luma": 2, "rgb": 6, "yuv420": 3}[pixels] * width * height // 2
