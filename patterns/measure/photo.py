@@ -2,33 +2,67 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
-from math import gcd, sqrt
+from math import sqrt
+
+import numpy as np
+import numpy.typing as npt
 
 from patterns.measure.expected import Expected, TimingError
 from patterns.measure.explain import arithmetic_pattern
 from patterns.measure.hold_pattern import hold_pattern
 from patterns.measure.holds import HeldFrame
-from patterns.measure.photo_words import PERCENT, photo_verdict, photo_warnings
+from patterns.measure.photo_cadence import DECISIVE, LEAST_SEEN, LIKELY, Cells, Match, match
+from patterns.measure.photo_words import (
+    HALF,
+    NOT_FORETOLD,
+    PERCENT,
+    UNSTEADY,
+    no_holds,
+    not_as_measured,
+    photo_verdict,
+    photo_warnings,
+    too_few,
+)
 from patterns.measure.reading import Reading
 from patterns.measure.refresh import USUAL_HZ
-from patterns.strip.hold import hold_row
 from patterns.strip.photo import PhotoReading, Unread
+from patterns.strip.photo_numbers import Run
 from patterns.timing.cadence import Display, cadence
 
 __all__ = ["judge_photo", "unread_photo"]
 
-DARK = 0.3  # of the mean, below which a cell's frame was not shown
-SURELY_DARK = 0.5  # of the mean, below which it then is by three standard uncertainties
+FloatArray = npt.NDArray[np.float64]
 NOISY = f"hold cells too noisy to be told to {PERCENT} %"
 CLIPPED = "hold cells over-exposed"
-LIKELY = 3.0  # standard uncertainties, within which a hold is a whole number of refreshes
-LEAST_UNCERTAINTY = 0.02  # of a hold
-COARSEST = 0.16  # of a refresh: an uncertainty beyond that tells no whole number
-CUT_CELLS = 2  # cells whose hold the exposure's start and end may cut
+DARK, SURELY_DARK = 0.3, 0.5  # frame times; the second with three standard uncertainties added
+EVEN_WITHIN = 0.1  # of a hold: where cells are known less well, they are not called even
+ADRIFT = 0.6  # frame times, by which whole cells may add up to more or less than their frames
+EXACT = 0.03  # by which an exposure may differ from what a camera writes
+SAME_TURN = 0.1  # of a refresh, by which a round of the row may shift the cadence
+FLOOR = 0.015  # of a frame's time: standard uncertainty that every cell has
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What is known of the holds.
+
+    `holds` are those of whole cells that are told, without frames that were lost; `matches`
+    are the refreshes on which all is as the arithmetic foretells, `right_to` what the worst
+    hold may be off as a share of it.
+    """
+
+    seen: Cells
+    refresh_hz: Fraction | None
+    holds: tuple[HeldFrame, ...]
+    matches: tuple[Match, ...]
+    lost: tuple[int, ...]
+    never_due: tuple[int, ...]
+    pattern: tuple[int, ...] | None
+    even: bool | None
+    right_to: float
 
 
 def unread_photo(file: str, found: Unread) -> Reading:
@@ -41,44 +75,9 @@ def unread_photo(file: str, found: Unread) -> Reading:
         unread=((found.reason, 1),),
         warnings=(
             "Fill the picture with the strip (600 pixels along or more), hold the camera still, "
-            "and expose so that the lit cells are bright but not white.",
+            "and expose so that the white marks are just below white.",
         ),
     )
-
-
-def _whole_refreshes(
-    holds_s: Sequence[float], sigma_s: Sequence[float], refresh_hz: float
-) -> list[int] | None:
-    """Holds in refreshes, or None if more than the exposure's two ends are no whole number."""
-    counts, broken = [], 0
-    for hold, sigma in zip(holds_s, sigma_s, strict=True):
-        exact = hold * refresh_hz
-        if sigma * refresh_hz > COARSEST:
-            return None
-        broken += abs(exact - round(exact)) > LIKELY * sigma * refresh_hz
-        counts.append(round(exact))
-    return counts if broken <= CUT_CELLS else None
-
-
-def _refresh(
-    holds_s: Sequence[float], sigma_s: Sequence[float], rounds_s: int, display: Display | None
-) -> tuple[Fraction | None, str, list[int] | None]:
-    """Refresh and the holds in it, where the photo tells them or the display was given.
-
-    The coarsest refresh is taken in which holds are whole numbers without a common factor;
-    with one (2 and 4), several displays would give the same photo.
-    """
-    if display is not None and not display.is_variable:
-        counts = _whole_refreshes(holds_s, sigma_s, float(display.highest_hz))
-        return (display.highest_hz, "given", counts) if counts else (None, "", None)
-    for hz in USUAL_HZ:
-        if hz.denominator != 1:
-            continue  # a second does not tell 59.94 from 60
-        counts = _whole_refreshes(holds_s, sigma_s, float(hz))
-        if counts and abs(sum(counts) - hz * rounds_s) <= CUT_CELLS:
-            common = Counter(counts).most_common(2)
-            return (hz, "holds", counts) if gcd(*(n for n, _ in common)) == 1 else (None, "", None)
-    return None, "", None
 
 
 def judge_photo(
@@ -94,7 +93,7 @@ def judge_photo(
     Parameters
     ----------
     found
-        Shares of the exposure for which each cell was lit.
+        Shares of the exposure for which each cell was lit, and the frames that passed.
     file
         Name to show.
     exposure_s
@@ -105,107 +104,271 @@ def judge_photo(
         What the reader of the file has to say.
     """
     rate = found.identity.rate
-    rule = hold_row(rate)
-    # A cell's hold in a second of the clip: its share of the exposure, which is relative only
-    # where the exposure is not known; the row is one second's round of frames.
-    round_s = rule.even_over_s or 1
-    mean = sum(found.cells) / len(found.cells) or 1.0
-    holds_s = [max(0.0, share) / mean * round_s / len(found.cells) for share in found.cells]
-    unit_s = round_s / len(found.cells)
-    sigma_s = [
-        sqrt((u / mean * unit_s) ** 2 + (0.015 * unit_s) ** 2 + (LEAST_UNCERTAINTY * hold) ** 2)
-        for u, hold in zip(found.uncertainty, holds_s, strict=True)
-    ]
-    refresh, source, counts = _refresh(holds_s, sigma_s, round_s, display)
-    holds = tuple(
-        HeldFrame(cell, None, hold, None if counts is None else counts[cell], cell)
-        for cell, hold in enumerate(holds_s)
-        if found.told[cell]
-    )
-    dark = _dark(found, mean)
-    thought = None
-    if display is not None or refresh is not None:
-        thought = cadence(rate, display or Display.fixed(refresh or Fraction(60)))
-    pattern = None
-    if counts:
-        steady = None if refresh is None else refresh / rate
-        pattern = hold_pattern(_undisturbed(counts, dark, found.told), steady)
+    thought = None if display is None else cadence(rate, display)
     reading = Reading(
-        kind="photo",
-        file=file,
-        verdict="",
-        rate=rate,
-        clip=found.identity.clip,
-        refresh_hz=refresh,
-        refresh_from=source,
-        pictures=1,
-        read=1,
-        unread=_not_told(found),
-        seconds=float(exposure_s or 0),
-        frames_seen=len(found.cells) - len(dark),
-        holds=holds,
-        dropped=dark,
-        drops_beyond=len(dark) if thought is None or thought.ratio >= 1 else 0,
-        pattern=pattern,
-        even=_even(holds_s, sigma_s),
-        error=_error(holds_s) if all(found.told) else None,
+        kind="photo", file=file, verdict="", rate=rate, clip=found.identity.clip, pictures=1,
+        read=1, seconds=float(exposure_s or 0),
         expected=None if thought is None else _expected(thought.rate, thought.display),
-        details={
-            "exposure_s": None if exposure_s is None else float(exposure_s),
-            "relative": [
-                round(share / mean, 4) if told else None
-                for share, told in zip(found.cells, found.told, strict=True)
-            ],
-            "uncertainty": [round(u / mean, 4) for u in found.uncertainty],
-            "clipped": list(found.clipped),
-            "not_told": [cell for cell, told in enumerate(found.told) if not told],
-        },
+        details=_details(found, exposure_s),
+    )  # fmt: skip
+    seen = None if found.run is None else _cells(found, found.run, exposure_s)
+    reason = no_holds(found, seen, exposure_s)
+    if seen is None or reason:
+        return _nothing(reading, found, reason, warnings)
+    judged = _judge(found, seen, display, exposure_s is not None)
+    if isinstance(judged, str):
+        return _nothing(reading, found, judged, warnings)
+    refresh = judged.refresh_hz
+    given = display is not None and refresh is not None
+    if refresh is not None and not given:
+        reading = replace(reading, expected=_expected(rate, Display.fixed(refresh)))
+    reading = replace(
+        reading,
+        refresh_hz=refresh,
+        refresh_from="given" if given else "holds" if refresh else "",
+        refresh_candidates=tuple(m.refresh_hz for m in judged.matches) if not refresh else (),
+        unread=_not_told(found, seen),
+        frames_seen=int((seen.showings > 0).sum()) - len(judged.lost) - len(judged.never_due),
+        holds=judged.holds,
+        dropped=tuple(sorted({*judged.lost, *judged.never_due})),
+        drops_beyond=len(judged.lost),
+        pattern=judged.pattern,
+        even=judged.even,
+        error=_error(judged),
     )
-    said = (*warnings, *found.warnings, *photo_warnings(reading, found, exposure_s))
-    return replace(reading, verdict=photo_verdict(reading, found), warnings=said)
+    verdict = photo_verdict(reading, seen, judged.right_to, judged.matches)
+    said = (*warnings, *found.warnings, *photo_warnings(reading, found, seen, exposure_s))
+    return replace(reading, verdict=verdict, warnings=said)
 
 
-def _dark(found: PhotoReading, mean: float) -> tuple[int, ...]:
-    """Cells that were surely not lit for a frame's time, whether or not their hold is told."""
-    return tuple(
-        cell
-        for cell, (share, sigma) in enumerate(zip(found.cells, found.uncertainty, strict=True))
-        if share < DARK * mean and share + 3 * sigma < SURELY_DARK * mean
+def _nothing(
+    reading: Reading, found: PhotoReading, reason: str, warnings: Sequence[str]
+) -> Reading:
+    """Reading of a photo of which no hold may be told."""
+    return replace(
+        reading,
+        verdict=f"no hold is told: {reason}",
+        unread=(("hold cells not told", len(found.cells)),),
+        warnings=(*warnings, *found.warnings),
     )
 
 
-def _not_told(found: PhotoReading) -> tuple[tuple[str, int], ...]:
+def _cells(found: PhotoReading, run: Run, exposure_s: Fraction | None) -> Cells:
+    """Cells with the exposure's bounds: what was said, or what the clip's own speed makes it."""
+    rate = found.identity.rate
+    share = np.maximum(np.array(found.cells), 0)
+    total = max(float(share.sum()), 1e-9)
+    frame = 1 / len(share)
+    sigma = np.hypot(np.array(found.uncertainty) / total, FLOOR * frame)
+    if exposure_s is None:
+        seconds = ((run.fewest - 2) / float(rate), (run.most + 1) / float(rate))
+    else:
+        seconds = (float(exposure_s) * (1 - EXACT), float(exposure_s) * (1 + EXACT))
+    return Cells(share / total, sigma, run, rate, seconds)
+
+
+def _judge(found: PhotoReading, seen: Cells, display: Display | None, timed: bool) -> _Found | str:
+    """Find the refresh on which the cells are as foretold; without one, take them as they are.
+
+    Where the exposure is not known (not `timed`), or the light not well enough, they cannot
+    be taken so: then the reason is given.
+    """
+    tried = [m for m in (match(seen, hz) for hz in _rates(display)) if m is not None]
+    fewest = min((len(m.lost) + len(m.late) for m in tried), default=0)
+    matches = tuple(m for m in tried if len(m.lost) + len(m.late) == fewest)
+    even = all(len(set(m.holds)) == 1 for m in matches)
+    told = int(_told(found, seen).sum())
+    if matches and (len(matches) == 1 or even):
+        return too_few(seen, told, HALF) or _as_foretold(found, seen, matches)
+    if reason := not_as_measured(seen, told, timed):
+        return reason
+    return _as_measured(found, seen, display)
+
+
+def _rates(display: Display | None) -> tuple[Fraction, ...]:
+    """Refreshes that may be; a second does not tell 59.94 from 60."""
+    if display is None:
+        return tuple(hz for hz in USUAL_HZ if hz.denominator == 1)
+    return () if display.is_variable else (display.highest_hz,)
+
+
+def _told(found: PhotoReading, seen: Cells) -> npt.NDArray[np.bool_]:
+    return np.asarray(np.array(found.told) & seen.whole, np.bool_)
+
+
+def _as_foretold(found: PhotoReading, seen: Cells, matches: tuple[Match, ...]) -> _Found:
+    first, cells = matches[0], len(seen.share)
+    refresh = first.refresh_hz if len(matches) == 1 else None
+    odd = {*first.lost, *first.late}
+    odd |= {(cell - 1) % cells for cell in odd}
+    never_due = tuple(int(c) for c in np.flatnonzero(seen.whole & (first.expected == 0)))
+    told = _told(found, seen)
+    told[[*first.lost, *never_due]] = False
+    alike = seen.rounds == 1 or _repeats(seen, first)
+    expected = arithmetic_pattern(cadence(seen.rate, Display.fixed(first.refresh_hz)))
+    even = len(set(first.holds)) == 1 and not odd
+    refreshes = float(first.refresh_hz) * first.exposure_s
+    off = np.abs(first.off) / np.maximum(first.expected, refreshes / cells)
+    return _Found(
+        seen,
+        refresh,
+        tuple(_hold(int(cell), seen, first, refresh, odd) for cell in np.flatnonzero(told)),
+        matches,
+        first.lost,
+        never_due,
+        expected if refresh is not None and alike else None,
+        even if alike and not never_due else None,
+        max(float(off.max()) * 1.1, 2 * _doubt(seen, told)),
+    )
+
+
+def _hold(
+    cell: int, seen: Cells, found: Match, refresh: Fraction | None, odd: set[int]
+) -> HeldFrame:
+    """Hold of a cell's frames, which is their mean where it stands for several."""
+    times = int(seen.showings[cell])
+    light = float(seen.share[cell]) * found.exposure_s
+    counts = None
+    if refresh is not None and times == 1:
+        counts = round(light * float(refresh))
+    elif refresh is not None and cell not in odd:
+        first, cells = seen.run.first, len(seen.share)
+        own = {h for i, h in enumerate(found.holds) if (first + i) % cells == cell}
+        counts = own.pop() if len(own) == 1 else None
+    return HeldFrame(cell, None, light / times, counts, cell)
+
+
+def _repeats(seen: Cells, found: Match) -> bool:
+    """Whether a cell's frames are all held alike, so that their sum tells each of them."""
+    turn = float(len(seen.share) / seen.rate * found.refresh_hz)
+    return abs(turn - round(turn)) < SAME_TURN
+
+
+def _doubt(seen: Cells, told: npt.NDArray[np.bool_]) -> float:
+    """Largest standard uncertainty of a told cell, of its light or of a mean cell's."""
+    if not told.any():
+        return 1.0
+    share = np.maximum(seen.share[told], 1 / len(seen.share))
+    return float((seen.sigma[told] / share).max())
+
+
+def _as_measured(found: PhotoReading, seen: Cells, display: Display | None) -> _Found | str:
+    """Judge holds that no refresh foretells: whole refreshes of a given display, or all alike."""
+    told, rate = _told(found, seen), float(seen.rate)
+    held, sigma = (values * sum(seen.seconds) / 2 for values in (seen.share, seen.sigma))
+    counts = _counts(seen, held, sigma, display)
+    lost = _lost(seen, held * rate, sigma * rate)
+    frames = tuple(
+        HeldFrame(int(c), None, float(held[c]), counts[c] if counts else None, int(c))
+        for c in np.flatnonzero(told)
+        if c not in lost
+    )
+    doubt, mean = LIKELY * _doubt(seen, told), float(held[told].mean())
+    even = bool((np.abs(held[told] - mean) <= 3 * sigma[told]).all())
+    pattern = hold_pattern(_in_order(seen, counts, lost)) if counts else None
+    if counts is None and not (even and doubt <= EVEN_WITHIN):
+        return NOT_FORETOLD
+    odd = [f for f in frames if pattern is not None and f.refreshes not in pattern]
+    adrift = abs(float(held[seen.whole].sum()) * rate - int(seen.whole.sum())) > ADRIFT
+    if adrift and (pattern is None or len(odd) > 1 or not seen.run.first):
+        return UNSTEADY
+    refresh = display.highest_hz if display is not None and counts else None
+    even = even and len({frame.refreshes for frame in frames}) == 1 and not lost
+    return _Found(seen, refresh, frames, (), lost, (), pattern, even, doubt)
+
+
+def _counts(
+    seen: Cells, held: FloatArray, sigma: FloatArray, display: Display | None
+) -> list[int] | None:
+    """Refreshes of the given display, where every whole cell is a whole number of them."""
+    if display is None or display.is_variable:
+        return None
+    exact = held * float(display.highest_hz)
+    doubt = sigma * float(display.highest_hz)
+    off = np.abs(exact - np.rint(exact))[seen.whole]
+    if np.median(doubt) > DECISIVE or (off > np.minimum(LIKELY * doubt[seen.whole], 0.3)).any():
+        return None
+    return [int(n) for n in np.rint(exact)]
+
+
+def _in_order(seen: Cells, counts: Sequence[int], lost: Sequence[int]) -> list[int | None]:
+    """Refreshes of the run's frames; None for cut ones, lost ones and those before."""
+    cells = len(counts)
+    touched = {cell for place in lost for cell in (place - 1, place)}
+    return [
+        None if not seen.whole[n % cells] or n % cells in touched else counts[n % cells]
+        for n in range(seen.run.first, seen.run.first + seen.run.frames)
+    ]
+
+
+def _lost(seen: Cells, held: FloatArray, sigma: FloatArray) -> tuple[int, ...]:
+    """Dark cells whose time the frame before them took, in a run that keeps the clip's time.
+
+    `held` and `sigma` are in frame times.
+    """
+    cells, whole = len(held), seen.whole
+    if abs(held[whole].sum() - whole.sum()) > ADRIFT:
+        return ()
+    dark = (held < DARK) & (held + 3 * sigma < SURELY_DARK) & whole
+    found: list[int] = []
+    for cell in np.flatnonzero(dark & ~np.roll(dark, 1)):
+        length = 1
+        while dark[(cell + length) % cells]:
+            length += 1
+        own = [(cell - 1 + i) % cells for i in range(length + 1)]
+        if whole[own[0]] and abs(held[own].sum() - len(own)) < 0.5 and held[own[0]] > 1.3:
+            found += [int(c) for c in own[1:]]
+    return tuple(sorted(found)) if len(found) == dark.sum() else ()
+
+
+def _not_told(found: PhotoReading, seen: Cells) -> tuple[tuple[str, int], ...]:
     """Why the holds of cells are not told, with how many they are."""
-    noisy = found.told.count(False) - len(found.clipped)
-    reasons = ((NOISY, noisy), (CLIPPED, len(found.clipped)))
+    whole = seen.whole
+    clipped = sum(bool(whole[c]) for c in found.clipped)
+    noisy = int((whole & ~np.array(found.told)).sum()) - clipped
+    reasons = ((NOISY, noisy), (CLIPPED, clipped))
     return tuple((reason, count) for reason, count in reasons if count)
 
 
-def _undisturbed(
-    counts: Sequence[int], dark: Sequence[int], told: Sequence[bool]
-) -> list[int | None]:
-    """Holds that are told, but for dark cells and the cells before, which stood in for them."""
-    touched = {cell for place in dark for cell in (place - 1, place)}
-    return [
-        None if cell in touched or not told[cell] else count for cell, count in enumerate(counts)
-    ]
-
-
-def _even(holds_s: Sequence[float], sigma_s: Sequence[float]) -> bool:
-    mean = sum(holds_s) / len(holds_s)
-    return all(abs(h - mean) <= 3 * s for h, s in zip(holds_s, sigma_s, strict=True))
-
-
-def _error(holds_s: Sequence[float]) -> TimingError | None:
-    """Timing error of frames that come on one after the other for these times."""
-    starts, now = [], 0.0
-    for hold in holds_s:
-        starts.append(now)
-        now += hold
-    late = [start - now * i / len(starts) for i, start in enumerate(starts)]
+def _error(judged: _Found) -> TimingError | None:
+    """Timing error of the frames that showed whole, where each has a cell of its own."""
+    seen, cells = judged.seen, len(judged.seen.share)
+    held = {frame.number: frame for frame in judged.holds}
+    refresh = judged.refresh_hz
+    late, now = [], 0.0
+    for number in range(seen.run.first, seen.run.first + seen.run.frames):
+        if not seen.whole[number % cells]:
+            continue
+        if number % cells in judged.lost:
+            continue
+        frame = held.get(number % cells)
+        if frame is None or seen.rounds > 1:
+            return None
+        late.append(now - (number - seen.run.first) / float(seen.rate))
+        exact = refresh is not None and frame.refreshes is not None
+        now += float((frame.refreshes or 0) / refresh) if exact and refresh else frame.hold_s
+    if len(late) < LEAST_SEEN:
+        return None
     mean = sum(late) / len(late)
     rms = sqrt(sum((x - mean) ** 2 for x in late) / len(late))
     return TimingError(1000 * rms, 1000 * (max(late) - min(late)), len(late))
+
+
+def _details(found: PhotoReading, exposure_s: Fraction | None) -> dict[str, object]:
+    mean = sum(found.cells) / len(found.cells) or 1.0
+    run = found.run
+    return {
+        "exposure_s": None if exposure_s is None else float(exposure_s),
+        "first_frame": None if run is None else run.first,
+        "frames_passed": None if run is None else run.frames,
+        "relative": [
+            round(share / mean, 4) if told else None
+            for share, told in zip(found.cells, found.told, strict=True)
+        ],
+        "uncertainty": [round(u / mean, 4) for u in found.uncertainty],
+        "clipped": list(found.clipped),
+        "not_told": [cell for cell, told in enumerate(found.told) if not told],
+    }
 
 
 def _expected(rate: Fraction, display: Display) -> Expected:

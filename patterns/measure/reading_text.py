@@ -86,7 +86,8 @@ def _rows(r: Reading) -> Iterator[tuple[str, str]]:
         ("out of order", r.out_of_order),
         ("not told", r.unseen),
     ):
-        if numbers or label == "dropped":
+        # a photo that tells no hold tells no lack of drops either
+        if numbers or (label == "dropped" and (r.holds or r.kind != "photo")):
             yield label, f"{len(numbers)}{f': {number_list(numbers)}' if numbers else ''}"
     if r.blended:
         yield "mixed", f"{len(r.blended)}, first at {r.blended[0].start_s:.3f} s"

@@ -17,12 +17,15 @@ from patterns.strip.camera_sample import sample_cells
 from patterns.strip.camera_track import refine, unit_px
 from patterns.strip.identity import Identity, read_identity
 from patterns.strip.photo_light import Shares, measure_shares
+from patterns.strip.photo_numbers import Run, find_run
 from patterns.strip.photo_pixels import Patch, Pixels, take_pixels
-from patterns.strip.photo_told import told
 from patterns.strip.placement import Placement
 from patterns.strip.read import Unread
 
-__all__ = ["PhotoReading", "Unread", "read_photo"]
+__all__ = ["RIGHT_TO", "PhotoReading", "Unread", "read_photo"]
+
+RIGHT_TO = 0.08
+SURE = 2.58  # standard uncertainties: a normal error is larger once in a hundred times
 
 LUMA = np.array([0.2126, 0.7152, 0.0722])  # of ITU-R BT.709; the cells are neutral anyway
 LEAST_SIDE_PX = 64
@@ -46,8 +49,8 @@ class PhotoReading:
     uncertainty
         Standard uncertainty of each, in the same unit.
     told
-        Whether each may be told as a number: right to 8 % but for a small risk
-        (`photo_told`), and not clipped. The others are too uncertain.
+        Whether each may be told as a number: right to 8 % (of itself, or of the mean where
+        that is more) but for a risk of 1 %, and not clipped. The others are too uncertain.
     clipped
         Indices of cells that are too bright for the camera: their share is a lower bound.
     identity
@@ -56,6 +59,8 @@ class PhotoReading:
         Where the strip lies.
     warnings
         What makes the shares doubtful, one line each.
+    run
+        The frames that passed, by the number cells; None where those are too small.
     """
 
     cells: tuple[float, ...]
@@ -65,6 +70,7 @@ class PhotoReading:
     identity: Identity
     placement: Placement
     warnings: tuple[str, ...]
+    run: Run | None
 
 
 def _luma(picture: UInt8Array) -> UInt8Array:
@@ -131,7 +137,8 @@ def _measure(luma: UInt8Array, placement: Placement, identity: Identity) -> Phot
         clipped,
         identity,
         placement,
-        _warnings(float(found.share.sum()), found.misfit, len(clipped)),
+        _warnings(float(found.share.sum()), found.misfit),
+        find_run(found.share, found.number, found.number_sigma),
     )
 
 
@@ -150,13 +157,11 @@ def _clips(patch: Patch) -> bool:
 
 def _told(found: Shares, clipped: tuple[int, ...]) -> tuple[bool, ...]:
     mean = float(found.share.mean())
-    if mean <= 0:
-        return (False,) * len(found.share)
-    right = told(found.share / mean, found.sigma / mean)
-    return tuple(bool(t) and i not in clipped for i, t in enumerate(right))
+    right = SURE * found.sigma <= RIGHT_TO * np.maximum(found.share, mean)
+    return tuple(bool(t) and mean > 0 and i not in clipped for i, t in enumerate(right))
 
 
-def _warnings(total: float, misfit: float, clipped: int) -> tuple[str, ...]:
+def _warnings(total: float, misfit: float) -> tuple[str, ...]:
     said = []
     if abs(total - 1) > DOUBTFUL_SUM:
         said.append(
@@ -165,6 +170,4 @@ def _warnings(total: float, misfit: float, clipped: int) -> tuple[str, ...]:
         )
     if misfit > DOUBTFUL_CURVE:
         said.append(f"the halftones fit one light curve only to {100 * misfit:.0f} %")
-    if clipped:
-        said.append(f"{clipped} cells are over-exposed: expose less")
     return tuple(said)

@@ -49,12 +49,17 @@ class Shares:
         Of white's light, (cells,); together about 1.
     sigma
         Standard uncertainty of each hold relative to the mean hold, times the mean share.
+    number, number_sigma
+        Shares for which the number cells were lit, and their standard uncertainty; empty
+        where the cells are too small.
     curve, misfit
         The light curve, and how well what is known of it comes out (RMS of a fraction).
     """
 
     share: FloatArray
     sigma: FloatArray
+    number: FloatArray
+    number_sigma: FloatArray
     curve: LightCurve
     misfit: float
 
@@ -77,7 +82,12 @@ class _Means:
 
 
 def _places(patches: tuple[Patch, ...]) -> FloatArray:
-    return np.array([patch.at for patch in patches])
+    return np.array([patch.at for patch in patches]).reshape(-1, 2)
+
+
+def _light(patches: tuple[Patch, ...], table: FloatArray) -> FloatArray:
+    """Mean light of each patch."""
+    return np.array([table[p.codes].mean() for p in patches], np.float64)
 
 
 class _Model:
@@ -98,11 +108,11 @@ class _Model:
 
         plain = np.linalg.lstsq(slopes(lit), white.light / self.unit, rcond=None)[0]
         paper = slopes(unlit) @ plain * (np.arange(len(unlit)) >= len(pixels.black))
-        where = np.concatenate([held, tones, lit])
+        where = np.concatenate([held, tones, _places(pixels.number), lit])
         known = Known(unlit, dark.noise / self.unit**2, np.c_[slopes(unlit), paper])
         terms = np.c_[slopes(where), np.zeros(len(where))]
         self.stray = smooth_field(known, dark.light / self.unit, where, terms, STRAY)
-        cells = len(held) + len(tones)
+        cells = len(where) - len(lit)
         bright = white.light - (self.stray.weights @ dark.light)[cells:]
         self.sensitivity = smooth_field(
             Known(lit, white.noise / self.unit**2, slopes(lit)),
@@ -110,9 +120,8 @@ class _Model:
         )  # fmt: skip
 
     def fields(self, table: FloatArray) -> tuple[FloatArray, FloatArray, float]:
-        """Stray light and sensitivity at hold cells, then halftones; and the paper's light."""
-        dark = np.array([table[p.codes].mean() for p in self._dark])
-        white = np.array([table[p.codes].mean() for p in self._pixels.white])
+        """Stray light and sensitivity at hold cells, halftones, number cells; the paper's light."""
+        dark, white = _light(self._dark, table), _light(self._pixels.white, table)
         stray = self.stray.weights @ dark
         cells = len(self.sensitivity.weights)
         sensitivity = self.sensitivity.weights @ (white - stray[cells:])
@@ -135,9 +144,9 @@ class _Model:
         """Logarithms of measured over known light: the halftones', then the hold row's sum."""
         table = curve.table()
         stray, sensitivity, paper = self.fields(table)
-        cells = len(self._pixels.held)
-        tones = np.array([table[p.codes].mean() for p in self._pixels.halftones])
-        tones = (tones - stray[cells:]) / sensitivity[cells:]
+        cells, tones = len(self._pixels.held), _light(self._pixels.halftones, table)
+        own = slice(cells, cells + len(tones))
+        tones = (tones - stray[own]) / sensitivity[own]
         off = np.log(np.maximum(tones[TONES], LEAST) / FRACTIONS)
         # the patches take the same part of their fields, whatever that is
         off -= np.average(off, weights=TONE_WEIGHT**2)
@@ -164,6 +173,21 @@ class _Model:
         pixel = np.diag(even / squares) / self.unit**2
         return share, (pixel + veil + np.outer(share, share) * gain) / apart
 
+    def numbers(self, curve: LightCurve) -> tuple[FloatArray, FloatArray]:
+        """Shares of the number cells and their standard uncertainties."""
+        table, patches = curve.table(), self._pixels.number
+        if not patches:
+            return np.empty(0), np.empty(0)
+        own = slice(len(self.sensitivity.weights) - len(patches), None)
+        stray, sensitivity, _ = self.fields(table)
+        cells = len(self.sensitivity.weights)
+        share = (_light(patches, table) - stray[own]) / sensitivity[own]
+        noise = np.array([table[p.codes].var() / len(p.codes) for p in patches]) / self.unit**2
+        veil = np.diag(self.stray.covariance)[:cells][own]
+        gain = np.diag(self.sensitivity.covariance)[own] + self.sensitivity.jitter**2
+        sigma = np.sqrt(noise + veil + share**2 * gain) * self.unit / sensitivity[own]
+        return share, sigma
+
 
 def _relative_sigma(share: FloatArray, covariance: FloatArray) -> FloatArray:
     """Standard uncertainty of shares over their mean, which is itself measured."""
@@ -177,11 +201,13 @@ def measure_shares(pixels: Pixels) -> Shares:
     curve, misfit = LightCurve(), 0.0
     for _ in range(ROUNDS):
         curve, misfit = fit_curve(_Model(pixels, curve).misfit)
-    share, covariance = _Model(pixels, curve).shares(curve)
+    model = _Model(pixels, curve)
+    share, covariance = model.shares(curve)
     mean = max(float(share.mean()), LEAST)
     relative = share / mean
     sigma = CALIBRATION * _relative_sigma(share, covariance)
     floor = FLOOR * np.maximum(relative, 0.5)
     # an error of the curve is one of all cells' scale but for what differs from the mean
     bent = misfit * np.abs(relative - 1)
-    return Shares(share, np.sqrt(sigma**2 + floor**2 + bent**2) * mean, curve, misfit)
+    doubt = np.sqrt(sigma**2 + floor**2 + bent**2) * mean
+    return Shares(share, doubt, *model.numbers(curve), curve, misfit)

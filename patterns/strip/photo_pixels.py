@@ -63,6 +63,8 @@ class Pixels:
         Whole fields, in the order of `HALFTONES`.
     held
         Hold cells.
+    number
+        Number cells; none where they are too small.
     """
 
     white: tuple[Patch, ...]
@@ -70,6 +72,7 @@ class Pixels:
     paper: tuple[Patch, ...]
     halftones: tuple[Patch, ...]
     held: tuple[Patch, ...]
+    number: tuple[Patch, ...]
 
 
 @dataclass(frozen=True)
@@ -151,10 +154,12 @@ def take_pixels(luma: UInt8Array, placement: Placement, identity: Identity) -> P
     whole = tuple(patch for patch in held if patch is not None)
     if len(whole) < len(hold) or len(tones) < len(on.halftones):
         return None
+    number = take.inside(on.number, REFERENCE)
     return Pixels(
         take.inside(on.white, REFERENCE) + take.inside((*lit, *on.posts), CLOSE),
         take.inside((*on.black, on.halftones[0]), REFERENCE) + take.inside(unlit, CLOSE),
         take.inside(_paper(on), PAPER),
         tones,
         whole,
+        number if len(number) == len(on.number) else (),
     )

@@ -3,7 +3,7 @@
 Every display x rate x capture rate at both levels; --pictures of each recording. Takes
 about half an hour on two cores: --part 1/2 and --save FILE share it out, --table FILE...
 adds the parts up, and --keep FOLDER keeps the recordings, so that a changed reader is
-judged by the same ones in a few minutes. Photos: python -m tests.simulation.photo_table.
+judged by the same ones in a few minutes. Photos: python -m tests.simulation.photo_trial.
 """
 
 from __future__ import annotations

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from fractions import Fraction
 
@@ -12,6 +13,7 @@ from PIL import Image
 from scipy import ndimage
 
 from tests.simulation.camera import (
+    Float32Array,
     Optics,
     Pose,
     Sensor,
@@ -23,12 +25,13 @@ from tests.simulation.camera import (
     warp_light,
 )
 from tests.simulation.conditions import Case, draw_case
-from tests.simulation.film import frame_light, stage
+from tests.simulation.film import Scene, frame_light, stage
 from tests.simulation.screen import RISE, Playback, Screen
 
-__all__ = ["cell_errors", "photo_case", "take"]
+__all__ = ["cell_errors", "expose", "frame_shares", "photo_case", "take"]
 
 FloatArray = npt.NDArray[np.float64]
+Retouch = Callable[[Float32Array], Float32Array]
 STEPS_PER_REFRESH = 64
 
 
@@ -75,11 +78,22 @@ def take(case: Case, exposure_s: float, cells: int) -> tuple[UInt8Array, FloatAr
     """Photo as R'G'B' after JPEG, and the share of each of `cells` hold cells."""
     scene = stage(case, int(case.capture_hz * (exposure_s + 0.5)))
     shares = frame_shares(case.screen, scene.played, 0.2, exposure_s)
-    total = sum(w * frame_light(scene, n) for n, w in shares.items())
-    assert isinstance(total, np.ndarray)
     truth = np.zeros(cells)
     for n, w in shares.items():
         truth[n % cells] += w
+    return expose(scene, shares), truth
+
+
+def expose(
+    scene: Scene, shares: Mapping[int, float], retouch: Retouch = lambda signal: signal
+) -> UInt8Array:
+    """Photo as R'G'B' after JPEG of frames that each gave a share of the light.
+
+    `retouch` is what a camera makes of its signal beside one curve for all pixels.
+    """
+    case = scene.case
+    total = sum(w * frame_light(scene, n) for n, w in shares.items())
+    assert isinstance(total, np.ndarray)
     rng = np.random.default_rng([case.seed, 3])
     down = np.eye(3)
     down[1, 2] = scene.first_row
@@ -89,10 +103,10 @@ def take(case: Case, exposure_s: float, cells: int) -> tuple[UInt8Array, FloatAr
     soft = ndimage.gaussian_filter(total.astype(np.float32), case.optics.blur_px * scale)
     seen = warp_light(soft, through, 0.01)
     signal = develop(seen, Optics(0.2), case.sensor, veil_maps(case.veil, scene.shape, rng), rng)
-    grey = Image.fromarray(np.asarray(np.rint(255 * signal), np.uint8)).convert("RGB")
+    codes = np.clip(np.rint(255 * retouch(signal)), 0, 255).astype(np.uint8)
     file = io.BytesIO()
-    grey.save(file, "JPEG", quality=int(rng.integers(82, 95)))
-    return np.asarray(Image.open(file)), truth
+    Image.fromarray(codes).convert("RGB").save(file, "JPEG", quality=int(rng.integers(82, 95)))
+    return np.asarray(Image.open(file))
 
 
 def cell_errors(cells: FloatArray, truth: FloatArray) -> FloatArray:

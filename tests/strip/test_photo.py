@@ -10,13 +10,13 @@ import numpy.typing as npt
 import pytest
 
 from patterns.strip.hold import hold_row
-from patterns.strip.photo import PhotoReading, Unread, read_photo
+from patterns.strip.photo import RIGHT_TO, PhotoReading, Unread, read_photo
 from patterns.strip.photo_curve import LightCurve, fit_curve
 from patterns.strip.photo_field import Known, Scales, smooth_field
-from patterns.strip.photo_told import RIGHT_TO, risks, told
 from tests.simulation.camera import _tone
 from tests.simulation.photo import cell_errors, photo_case, take
-from tests.simulation.photo_table import BAR, judge
+from tests.simulation.photo_faults import cases, photograph
+from tests.simulation.photo_trial import claimed, read_case, wrong_claims
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -147,70 +147,52 @@ def test_field_is_right_to_what_it_says() -> None:
     assert 0.6 < np.sqrt(np.mean(np.square(sigmas))) < 1.4
 
 
-@pytest.mark.parametrize(("level", "count", "least"), [("moderate", 3, 1.0), ("hard", 7, 0.85)])
+@pytest.mark.parametrize(("level", "count", "least"), [("moderate", 2, 1.0), ("hard", 4, 0.5)])
 def test_every_hold_that_is_told_is_within_eight_percent(
     level: str, count: int, least: float
 ) -> None:
-    found = judge(level, count, seed=21)
-    assert found.unread == 0
-    assert (found.error[found.told] <= BAR).all(), found.worst
-    assert found.reported >= least
+    errors, told, sigmas = [], [], []
+    for i in range(count):
+        rate, display = (
+            (Fraction(24), 60),
+            (Fraction(30), 144),
+            (Fraction(25), 90),
+            (Fraction(50), 60),
+        )[i]
+        case = photo_case(level, rate, display, 21000 + i)
+        picture, truth = take(case, 1.0, hold_row(rate).cells)
+        reading = read_photo(picture)
+        assert isinstance(reading, PhotoReading), reading
+        cells = np.array(reading.cells)
+        errors.append(cell_errors(cells, truth))
+        told.append(reading.told)
+        off = cells / cells.mean() - truth / truth.mean()
+        sigmas.append(off / (np.array(reading.uncertainty) / cells.mean()))
+    error, known, sigma = (np.concatenate(part) for part in (errors, told, sigmas))
+    assert (error[known] <= RIGHT_TO).all(), error[known].max()
+    assert known.mean() >= least
     # what is stated about each cell is neither too good nor much too bad
-    assert 0.6 < np.sqrt(np.mean(found.sigmas**2)) < 1.2
-    assert (np.abs(found.sigmas) > 3.5).mean() < 0.01
+    assert 0.5 < np.sqrt(np.mean(sigma**2)) < 1.2
+    assert (np.abs(sigma) > 3.5).mean() < 0.01
 
 
-def test_a_value_is_told_if_it_is_sure_by_itself_or_amid_its_like() -> None:
-    cells = np.array([1.0] * 20 + [2.0] * 6 + [0.5])
-    assert told(cells, np.full(27, 0.02)).all()
-    noisy = told(cells, np.full(27, 0.036))
-    assert noisy[:26].all()
-    assert not noisy[26]
-    assert not told(cells, np.full(27, 0.2)).any()
+# One case of each kind that was read wrongly before; the whole trial is
+# python -m tests.simulation.photo_trial SEED, whose seeds 2 and 3 tuned nothing.
+REGRESSION = {
+    "steady 7": "told",  # 59.94 on 60 Hz: every cell lit twice
+    "lost 4": "told",
+    "exposure 9": "told",  # 0.9 s
+    "seam 2": "unsure",
+    "double 0": "unsure",
+    "stack 0": "unsure",
+    "window 7": "unsure",
+}
 
 
-def test_one_cell_alone_lit_is_told_at_once() -> None:
-    """As in the photo of a still frame: 24 mean holds in one cell."""
-    cells = np.zeros(24)
-    cells[7] = 24.0
-    assert told(cells, np.full(24, 0.01)).all()
-
-
-def test_a_value_beside_its_like_is_not_told() -> None:
-    """Either it is off by its noise, or the hold is odd: which, this photo cannot say."""
-    cells = np.array([1.0] * 26 + [1.09])
-    assert not told(cells, np.full(27, 0.036))[26]
-
-
-@pytest.mark.parametrize("sigma", [0.02, 0.03, 0.04])
-def test_odd_holds_are_not_told_wrong(sigma: float) -> None:
-    """Holds of any length, and a quarter of odd ones amid equal ones: little to lean on.
-
-    The worst that was found: 2 % of those told, where all are of any length and the noise is 4 %.
-    """
-    rng = np.random.default_rng(8)
-    wrong = count = 0
-    for turn in range(40):
-        true = rng.uniform(0.5, 1.5, 26) if turn % 2 else np.ones(26)
-        if turn % 2 == 0:
-            true[:6] += rng.choice([-1, 1], 6) * rng.uniform(0.08, 0.3, 6)
-        true /= true.mean()
-        cells = true + sigma * rng.standard_normal(26)
-        right = told(cells, np.full(26, sigma))
-        off = np.abs(np.maximum(cells, 0) - true) / np.maximum(true, 1)
-        wrong += int((right & (off > RIGHT_TO)).sum())
-        count += int(right.sum())
-    assert wrong <= 0.02 * count
-
-
-def test_risks_are_as_often_so() -> None:
-    """Stated risks summed over many cells foretell how many are wrong."""
-    rng = np.random.default_rng(4)
-    foretold, wrong = 0.0, 0
-    for _ in range(60):
-        true = rng.choice([2.0, 3.0], 24)
-        true /= true.mean()
-        cells = true + 0.045 * rng.standard_normal(24)
-        foretold += float(risks(cells, np.full(24, 0.045)).sum())
-        wrong += int((np.abs(cells - true) > RIGHT_TO * np.maximum(true, 1)).sum())
-    assert 0.6 * wrong < foretold < 1.7 * wrong
+@pytest.mark.parametrize("name", REGRESSION)
+def test_photos_of_what_goes_wrong_lead_to_no_wrong_claim(name: str) -> None:
+    (case,) = (c for c in cases(1) if c.name == name)
+    picture, shown = photograph(case)
+    said = read_case(case, picture)
+    assert list(wrong_claims(case, shown, said)) == []
+    assert claimed(said) is (REGRESSION[name] == "told"), said.verdict

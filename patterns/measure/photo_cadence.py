@@ -1,0 +1,198 @@
+"""Light of the hold cells beside what the cadence arithmetic foretells of a run of frames.
+
+Which frames passed in the exposure is known (`strip.photo_numbers`), and how long each of
+them is held on a refresh but for the phase between clip and display. So the light of every
+cell is foretold; the exposure's own ends cut the first and the last frame, whose cells are
+left out. A frame that was lost, or came late, lacks just what the frame before it has more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.strip.photo_numbers import Run
+from patterns.timing.cadence import frame_starts
+
+__all__ = ["Cells", "Match", "match"]
+
+FloatArray = npt.NDArray[np.float64]
+PHASES = 48
+LIKELY = 3.5  # standard uncertainties, within which light is as foretold
+ALWAYS = 0.12  # of a refresh, which is let pass whatever the uncertainty
+FARTHEST = 0.4  # of a refresh: light so far from what is foretold is another number of refreshes
+DECISIVE = 0.13  # of a refresh: the median uncertainty beyond which refreshes are not counted
+MOST_ODD = 0.2  # of the cells may be off by frames lost or late
+LEAST_SEEN = 8  # cells that must be foretold
+
+
+@dataclass(frozen=True)
+class Cells:
+    """What a photo's hold cells say.
+
+    Attributes
+    ----------
+    share, sigma
+        Shares of the exposure, and their standard uncertainties, (cells,).
+    run
+        The frames that passed.
+    rate
+        The clip's frames a second.
+    seconds
+        Least and greatest exposure.
+    """
+
+    share: FloatArray
+    sigma: FloatArray
+    run: Run
+    rate: Fraction
+    seconds: tuple[float, float]
+
+    @property
+    def showings(self) -> npt.NDArray[np.int64]:
+        """How many frames of the run each cell stands for, (cells,)."""
+        numbers = np.arange(self.run.first, self.run.first + self.run.frames)
+        return np.bincount(numbers % len(self.share), minlength=len(self.share))
+
+    @property
+    def rounds(self) -> int:
+        """Frames that stand behind a cell, of most cells."""
+        whole = self.whole
+        return int(np.median(self.showings[whole])) if whole.any() else 1
+
+    @property
+    def whole(self) -> npt.NDArray[np.bool_]:
+        """Cells all of whose frames showed wholly within the exposure, (cells,)."""
+        first, last = self.run.first, self.run.first + self.run.frames - 1
+        unsure = max(1, self.run.most - self.run.frames + 1)
+        cut = {first, first - 1, *range(last - unsure + 1, last + unsure + 1)}
+        kept = self.showings > 0
+        kept[[number % len(kept) for number in cut if number >= first - 1]] = False
+        return kept
+
+
+@dataclass(frozen=True)
+class Match:
+    """A refresh on which the cells are as the arithmetic foretells.
+
+    Attributes
+    ----------
+    refresh_hz
+        The refresh.
+    exposure_s
+        Exposure with which they agree best.
+    expected
+        Refreshes of each cell in all its showings, (cells,).
+    holds
+        Refreshes of each frame of the run.
+    lost
+        Cells of frames of which one showing was lost.
+    late
+        Cells of frames that came on late in one showing or more.
+    off
+        Share by which the light of each whole cell is off, as far as refreshes go, (cells,).
+    """
+
+    refresh_hz: Fraction
+    exposure_s: float
+    expected: FloatArray
+    holds: tuple[int, ...]
+    lost: tuple[int, ...]
+    late: tuple[int, ...]
+    off: FloatArray
+
+
+def match(seen: Cells, refresh_hz: Fraction) -> Match | None:
+    """Match of the cells with a refresh; None if they are otherwise, or too uncertain."""
+    best: tuple[float, Match] | None = None
+    tried: set[tuple[int, ...]] = set()
+    for step in range(PHASES):
+        holds = _holds(seen, refresh_hz, Fraction(step, PHASES))
+        if holds in tried:
+            continue
+        tried.add(holds)
+        found = _compare(seen, refresh_hz, holds)
+        if found is not None and (best is None or found[0] < best[0]):
+            best = found
+    return None if best is None else best[1]
+
+
+def _holds(seen: Cells, refresh_hz: Fraction, phase: Fraction) -> tuple[int, ...]:
+    """Refreshes of each frame of the run on one phase."""
+    count = seen.run.frames + 1
+    starts = frame_starts(seen.rate, refresh_hz, count, phase=phase, first=seen.run.first)
+    return tuple(after - before for before, after in pairwise(starts))
+
+
+def _compare(
+    seen: Cells, refresh_hz: Fraction, holds: tuple[int, ...]
+) -> tuple[float, Match] | None:
+    """How far the cells are from these holds, and the match if they are near enough."""
+    cells, whole = len(seen.share), seen.whole
+    numbers = np.arange(seen.run.first, seen.run.first + len(holds))
+    expected = np.bincount(numbers % cells, np.array(holds, float), cells).astype(float)
+    if whole.sum() < LEAST_SEEN or expected[whole].sum() == 0:
+        return None
+    refresh = float(refresh_hz)
+    scale = _scale(seen, expected, whole)
+    seconds = min(max(scale / refresh, seen.seconds[0]), seen.seconds[1])
+    light, sigma = seen.share * seconds * refresh, seen.sigma * seconds * refresh
+    if np.median(sigma[whole]) > DECISIVE:
+        return None
+    rounded = np.rint(light - expected)
+    off = light - expected - rounded
+    near = np.abs(off) <= np.clip(LIKELY * sigma, ALWAYS, FARTHEST)
+    if not near[whole].all():
+        return None
+    explained = _explain(np.where(whole, rounded, 0).astype(int), holds, numbers, whole)
+    if explained is None:
+        return None
+    lost, late = explained
+    cost = float(((off / sigma)[whole] ** 2).sum()) + 12.0 * (len(lost) + len(late))
+    return cost, Match(refresh_hz, seconds, expected, holds, lost, late, np.where(whole, off, 0))
+
+
+def _scale(seen: Cells, expected: FloatArray, whole: npt.NDArray[np.bool_]) -> float:
+    """Refreshes of the exposure: weighted median over the cells, which odd ones do not move."""
+    share, known = seen.share[whole], expected[whole]
+    lit = (share > 0) & (known > 0)
+    ratios, weights = known[lit] / share[lit], share[lit]
+    order = np.argsort(ratios)
+    total = np.cumsum(weights[order])
+    middle = float(ratios[order][np.searchsorted(total, total[-1] / 2)])
+    usual = np.abs(share * middle - known) < 0.5
+    if usual.sum() < 3 or (share[usual] ** 2).sum() == 0:
+        return middle
+    return float((share[usual] @ known[usual]) / (share[usual] @ share[usual]))
+
+
+def _explain(
+    more: npt.NDArray[np.int64],
+    holds: tuple[int, ...],
+    numbers: npt.NDArray[np.int64],
+    whole: npt.NDArray[np.bool_],
+) -> tuple[tuple[int, ...], tuple[int, ...]] | None:
+    """Lost and late cells that explain refreshes too many and too few; None if none do."""
+    cells = len(more)
+    order = (int(numbers[0]) + np.arange(cells)) % cells
+    odd = order[more[order] != 0]
+    if len(odd) > MOST_ODD * cells:
+        return None
+    left, lost, late = more.copy(), list[int](), list[int]()
+    longest = {int(n) % cells: hold for n, hold in zip(numbers, holds, strict=True)}
+    for cell in odd[more[odd] < 0]:
+        before = (cell - 1) % cells
+        while before in lost and before != cell:  # several in a row: the last one shown stood in
+            before = (before - 1) % cells
+        if whole[before] and left[before] < -more[cell]:
+            return None
+        left[before] += more[cell]
+        left[cell] = 0
+        (lost if -more[cell] >= longest[int(cell)] > 0 else late).append(int(cell))
+    if (left[whole] != 0).any():
+        return None
+    return tuple(lost), tuple(late)
