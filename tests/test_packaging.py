@@ -68,7 +68,7 @@ def run(code: str, *words: str) -> subprocess.CompletedProcess[str]:
 
 
 def test_a_checkout_that_is_not_installed_runs(tmp_path: Path) -> None:
-    words = ["render", "bars", "--size", "360p", "--frames", "2", "--json"]
+    words = ["render", "bars", "--size", "360p", "--frames", "24", "--json"]
     done = run(NOT_INSTALLED, *words, "--out", str(tmp_path / "clip.mp4"))
     assert done.returncode == 0, done.stderr
     assert f'"made_by": "evenhold {VERSION}"' in done.stdout

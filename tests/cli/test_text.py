@@ -36,7 +36,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A clip and its record, and two readings, all with names that few code pages have."""
     folder = tmp_path_factory.mktemp("Łódź")
     done = piped(
-        *("render", "bars", "--rate", "24", "--seconds", "0.25", "--size", "320x180"),
+        *("render", "bars", "--rate", "24", "--seconds", "1", "--size", "320x180"),
         *("--out", NAME, "--json"), cwd=folder, encoding="cp437",
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
