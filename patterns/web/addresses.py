@@ -28,13 +28,16 @@ def lan_addresses() -> list[str]:
     with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         probe.connect(_NOWHERE)
         found.append(str(probe.getsockname()[0]))
-    found += _of_interfaces() if sys.platform == "linux" else _of_host_name()
+    found += _of_interfaces()
     return [address for address in dict.fromkeys(found) if _usable(address)]
 
 
 def _of_interfaces() -> Iterator[str]:
+    if sys.platform != "linux":
+        yield from _of_host_name()
+        return
     # asking for the host name's addresses can wait for seconds for a name server
-    import fcntl  # not on Windows
+    import fcntl
 
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asker:
         for _, name in socket.if_nameindex():

@@ -272,8 +272,9 @@ def test_encoder_that_fails_is_quoted(tmp_path: Path, monkeypatch: pytest.Monkey
         assert not list(out.iterdir())
 
 
-@linux
 def test_encoder_killed_in_the_middle(tmp_path: Path) -> None:
+    if sys.platform != "linux":
+        pytest.skip("looks into /proc")
     frame = moving_texture(1)[0]
     with (
         pytest.raises(EncoderError, match="killed by SIGKILL") as error,
@@ -288,8 +289,9 @@ def test_encoder_killed_in_the_middle(tmp_path: Path) -> None:
     assert not zombies()
 
 
-@linux
 def test_encoder_stopped_and_never_obeying_is_killed(tmp_path: Path) -> None:
+    if sys.platform != "linux":
+        pytest.skip("looks into /proc")
     with pytest.raises(KeyboardInterrupt), VideoWriter(spec(tmp_path / "clip.mp4")) as writer:
         writer.write(moving_texture(1)[0])
         pid = writer.encoder_pid
@@ -390,11 +392,13 @@ ENDLESS = """
 """
 
 
-@linux
 @pytest.mark.parametrize("codec", ["h264", "av1"])
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL, signal.SIGHUP])
-def test_signals_to_a_running_command(tmp_path: Path, number: signal.Signals, codec: str) -> None:
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGKILL", "SIGHUP"])
+def test_signals_to_a_running_command(tmp_path: Path, name: str, codec: str) -> None:
     """No orphan whatever the signal; and nothing on the disk where Python had a chance."""
+    if sys.platform != "linux":
+        pytest.skip("looks into /proc")
+    number = signal.Signals[name]
     child = subprocess.Popen(
         [sys.executable, "-c", textwrap.dedent(ENDLESS), str(tmp_path), codec],
         stdout=subprocess.PIPE,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import resource
 import socket
 import subprocess
 import sys
@@ -149,7 +148,9 @@ def main(words: str) -> None:
     options = json.loads(words)
     if patience_s := options.get("patience_s"):
         server.HEAD_SECONDS = guard.BODY_SECONDS = float(patience_s)
-    if limit := options.get("file_limit"):
+    if (limit := options.get("file_limit")) and sys.platform != "win32":
+        import resource
+
         resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
     rules = Rules(frozenset({"127.0.0.1", "localhost", "phone.test"}), options["key"])
     pace = Pace(burst=options.get("burst", 10_000))

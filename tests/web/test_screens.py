@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import sys
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -52,6 +53,8 @@ CLEAR_ARC = 0.15  # of a refresh that must be free of changes, so that the grid 
 def screen(tmp_path_factory: pytest.TempPathFactory) -> Iterator[DummyScreen]:
     if what := missing():
         unavailable("A dummy X screen", what)
+    if sys.platform == "win32":
+        pytest.skip("there is no such X server")
     own = os.getpriority(os.PRIO_PROCESS, 0)
     with contextlib.suppress(PermissionError):  # what is started from here on inherits it
         os.setpriority(os.PRIO_PROCESS, 0, -10)
