@@ -65,21 +65,18 @@ def clip_verdict(reading: Reading, file_rate: Fraction | None, damage: Damage) -
         )
     seconds = f"in {reading.seconds:.1f} s"
     claimed = format_rate(reading.rate)
+    up_to = "cut off; up to there " if damage else ""
     if _untouched(reading, file_rate):
         return (
-            f"{'cut off, up to there ' if damage else ''}as it was made: every frame once and in "
-            f"order at {claimed} frames a second, {reading.pictures} pictures {seconds}"
+            f"{up_to}as it was made: every frame once and in order at {claimed} frames a second, "
+            f"{reading.pictures} pictures {seconds}"
         )
-    found = (
-        "unevenly timed pictures"
-        if file_rate is None
-        else (f"{format_rate(file_rate)} pictures a second")
-    )
     if file_rate == reading.rate:
         found = f"{claimed} frames a second as claimed"
     else:
-        found = f"{found} where the strip claims {claimed}"
-    return f"{found}; {_differences(reading)} {seconds}"
+        even = file_rate and f"{format_rate(file_rate)} pictures a second"
+        found = f"{even or 'unevenly timed pictures'} where the strip claims {claimed}"
+    return f"{up_to}{found}; {_differences(reading)} {seconds}"
 
 
 def _converted(reading: Reading, file_rate: Fraction) -> Iterator[str]:

