@@ -216,7 +216,7 @@ def _named(likely: list[_Trial], interval_s: float) -> FoundRefresh:
         return FoundRefresh(candidates=names, finest=_finest(likely, interval_s))
     grid = likely[0].grid
     if not _beyond_chance(grid):
-        return FoundRefresh()
+        return FoundRefresh(candidates=names, finest=_finest(likely, interval_s))
     named = min(names, key=lambda hz: abs(float(hz) - grid.hz)) if names else likely[0].hz
     if float(likely[0].hz) * interval_s > MOST_PER_CAPTURE:
         return FoundRefresh(too_fast_hz=named)

@@ -108,6 +108,8 @@ def _held(reading: Reading, found: FoundRefresh, display: Display | None) -> str
     if found.even is not None:
         return _held_evenly(reading, found, display)
     text = f"held {1000 * holds[0]:.1f} to {1000 * holds[-1]:.1f} ms, mostly {middle_ms:.1f} ms"
+    if len(found.candidates) == 1:
+        return f"{text}; the display may run at {hertz_list(found.candidates)}, not told for sure"
     if found.candidates:
         return f"{text}; whether at {hertz_list(found.candidates)} cannot be told"
     limit = f"{(reading.capture_hz or 0) / 2:.4g}"
