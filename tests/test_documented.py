@@ -58,12 +58,42 @@ def test_the_gallery_is_small() -> None:
     assert sum(p.stat().st_size for p in (ROOT / "outputs" / "gallery").iterdir()) < 2_000_000
 
 
-def test_the_readme_opens_with_one_paragraph_then_two_commands() -> None:
-    blocks = [b for b in README.split("\n\n") if b.strip()]
-    assert blocks[0].startswith("# ")
-    assert len(blocks[1]) > 300
-    assert "\n" not in blocks[1].strip()
-    shell = re.findall(r"```sh\n(.*?)```", README, re.DOTALL)
-    assert "evenhold kit" in shell[0]
-    assert "pytest" in shell[1]
-    assert all(len(block.strip().splitlines()) == 1 for block in shell[:2])
+def blocks(text: str, language: str) -> list[str]:
+    return re.findall(rf"```{language}\n(.*?)```", text, re.DOTALL)
+
+
+def test_the_readme_opens_with_one_paragraph_then_what_to_type_on_each_system() -> None:
+    parts = [b for b in README.split("\n\n") if b.strip()]
+    assert parts[0].startswith("# ")
+    assert len(parts[1]) > 300
+    assert "\n" not in parts[1].strip()
+    (windows,) = blocks(README, "bat")
+    others, tests = blocks(README, "sh")[:2]
+    assert windows.startswith("py -m venv .venv\n")
+    assert (
+        windows.replace("\\", "/").replace("Scripts", "bin").splitlines()[1:]
+        == (others.splitlines()[1:])
+    )
+    assert others.splitlines()[-1] == ".venv/bin/evenhold kit"
+    assert ".venv/bin/python -m tests" in tests
+
+
+@pytest.mark.parametrize("language", ["bat", "sh", "console"])
+@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
+def test_what_is_to_be_typed_can_be_typed_in_every_shell(text: str, language: str) -> None:
+    """Windows' Command Prompt knows neither single quotes nor comments, zsh no comments either."""
+    for block in blocks(text, language):
+        for line in block.splitlines():
+            if language == "console" and not line.startswith("$ "):
+                continue  # what is printed
+            assert "#" not in line
+            assert "'" not in line
+            assert "&&" not in line
+
+
+def test_examples_of_the_help_can_be_typed_in_every_shell() -> None:
+    for name in COMMANDS:
+        help_text = found_command(name).help or ""
+        for line in help_text.splitlines():
+            if line.strip().startswith("evenhold "):
+                assert not set("'#&$") & set(line), line

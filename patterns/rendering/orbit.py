@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
+from functools import lru_cache
 from math import ceil, radians
 
 import numpy as np
@@ -29,7 +30,7 @@ from patterns.rendering.orbit_view import (
 )
 from patterns.rendering.orbit_window import MOST_STEPS, STEP_DEG, STEPS_TO_A_TURN, Window
 from patterns.rendering.planes import Planes, UInt8Array
-from patterns.scenes.country import Country, country_of
+from patterns.scenes.country import Country
 from patterns.scenes.motion import OrbitMotion
 from patterns.scenes.orbit import FAR_GROUND, NEAR_GROUND, SUBJECT, WALL, OrbitCamera
 from patterns.scenes.orbit_ground import OrbitGround
@@ -63,7 +64,7 @@ class OrbitRenderer:
         camera = OrbitCamera.of(clip.motion, subject.profile, width, height)
         # The country does not depend on the camera, and is laid out in long calls meanwhile.
         with ThreadPoolExecutor(1) as beside:
-            country = beside.submit(country_of, clip.seed)
+            country = beside.submit(_country, clip.seed)
             luma, chroma = look(camera, 1), look(camera, 2)
         self._edges = (whole_edges(luma), whole_edges(chroma))
         seen = [luma.seen, luma.edge_seen, chroma.seen, chroma.edge_seen]
@@ -149,6 +150,12 @@ class OrbitRenderer:
             total = values.reshape(2, -1, fine).sum(axis=2, dtype=np.uint16)
             for plane, mean in zip(chroma, (total + fine // 2) // fine, strict=True):
                 plane[self._edges[1]] = mean.astype(np.uint8)
+
+
+@lru_cache(maxsize=1)
+def _country(seed: int) -> Country:
+    """The country of a seed, kept for the next clip of a set."""
+    return Country(seed)
 
 
 def _surfaces(

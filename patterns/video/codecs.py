@@ -33,9 +33,7 @@ __all__ = ["CODECS", "Codec", "codec_named", "ticks_per_second"]
 
 # What ffmpeg's rate parser keeps exactly; above it a rate would silently become another.
 MAX_RATE_TERM = 1_001_000
-# Fixed: the bytes that an encoder makes may depend on it. The fastest presets of H.264 outrun
-# the drawing with few; each more takes 21 MB at 1080p.
-THREADS, FEW_THREADS = "16", "4"
+THREADS = "16"  # fixed: the bytes that an encoder makes may depend on it
 MIN_TICKS = 10_000  # a second in fewer ticks upsets some players
 
 # From level and keyframe distance to an encoder's arguments.
@@ -195,19 +193,17 @@ def _filters(pixel_format: str) -> str:
 # Psychovisual options change what is drawn for looks, and are off.
 
 
-def _h264(
-    level: Level | None, keyframe: int, preset: str = "superfast", threads: str = FEW_THREADS
-) -> tuple[str, ...]:
+def _h264(level: Level | None, keyframe: int, preset: str = "superfast") -> tuple[str, ...]:
     assert level is not None
     return (
         *("-preset", preset, "-crf", "15", "-profile:v", "high"),
-        *("-level", level.number, "-bf", "0", "-g", str(keyframe), "-threads", threads),
+        *("-level", level.number, "-bf", "0", "-g", str(keyframe), "-threads", THREADS),
         *("-x264-params", "qcomp=1:mbtree=0:aq-mode=0:psy=0:scenecut=0:open-gop=0:rc-lookahead=8"),
     )
 
 
 def _h264_small(level: Level | None, keyframe: int) -> tuple[str, ...]:
-    return _h264(level, keyframe, "medium", THREADS)
+    return _h264(level, keyframe, "medium")
 
 
 def _hevc(level: Level | None, keyframe: int, preset: str = "ultrafast") -> tuple[str, ...]:
@@ -267,7 +263,7 @@ def _lossless(level: Level | None, keyframe: int) -> tuple[str, ...]:
     assert level is not None
     return (
         *("-preset", "ultrafast", "-qp", "0", "-level", level.number),
-        *("-bf", "0", "-g", str(keyframe), "-threads", FEW_THREADS),
+        *("-bf", "0", "-g", str(keyframe), "-threads", THREADS),
         *("-x264-params", "open-gop=0:scenecut=0"),
     )
 

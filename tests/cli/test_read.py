@@ -20,6 +20,7 @@ from patterns.frame_source import frames
 from patterns.scenes.motion import BarsMotion
 from patterns.video.writer import VideoSpec, VideoWriter
 from tests.cli.running import encoders_in, run, start
+from tests.systems import linux
 
 GOLDEN = """\
 bars-25.mp4: as it was made: every frame once and in order at 25 frames a
@@ -147,6 +148,7 @@ def test_wrong_use_is_exit_2(folder: Path) -> None:
         assert len(done.stderr.splitlines()) == 1
 
 
+@linux
 def test_stopping_leaves_no_decoder_behind(tmp_path: Path) -> None:
     subprocess.run(
         [imageio_ffmpeg.get_ffmpeg_exe(), "-v", "error", "-f", "lavfi", "-i",

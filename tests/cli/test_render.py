@@ -18,6 +18,7 @@ import pytest
 from patterns.strip.read import StripReading, read_strip
 from patterns.video.codecs import CODECS
 from tests.cli.running import encoders_in, environment, program_of, run, start
+from tests.systems import linux, signals
 
 SMALL = ("--size", "640x360", "--frames", "12")  # at 24 a second two seams a second pass
 
@@ -187,6 +188,7 @@ def _wait_for_encoder(folder: Path, command: int) -> int:
     raise AssertionError("the encoder did not start")
 
 
+@linux
 @pytest.mark.parametrize("pattern", ["bars", "terrain", "orbit"])
 @pytest.mark.parametrize(
     ("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)], ids=["Ctrl-C", "terminate"]
@@ -207,6 +209,7 @@ def test_stopping_leaves_nothing(
     assert encoders_in(tmp_path) == []
 
 
+@signals
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 def test_a_stop_that_python_drops_stops_all_the_same(
     tmp_path: Path, number: signal.Signals, code: int
@@ -258,6 +261,7 @@ def test_an_encoder_that_is_killed_is_one_line(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+@linux
 @pytest.mark.parametrize("pattern", ["terrain", "orbit"])
 def test_no_process_outlives_a_command_that_is_killed(tmp_path: Path, pattern: str) -> None:
     process = start(
@@ -273,6 +277,7 @@ def test_no_process_outlives_a_command_that_is_killed(tmp_path: Path, pattern: s
     assert encoders_in(tmp_path) == []
 
 
+@linux
 @pytest.mark.parametrize("after_s", [0.05, 0.1, 0.2, 0.3, 0.45, 0.6])
 def test_ctrl_c_while_it_starts_leaves_nothing(tmp_path: Path, after_s: float) -> None:
     """At whatever moment it comes: no trace of Python, no file, no process.

@@ -18,7 +18,7 @@ from patterns.video.writer import VideoSpec, VideoWriter
 from tests.video.links import Listener, linked_files
 from tests.video.moving import moving_texture
 
-NAMES = sorted(linked_files(Path("/other.mp4"), 1))
+NAMES = sorted(linked_files(Path("other.mp4").absolute(), 1))
 
 
 @pytest.fixture(scope="module")

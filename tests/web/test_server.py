@@ -15,6 +15,7 @@ import pytest
 from patterns.errors import RequestError
 from patterns.web import server
 from patterns.web.server import bind
+from tests.systems import signals
 from tests.web.serving import KEY, Served, observation, served
 
 NAME = "evenhold-bars-60fps.mp4"
@@ -124,6 +125,7 @@ def test_garbage_is_answered_and_forgotten(site: Served) -> None:
     assert site.ask(f"/{KEY}/").status == 200
 
 
+@signals
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_a_signal_ends_it_at_once_whatever_clients_do(large: Path, number: signal.Signals) -> None:
     with served(large) as site:

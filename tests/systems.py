@@ -1,0 +1,12 @@
+"""Tests whose subject only some systems have."""
+
+from __future__ import annotations
+
+import sys
+
+import pytest
+
+__all__ = ["linux", "signals"]
+
+linux = pytest.mark.skipif(sys.platform != "linux", reason="looks into Linux's /proc")
+signals = pytest.mark.skipif(sys.platform == "win32", reason="Windows has no POSIX signals")
