@@ -223,6 +223,11 @@ def _judged(path: Path, info: VideoInfo, given: Given, read: _VideoRead, damage:
     kind = read.kind
     if read.log is None:
         assert read.changes is not None
+        if damage.inside:
+            raise InputError(
+                f"{path} is damaged and shows no strip that can be read: its decoder repeats older "
+                "pictures, so that nothing can be told; try a fresh copy"
+            )
         return judge_footage(
             read.changes,
             read.times,

@@ -11,6 +11,7 @@ import imageio_ffmpeg
 import pytest
 
 from patterns.clip import Clip
+from patterns.errors import InputError
 from patterns.frame_source import frames
 from patterns.measure.read_file import Given, read_file
 from patterns.measure.reading import Reading
@@ -201,3 +202,13 @@ def test_the_makers_tag_gives_true_seconds(folder: Path) -> None:
     reading = read_file(target, Given(kind="recording"))
     assert reading.capture_hz == pytest.approx(240)
     assert reading.seconds == pytest.approx(239 / 240)
+
+
+def test_damage_that_hides_the_strip_is_not_read_as_footage(folder: Path) -> None:
+    transcoded(folder, "no-strip.mp4", "-vf", "crop=1280:500:0:0", "-crf", "20", "-g", "96")
+    data = bytearray((folder / "no-strip.mp4").read_bytes())
+    for place in range(len(data) // 8, len(data) // 2, 701):
+        data[place] ^= 0x5A
+    (folder / "hurt-bare.mp4").write_bytes(data)
+    with pytest.raises(InputError, match="damaged"):
+        read_file(folder / "hurt-bare.mp4", Given())
