@@ -196,7 +196,8 @@ def _told(trials: list[_Trial], even: Evenness | None, interval_s: float) -> Fou
         allowed = least + 2 + AS_WELL * explaining[0].grid.changes
         likely = [trial for trial in explaining if trial.off <= allowed]
         return _named(likely, interval_s)
-    followed = (t for t in trials if float(t.hz) * interval_s <= MOST_PER_CAPTURE)
+    fastest_hz = min(MOST_PER_CAPTURE / interval_s, RIVALS_HZ)
+    followed = (trial for trial in trials if float(trial.hz) <= fastest_hz)
     sure = [trial for trial in followed if _beyond_chance(trial.grid)]
     first = sure[:1]
     if any((trial.hz / first[0].hz).denominator != 1 for trial in sure):
