@@ -87,7 +87,7 @@ def readings() -> None:
 
 
 def show() -> None:
-    split = ("present", *SMALL)
+    split = ("present", "--size", "720p", "--seconds", "0.5")  # panels need the width
     evenhold(*split, "--split", "--stills", "--html", "--animation", "webp", "--out", "talk")
     evenhold(*split, "--split", "--stills", "--html", "--out", "talk", "--force")
     files("talk", "demo.html")
