@@ -120,17 +120,17 @@ def test_a_kit_has_the_same_bytes_however_many_make_it(tmp_path: Path) -> None:
 
 @linux
 @pytest.mark.parametrize(
-    ("number", "code"),
-    [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGKILL, -9)],
+    ("name", "code"),
+    [("SIGINT", 130), ("SIGTERM", 143), ("SIGKILL", -9)],
     ids=["Ctrl-C", "terminate", "kill"],
 )
 def test_no_worker_and_no_half_file_outlives_a_set_of_clips(
-    tmp_path: Path, number: signal.Signals, code: int
+    tmp_path: Path, name: str, code: int
 ) -> None:
     process = start(*CLIPS, "--seconds", "600", cwd=tmp_path)
     assert until(lambda: len(list((tmp_path / "kit").glob(".*.part-*"))) == 2)
     workers = workers_of(process.pid)
-    process.send_signal(number)
+    process.send_signal(signal.Signals[name])
     said = process.communicate(timeout=60)[1]
     assert process.returncode == code
     assert said.strip() in ("", "evenhold: stopped")
