@@ -14,6 +14,7 @@ from patterns.cli import COMMANDS
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+GUIDES = sorted((ROOT / "patterns").rglob("*.md"))
 
 
 def found_command(name: str) -> click.Command:
@@ -45,13 +46,36 @@ def test_every_schema_is_documented() -> None:
     for path in (ROOT / "patterns").rglob("*.py"):
         used |= set(re.findall(r'"(evenhold/[a-z-]+ \d+)"', path.read_text(encoding="utf-8")))
     assert used
+    described = "".join(path.read_text(encoding="utf-8") for path in GUIDES)
     for schema in used:
-        assert schema in DEVELOPERS, schema
+        assert f"`{schema}`" in described or f'"{schema}"' in described, schema
 
 
-def test_pictures_and_links_of_the_readme_exist() -> None:
-    for target in re.findall(r"\]\(([^)#:]+)\)", README):
-        assert (ROOT / target).exists(), target
+@pytest.mark.parametrize(
+    "path", [ROOT / "README.md", ROOT / "DEVELOPERS.md", *GUIDES], ids=lambda path: path.name
+)
+def test_pictures_and_links_exist(path: Path) -> None:
+    for target in re.findall(r"\]\(([^)#:]+)\)", path.read_text(encoding="utf-8")):
+        assert (path.parent / target).exists(), target
+
+
+@pytest.mark.parametrize("path", [ROOT / "DEVELOPERS.md", *GUIDES], ids=lambda path: path.name)
+def test_files_that_a_guide_names_exist(path: Path) -> None:
+    places = [p.as_posix() for folder in ("patterns", "tests") for p in (ROOT / folder).rglob("*")]
+    for name in re.findall(r"`(\w[\w/]*\.(?:py|js|css|html))`", path.read_text(encoding="utf-8")):
+        assert any(place.endswith(f"/{name}") for place in places), name
+
+
+def test_the_guides_fit_one_sitting() -> None:
+    assert DEVELOPERS.count("\n") <= 300
+    glossary = DEVELOPERS.split("## Glossary\n")[1].split("\n## ")[0].strip()
+    assert 10 < glossary.count("\n") + 1 <= 40
+    described = DEVELOPERS.split("## Map\n")[1].split("\n## ")[0]
+    for folder in (ROOT / "patterns").iterdir():
+        if (folder / "__init__.py").exists():
+            assert f"`{folder.name}/`" in described, folder.name
+    for guide in GUIDES:
+        assert f"({guide.relative_to(ROOT).as_posix()})" in DEVELOPERS, guide
 
 
 def test_the_gallery_is_small() -> None:

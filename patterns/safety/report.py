@@ -82,7 +82,7 @@ class FlashFinding:
     extra: bool = False
 
     def to_json(self) -> dict[str, Any]:
-        """Plain object; keys are documented in DEVELOPERS.md."""
+        """Plain object; keys are documented in SAFETY.md."""
         return {
             "criterion": self.criterion,
             "source": self.source,
@@ -145,7 +145,7 @@ class StripeFinding:
         return (self.light_cd_m2 - self.dark_cd_m2) / total if total else 0.0
 
     def to_json(self) -> dict[str, Any]:
-        """Plain object; keys are documented in DEVELOPERS.md."""
+        """Plain object; keys are documented in SAFETY.md."""
         return {
             "criterion": self.criterion,
             "source": self.source,
@@ -227,7 +227,7 @@ class SafetyReport:
         return tuple(found)
 
     def to_json(self) -> dict[str, Any]:
-        """Plain object; keys are documented in DEVELOPERS.md."""
+        """Plain object; keys are documented in SAFETY.md."""
         return {
             "schema": SCHEMA,
             "verdict": "pass" if self.passes else "exceeds",

@@ -6,7 +6,7 @@ container, the same bytes for the same frames. Only ISO base media (MP4) and Qui
 files keep timestamps in units of our choice; Matroska and WebM round to 1 ms, so VP9 and
 AV1 go into MP4 as well.
 
-Settings were chosen by measurement; see `Codec.arguments` of each and DEVELOPERS.md.
+Settings were chosen by measurement; see `Codec.arguments` of each and FILES.md.
 Thread counts are fixed, because the bytes that an encoder makes depend on them.
 """
 

@@ -1,7 +1,7 @@
 # ruff: noqa: T201 - a command that prints its table
 """Rates of false alarm and of misses of the footage judgement, over patterns, grain and crf.
 
-Run as a command it prints the table that DEVELOPERS.md shows.
+Run as a command it prints the table.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Footage without a strip: conversions found, nothing invented, and stillness told.
 
-Rates over more seeds, grain and compression are in DEVELOPERS.md, made by
+Rates over more seeds, grain and compression are printed by
 `python -m tests.measure.footage_rates`.
 """
 

@@ -1,6 +1,6 @@
 """A trial of drops: frames left out at random, and how many of them a reading finds.
 
-python -m tests.simulation.drops prints the table in DEVELOPERS.md. Each recording is one of
+python -m tests.simulation.drops prints the counts. Each recording is one of
 the grid's, drawn at random, with a response anywhere from 0.1 to 1 refresh whatever its level
 and frames left out at random; the camera runs at twice the refresh or faster.
 """
