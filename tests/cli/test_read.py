@@ -67,7 +67,7 @@ def test_json_csv_and_picture(folder: Path) -> None:
     assert json.loads(done.stdout)["schema"] == "evenhold/reading 1"
     assert len((folder / "holds.csv").read_text(encoding="utf-8").splitlines()) == 51
     with Image.open(folder / "holds.png") as picture:
-        assert picture.size == (1920, 1080)
+        assert picture.size == (1920, 600)
     two = run("read", "bars-25.mp4", "bars-25.mp4", "--json", cwd=folder)
     assert [entry["kind"] for entry in json.loads(two.stdout)] == ["clip", "clip"]
 
