@@ -10,6 +10,10 @@ import click
 import pytest
 
 from patterns.cli import COMMANDS
+from patterns.timing.cadence import cadence, parse_display
+from patterns.timing.rates import parse_rate
+from patterns.timing.slip import slow_slip
+from tests.examples import loosely, made_again
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -66,7 +70,30 @@ def test_files_that_a_guide_names_exist(path: Path) -> None:
         assert any(place.endswith(f"/{name}") for place in places), name
 
 
+def test_examples_of_the_readme_are_what_the_commands_print() -> None:
+    """`python -m tests.examples` writes them anew; sizes of files may be another encoder's."""
+    assert README.count("```console\n") >= 3
+    assert loosely(made_again(README)) == loosely(README)
+    for size_mb in re.findall(r"([\d.]+) MB", README):
+        assert 0.5 < float(size_mb) < 5  # of a clip of two seconds
+
+
+def test_no_rate_is_called_even_without_its_slip() -> None:
+    """29.97 on 60 Hz breaks step every 16.7 s: 1001/60, by the arithmetic of near rates."""
+    rows = dict(re.findall(r"^\| ([\d.]+) fps \| ([^|]+) \|", README, re.MULTILINE))
+    assert len(rows) >= 7
+    for name, held in rows.items():
+        found = slow_slip(cadence(parse_rate(name), parse_display("60")))
+        assert ("slip every" in held) == (found is not None), name
+        if found is not None:
+            assert f"{float(found.interval_s):.1f} s" in held, name
+    for line in README.splitlines():
+        if any(near in line for near in ("29.97", "59.94")) and "even" in line:
+            assert "slip" in line or line.startswith("$"), line
+
+
 def test_the_guides_fit_one_sitting() -> None:
+    assert README.count("\n") <= 150
     assert DEVELOPERS.count("\n") <= 300
     glossary = DEVELOPERS.split("## Glossary\n")[1].split("\n## ")[0].strip()
     assert 10 < glossary.count("\n") + 1 <= 40

@@ -7,6 +7,7 @@ from html import escape
 from typing import Any
 
 from patterns.present.page import html_page
+from patterns.production.how_to_page import HOW_TO_NAME, HOW_TO_TITLE
 from patterns.production.player_parts import (
     NO_SCRIPT,
     PLAYER,
@@ -66,6 +67,8 @@ def index_page(kit: dict[str, Any]) -> str:
         "player. If a clip stutters that should be even, the player or its power saving may be "
         "the cause: charge the device, try another player, and play again. "
         '<a href="crib-sheet.html">Crib sheet to print</a></p>'
+        '<p class="note">What the glass really showed, a camera sees: '
+        f'<a href="{HOW_TO_NAME}">{HOW_TO_TITLE}</a></p>'
     )
     after = (
         f"{PLAYER.replace('Stop and sum up', 'Stop')}{caution_dialog(exceeding, 'you play')}"

@@ -11,6 +11,7 @@ from typing import Any
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.production.crib_sheet import crib_sheet
+from patterns.production.how_to_page import HOW_TO_NAME, how_to_page
 from patterns.production.index_page import index_page
 from patterns.production.make_clip import (
     ClipJob,
@@ -129,7 +130,7 @@ def make_kit(spec: KitSpec, progress: Progress | None = None, *, jobs: int = 1) 
 
     `jobs` clips are made at once, in processes of their own; the bytes are the same.
 
-    Each clip appears whole with its record, so that an interrupted run goes on where it
+    Each clip appears whole with its record, so that an interrupted run resumes where it
     stopped. A clip is kept if its record names the same description and the same bytes.
     """
     wanted = kit_clips(spec)
@@ -155,6 +156,7 @@ def make_kit(spec: KitSpec, progress: Progress | None = None, *, jobs: int = 1) 
     write_whole(spec.folder / "kit.json", dump(data), force=True)
     write_whole(spec.folder / "index.html", index_page(data), force=True)
     write_whole(spec.folder / "crib-sheet.html", crib_sheet(data), force=True)
+    write_whole(spec.folder / HOW_TO_NAME, how_to_page(), force=True)
     return data | {"made": [job.path.name for job in missing]}
 
 

@@ -17,12 +17,13 @@ from starlette.routing import Route
 
 from patterns.errors import EvenholdError, OutputError, RequestError
 from patterns.present.page import page_css
+from patterns.production.how_to_page import HOW_TO_NAME
 from patterns.web.browser_reading import browser_reading
 from patterns.web.guard import Guard, Rules
 from patterns.web.live_pattern import LivePattern, live_pattern, number_table, snapped_refresh
 from patterns.web.media import file_answer
 from patterns.web.observation import parse_observation
-from patterns.web.pages import clips_page, live_page
+from patterns.web.pages import clips_page, how_to_page, live_page
 from patterns.web.site import Site
 from patterns.web.uploads import Pace, ReadingShelf, TooManyError
 
@@ -56,6 +57,9 @@ class _Pages:
 
     async def live(self, _: Request) -> Response:
         return HTMLResponse(live_page(self._site), headers=_FRESH)
+
+    async def how_to(self, _: Request) -> Response:
+        return HTMLResponse(how_to_page(), headers=_FRESH)
 
     async def theme(self, _: Request) -> Response:
         return Response(page_css(), media_type="text/css", headers=_FRESH)
@@ -149,6 +153,7 @@ def make_app(
     routes = [
         Route("/", pages.clips),
         Route("/live", pages.live),
+        Route(f"/{HOW_TO_NAME}", pages.how_to),
         Route("/theme.css", pages.theme),
         Route("/words.bin", pages.words),
         Route("/static/{name}", pages.static),

@@ -10,6 +10,7 @@ from __future__ import annotations
 from html import escape
 from urllib.parse import quote
 
+from patterns.production.how_to_page import HOW_TO_NAME, HOW_TO_TITLE, how_to_body
 from patterns.production.player_parts import (
     NO_SCRIPT,
     PLAYER,
@@ -19,10 +20,11 @@ from patterns.production.player_parts import (
 )
 from patterns.web.site import Site
 
-__all__ = ["clips_page", "live_page"]
+__all__ = ["clips_page", "how_to_page", "live_page"]
 
 
-def _document(title: str, body: str, module: str) -> str:
+def _document(title: str, body: str, module: str = "") -> str:
+    script = f'<script type="module" src="static/{module}.js"></script>\n' if module else ""
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1, viewport-fit=cover">\n'
@@ -30,8 +32,7 @@ def _document(title: str, body: str, module: str) -> str:
         f"<title>{escape(title)}</title>\n"
         '<link rel="icon" href="data:,">\n'
         '<link rel="stylesheet" href="theme.css">\n<link rel="stylesheet" href="static/page.css">\n'
-        f'<script type="module" src="static/{module}.js"></script>\n</head>\n<body>\n'
-        f"{body}\n</body>\n</html>\n"
+        f"{script}</head>\n<body>\n{body}\n</body>\n</html>\n"
     )
 
 
@@ -77,10 +78,18 @@ def clips_page(site: Site) -> str:
         "timeout in the device's settings.</li>"
         "<li>A tap on the picture shows and hides the chart and the buttons. The chart has a block "
         "for each frame, as wide as it was held, and its number of refreshes in it.</li>"
-        "<li>Turn the device so that the clip fills the screen.</li></ul></section></main>"
+        "<li>Turn the device so that the clip fills the screen.</li>"
+        f'<li>A camera sees what the glass showed: <a href="{HOW_TO_NAME}">{HOW_TO_TITLE}</a>.</li>'
+        "</ul></section></main>"
         f"{PLAYER}{caution_dialog(exceeding, 'you play')}"
     )
     return _document("Evenhold clips", body, "clips")
+
+
+def how_to_page() -> str:
+    """Page on filming and photographing a screen."""
+    back = '<p><a class="button" href="./">Back to the clips</a></p>'
+    return _document(HOW_TO_TITLE, f"<main>{how_to_body()}{back}</main>")
 
 
 def live_page(site: Site) -> str:

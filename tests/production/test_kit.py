@@ -47,11 +47,12 @@ def test_a_kit_is_whole_and_a_second_run_makes_only_what_changed(tmp_path: Path)
     kit = json.loads((folder / "kit.json").read_text())
     assert kit["schema"] == "evenhold/kit 1"
     assert [group["pattern"] for group in kit["patterns"]] == ["bars", "terrain", "orbit"]
-    for page in ("index.html", "crib-sheet.html"):
+    for page in ("index.html", "crib-sheet.html", "how-to-film.html"):
         links = Links()
         links.feed((folder / page).read_text())
         for link in links.found:
             assert link.startswith("#") or (folder / link).is_file(), link
+        assert page != "index.html" or "how-to-film.html" in links.found
 
     before = {p.name: p.stat().st_mtime_ns for p in folder.glob("*.mp4")}
     (folder / "evenhold-bars-30fps.mp4").write_bytes(b"damaged")

@@ -37,6 +37,8 @@ def test_pages_fit_every_screen(browser: Browser, site: Served, size: str, schem
     look(page, f"summary-{size}-{scheme}")
     page.goto(address(site, "/live"))
     look(page, f"reference-{size}-{scheme}")
+    page.goto(address(site, "/how-to-film.html"))
+    look(page, f"how-to-{size}-{scheme}")
     page.close()
     assert not console.errors
 

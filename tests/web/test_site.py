@@ -12,7 +12,7 @@ from patterns.errors import InputError, RequestError
 from patterns.web.pages import clips_page
 from patterns.web.site import open_site
 from tests.web.conftest import RATES
-from tests.web.serving import served
+from tests.web.serving import KEY, Served, served
 
 NAME = "evenhold-bars-24fps.mp4"
 
@@ -29,6 +29,16 @@ def test_clips_and_posters_only(kit: Path) -> None:
     )
     assert site.record(NAME)
     assert site.record("kit.json") is None
+
+
+def test_how_to_film_is_one_click_from_the_clips_and_needs_no_kit(site: Served) -> None:
+    assert 'href="how-to-film.html"' in site.ask(f"/{KEY}/").body.decode()
+    answer = site.ask(f"/{KEY}/how-to-film.html")
+    assert (answer.status, answer.headers["content-type"]) == (200, "text/html; charset=utf-8")
+    assert "<h2>Photograph it" in answer.body.decode()
+    assert "photosensitive epilepsy" in answer.body.decode()
+    assert "<style" not in answer.body.decode()  # the policy allows none inline
+    assert site.ask("/how-to-film.html").status == 403  # behind the key as all else
 
 
 def test_clips_without_a_kit(copy: Path) -> None:
