@@ -21,6 +21,7 @@ from patterns.rendering.planes import UInt8Array
 from patterns.strip.camera import TOO_SMALL, CameraReader, CameraReading
 from patterns.strip.camera_levels import NO_STRIP, TOO_DARK
 from patterns.strip.camera_track import refine
+from patterns.strip.cell_rows import shows_cell_rows
 from patterns.strip.placement import Placement, sample
 from patterns.strip.read import StripReading, read_strip
 
@@ -30,7 +31,8 @@ FloatArray = npt.NDArray[np.float64]
 KEPT = 16  # pictures that are kept while the kind is not known
 GAP, RARER = 48, 32  # a look every 48 pictures, in long files less often: looking takes long
 SURE_SIGHTS = 6  # pictures in which a strip must be seen to be sure
-SEEN_UNREAD = 3  # pictures whose strip is seen but not read, from which on it is no footage
+SEEN_UNREAD = 3  # pictures in which a strip or its rows are seen: from then on no footage
+PARTS_SEEN = "rows of its cells are seen, but its ends are out of the picture or lost in glare"
 NOT_SEEN = (NO_STRIP, TOO_DARK, TOO_SMALL)  # reasons that speak of no strip in the picture
 ALIGNED_PX = 0.6  # off straight: strips of files measure up to 0.3, of cameras set up with care 1.7
 CLEARLY_PX = 1.5
@@ -94,7 +96,7 @@ class KindFinder:
         self._camera = CameraReader()
         self._near: Placement | None = None
         self._sights: list[_Sight] = []
-        self._seen_unread = 0
+        self._seen_unread = self._rows_seen = 0
         self._next_look = 0
 
     def look(self, place: int, luma: UInt8Array) -> FileKind | None:
@@ -113,7 +115,9 @@ class KindFinder:
         if self._sights:
             return _judged(self._sights)
         if self._seen_unread >= SEEN_UNREAD:
-            return FileKind("recording", False, "a strip is seen, but in no picture can it be read")
+            return FileKind("recording", False, "its marks are seen, but no number can be told")
+        if self._rows_seen >= SEEN_UNREAD:
+            return FileKind("recording", False, PARTS_SEEN)
         return FileKind("footage")
 
     def _placement(self, luma: UInt8Array) -> Placement | None:
@@ -126,6 +130,8 @@ class KindFinder:
         if isinstance(filmed, CameraReading):
             return filmed.placement
         self._seen_unread += filmed.reason not in NOT_SEEN
+        if filmed.reason in NOT_SEEN and self._rows_seen < SEEN_UNREAD:
+            self._rows_seen += shows_cell_rows(luma)
         return None
 
 

@@ -21,7 +21,12 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from patterns.measure.footage_words import footage_verdict, footage_warnings
+from patterns.measure.footage_words import (
+    AS_IF_FILMED,
+    NOT_TOLD,
+    footage_verdict,
+    footage_warnings,
+)
 from patterns.measure.holds import HeldFrame
 from patterns.measure.picture_change import Changes
 from patterns.measure.reading import Blend, Reading
@@ -44,6 +49,7 @@ PURER, LEAST_OWN = 3.0, 0.05  # times its neighbour's own share a mixture may ha
 STILL = 0.35  # of the detail, that eight pictures apart differ by, below which nothing moves
 STILL_CODES = 0.5
 FEWEST = 12
+COPIES_CODES = 0.5  # two copies after compression measure 0.3; a camera's pictures have own noise
 
 
 @dataclass(frozen=True)
@@ -139,6 +145,13 @@ def _claimed(marks: FootageMarks, mistake: Mistake | None) -> FootageMarks:
     )
 
 
+def _each_often(mistake: Mistake | None, timeline: Fraction | None) -> bool:
+    """Whether each frame fills two pictures or more, as where a camera films a screen."""
+    if mistake is None or mistake.kind != "repeat" or timeline is None:
+        return False
+    return mistake.footage is None or timeline >= 2 * mistake.footage
+
+
 def _dips(detail: FloatArray) -> BoolArray:
     """Pictures with less detail than ones shortly before and shortly after: doubled, so weaker."""
     padded = np.pad(detail, DIP_REACH)
@@ -186,6 +199,8 @@ def judge_footage(
     file: str,
     file_rate: Fraction | None,
     mean_rate: Fraction | None,
+    filmed_possible: bool = False,
+    tagged: bool = False,
     warnings: Sequence[str] = (),
 ) -> Reading:
     """Reading of footage without a strip.
@@ -198,6 +213,11 @@ def judge_footage(
         Name to show.
     file_rate, mean_rate
         Exact pictures a second, or None if they are not evenly timed; and on average.
+    filmed_possible
+        Whether it may be a recording of a screen: then a conversion is not claimed where a camera
+        would leave the same, and its pictures are no copies of each other.
+    tagged
+        Whether the file has a camera's tag, and so comes from no editor.
     warnings
         What the reader of the file has to say.
     """
@@ -214,6 +234,12 @@ def judge_footage(
             warnings=tuple(warnings),
         )
     seen, mistake = marks_and_mistake(changes, file_rate)
+    often = _each_often(mistake, file_rate) and filmed_possible
+    apart = np.array(changes.step)[seen.repeated]
+    filmed = often and (tagged or bool(np.median(apart) > COPIES_CODES))
+    if often:
+        warnings = (*warnings, AS_IF_FILMED)
+    mistake = None if filmed else mistake
     marks = _claimed(seen, mistake)
     open_repeats = int((seen.repeated & ~marks.repeated).sum())
     open_mixtures = int((seen.mixed & ~marks.mixed).sum())
@@ -222,7 +248,9 @@ def judge_footage(
     return Reading(
         kind="footage",
         file=file,
-        verdict=footage_verdict(
+        verdict=NOT_TOLD
+        if filmed
+        else footage_verdict(
             marks,
             mistake,
             file_rate,
@@ -243,7 +271,7 @@ def judge_footage(
         drops_beyond=len(jumps),
         repeated=_places(marks.repeated),
         blended=tuple(Blend(None, None, float(times[i]), i) for i in _places(marks.mixed)),
-        even=not bool(marks.repeated.any()),
+        even=None if filmed else not bool(marks.repeated.any()),
         explanation=() if mistake is None else (mistake.text,),
         warnings=(*warnings, *footage_warnings(marks, file_rate, open_repeats, open_mixtures)),
         details=_details(marks, mistake),

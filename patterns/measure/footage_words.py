@@ -13,9 +13,17 @@ from patterns.timing.rates import format_decimal
 if TYPE_CHECKING:
     from patterns.measure.footage import FootageMarks
 
-__all__ = ["footage_verdict", "footage_warnings"]
+__all__ = ["AS_IF_FILMED", "NOT_TOLD", "footage_verdict", "footage_warnings"]
 
 FEW_MOVING = 0.1
+NOT_TOLD = (
+    "not told: this is either footage put on a timeline of another rate, or a screen filmed by a "
+    "camera; give --as footage, or film the counting strip with it"
+)
+AS_IF_FILMED = (
+    "A screen that a camera films looks the same, each frame in two pictures or more: if this is "
+    "a recording, nothing here speaks of an editor's timeline; film the counting strip as well."
+)
 
 
 def footage_verdict(

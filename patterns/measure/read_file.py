@@ -36,6 +36,10 @@ from patterns.video.reader import read_luma
 
 __all__ = ["Given", "read_file"]
 
+SEEN_UNREAD = "a strip was seen but cannot be read"
+INSTEAD = (
+    "film it whole and without reflections, or give --as footage to judge by picture differences"
+)
 Progress = Callable[[int, int], None]
 
 
@@ -234,6 +238,8 @@ def _judged(path: Path, info: VideoInfo, given: Given, read: _VideoRead, damage:
             file=path.name,
             file_rate=info.rate,
             mean_rate=info.mean_rate,
+            filmed_possible=given.kind is None,
+            tagged=info.capture_hz is not None,
             warnings=_damage_warnings(damage),
         )
     watched = read.log.watched()
@@ -254,6 +260,8 @@ def _judged(path: Path, info: VideoInfo, given: Given, read: _VideoRead, damage:
             display=given.display,
             warnings=(*_damage_warnings(damage), *true.warnings),
         )
+        if kind.why and not (kind.sure or reading.read):
+            reading = replace(reading, verdict=f"{SEEN_UNREAD}: {kind.why}; {INSTEAD}")
     found = {"kind_sure": kind.sure, "kind_from": kind.why}
     return replace(reading, details={**reading.details, **found})
 

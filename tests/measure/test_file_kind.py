@@ -16,6 +16,7 @@ from patterns.clip import Clip
 from patterns.frame_source import FrameSource
 from patterns.measure.file_kind import FileKind, KindFinder
 from patterns.scenes.motion import BarsMotion
+from patterns.strip.camera_locate import locate
 
 UInt8Array = npt.NDArray[np.uint8]
 SOURCE = FrameSource(Clip(BarsMotion(F(150), F(160), F(80)), F(60), F(1, 120), 960, 540, 60))
@@ -79,6 +80,16 @@ def test_a_clip_in_another_picture_is_a_clip() -> None:
 def test_a_strip_that_comes_late_is_found() -> None:
     grey = np.random.default_rng(1).integers(60, 200, (540, 960)).astype(np.uint8)
     assert found([grey] * 30 + [frame(n) for n in range(20)]).kind == "clip"
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_strip_whose_ends_are_out_of_the_picture_is_seen_and_is_no_footage(turned: bool) -> None:
+    rng = np.random.default_rng(4)
+    pictures = [filmed(place // 2, 0.4, rng)[:, 24:-24] for place in range(5)]
+    assert locate(pictures[0]) is None
+    kind = found([np.ascontiguousarray(p.T if turned else p) for p in pictures])
+    assert (kind.kind, kind.sure) == ("recording", False)
+    assert "out of the picture" in kind.why
 
 
 def test_pictures_without_a_strip_are_footage() -> None:

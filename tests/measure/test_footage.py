@@ -13,7 +13,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from patterns.clip import Clip
+from patterns.frame_source import FrameSource
 from patterns.measure.read_file import Given, read_file
+from patterns.scenes.motion import BarsMotion
 from tests.measure.edits import blended_onto, encode, grainy, repeated_onto, shot
 from tests.measure.footage_rates import judged
 
@@ -82,6 +85,29 @@ def test_a_mixture_in_every_fifth_picture_is_told(tmp_path: Path) -> None:
     assert {b.picture % 5 for b in reading.blended if b.picture is not None} == {4}
     assert len(reading.blended) >= 11
     assert "every fifth picture is a mixture" in reading.explanation[0].lower()
+
+
+def test_a_filmed_screen_without_a_strip_is_not_told_as_a_conversion(tmp_path: Path) -> None:
+    pictures, _ = repeated_onto(shot("bars", F(24), 32), F(24), F(60))
+    exact = read_file(encode(pictures, F(60), tmp_path / "edit.mp4"), Given())
+    assert exact.verdict.startswith("24 on a 60 timeline at its own speed")
+    assert any("screen that a camera films" in warning for warning in exact.warnings)
+    filmed = encode(grainy(pictures, 4, 1), F(60), tmp_path / "filmed.mp4", 16)
+    reading = read_file(filmed, Given())
+    assert reading.verdict.startswith("not told: ")
+    assert (reading.rate, reading.even, reading.explanation) == (None, None, ())
+    said = read_file(filmed, Given(kind="footage"))
+    assert said.verdict.startswith("24 on a 60 timeline at its own speed")
+
+
+def test_a_strip_that_is_seen_in_part_is_said_with_how_to_override(tmp_path: Path) -> None:
+    source = FrameSource(Clip(BarsMotion(F(200), F(90), F(40)), F(24), F(1, 48), 640, 360, 16))
+    frames = [source.draw(n).y.astype(np.float32)[:, 20:-20] for n in range(16)]
+    cut, _ = repeated_onto(frames, F(24), F(60))
+    reading = read_file(encode(cut, F(60), tmp_path / "cut.mp4"), Given())
+    assert reading.verdict.startswith("a strip was seen but cannot be read: ")
+    assert "--as footage" in reading.verdict
+    assert (reading.rate, reading.repeated, reading.blended) == (None, (), ())
 
 
 def test_a_static_shot_is_said_to_be_one(tmp_path: Path) -> None:
