@@ -28,7 +28,7 @@ from patterns.safety.viewing import Viewing
 __all__ = ["FINE", "FloatGrid", "Grid", "Matrix", "Reduced", "Reducer", "Shrunk", "srgb_decode"]
 
 FloatGrid = npt.NDArray[np.float32]
-CodeGrid = npt.NDArray[np.int16]
+CodeGrid = npt.NDArray[np.intp]
 
 LONG_SIDE_CELLS = 160
 FINE = 3  # fine cells along the side of a cell
@@ -103,7 +103,7 @@ class Reduced:
     linear_rgb
         float32 (rows, columns, 3), linear R, G, B (sRGB curve), or None for a grey frame.
     signal
-        int16, of the shape of `screen_fine`, or (3, ...): the signal, 0 to 4080.
+        Integers (1 or 3, ...), the rest as `screen_fine`: the signal, 0 to 4080 once clipped.
     """
 
     relative: FloatGrid
@@ -114,9 +114,32 @@ class Reduced:
 
     def picture(self) -> UInt8Array:
         """RGB picture, uint8, of the shape of `screen_fine` by 3."""
-        codes = np.asarray((self.signal + SCALE // 2) // SCALE, np.uint8)
-        planes = codes if codes.ndim == 3 else np.stack([codes] * 3)
-        return np.ascontiguousarray(np.moveaxis(planes, 0, -1))
+        codes = np.clip((self.signal + SCALE // 2) // SCALE, 0, 255).astype(np.uint8)
+        return np.ascontiguousarray(
+            np.moveaxis(np.broadcast_to(codes, (3, *codes.shape[1:])), 0, -1)
+        )
+
+
+def _from_full_range() -> FloatGrid:
+    """(3, 4): signal of codes R', G', B', 1."""
+    return np.eye(3, 4, dtype=np.float32) * np.float32(SCALE)
+
+
+def _from_narrow_range(kr: float, kb: float) -> FloatGrid:
+    """(3, 4): signal of codes Y', Cb, Cr, 1."""
+    luma, chroma, kg = TOP / 219, TOP / 224, 1 - kr - kb
+    # R' = Y' + 2 (1 - Kr) Cr, B' = Y' + 2 (1 - Kb) Cb, G' from Y' = Kr R' + Kg G' + Kb B'.
+    of_cr, of_cb = 2 * (1 - kr) * chroma, 2 * (1 - kb) * chroma
+    matrix = np.array(
+        [
+            [luma, 0, of_cr, 0],
+            [luma, -of_cb * kb / kg, -of_cr * kr / kg, 0],
+            [luma, of_cb, 0, 0],
+        ]
+    )
+    # The fraction is cut off afterwards, so that this rounds.
+    matrix[:, 3] = 0.5 - matrix[:, :3] @ (16, 128, 128)
+    return matrix.astype(np.float32)
 
 
 class Reducer:
@@ -147,24 +170,21 @@ class Reducer:
         self.grid = Grid.of(width, height)
         self._quick = quick
         self._factor = 1 if quick else FINE
-        self._fine = (self.grid.columns * self._factor, self.grid.rows * self._factor)
-        signal = np.arange(TOP + 1) / TOP
-        decoded, emitted = srgb_decode(signal), viewing.peak_cd_m2 * signal**2.4
+        rows, columns = self.grid.rows * self._factor, self.grid.columns * self._factor
+        self._fine = (columns, rows)
+        level = np.arange(TOP + 1) / TOP
+        decoded, emitted = srgb_decode(level), viewing.peak_cd_m2 * level**2.4
         self._decoded = decoded.astype(np.float32)
-        self._relative = [(w * decoded).astype(np.float32) for w in BT709]
-        self._screen = [(w * emitted).astype(np.float32) for w in BT709]
-        self._relative_grey = decoded.astype(np.float32)
-        self._screen_grey = emitted.astype(np.float32)
-        code = np.arange(256)
-        self._luma = np.clip(np.rint((code - 16) * (TOP / 219)), 0, TOP).astype(np.int16)
-        chroma = (code - 128) * (TOP / 224)
-        # R' = Y' + 2 (1 - Kr) Cr, B' = Y' + 2 (1 - Kb) Cb, G' from Y' = Kr R' + Kg G' + Kb B'.
-        kr, kb = MATRICES[matrix]
-        of_cr, of_cb = 2 * (1 - kr), 2 * (1 - kb)
-        self._red_of_cr = np.rint(of_cr * chroma).astype(np.int16)
-        self._blue_of_cb = np.rint(of_cb * chroma).astype(np.int16)
-        self._green_of_cr = np.rint(-of_cr * kr / (1 - kr - kb) * chroma).astype(np.int16)
-        self._green_of_cb = np.rint(-of_cb * kb / (1 - kr - kb) * chroma).astype(np.int16)
+        # relative and screen luminance, of grey and of R', G', B'
+        self._tables = [
+            (self._decoded, emitted.astype(np.float32)),
+            *(((w * decoded).astype(np.float32), (w * emitted).astype(np.float32)) for w in BT709),
+        ]
+        self._to_signal = (_from_full_range(), _from_narrow_range(*MATRICES[matrix]))
+        # Memory for one frame at a time: taking it anew costs more than the arithmetic.
+        self._codes = np.ones((4, rows * columns), np.float32)
+        self._signal = np.empty((3, rows, columns), np.intp)
+        self._light = np.empty((3, rows, columns), np.float32)
 
     def shrink(self, frame: Planes | UInt8Array) -> Shrunk:
         """Average narrow-range planes, or full-range R'G'B' codes (height, width, 3)."""
@@ -177,45 +197,28 @@ class Reducer:
         return Shrunk(codes[:1] if grey else codes, narrow=False)
 
     def reduce(self, shrunk: Shrunk) -> Reduced:
-        """Light of a frame."""
-        grey = len(shrunk.codes) == 1
-        if not shrunk.narrow:
-            signal = shrunk.codes.astype(np.int16) * SCALE
-            return self._grey(signal[0]) if grey else self._coloured(signal)
-        luma = np.take(self._luma, shrunk.codes[0])
+        """Light of a frame; its arrays hold until the next frame is reduced."""
+        channels = len(shrunk.codes)
+        grey = channels == 1
+        codes, signal = self._codes, self._signal[:channels]
+        codes[:channels] = shrunk.codes.reshape(channels, -1)
         if grey:
-            return self._grey(luma)
-        _, cb, cr = shrunk.codes
-        rgb = np.empty((3, *luma.shape), np.int16)
-        np.add(luma, np.take(self._red_of_cr, cr), out=rgb[0])
-        np.add(luma, np.take(self._green_of_cr, cr), out=rgb[1])
-        rgb[1] += np.take(self._green_of_cb, cb)
-        np.add(luma, np.take(self._blue_of_cb, cb), out=rgb[2])
-        return self._coloured(np.clip(rgb, 0, TOP, out=rgb))
-
-    def _grey(self, signal: CodeGrid) -> Reduced:
-        fine = np.take(self._screen_grey, signal)
-        relative = self._cell_means(np.take(self._relative_grey, signal))
-        return Reduced(relative, self._cell_means(fine), fine, None, signal)
-
-    def _coloured(self, signal: CodeGrid) -> Reduced:
-        fine, relative = (
-            np.take(t[0], signal[0]) + np.take(t[1], signal[1]) + np.take(t[2], signal[2])
-            for t in (self._screen, self._relative)
-        )
+            codes[1:3] = 128  # no chroma
+        made = self._to_signal[shrunk.narrow][:channels] @ codes
+        np.copyto(signal, made.reshape(signal.shape), casting="unsafe")
+        relative, screen, part = self._light
+        for channel, tables in enumerate(self._tables[:1] if grey else self._tables[1:]):
+            for table, total in zip(tables, (relative, screen), strict=True):
+                np.take(table, signal[channel], mode="clip", out=part if channel else total)
+                if channel:
+                    np.add(total, part, out=total)
         # The middle of each cell speaks for its colour: a region of saturated red is flat.
-        middle = self._factor // 2
-        linear = np.stack(
-            [
-                np.take(self._decoded, c[middle :: self._factor, middle :: self._factor])
-                for c in signal
-            ]
-        )
+        middle = signal[:, self._factor // 2 :: self._factor, self._factor // 2 :: self._factor]
         return Reduced(
             self._cell_means(relative),
-            self._cell_means(fine),
-            fine,
-            np.moveaxis(linear, 0, -1),
+            self._cell_means(screen),
+            screen,
+            None if grey else np.moveaxis(np.take(self._decoded, middle, mode="clip"), 0, -1),
             signal,
         )
 

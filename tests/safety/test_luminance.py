@@ -85,6 +85,22 @@ def test_a_cell_holds_the_mean_of_light_not_of_signal() -> None:
     assert relative == pytest.approx(np.full((90, 160), 1 / 3), abs=1e-5)
 
 
+@pytest.mark.parametrize("quick", [False, True])
+def test_a_frame_keeps_nothing_of_the_one_before(quick: bool) -> None:
+    """A reducer works in the same memory for every frame, coloured, grey, planes or R'G'B'."""
+    red, grey = Planes.blank(480, 270), Planes.blank(480, 270)
+    red.y[:], red.cb[:], red.cr[:] = BARS[255, 0, 0]
+    grey.y[:] = 126
+    picture = np.full((270, 480, 3), (200, 100, 50), np.uint8)
+    used = Reducer(480, 270, Viewing(), quick=quick)
+    for frame in (red, grey, picture, picture[..., :1].repeat(3, 2), red, picture, grey):
+        after = reduced(used, frame)
+        alone = reduced(Reducer(480, 270, Viewing(), quick=quick), frame)
+        assert (after.relative == alone.relative).all()
+        assert (after.screen_fine == alone.screen_fine).all()
+        assert (after.picture() == alone.picture()).all()
+
+
 @pytest.mark.parametrize(
     ("size", "grid"),
     [((1920, 1080), (90, 160)), ((1080, 1920), (160, 90)), ((1024, 768), (120, 160))],
