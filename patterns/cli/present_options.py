@@ -22,7 +22,7 @@ from patterns.cli.option_types import (
 from patterns.errors import RequestError
 from patterns.present.animation_timing import FORMATS
 from patterns.present.panel_layout import LAYOUTS
-from patterns.present.scene_choice import PATTERNS, SceneChoice
+from patterns.present.scene_choice import PATTERNS, PatternName, SceneChoice
 from patterns.present.style import scheme
 from patterns.present.talk_request import TalkRequest
 from patterns.timing.cadence import Display
@@ -30,6 +30,11 @@ from patterns.video.codecs import CODECS
 
 __all__ = ["present_options", "request_from"]
 
+SPEEDS: dict[PatternName, tuple[str, str]] = {  # option, and field of the scene
+    "bars": ("cross", "cross_s"),
+    "terrain": ("speed", "speed_m_s"),
+    "orbit": ("turn", "turn_deg_s"),
+}
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -67,12 +72,17 @@ def _what_to_show() -> list[Callable[[F], F]]:
                      help="Shutter kept by angle, degrees.  [default: 180]"),
         click.option("--exposure", type=EXPOSURE, metavar="SECONDS", default=None,
                      help="Shutter kept by time, such as 1/60, seconds, instead of --shutter."),
-        click.option("--cross", type=NUMBER, metavar="SECONDS", default="3",
-                     show_default=True, help="Time in which a bar crosses its picture, seconds."),
-        click.option("--speed", type=NUMBER, metavar="M/S", default="10",
-                     show_default=True, help="Ground speed of the flight, metres a second."),
-        click.option("--turn", type=NUMBER, metavar="DEG/S", default="12",
-                     show_default=True, help="Turn rate of the orbit, degrees a second."),
+        click.option("--cross", type=NUMBER, metavar="SECONDS", default=None,
+                     help="Time in which a bar crosses its picture, seconds.  [default: so that "
+                     "the worst panel shakes by 4 px at 1080p; at most 3]"),
+        click.option("--speed", type=NUMBER, metavar="M/S", default=None,
+                     help="Ground speed of the flight, metres a second.  [default: as --cross; "
+                     "10 to 45]"),
+        click.option("--turn", type=NUMBER, metavar="DEG/S", default=None,
+                     help="Turn rate of the orbit, degrees a second.  [default: as --cross; "
+                     "12 to 36]"),
+        click.option("--strip", is_flag=True,
+                     help="Draw the counting strip in every panel, for evenhold read."),
         click.option("--footage", type=RATE, metavar="FPS", default="24",
                      show_default=True, help="Rate shot, for --conform, frames a second."),
         click.option("--timeline", type=RATE, metavar="FPS", default="30",
@@ -114,6 +124,11 @@ def present_options(function: F) -> F:
     return function
 
 
+def _speeds(o: dict[str, Any]) -> dict[str, Fraction]:
+    """Speeds that the options give."""
+    return {field: o[option] for option, field in SPEEDS.values() if o[option] is not None}
+
+
 def request_from(o: dict[str, Any]) -> TalkRequest:
     """Request of the options' values.
 
@@ -130,13 +145,9 @@ def request_from(o: dict[str, Any]) -> TalkRequest:
         folder=o["out"],
         rates=o["rates"],
         display=display,
-        scene=SceneChoice(
-            pattern=o["pattern"],
-            cross_s=o["cross"],
-            speed_m_s=o["speed"],
-            turn_deg_s=o["turn"],
-            seed=o["seed"],
-        ),
+        scene=SceneChoice(pattern=o["pattern"], seed=o["seed"], **_speeds(o)),
+        strip=o["strip"],
+        fixed_speeds=frozenset(p for p, (option, _) in SPEEDS.items() if o[option] is not None),
         layout=o["layout"],
         angle_deg=Fraction(180) if o["shutter"] is None else o["shutter"],
         exposure_s=o["exposure"],

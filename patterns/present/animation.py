@@ -14,7 +14,6 @@ from PIL import Image
 
 from patterns.errors import OutputError
 from patterns.present.animation_timing import FormatName, PlayedTiming, played_timing
-from patterns.present.hold_meter import meter_window
 from patterns.present.split_clip import SplitClip, SplitSpec
 from patterns.present.split_file import refuse_flashing
 from patterns.rendering.stills import planes_to_rgb
@@ -45,7 +44,7 @@ def closed_spec(spec: SplitSpec) -> tuple[SplitSpec, bool]:
     The clip, and whether it closes without a seam.
     """
     feeds = tuple(panel.feed for panel in spec.panels)
-    window = meter_window(feeds, spec.refresh_hz, spec.areas[0].meter.width)
+    window = spec.meter_window
     scene = spec.scene
     most = max(1, int(LONGEST_S * spec.refresh_hz) // window)
     choices = []

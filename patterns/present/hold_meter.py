@@ -23,21 +23,22 @@ from patterns.rendering.planes import Planes
 __all__ = ["HoldMeter", "meter_window"]
 
 LEAST_WINDOW, LONGEST_WINDOW = 24, 60  # refreshes
-LEAST_CELL_PX = 12
-LEAST_TYPE_PX = 18
+# In 1080ths of the frame's height (or 1920ths of its width): a cell holds a digit of that type.
+LEAST_CELL, LEAST_TYPE = 17, 18
 MARK_SHARE = 0.14  # of the meter's height
 
 
-def meter_window(feeds: tuple[Feed, ...], refresh_hz: Fraction, width_px: int) -> int:
+def meter_window(
+    feeds: tuple[Feed, ...], refresh_hz: Fraction, width_px: int, unit: float = 1
+) -> int:
     """Refreshes across a meter: whole periods of all feeds where they fit, else half a second.
 
-    Cells are at least `LEAST_CELL_PX` wide, so that single refreshes can be told apart.
+    Cells are at least `LEAST_CELL` units wide, so that a block of one has room for its digit.
     """
-    most = max(2, width_px // LEAST_CELL_PX)
+    most = max(2, int(width_px / (LEAST_CELL * unit)))
     period = common_period(feeds, refresh_hz)
-    periods = max(1, -(-LEAST_WINDOW // period))
-    if period * periods <= min(most, LONGEST_WINDOW):
-        return period * periods
+    if period <= min(most, LONGEST_WINDOW):
+        return period * min(-(-LEAST_WINDOW // period), min(most, LONGEST_WINDOW) // period)
     return min(most, max(LEAST_WINDOW, round(refresh_hz / 2)))
 
 
@@ -60,13 +61,17 @@ class HoldMeter:
         Where the meter lies.
     window
         Refreshes across.
+    unit
+        A 1080th of the frame's height, or a 1920th of its width, if that is smaller.
     colours
         Scheme of the frame.
     """
 
     def __init__(
-        self, feed: Feed, refresh_hz: Fraction, area: Area, window: int, colours: Scheme
-    ) -> None:
+        self, feed: Feed, refresh_hz: Fraction, area: Area, window: int, colours: Scheme,
+        unit: float = 1,
+    ) -> None:  # fmt: skip
+        self._least_type_px = LEAST_TYPE * unit
         self._feed, self._refresh_hz, self._area = feed, refresh_hz, area
         self._window, self._colours = window, colours
         self._usual = usual(feed, refresh_hz)
@@ -157,6 +162,6 @@ class HoldMeter:
         drawing.add(Box(left, 0, width, height, fill, min(height // 14, width / 4)))
         text = str(run.refreshes)
         begin, end = max(left, 0), min(left + width, drawing.width)
-        if type_px >= LEAST_TYPE_PX and text_width_px(text, type_px) * 1.1 <= end - begin:
+        if type_px >= self._least_type_px and text_width_px(text, type_px) * 1.1 <= end - begin:
             base = height / 2 + cap_height_px(type_px) / 2
             drawing.add(Text((begin + end) / 2, base, text, type_px, ink, "middle", True))

@@ -16,7 +16,7 @@ LayoutName = Literal["side", "stacked", "line", "grid"]
 LAYOUTS: tuple[LayoutName, ...] = ("side", "stacked", "line", "grid")
 
 # In 1080ths of the frame's height (or 1920ths of its width, if that is the tighter).
-MARGIN, GAP, FOOT, COLUMN = 48, 32, 66, 520
+MARGIN, GAP, FOOT, COLUMN, LINE = 48, 32, 66, 520, 6
 TITLE = {2: 92, 3: 76, 4: 56}
 WORDS = {2: 40, 3: 36, 4: 32}
 METER = {"above": 96, "beside": 96, "small": 54}
@@ -70,16 +70,16 @@ def _even(value: float) -> int:
 
 
 def _above(
-    cell: Area, title_px: int, words_px: int, meter: int, gap: int, clear: int = 0
+    cell: Area, title_px: int, words_px: int, meter: int, gap: int, meter_width: int = 0
 ) -> PanelAreas:
-    """Label over the picture, meter beneath, which ends `clear` pixels before the picture."""
+    """Label over the picture, meter beneath, as wide as the picture where not given."""
     label = _even(title_px * 1.05 + words_px * 1.45)
     top = cell.top + label
     bottom = cell.bottom - meter - gap
     return PanelAreas(
         Area(cell.left, cell.top, cell.width, label),
         Area(cell.left, top, cell.width, bottom - top),
-        Area(cell.left, cell.bottom - meter, cell.width - clear, meter),
+        Area(cell.left, cell.bottom - meter, meter_width or cell.width, meter),
         title_px,
         words_px,
     )
@@ -121,7 +121,13 @@ def _check(count: int, layout: LayoutName) -> None:
 
 
 def panel_layout(
-    width: int, height: int, count: int, layout: LayoutName, *, level_line: bool = True
+    width: int,
+    height: int,
+    count: int,
+    layout: LayoutName,
+    *,
+    level_line: bool = True,
+    line_at: float = 0.5,
 ) -> tuple[PanelAreas, ...]:
     """Areas of `count` panels in a frame of `width` x `height` pixels.
 
@@ -132,6 +138,8 @@ def panel_layout(
         through one picture.
     level_line
         Whether that line is level (one part above the other) or upright.
+    line_at
+        Where an upright line lies, as a share of the picture's width.
 
     Raises
     ------
@@ -142,46 +150,52 @@ def panel_layout(
     unit = min(width / 1920, height / 1080)
     margin, gap, foot = (_even(unit * n) for n in (MARGIN, GAP, FOOT))
     inner = Area(margin, margin, width - 2 * margin, height - 2 * margin - foot)
+    line = _even(unit * LINE)
     if layout == "stacked" and height > width:  # no room beside the pictures
-        return _cells(inner, (1, count), (gap, gap), unit)
+        return _cells(inner, _tracks(inner.left, inner.width, 1, 0), count, gap, unit)
     if layout == "stacked" or (layout == "line" and level_line):
-        return _rows(inner, count, gap, unit, touching=layout == "line")
-    if layout == "grid":
-        return _cells(inner, (2, 2), (gap, gap), unit)
-    return _cells(inner, (count, 1), (0 if layout == "line" else gap, gap), unit)
+        return _rows(inner, count, line if layout == "line" else gap, gap, unit)
+    if layout == "line":
+        first = _even(inner.width * line_at - line / 2)
+        columns = [(inner.left, first), (inner.left + first + line, inner.width - first - line)]
+        return _cells(inner, columns, 1, gap, unit)
+    across, down = (2, 2) if layout == "grid" else (count, 1)
+    return _cells(inner, _tracks(inner.left, inner.width, across, gap), down, gap, unit)
 
 
 def _cells(
-    inner: Area, across_down: tuple[int, int], gaps: tuple[int, int], unit: float
+    inner: Area, columns: list[tuple[int, int]], down: int, gap: int, unit: float
 ) -> tuple[PanelAreas, ...]:
-    """Panels in columns and rows, each with its label above and its meter beneath."""
-    across, down = across_down
-    count = across * down
-    clear = 0 if gaps[0] else gaps[1] // 4 * 2  # between the meters where pictures touch
-    meter = _even(unit * METER["small" if across > 1 < down else "above"])
+    """Panels in columns and rows, each with its label above and its meter beneath.
+
+    The meters are equally wide, so that their blocks compare.
+    """
+    count = len(columns) * down
+    small = len(columns) > 1 < down
+    meter = _even(unit * METER["small" if small else "above"])
+    apart = columns[1][0] - columns[0][0] - columns[0][1] if len(columns) > 1 else gap
+    meter_width = min(wide for _, wide in columns) - (gap // 4 * 2 if apart < gap else 0)
     return tuple(
         _above(
             Area(left, top, wide, high), round(unit * TITLE[count]), round(unit * WORDS[count]),
-            meter, _even(unit * (10 if across > 1 < down else 16)), clear,
+            meter, _even(unit * (10 if small else 16)), meter_width,
         )
-        for top, high in _tracks(inner.top, inner.height, down, gaps[1])
-        for left, wide in _tracks(inner.left, inner.width, across, gaps[0])
+        for top, high in _tracks(inner.top, inner.height, down, gap)
+        for left, wide in columns
     )  # fmt: skip
 
 
-def _rows(
-    inner: Area, count: int, gap: int, unit: float, *, touching: bool
-) -> tuple[PanelAreas, ...]:
-    """Panels one above the other, labels and meters in a column at their left."""
+def _rows(inner: Area, count: int, apart: int, gap: int, unit: float) -> tuple[PanelAreas, ...]:
+    """Panels `apart` one above the other, labels and meters in a column at their left."""
     meter = _even(unit * METER["small" if count == 4 else "beside"])
-    tracks = _tracks(inner.top, inner.height, count, 0 if touching else gap)
+    tracks = _tracks(inner.top, inner.height, count, apart)
     widest = int(FLATTEST * tracks[0][1]) // 2 * 2
     column = max(_even(unit * COLUMN), inner.width - widest)
-    apart = gap if touching else 0  # the labels keep clear where pictures touch
+    inset = gap if apart < gap else 0  # the labels keep clear where a line lies between
     return tuple(
         _beside(
             Area(inner.left, top, inner.width, high), column, round(unit * TITLE[count]),
-            round(unit * WORDS[count]), meter, (apart if i else 0, 0 if i else apart),
+            round(unit * WORDS[count]), meter, (inset if i else 0, 0 if i else inset),
         )
         for i, (top, high) in enumerate(tracks)
     )  # fmt: skip

@@ -1,8 +1,6 @@
-"""The moving picture of one panel: its scene, cut to its part, with a strip of its own."""
+"""The moving picture of one panel: its scene, cut to its part, with a strip where asked for."""
 
 from __future__ import annotations
-
-from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -13,14 +11,8 @@ from patterns.present.feed import Shown
 from patterns.present.panel_layout import Area
 from patterns.rendering.planes import Planes, UInt8Array
 from patterns.strip.draw import StripDrawer
-from patterns.strip.layout import strip_layout
 
-__all__ = ["PanelPicture", "scene_height"]
-
-
-def scene_height(width: int, height: int, clip: Clip) -> int:
-    """Rows that the strip of a panel `width` x `height` leaves for the scene."""
-    return height - strip_layout(width, height, clip.rate).band_height
+__all__ = ["PanelPicture"]
 
 
 class PanelPicture:
@@ -33,14 +25,14 @@ class PanelPicture:
     part
         The panel's part of the scene.
     strip
-        Clip of the panel's own size, whose strip is drawn on its edge.
+        Clip of the panel's own size, whose strip, if it has one, is drawn on its edge.
     """
 
     def __init__(self, scene: Clip, part: Area, strip: Clip) -> None:
         self.strip_clip = strip
         self._part = part
-        self._source = FrameSource(replace(scene, strip="none"))
-        self._drawer = StripDrawer(strip)
+        self._source = FrameSource(scene)
+        self._drawer = None if strip.strip == "none" else StripDrawer(strip)
         self._scene = Planes.blank(scene.width, scene.height)
         self._panel = Planes.blank(strip.width, strip.height)
         self._other = Planes.blank(strip.width, strip.height)
@@ -60,15 +52,16 @@ class PanelPicture:
 
     def _frame(self, n: int, panel: Planes) -> None:
         self._source.draw(n, self._scene)
-        part, band = self._part, self._drawer.layout.band_height
-        top = band if self.strip_clip.strip == "top" else 0
+        part = self._part
+        top = self.strip_clip.height - part.height if self.strip_clip.strip == "top" else 0
         place = panel.rows(top, top + part.height)
         place.y[:] = self._scene.y[part.top : part.bottom, part.left : part.right]
         rows = slice(part.top // 2, part.bottom // 2)
         columns = slice(part.left // 2, part.right // 2)
         place.cb[:] = self._scene.cb[rows, columns]
         place.cr[:] = self._scene.cr[rows, columns]
-        self._drawer.draw(panel, n)
+        if self._drawer is not None:
+            self._drawer.draw(panel, n)
 
 
 def _mix(plane: UInt8Array, other: UInt8Array, share: float) -> None:

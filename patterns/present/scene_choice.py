@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import ceil, floor
 from typing import Literal
 
 from patterns.errors import RequestError
 from patterns.scenes.bars import bars_for_picture
 from patterns.scenes.motion import Motion, OrbitMotion, TerrainMotion
+from patterns.scenes.speed import image_motion
 from patterns.timing.rates import format_decimal
 
 __all__ = ["PATTERNS", "PatternName", "SceneChoice"]
@@ -25,6 +27,12 @@ _LOOK_AT = {
 # Bars in each picture by how many pictures lie side by side: together they stay below the
 # limits for regular stripes (more than five pairs), slowed ones too.
 BARS_ACROSS = {1: 3, 2: 2, 3: 1, 4: 1}
+
+LINE_OF_ORBIT = 0.36  # share of the width: left of the subject, which stands in the middle
+
+# Fastest that `at_least` goes: seconds a crossing, metres and degrees a second. At two bars
+# the picture, 1.2 s is 1.7 changes from dark to light a second, below the three allowed.
+QUICKEST_CROSS_S, FASTEST_M_S, FASTEST_DEG_S = Fraction(6, 5), Fraction(45), Fraction(36)
 
 
 @dataclass(frozen=True)
@@ -71,10 +79,41 @@ class SceneChoice:
             return TerrainMotion(ground_speed_m_s=self.speed_m_s)
         return OrbitMotion(turn_deg_s=self.turn_deg_s)
 
+    def fastest_px_s(self, width: int, height: int) -> float:
+        """Image speed where it is fastest in a picture of `width` x `height` pixels."""
+        return image_motion(self.motion(width, height), width, height).fastest_px_s
+
+    def at_least(self, px_s: float, width: int, height: int) -> SceneChoice:
+        """Same scene, so fast that its fastest place reaches `px_s`, as far as is safe."""
+        faster = px_s / self.fastest_px_s(width, height)
+        if faster <= 1:
+            return self
+        if self.pattern == "bars":
+            cross = Fraction(floor(20 * float(self.cross_s) / faster), 20)
+            return replace(self, cross_s=max(cross, QUICKEST_CROSS_S))
+        if self.pattern == "terrain":
+            speed = Fraction(ceil(float(self.speed_m_s) * faster))
+            return replace(self, speed_m_s=min(speed, FASTEST_M_S))
+        turn = Fraction(ceil(float(self.turn_deg_s) * faster))
+        return replace(self, turn_deg_s=min(turn, FASTEST_DEG_S))
+
+    def closed(self, seconds: Fraction) -> SceneChoice:
+        """Same bars, at most a bar faster in `seconds`, so that they close; others as they are."""
+        bars = ceil(seconds * self.count / abs(self.cross_s))
+        cross = seconds * self.count / bars
+        if self.pattern != "bars" or cross < QUICKEST_CROSS_S:
+            return self
+        return replace(self, cross_s=cross if self.cross_s > 0 else -cross)
+
     @property
     def moves_across(self) -> bool:
         """Whether all moves level, so that a level line divides it without hiding the motion."""
         return self.pattern == "bars"
+
+    @property
+    def clear_of_subject(self) -> float:
+        """Share of the width at which an upright line keeps clear of what one looks at."""
+        return LINE_OF_ORBIT if self.pattern == "orbit" else 0.5
 
     @property
     def look_at(self) -> str:

@@ -22,7 +22,7 @@ from patterns.timing.rates import format_decimal
 
 __all__ = ["MOST_PLOTS", "space_time"]
 
-MOST_PLOTS = 3
+MOST_PLOTS = 4
 FRAMES_ACROSS = 8  # of the slowest rate
 TOP, FOOT = 290, 236
 STEP_PX = 11
@@ -123,7 +123,7 @@ def space_time(
     Raises
     ------
     RequestError
-        No cadence, or more than three.
+        No cadence, or more than four.
     """
     if not 1 <= len(cadences) <= MOST_PLOTS:
         raise RequestError(

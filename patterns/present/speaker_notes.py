@@ -9,14 +9,14 @@ from patterns.present.animation_timing import PlayedTiming
 from patterns.present.split_clip import SplitSpec
 from patterns.present.talk_request import TalkRequest
 from patterns.present.tracked_eye import MODEL_WORDS, double_edge_px, hold_blur_px
-from patterns.scenes.speed import image_motion
+from patterns.present.tracked_eye_slide import SLOWER, with_contrast
 from patterns.timing.cadence import Cadence
 from patterns.timing.conform import Conform
+from patterns.timing.panning import LIMIT_SECONDS, REFERENCE_RATE
 from patterns.timing.rates import format_decimal
 from patterns.timing.verdict import verdict
 
 __all__ = [
-    "EYE_SPEED_PX_S",
     "Notes",
     "animation_notes",
     "clip_notes",
@@ -26,8 +26,6 @@ __all__ = [
     "hold_chart_notes",
     "space_time_notes",
 ]
-
-EYE_SPEED_PX_S = Fraction(480)  # of the plate in the stills: four seconds across 1920 pixels
 
 
 @dataclass(frozen=True)
@@ -82,15 +80,25 @@ def clip_notes(request: TalkRequest, spec: SplitSpec) -> Notes:
             ),
             "The row of blocks under each picture, then the picture.",
         )
-    picture = spec.areas[0].picture
-    motion = spec.scene.motion(picture.width, picture.height)
-    speed = image_motion(motion, picture.width, picture.height).fastest_px_s
+    speed = spec.fastest_px_s
     say = [f"One scene, {spec.scene.words}; only the frames a second differ."]
     if spec.scene.pattern == request.scene.pattern:
         say += [_cadence_words(cadence) for cadence in request.cadences]
     say += [_shake_words(cadence, speed) for cadence in request.cadences]
+    say += _pace_words(spec)
     title = f"{_rates(request)} fps on a {_hz(request)} Hz screen: {spec.scene.pattern}"
     return Notes(title, tuple(say), spec.scene.look_at)
+
+
+def _pace_words(spec: SplitSpec) -> list[str]:
+    """Mark a move that is faster than the guidance for pans, and say why."""
+    if spec.times_guidance <= 1:
+        return []
+    return [
+        f"The move is {spec.times_guidance:.1f} times as fast as the guidance for pans allows "
+        f"({LIMIT_SECONDS} s across the picture at {REFERENCE_RATE} fps): chosen so that the last "
+        "row sees it, not to be copied."
+    ]
 
 
 def _shake_words(cadence: Cadence, speed_px_s: float) -> str:
@@ -148,12 +156,13 @@ def hold_chart_notes(request: TalkRequest) -> Notes:
 def space_time_notes(request: TalkRequest) -> Notes:
     """Notes of the space-time diagram."""
     say = ["The eye follows along the straight line. The screen can only step."]
+    speed = request.split().fastest_px_s
     for cadence in request.cadences:
-        rate, jump = format_decimal(cadence.rate), double_edge_px(cadence, float(EYE_SPEED_PX_S))
+        rate, jump = format_decimal(cadence.rate), double_edge_px(cadence, speed)
         say.append(
             f"At {rate} the steps are alike."
             if cadence.even
-            else f"At {rate} they are not: at {float(EYE_SPEED_PX_S):.0f} px/s the object shakes "
+            else f"At {rate} they are not: at the clip's {speed:.0f} px/s the object shakes "
             f"by {jump:.1f} px about the line."
         )
     look = "The grey wedges between line and steps: whether they are all alike."
@@ -163,14 +172,17 @@ def space_time_notes(request: TalkRequest) -> Notes:
 def eye_notes(request: TalkRequest) -> Notes:
     """Notes of the tracked-eye picture."""
     say = ["This is computed, not photographed: what falls on the retina of a following eye."]
-    for cadence in request.cadences:
-        blur = hold_blur_px(cadence, float(EYE_SPEED_PX_S))
-        double = double_edge_px(cadence, float(EYE_SPEED_PX_S))
+    speed = request.split().fastest_px_s / SLOWER
+    for cadence in with_contrast(request.cadences):
+        blur, double = hold_blur_px(cadence, speed), double_edge_px(cadence, speed)
         more = f", with edges doubled {double:.1f} px apart" if double else ""
         rate = format_decimal(cadence.rate)
         say.append(f"At {rate} a sharp edge is smeared over {blur:.1f} px{more}.")
-    say.append(MODEL_WORDS)
-    look = "The letters, and the ends of the bars at the right: alike, or in two lengths."
+    say.append(
+        f"The plate goes at {speed:.0f} px/s, a quarter of the clip's speed: there all is four "
+        f"times as large. {MODEL_WORDS}"
+    )
+    look = "The fine line at the right, whose sides are one step or two; then the letters."
     return Notes("What the following eye gets", tuple(say), look)
 
 

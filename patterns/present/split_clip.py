@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
 
-from patterns.clip import Clip
+from patterns.clip import Clip, StripEdge
 from patterns.errors import RequestError
 from patterns.present.canvas import Box, Drawing, Text
 from patterns.present.feed import Feed
 from patterns.present.hold_meter import HoldMeter, meter_window
 from patterns.present.panel_layout import FLATTEST, Area, LayoutName, PanelAreas, panel_layout
-from patterns.present.panel_picture import PanelPicture, scene_height
+from patterns.present.panel_picture import PanelPicture
 from patterns.present.picture import to_image
 from patterns.present.scene_choice import SceneChoice
 from patterns.present.style import DARK, Scheme
@@ -26,10 +26,12 @@ from patterns.present.to_planes import image_to_planes, paste
 from patterns.rendering.lettering import cap_height_px, size_for_width, text_width_px
 from patterns.rendering.planes import Planes
 from patterns.strip.layout import strip_layout
+from patterns.timing.panning import limit_px_s
 from patterns.timing.rates import format_decimal
 
 __all__ = ["Panel", "SplitClip", "SplitSpec"]
 
+LEAST_WIDTH, LEAST_HEIGHT = 320, 120  # of a panel's picture
 LEAST_FITTED = 0.8  # words set smaller than this share of their size go on two lines instead
 
 
@@ -57,17 +59,22 @@ class Panel:
     good: bool
 
 
-def _check_panel(picture: Area, rate: Fraction) -> None:
-    """Refuse a panel whose strip could not be drawn, or not be read."""
-    too = "flat" if picture.width > FLATTEST * picture.height else ""
-    try:
-        strip_layout(picture.width, picture.height, rate)
-    except RequestError:
-        too = "small"
+def _check_panel(picture: Area, rate: Fraction, *, strip: bool) -> None:
+    """Refuse a panel that is too small to watch, or whose strip could not be read."""
+    too, what = "", "for their counting strips"
+    if picture.width < LEAST_WIDTH or picture.height < LEAST_HEIGHT:
+        too, what = "small", "to watch"
+    elif strip and picture.width > FLATTEST * picture.height:
+        too = "flat"
+    elif strip:
+        try:
+            strip_layout(picture.width, picture.height, rate)
+        except RequestError:
+            too = "small"
     if too:
         raise RequestError(
-            f"panels of {picture.width}x{picture.height} are too {too} for their counting "
-            "strips: try --size 1080p, another --layout or fewer rates"
+            f"panels of {picture.width}x{picture.height} are too {too} {what}: "
+            "try --size 1080p, another --layout or fewer rates"
         )
 
 
@@ -93,6 +100,8 @@ class SplitSpec:
         How often each refresh is repeated.
     colours
         Scheme.
+    strip
+        Whether each panel has the counting strip that programs read.
     """
 
     panels: tuple[Panel, ...]
@@ -104,6 +113,7 @@ class SplitSpec:
     seconds: Fraction = Fraction(8)
     slow: int = 1
     colours: Scheme = DARK
+    strip: bool = False
 
     def __post_init__(self) -> None:
         """Check what can be checked without drawing."""
@@ -116,7 +126,7 @@ class SplitSpec:
         if self.width % 2 or self.height % 2:
             raise RequestError(f"size {self.width}x{self.height} is odd: both must be even")
         for panel, areas in zip(self.panels, self.areas, strict=True):
-            _check_panel(areas.picture, panel.feed.footage)
+            _check_panel(areas.picture, panel.feed.footage, strip=self.strip)
 
     @property
     def refreshes(self) -> int:
@@ -137,7 +147,47 @@ class SplitSpec:
             len(self.panels),
             self.layout,
             level_line=self.scene.moves_across,
+            line_at=self.scene.clear_of_subject,
         )
+
+    @property
+    def unit(self) -> float:
+        """A 1080th of the height, or a 1920th of the width, if that is smaller: pixels."""
+        return min(self.width / 1920, self.height / 1080)
+
+    @property
+    def meter_window(self) -> int:
+        """Refreshes across the hold meters."""
+        feeds = tuple(panel.feed for panel in self.panels)
+        return meter_window(feeds, self.refresh_hz, self.areas[0].meter.width, self.unit)
+
+    @property
+    def scene_size(self) -> tuple[int, int]:
+        """Pixels of the scene in a panel, or in both sides of a line together."""
+        first, *others = (area.picture for area in self.areas)
+        high = max(_scene_rows(self, number) for number in range(len(self.panels)))
+        if self.layout != "line":
+            return first.width, high
+        if self.scene.moves_across:
+            return first.width, 2 * high + others[0].top - first.bottom
+        return others[0].right - first.left, high
+
+    @property
+    def fastest_px_s(self) -> float:
+        """Image speed where the scene is fastest."""
+        return self.scene.fastest_px_s(*self.scene_size)
+
+    @property
+    def times_guidance(self) -> float:
+        """That speed over what the guidance for pans allows at the slowest rate."""
+        slowest = min(panel.feed.timeline for panel in self.panels)
+        return self.fastest_px_s / float(limit_px_s(slowest, self.scene_size[0]))
+
+
+def _scene_rows(spec: SplitSpec, number: int) -> int:
+    own, rate = spec.areas[number].picture, spec.panels[number].feed.footage
+    band = strip_layout(own.width, own.height, rate).band_height if spec.strip else 0
+    return own.height - band
 
 
 def _panel_picture(spec: SplitSpec, number: int) -> PanelPicture:
@@ -145,29 +195,26 @@ def _panel_picture(spec: SplitSpec, number: int) -> PanelPicture:
     panel, areas = spec.panels[number], spec.areas
     own = areas[number].picture
     upper = spec.layout == "line" and spec.scene.moves_across and number == 0
-    base = Clip(
-        motion=spec.scene.motion(own.width, own.height),
+    size, high = spec.scene_size, _scene_rows(spec, number)
+    scene = Clip(
+        motion=spec.scene.motion(*size),
         rate=panel.feed.footage,
         exposure_s=panel.exposure_s,
-        width=own.width,
-        height=own.height,
+        width=size[0],
+        height=size[1],
         frames=spec.footage_frames(number),
-        strip="top" if upper else "bottom",
+        strip="none",
         seed=spec.scene.seed,
     )
-    left, high = own.width, scene_height(own.width, own.height, base)
-    part = Area(0, 0, left, high)
-    if spec.layout == "line":
-        part = Area(0, number * high, left, high)
-        size = (left, 2 * high)
-        if not spec.scene.moves_across:
-            part = Area(number * left, 0, left, high)
-            size = (2 * left, high)
-    else:
-        size = (left, high)
-    scene = replace(base, width=size[0], height=size[1], strip="none",
-                    motion=spec.scene.motion(*size))  # fmt: skip
-    return PanelPicture(scene, part, replace(base, motion=scene.motion))
+    part = Area(0, 0, own.width, high)
+    if spec.layout == "line" and number:
+        level = spec.scene.moves_across
+        part = Area(
+            0 if level else own.left - areas[0].picture.left, size[1] - high if level else 0,
+            own.width, high,
+        )  # fmt: skip
+    edge: StripEdge = "none" if not spec.strip else "top" if upper else "bottom"
+    return PanelPicture(scene, part, replace(scene, width=own.width, height=own.height, strip=edge))
 
 
 class SplitClip:
@@ -183,10 +230,9 @@ class SplitClip:
         self.spec = spec
         self.areas = spec.areas
         self.pictures = tuple(_panel_picture(spec, i) for i in range(len(spec.panels)))
-        feeds = tuple(panel.feed for panel in spec.panels)
-        self.window = meter_window(feeds, spec.refresh_hz, self.areas[0].meter.width)
+        self.window = spec.meter_window
         self._meters = tuple(
-            HoldMeter(panel.feed, spec.refresh_hz, area.meter, self.window, spec.colours)
+            HoldMeter(panel.feed, spec.refresh_hz, area.meter, self.window, spec.colours, spec.unit)
             for panel, area in zip(spec.panels, self.areas, strict=True)
         )
         self._ground = image_to_planes(to_image(_ground(spec, self.areas)))
@@ -216,7 +262,13 @@ def _ground(spec: SplitSpec, areas: tuple[PanelAreas, ...]) -> Drawing:
     drawing = Drawing(spec.width, spec.height, spec.colours.paper, "split clip")
     for panel, area in zip(spec.panels, areas, strict=True):
         _label(drawing, spec, panel, area)
-    unit = min(spec.width / 1920, spec.height / 1080)
+    if spec.layout == "line":
+        upper, lower = (area.picture for area in areas)
+        drawing.add(
+            Box(upper.left, upper.top, lower.right - upper.left, lower.bottom - upper.top,
+                spec.colours.ink)
+        )  # fmt: skip
+    unit = spec.unit
     size = round(34 * unit)
     base = spec.height - 48 * unit - 6 * unit
     left, right = 48 * unit, spec.width - 48 * unit
@@ -234,7 +286,9 @@ def _foot(spec: SplitSpec) -> tuple[str, str]:
             "Count along: each cell is one refresh of the screen.",
             f"{hz} Hz display, slowed {spec.slow} times",
         )
-    return spec.scene.look_at, f"{hz} Hz display: play at {hz} fps, full screen"
+    times = spec.times_guidance
+    pace = f"; {times:.1f} times the pan guidance" if times > 1 else ""
+    return spec.scene.look_at, f"{hz} Hz display, full screen{pace}"
 
 
 def _label(drawing: Drawing, spec: SplitSpec, panel: Panel, area: PanelAreas) -> None:

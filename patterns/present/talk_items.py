@@ -17,9 +17,8 @@ from patterns.present.demo_page import write_demo_page
 from patterns.present.hold_chart import hold_chart
 from patterns.present.picture import to_png, to_svg
 from patterns.present.scene_choice import PATTERNS
-from patterns.present.space_time import MOST_PLOTS, space_time
+from patterns.present.space_time import space_time
 from patterns.present.speaker_notes import (
-    EYE_SPEED_PX_S,
     Notes,
     animation_notes,
     clip_notes,
@@ -33,7 +32,7 @@ from patterns.present.split_clip import SplitSpec
 from patterns.present.split_file import write_split
 from patterns.present.talk_request import Part, TalkRequest
 from patterns.present.tracked_eye import MODEL_WORDS
-from patterns.present.tracked_eye_slide import tracked_eye_slide
+from patterns.present.tracked_eye_slide import SLOWER, tracked_eye_slide
 from patterns.rendering.stills import picture_bytes
 from patterns.safety.report import SafetyReport
 from patterns.side_by_side import Progress
@@ -86,6 +85,8 @@ def _clip(request: TalkRequest, name: str, spec: SplitSpec, notes: Notes) -> Ite
             "refresh_hz": float(spec.refresh_hz),
             "slow": spec.slow,
             "seconds": float(spec.refreshes * spec.slow / spec.refresh_hz),
+            "speed_px_s": round(spec.fastest_px_s, 1),
+            "times_pan_guidance": round(spec.times_guidance, 2),
             "panels": [f"{panel.title}: {panel.mark}" for panel in spec.panels],
             "safety": _safety(report),
         }
@@ -121,18 +122,19 @@ def _drawn(request: TalkRequest, name: str, drawing: Drawing, notes: Notes) -> I
 
 
 def _stills(request: TalkRequest) -> Iterator[Item]:
-    few, colours = request.cadences[:MOST_PLOTS], request.still_colours
-    chart = hold_chart(request.cadences, colours)
+    cadences, colours = request.cadences, request.still_colours
+    speed = Fraction(request.split().fastest_px_s)
+    chart = hold_chart(cadences, colours)
     yield _drawn(request, "hold-chart", chart, hold_chart_notes(request))
-    diagram = space_time(few, EYE_SPEED_PX_S, colours)
+    diagram = space_time(cadences, speed, colours)
     yield _drawn(request, "space-time", diagram, space_time_notes(request))
     file = "tracked-eye.png"
 
     def make(folder: Path, progress: Progress | None) -> Facts:  # noqa: ARG001 - one signature
-        slide = tracked_eye_slide(few, speed_px_s=EYE_SPEED_PX_S, colours=colours)
+        slide = tracked_eye_slide(cadences, clip_px_s=speed, colours=colours)
         data = picture_bytes(np.asarray(slide), ".png", optimize=True)
         write_whole(folder / file, data, force=request.force)
-        return {"speed_px_s": float(EYE_SPEED_PX_S), "model": MODEL_WORDS}
+        return {"speed_px_s": float(speed / SLOWER), "model": MODEL_WORDS}
 
     yield Item("still", (file,), eye_notes(request), make)
 

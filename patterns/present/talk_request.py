@@ -21,6 +21,7 @@ from patterns.video.codecs import codec_named
 __all__ = ["PARTS", "Part", "TalkRequest"]
 
 Part = Literal["split", "conform", "stills", "animation", "demo"]
+SHAKE_PX = 4  # at 1080 rows, in the worst panel: what the last row of a room can see (our choice)
 PARTS: tuple[Part, ...] = ("split", "conform", "stills", "animation", "demo")
 
 
@@ -39,7 +40,7 @@ class TalkRequest:
     scene
         What moves.
     layout
-        How panels lie; None: side by side, four in a grid.
+        How panels lie; None: side by side, four in a grid, stacked in an upright picture.
     angle_deg, exposure_s
         Shutter, kept by angle, or by time where an exposure is given.
     footage, timeline
@@ -52,6 +53,10 @@ class TalkRequest:
         Of the clips.
     clip_colours, still_colours
         Schemes.
+    strip
+        Whether each panel has the counting strip that programs read.
+    fixed_speeds
+        Patterns that keep the scene's speed; others are made so fast that they shake to see.
     formats
         Animated pictures to make.
     force, allow_flashing
@@ -74,6 +79,8 @@ class TalkRequest:
     codec: str = "h264"
     clip_colours: Scheme = DARK
     still_colours: Scheme = LIGHT
+    strip: bool = False
+    fixed_speeds: frozenset[PatternName] = frozenset()
     formats: tuple[FormatName, ...] = ("webp",)
     force: bool = False
     allow_flashing: bool = False
@@ -121,14 +128,17 @@ class TalkRequest:
         seconds: Fraction | None = None,
     ) -> SplitSpec:
         """Split clip of the rates, with other choices where they are given."""
-        chosen = layout or self.layout or ("grid" if len(self.rates) == 4 else "side")
+        usual: LayoutName = "grid" if len(self.rates) == 4 else "side"
+        if self.height > self.width:
+            usual = "stacked"
+        chosen = layout or self.layout or usual
         across = {"side": len(self.rates), "grid": 2, "line": 1, "stacked": 1}[chosen]
         scene = replace(
             self.scene,
             pattern=pattern or self.scene.pattern,
             count=Fraction(BARS_ACROSS.get(across, 1)),
         )
-        return SplitSpec(
+        spec = SplitSpec(
             panels=rate_panels(
                 self.rates, self.refresh_hz, angle_deg=self.angle_deg, exposure_s=self.exposure_s
             ),
@@ -140,7 +150,18 @@ class TalkRequest:
             seconds=self.seconds if seconds is None else seconds,
             slow=self.slow if slow is None else slow,
             colours=self.clip_colours,
+            strip=self.strip,
         )
+        return replace(spec, scene=self._shaking(spec))
+
+    def _shaking(self, spec: SplitSpec) -> SceneChoice:
+        """Scene of a clip, so fast that its worst panel shakes by `SHAKE_PX` at 1080 rows."""
+        span_s = max(cadence.timing_error_span_s for cadence in self.cadences)
+        if not span_s or spec.scene.pattern in self.fixed_speeds:
+            return spec.scene
+        shake_px = SHAKE_PX * min(spec.width / 1920, spec.height / 1080)
+        scene = spec.scene.at_least(shake_px / float(span_s), *spec.scene_size)
+        return scene.closed(self.seconds)
 
     def conform(self) -> SplitSpec:
         """Conform demonstration: four panels in a grid."""

@@ -18,7 +18,7 @@ SMALL = ("--size", "540p", "--seconds", "0.5")
 
 
 def test_without_more_it_makes_the_split_clip(tmp_path: Path) -> None:
-    done = run("present", *SMALL, cwd=tmp_path)
+    done = run("present", *SMALL, "--strip", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     path = tmp_path / "outputs/talk/split-bars-24-30-on-60hz.mp4"

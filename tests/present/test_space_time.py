@@ -42,7 +42,7 @@ def test_a_step_begins_on_or_behind_the_line_and_less_than_a_refresh_behind() ->
 
 
 @pytest.mark.parametrize("colours", [LIGHT, DARK])
-@pytest.mark.parametrize("rates", [(24,), (24, 30), (24, 25, 60)])
+@pytest.mark.parametrize("rates", [(24,), (24, 30), (24, 25, 60), (24, 25, 30, 48)])
 def test_no_text_leaves_the_margins_or_its_plot(rates: tuple[int, ...], colours: Scheme) -> None:
     drawing = space_time(_cadences(*rates), F(480), colours)
     for text in (s for s in drawing.shapes if isinstance(s, Text)):
@@ -51,7 +51,7 @@ def test_no_text_leaves_the_margins_or_its_plot(rates: tuple[int, ...], colours:
         assert left + text.width <= SLIDE.width_px - SLIDE.margin_px + 6
 
 
-@pytest.mark.parametrize("count", [0, 4])
-def test_one_to_three_are_drawn(count: int) -> None:
-    with pytest.raises(RequestError, match="1 to 3"):
+@pytest.mark.parametrize("count", [0, 5])
+def test_one_to_four_are_drawn(count: int) -> None:
+    with pytest.raises(RequestError, match="1 to 4"):
         space_time(_cadences(*[24] * count), F(480))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction as F
 from itertools import groupby
 from pathlib import Path
@@ -10,13 +11,14 @@ import numpy as np
 import pytest
 
 from patterns.errors import RequestError
-from patterns.present.hold_meter import meter_window
+from patterns.present.feed import runs
+from patterns.present.hold_meter import HoldMeter, meter_window
 from patterns.present.panel_layout import Area, LayoutName
 from patterns.present.rate_panels import conform_panels, rate_panels
 from patterns.present.scene_choice import BARS_ACROSS, PatternName, SceneChoice
 from patterns.present.split_clip import SplitClip, SplitSpec
 from patterns.present.split_file import write_split
-from patterns.rendering.planes import UInt8Array
+from patterns.rendering.planes import Planes, UInt8Array
 from patterns.strip.read import StripReading, read_strip
 from patterns.video.reader import read_luma
 
@@ -40,7 +42,7 @@ def spec_of(
 ) -> SplitSpec:  # fmt: skip
     return SplitSpec(
         rate_panels(rates, refresh_hz), SceneChoice(pattern, count=F(2)), refresh_hz, layout,
-        *size, seconds=seconds, slow=slow,
+        *size, seconds=seconds, slow=slow, strip=True,
     )  # fmt: skip
 
 
@@ -101,7 +103,7 @@ def test_24_and_30_on_60_hold_3_2_and_2_2_in_the_file(tmp_path: Path) -> None:
 
 def test_blended_frames_are_read_as_mixtures_and_repeated_ones_as_what_they_are() -> None:
     panels = conform_panels(F(24), F(30), F(60))
-    spec = SplitSpec(panels, SceneChoice(count=F(2)), F(60), "grid")
+    spec = SplitSpec(panels, SceneChoice(count=F(2)), F(60), "grid", strip=True)
     clip = SplitClip(spec)
     for k in (0, 2, 4, 6, 8, 10):
         frame = clip.draw(k)
@@ -132,24 +134,81 @@ def test_one_scene_goes_through_the_dividing_line() -> None:
     spec = spec_of((F(24), F(30)), F(60), "line")
     clip = SplitClip(spec)
     upper, lower = (a.picture for a in clip.areas)
-    assert upper.bottom == lower.top
+    between = lower.top - upper.bottom
+    assert between == 4  # the line, 6 pixels at 1080 rows
     assert (upper.left, upper.width) == (lower.left, lower.width)
     frame = clip.draw(0)  # at refresh 0 both show frame 0
+    line = frame.y[upper.bottom : lower.top, upper.left : upper.right]
+    assert line.min() > 220  # drawn all across, lighter than a bar
     assert edge_place(frame.y, upper, upper.height - 4) == pytest.approx(
         edge_place(frame.y, lower, 4), abs=1.2  # their shutters blur by different amounts
     )  # fmt: skip
 
 
-def test_panels_of_a_line_through_country_are_one_picture() -> None:
+def test_both_sides_of_a_line_through_country_are_one_picture() -> None:
     spec = spec_of((F(24), F(24000, 1001)), F(60), "line", pattern="terrain", size=(960, 540))
-    clip = SplitClip(spec)
-    left, right = (a.picture for a in clip.areas)
-    assert left.right == right.left
-    y = clip.draw(0).y.astype(int)
+    left, right = (a.picture for a in spec.areas)
+    gap = right.left - left.right
+    assert 2 <= gap <= 4
+    y = SplitClip(spec).draw(0).y.astype(int)
+    assert y[left.top : left.bottom, left.right : right.left].min() > 220  # the line
     rows = slice(left.top, left.top + left.height // 2)
-    across = np.abs(y[rows, left.right - 1] - y[rows, left.right]).mean()
-    within = np.abs(np.diff(y[rows, left.right - 40 : left.right - 1], axis=1)).mean()
-    assert across < 3 * within + 1
+    # Pixels `gap + 1` apart differ as much across the line as beside it.
+    across = np.abs(y[rows, left.right - 1] - y[rows, right.left]).mean()
+    beside = y[rows, left.right - 40 : left.right].astype(int)
+    within = np.abs(beside[:, gap + 1 :] - beside[:, : -gap - 1]).mean()
+    assert across < 2 * within + 1
+
+
+def test_the_line_of_an_orbit_keeps_clear_of_the_subject() -> None:
+    spec = spec_of((F(24), F(30)), F(60), "line", pattern="orbit")
+    left, right = (a.picture for a in spec.areas)
+    middle = (left.left + right.right) / 2
+    # A tower that the scene keeps in the middle is a tenth of this picture wide, and its
+    # foot a little wider.
+    assert middle - right.left > 0.1 * (right.right - left.left)
+    meters = [a.meter for a in spec.areas]
+    assert meters[0].width == meters[1].width  # so that the blocks compare
+    assert meters[0].right < right.left
+
+
+LAYOUTS_WITH_DIGITS = [
+    ((F(24), F(30)), F(60), "side", (1920, 1080)),
+    ((F(24), F(30)), F(60), "line", (1920, 1080)),
+    ((F(24), F(25), F(30), F(60)), F(60), "grid", (1920, 1080)),
+    ((F(24), F(30), F(60)), F(60), "stacked", (1080, 1920)),
+    ((F(24), F(30)), F(60), "side", (1080, 1920)),
+    ((F(24), F(60)), F(120), "stacked", (1280, 720)),
+]
+
+
+@pytest.mark.parametrize(("rates", "refresh_hz", "layout", "size"), LAYOUTS_WITH_DIGITS)
+def test_the_blocks_of_every_layout_have_digits(
+    rates: tuple[F, ...], refresh_hz: F, layout: LayoutName, size: tuple[int, int]
+) -> None:
+    spec = replace(spec_of(rates, refresh_hz, layout, size=size), strip=False)
+    for panel, area in zip(spec.panels, spec.areas, strict=True):
+        meter = HoldMeter(panel.feed, refresh_hz, Area(0, 0, area.meter.width, area.meter.height),
+                          spec.meter_window, spec.colours, spec.unit)  # fmt: skip
+        frame = Planes.blank(area.meter.width, area.meter.height)
+        meter.draw(spec.meter_window - 1, frame)
+        blocks = list(runs(panel.feed, refresh_hz, 0, spec.meter_window))
+        cell = area.meter.width / spec.meter_window
+        for run in blocks[1:-1]:
+            middle = round((run.start + run.refreshes / 2) * cell)
+            reach = max(3, round(cell * 0.3))
+            block = frame.y[: area.meter.height // 2, middle - reach : middle + reach].astype(int)
+            assert np.ptp(block) > 60, (panel.title, run)  # something is written in it
+
+
+def test_an_audience_sees_no_strip() -> None:
+    spec = replace(spec_of((F(24), F(30)), F(60)), strip=False)
+    frame = SplitClip(spec).draw(3)
+    for areas in spec.areas:
+        assert not isinstance(read_strip(cut(frame.y, areas.picture)), StripReading)
+        foot = frame.y[areas.picture.bottom - 1, areas.picture.left : areas.picture.right]
+        above = frame.y[areas.picture.top + 4, areas.picture.left : areas.picture.right]
+        assert (foot == above).all()  # the bars go on to the picture's lower edge
 
 
 @pytest.mark.parametrize(("count", "slow"), [(2, 1), (2, 4), (3, 4), (4, 4)])
@@ -157,7 +216,7 @@ def test_the_bars_of_every_layout_pass_the_check(count: int, slow: int, tmp_path
     rates = (F(24), F(25), F(30), F(60))[:count]
     spec = SplitSpec(
         rate_panels(rates, F(60)), SceneChoice(count=F(BARS_ACROSS[count])), F(60), "side",
-        seconds=F(1, 5), slow=slow,
+        seconds=F(1, slow), slow=slow,
     )  # fmt: skip
     assert write_split(spec, tmp_path / "split.mp4").passes
 

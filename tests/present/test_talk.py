@@ -12,7 +12,9 @@ from typing import Any
 import pytest
 
 from patterns.errors import RequestError
+from patterns.present.scene_choice import PatternName, SceneChoice
 from patterns.present.speaker_notes import clip_notes, conform_notes, eye_notes, space_time_notes
+from patterns.present.split_clip import SplitClip
 from patterns.present.talk import SCHEMA, make_parts, make_talk, talk_text
 from patterns.present.talk_items import whole_talk
 from patterns.present.talk_pages import index_page, notes_page
@@ -31,8 +33,11 @@ def test_notes_are_made_from_the_numbers() -> None:
     # 24 on 60: holds of 3 and 2 refreshes are 50 and 33.3 ms, the span half a refresh.
     assert "50 and 33.3 ms" in said
     assert "8.3 ms off" in said
-    width = request.split().areas[0].picture.width
-    assert f"shakes by {width / 3 / 120:.1f} px" in said  # crosses in 3 s, 1/120 s off
+    spec = request.split()
+    width, cross_s = spec.areas[0].picture.width, spec.scene.cross_s
+    assert f"shakes by {float(width / cross_s / 120):.1f} px" in said  # 1/120 s off
+    # 7 s across at 24: American Cinematographer Manual, as quoted by Chapiro et al. 2019.
+    assert f"{float(7 / cross_s):.1f} times as fast as the guidance for pans" in said
     slow = clip_notes(request, request.split(slow=4))
     assert "At 24: 1 2 3, 1 2, 1 2 3, 1 2." in slow.say
     assert "At 30: 1 2, 1 2, 1 2, 1 2." in slow.say
@@ -41,9 +46,60 @@ def test_notes_are_made_from_the_numbers() -> None:
 def test_notes_of_stills_name_the_model_and_its_numbers() -> None:
     request = TalkRequest(Path("talk"))
     said = " ".join(eye_notes(request).say)
-    assert "smeared over 20.0 px, with edges doubled 4.0 px apart" in said  # 480/24, 480/120
+    speed = request.split().fastest_px_s
+    # Denes et al. 2020, eq. 4: speed over rate; and 1/120 s of timing error. The plate goes
+    # at a quarter of the clip's speed, the space-time diagram at the clip's own.
+    blur, double = speed / 4 / 24, speed / 4 / 120
+    assert f"smeared over {blur:.1f} px, with edges doubled {double:.1f} px apart" in said
+    assert "At 60 a sharp edge" in said  # for contrast, though nobody asked for it
     assert "Denes et al. 2020" in said
-    assert "4.0 px" in " ".join(space_time_notes(request).say)
+    assert f"at the clip's {speed:.0f} px/s" in " ".join(space_time_notes(request).say)
+    assert f"{speed / 120:.1f} px" in " ".join(space_time_notes(request).say)
+
+
+SHAKES = [
+    ((24, 30), 60, F(1, 120)),  # spans of the timing error, reckoned by hand
+    ((24, 25, 30, 60), 60, F(1, 75)),
+    ((25, 50), 60, F(1, 75)),
+]
+
+
+@pytest.mark.parametrize(("rates", "refresh_hz", "span_s"), SHAKES)
+@pytest.mark.parametrize("pattern", ["bars", "terrain", "orbit"])
+def test_the_worst_panel_shakes_by_four_pixels(
+    rates: tuple[int, ...], refresh_hz: int, span_s: F, pattern: PatternName
+) -> None:
+    request = TalkRequest(
+        Path("talk"), rates=tuple(map(F, rates)), display=Display.fixed(refresh_hz)
+    )
+    for layout in (None, "line") if len(rates) == 2 else (None,):
+        spec = request.split(pattern=pattern, layout=layout)
+        assert 4 <= spec.fastest_px_s * float(span_s) <= 6
+        assert spec.times_guidance > 1
+    slow = request.split(pattern=pattern, slow=4, seconds=F(2))
+    assert slow.scene == request.split(pattern=pattern).scene  # the same, only slowed
+
+
+def test_a_speed_that_is_given_is_kept() -> None:
+    request = TalkRequest(Path("talk"), scene=SceneChoice(cross_s=F(9)),
+                          fixed_speeds=frozenset({"bars"}))  # fmt: skip
+    spec = request.split()
+    assert spec.scene.cross_s == 9
+    assert spec.times_guidance < 1
+    assert "guidance" not in " ".join(clip_notes(request, spec).say)
+
+
+def test_default_bars_close_their_loop() -> None:
+    request = TalkRequest(Path("talk"))
+    spec = request.split()
+    bars = request.seconds * spec.scene.count / spec.scene.cross_s
+    assert bars.denominator == 1
+    clip = SplitClip(replace(spec, width=960, height=540))
+    first, after = clip.draw(0).y.copy(), clip.draw(spec.refreshes).y
+    for areas in clip.areas:
+        rows = slice(areas.picture.top, areas.picture.bottom)
+        columns = slice(areas.picture.left, areas.picture.right)
+        assert (first[rows, columns] == after[rows, columns]).all()
 
 
 @pytest.mark.parametrize(
@@ -73,7 +129,7 @@ def test_stills_and_page_are_written_whole_and_listed(tmp_path: Path) -> None:
 
 def test_the_same_request_gives_the_same_bytes(tmp_path: Path) -> None:
     for name in ("one", "other"):
-        request = request_for(tmp_path / name, formats=("apng",), seconds=F(1, 4))
+        request = request_for(tmp_path / name, formats=("apng",), seconds=F(1, 2))
         make_parts(request, ["split", "stills", "animation"])
     for path in (tmp_path / "one").iterdir():
         assert path.read_bytes() == (tmp_path / "other" / path.name).read_bytes(), path.name

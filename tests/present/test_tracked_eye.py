@@ -16,7 +16,7 @@ from patterns.present.tracked_eye import (
     retinal_boxes,
     tracked_picture,
 )
-from patterns.present.tracked_eye_slide import tracked_eye_slide
+from patterns.present.tracked_eye_slide import tracked_eye_slide, with_contrast
 from patterns.timing.cadence import Display, cadence
 
 FloatArray = npt.NDArray[np.float64]
@@ -118,15 +118,40 @@ def test_a_shutter_longer_than_a_frame_is_refused() -> None:
         tracked_picture(np.ones(10), cadence(F(30), Display.fixed(60)), 100, F(1, 24))
 
 
-@pytest.mark.parametrize("count", [0, 4])
-def test_a_slide_takes_one_to_three_rates(count: int) -> None:
-    with pytest.raises(RequestError, match="1 to 3"):
+@pytest.mark.parametrize("count", [0, 5])
+def test_a_slide_takes_one_to_four_rates(count: int) -> None:
+    with pytest.raises(RequestError, match="1 to 4"):
         tracked_eye_slide([cadence(F(24), Display.fixed(60))] * count)
 
 
 def test_the_slide_shows_the_model_that_it_uses() -> None:
     slide = np.asarray(tracked_eye_slide([cadence(F(24), Display.fixed(60))]))
     assert slide.shape == (1080, 1920, 3)
-    rest, followed = slide[300:360, 620:1450], slide[680:740, 620:1450]
+    rest, followed = slide[250:310, 620:1450], slide[481:541, 620:1450]
     sharp, soft = (np.abs(np.diff(p[..., 1].astype(int), axis=1)).max() for p in (rest, followed))
     assert soft < sharp / 2
+
+
+def test_a_good_row_for_contrast_is_always_there_and_none_is_dropped() -> None:
+    def rates(hz: int, *given: int) -> list[F]:
+        return [c.rate for c in with_contrast([cadence(F(r), Display.fixed(hz)) for r in given])]
+
+    assert rates(60, 24, 30) == [24, 30, 60]
+    assert rates(120, 24) == [24, 60]
+    assert rates(50, 24, 25) == [24, 25, 50]  # 60 would judder there
+    assert rates(60, 24, 25, 48, 60) == [24, 25, 48, 60]
+    assert tracked_eye_slide([cadence(F(r), Display.fixed(60)) for r in (24, 25, 30, 48)])
+
+
+@pytest.mark.parametrize(("rate", "steps"), [(24, 2), (30, 1), (60, 1)])
+def test_a_fine_line_has_as_many_steps_at_its_side_as_edges(rate: int, steps: int) -> None:
+    """On the slide: 24 on 60 has two ghost edges, v/120 apart; even rates have one."""
+    slide = np.asarray(tracked_eye_slide([cadence(F(rate), Display.fixed(60))]))
+    row = slide[232 + (1080 - 232 - 156) // (3 if rate != 60 else 2) + 20, 1520:1816, 1].astype(int)
+    rising = np.flatnonzero(np.diff(row) > 20)
+    assert len(rising) == steps
+    if steps == 2:
+        falling = np.flatnonzero(np.diff(row) < -20)
+        whole = falling[-1] - rising[0]
+        # Smears of 6 and 4 parts of 1/120 s about one middle: their edges are 1 part apart.
+        assert (rising[1] - rising[0]) / whole == pytest.approx(1 / 6, abs=0.01)
