@@ -16,6 +16,8 @@ from patterns.whole_file import write_whole
 
 __all__ = ["poster_jpeg", "write_poster"]
 
+WIDTH = 960  # pixels
+
 
 def poster_jpeg(clip: Clip, n: int, width: int) -> bytes:
     """Frame `n` of `clip` as a JPEG `width` pixels wide."""
@@ -31,5 +33,8 @@ def write_poster(clip: Clip, folder: Path, progress: Progress) -> str:  # noqa: 
     """
     name = f"evenhold-{clip.pattern}.jpg"
     plain = replace(clip, strip="none")
-    write_whole(folder / name, poster_jpeg(plain, clip.frames // 2, 960), force=True)
+    if clip.pattern != "bars" and clip.width > WIDTH:
+        # Drawn no larger than it is shown. Bars are measured in pixels, and drawn at once.
+        plain = replace(plain, width=WIDTH, height=2 * round(clip.height * WIDTH / clip.width / 2))
+    write_whole(folder / name, poster_jpeg(plain, clip.frames // 2, WIDTH), force=True)
     return name

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from math import ceil, radians
+from threading import get_ident
 
 import numpy as np
 import numpy.typing as npt
@@ -30,7 +32,7 @@ from patterns.rendering.orbit_view import (
 )
 from patterns.rendering.orbit_window import MOST_STEPS, STEP_DEG, STEPS_TO_A_TURN, Window
 from patterns.rendering.planes import Planes, UInt8Array
-from patterns.scenes.country import Country
+from patterns.scenes.country import Country, country_of
 from patterns.scenes.motion import OrbitMotion
 from patterns.scenes.orbit import FAR_GROUND, NEAR_GROUND, SUBJECT, WALL, OrbitCamera
 from patterns.scenes.orbit_ground import OrbitGround
@@ -60,32 +62,16 @@ class OrbitRenderer:
         self._motion, self._rate = clip.motion, clip.rate
         self._frames, self._last = clip.frames, -2
         self._light = code_to_light(np.arange(256))
-        subject = OrbitSubject(clip.motion.subject, clip.seed)
-        camera = OrbitCamera.of(clip.motion, subject.profile, width, height)
-        # The country does not depend on the camera, and is laid out in long calls meanwhile.
-        with ThreadPoolExecutor(1) as beside:
-            country = beside.submit(_country, clip.seed)
-            luma, chroma = look(camera, 1), look(camera, 2)
-        self._edges = (whole_edges(luma), whole_edges(chroma))
-        seen = [luma.seen, luma.edge_seen, chroma.seen, chroma.edge_seen]
-        plan, rows = plan_rows(list(zip(seen, (0, 0, 1, 1), strict=True)))
-        # Only the azimuths are still needed; the rest is most of the memory in use.
-        azimuths = [f(s) for s in (luma, chroma) for f in (whole_azimuths, whole_edge_azimuths)]
-        for k, samples in ((0, luma), (2, chroma)):
-            rows[k] = whole(samples, rows[k])
-            if samples.mirrored:
-                rows[k + 1] = np.tile(rows[k + 1], 2)
-        del seen, luma, chroma, samples
-        surfaces = _surfaces(clip.seed, country.result(), camera.up_m, subject, plan)
-        del country
+        sight = _sight(clip.motion, clip.seed, width, height, get_ident())
+        plan, self._edges = sight.plan, sight.edges
         exposure = radians(abs(clip.motion.turn_deg_s * clip.exposure_s))
         steps = min(max(ceil(abs(self._turned(clip.frames - 1)) / STEP_DEG), 1), MOST_STEPS)
         self._window = Window(plan, steps, backward=clip.motion.turn_deg_s < 0)
-        self._atlas = Atlas(plan, surfaces, self._window, exposure)
+        self._atlas = Atlas(plan, sight.surfaces, self._window, exposure)
         self._texels = np.unique([group.texels for group in plan.groups])
         self._readers = [
             Reader(azimuth, row, plan, self._window)
-            for azimuth, row in zip(azimuths, rows, strict=True)
+            for azimuth, row in zip(sight.azimuths, sight.rows, strict=True)
         ]
 
     def _turned(self, n: int) -> Fraction:
@@ -152,10 +138,55 @@ class OrbitRenderer:
                 plane[self._edges[1]] = mean.astype(np.uint8)
 
 
+@dataclass(frozen=True)
+class _Sight:
+    """What the picture sees: the same at every rate and shutter.
+
+    Attributes
+    ----------
+    plan
+        Rows of the atlas.
+    azimuths, rows
+        Of the samples of luma, of its edges, of chroma and of its edges.
+    edges
+        Pixels on an edge of the subject, in luma and in chroma.
+    surfaces
+        What is seen, with the country that has been made of it.
+    """
+
+    plan: RowPlan
+    azimuths: list[npt.NDArray[np.float32]]
+    rows: list[npt.NDArray[np.int32]]
+    edges: tuple[Ints, Ints]
+    surfaces: dict[int, Surface]
+
+
 @lru_cache(maxsize=1)
-def _country(seed: int) -> Country:
-    """The country of a seed, kept for the next clip of a set."""
-    return Country(seed)
+def _sight(
+    motion: OrbitMotion,
+    seed: int,
+    width: int,
+    height: int,
+    thread: int,  # noqa: ARG001 - what is kept must not be filled by two at once
+) -> _Sight:
+    """What a motion's picture sees, kept for the next clip of a set."""
+    subject = OrbitSubject(motion.subject, seed)
+    camera = OrbitCamera.of(motion, subject.profile, width, height)
+    # The country does not depend on the camera, and is laid out in long calls meanwhile.
+    with ThreadPoolExecutor(1) as beside:
+        country = beside.submit(country_of, seed)
+        luma, chroma = look(camera, 1), look(camera, 2)
+    seen = [luma.seen, luma.edge_seen, chroma.seen, chroma.edge_seen]
+    plan, rows = plan_rows(list(zip(seen, (0, 0, 1, 1), strict=True)))
+    # Only the azimuths are still needed; the rest is most of the memory in use.
+    azimuths = [f(s) for s in (luma, chroma) for f in (whole_azimuths, whole_edge_azimuths)]
+    short = [row.astype(np.int32) for row in rows]
+    for k, samples in ((0, luma), (2, chroma)):
+        short[k] = whole(samples, short[k])
+        if samples.mirrored:
+            short[k + 1] = np.tile(short[k + 1], 2)
+    surfaces = _surfaces(seed, country.result(), camera.up_m, subject, plan)
+    return _Sight(plan, azimuths, short, (whole_edges(luma), whole_edges(chroma)), surfaces)
 
 
 def _surfaces(

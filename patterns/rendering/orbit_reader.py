@@ -38,7 +38,11 @@ class Reader:
     """
 
     def __init__(
-        self, azimuth: npt.NDArray[np.float32], row: Ints, plan: RowPlan, window: Window
+        self,
+        azimuth: npt.NDArray[np.float32],
+        row: npt.NDArray[np.int32],
+        plan: RowPlan,
+        window: Window,
     ) -> None:
         group = plan.group_of_row
         texels = np.array([g.texels for g in plan.groups])
@@ -121,7 +125,11 @@ class _Block(NamedTuple):
 
 
 def _block(
-    azimuth: Floats, row: Ints, begin: Floats, per_radian: Floats, offset: npt.NDArray[np.uint8]
+    azimuth: Floats,
+    row: npt.NDArray[np.int32],
+    begin: Floats,
+    per_radian: Floats,
+    offset: npt.NDArray[np.uint8],
 ) -> _Block:
     place = np.rint((azimuth * per_radian[row] + begin[row]) * SUBTEXELS).astype(np.int64)
     # A turn never moves a sample by more than its row's end, far less than what is left.

@@ -16,7 +16,7 @@ from patterns.rendering.terrain_rays import Plane, cast
 from patterns.rendering.terrain_rows import RowLevel, RowPlane
 from patterns.rendering.terrain_sky import Sky
 from patterns.rendering.terrain_texels import codes_of_light
-from patterns.scenes.country import Country
+from patterns.scenes.country import Country, country_of
 from patterns.scenes.country_palette import transmittance
 from patterns.scenes.motion import TerrainMotion
 
@@ -49,7 +49,7 @@ class TerrainRenderer:
             raise RequestError(f"picture {width}x{height} must have even sides of 2 or more")
         self._clip, self._motion = clip, clip.motion
         self._size = (width, height)
-        self._country = Country(clip.seed)
+        self._country = country_of(clip.seed)
         self._still: list[npt.NDArray[np.uint8]] = []
         self._levels: list[Level] = []
         self._planes: list[LinePlane | RowPlane | None] = [None, None]

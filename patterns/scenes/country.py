@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -14,7 +14,7 @@ from patterns.scenes.country_sampling import GridSampler, PointSampler
 from patterns.scenes.country_shading import Materials, shade
 from patterns.scenes.noise import FloatMap, crowns, fractal, shifted
 
-__all__ = ["Country"]
+__all__ = ["Country", "country_of"]
 
 TILE = 1024
 COARSE_REPEATS, MIDDLE_REPEATS, FINE_REPEATS, CROWN_REPEATS = 13, 97, 751, 11
@@ -120,3 +120,9 @@ class Country:
         if texel_m >= OVERVIEW_STEP_M:
             return np.stack([sampler.read(channel) for channel in self.overview], -1)
         return np.moveaxis(shade(self.materials, sampler), 0, -1)
+
+
+@lru_cache(maxsize=1)
+def country_of(seed: int) -> Country:
+    """The country of a seed, kept for the next clip of a set."""
+    return Country(seed)

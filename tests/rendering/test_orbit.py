@@ -13,8 +13,10 @@ from scipy.ndimage import gaussian_filter
 from skimage.registration import phase_cross_correlation
 
 from patterns.clip import Clip
+from patterns.rendering import orbit, orbit_view
 from patterns.rendering.light import code_to_light, light_to_code
 from patterns.rendering.orbit import OrbitRenderer
+from patterns.rendering.orbit_view import Samples
 from patterns.rendering.planes import Planes
 from patterns.scenes.motion import OrbitMotion, focal_px
 from patterns.scenes.orbit import SUBJECT, WALL, WALL_M, OrbitCamera, Seen
@@ -281,4 +283,28 @@ def test_ctrl_c_while_painting_leaves_no_wrong_texel(monkeypatch: pytest.MonkeyP
             broken.draw(n, one)
         broken.draw(n, one)
         OrbitRenderer(clip, W, H).draw(n, other)
+        assert same(one, other), n
+
+
+def test_a_second_rate_sees_nothing_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the picture sees does not depend on the rate: it is kept, and the bytes are the same."""
+    orbit._sight.cache_clear()
+    clips = [clip_of(180, Fraction(rate), frames=rate) for rate in (24, 60)]
+    looks: list[OrbitCamera] = []
+
+    def look(camera: OrbitCamera, pixels: int) -> Samples:
+        looks.append(camera)
+        return orbit_view.look(camera, pixels)
+
+    monkeypatch.setattr(orbit, "look", look)
+    kept = [OrbitRenderer(clip, W, H) for clip in clips]
+    one, other = Planes.blank(W, H), Planes.blank(W, H)
+    assert len(looks) == 2  # luma and chroma
+    for n in (0, 12, 23):
+        kept[0].draw(n, one)
+    orbit._sight.cache_clear()
+    alone = OrbitRenderer(clips[1], W, H)
+    for n in (0, 33, 59):
+        kept[1].draw(n, one)
+        alone.draw(n, other)
         assert same(one, other), n
