@@ -1,7 +1,7 @@
 """A metered exposure and its exposure value.
 
-EV = log2(N^2/t) for f-number N and time t; EV at ISO 100 is EV - log2(ISO/100) (Ray,
-*Applied Photographic Optics* (2000), p. 318; meter constants in ISO 2720).
+EV = log2(N^2/t) for f-number N and time t in seconds; EV at ISO 100 is EV - log2(ISO/100)
+(the definition from memory, no source seen).
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ from patterns.video.process import FfmpegProcess, ffmpeg_path
 
 __all__ = ["available_encoders", "encoders_of"]
 
-_VIDEO_ENCODER = re.compile(rb"^ V\S{5} (\S+)", re.MULTILINE)
+_VIDEO_ENCODER = re.compile(r"^ V\S{5} (\S+)")
 
 
 def available_encoders() -> frozenset[str]:
@@ -29,13 +29,11 @@ def encoders_of(program: str) -> frozenset[str]:
     """As `available_encoders`, of the ffmpeg at `program`; asked once (it takes 0.03 s)."""
     asked = FfmpegProcess(["-encoders"])
     try:
-        listing = asked.stdout.read()
-        while more := asked.stdout.read():  # unbuffered, so that a read may be short
-            listing += more
+        matches = [_VIDEO_ENCODER.match(line) for line in asked.lines()]
         code = asked.wait()
     finally:
         asked.stop()
-    found = frozenset(name.decode("ascii", "replace") for name in _VIDEO_ENCODER.findall(listing))
+    found = frozenset(match[1] for match in matches if match)
     if code or not found:
         raise EncoderError(
             f"the encoder failed (exit code {code}): "

@@ -1,4 +1,4 @@
-"""Pushes frames into a pipe from a thread, so that drawing and encoding overlap.
+"""Pushes frames into the encoder from a thread, so that drawing and encoding overlap.
 
 Memory is bounded: a few frame buffers go round between the one that fills them and
 the one that empties them.
@@ -6,14 +6,13 @@ the one that empties them.
 
 from __future__ import annotations
 
-import contextlib
 import threading
 from queue import SimpleQueue
-from typing import IO
 
 import numpy as np
 
 from patterns.rendering.planes import Planes, UInt8Array
+from patterns.video.process import FfmpegProcess
 
 __all__ = ["BUFFERS", "Feeder"]
 
@@ -21,18 +20,18 @@ BUFFERS = 8  # frames that may wait: the encoder has work while the next few are
 
 
 class Feeder:
-    """Thread that writes whole frames to `pipe` in the order given.
+    """Thread that writes whole frames to `encoder` in the order given.
 
     Parameters
     ----------
-    pipe
-        Unbuffered; closed by the thread when it ends.
+    encoder
+        Its input is closed by the thread when it ends.
     frame_bytes
         Size of one frame, planes one after the other.
     """
 
-    def __init__(self, pipe: IO[bytes], frame_bytes: int) -> None:
-        self._pipe = pipe
+    def __init__(self, encoder: FfmpegProcess, frame_bytes: int) -> None:
+        self._encoder = encoder
         # Not `queue.Queue`: an exception raised by a signal (Ctrl-C, SIGTERM) can leave its
         # Python lock held, and then giving up would wait for ever. This one has no such lock.
         self._free: SimpleQueue[UInt8Array] = SimpleQueue()
@@ -45,7 +44,7 @@ class Feeder:
 
     @property
     def broken(self) -> bool:
-        """Whether the other end of the pipe has gone."""
+        """Whether the encoder has ended."""
         return self._given_up.is_set()
 
     def put(self, frame: Planes) -> None:
@@ -79,12 +78,10 @@ class Feeder:
                 # After a failure buffers still go round, so that nobody waits for ever.
                 self._free.put(buffer)
         finally:
-            with contextlib.suppress(OSError):
-                self._pipe.close()
+            self._encoder.close_input()
 
-    def _push(self, rest: memoryview) -> None:
+    def _push(self, frame: memoryview) -> None:
         try:
-            while rest:  # an unbuffered pipe may take a part
-                rest = rest[self._pipe.write(rest) :]
+            self._encoder.write(frame)
         except OSError:
             self._given_up.set()

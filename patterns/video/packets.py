@@ -57,15 +57,14 @@ def scan_packets(
     ticks: list[int] = []
     tick_s = Fraction(1)
     try:
-        with os.fdopen(os.dup(process.stdout.fileno()), "r", encoding="ascii") as table:
-            for line in table:
-                if line.startswith("#tb 0:"):
-                    tick_s = Fraction(line.split(":")[1].strip())
-                elif not line.startswith("#"):
-                    # stream, decoding time, presentation time, duration, size, checksum, flags
-                    decoding, shown = map(int, line.split(",", 3)[1:3])
-                    if not _DISCARDED.search(line):
-                        ticks.append(decoding if shown == _NO_TIME else shown)
+        for line in process.lines():
+            if line.startswith("#tb 0:"):
+                tick_s = Fraction(line.split(":")[1].strip())
+            elif not line.startswith("#"):
+                # stream, decoding time, presentation time, duration, size, checksum, flags
+                decoding, shown = map(int, line.split(",", 3)[1:3])
+                if not _DISCARDED.search(line):
+                    ticks.append(decoding if shown == _NO_TIME else shown)
         code = process.wait()
     finally:
         process.stop()

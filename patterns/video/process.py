@@ -3,7 +3,8 @@
 The child has a session of its own, so that Ctrl-C in a terminal reaches Python only,
 which then decides what becomes of it. Its messages are drained by a thread at all
 times (a full pipe would stop it) into a bounded list. If Python itself is killed, the
-pipes close and the child ends by itself.
+pipes close and the child ends by itself. If it stays silent too long while something is
+wanted of it, it is ended: nobody waits for ever.
 """
 
 from __future__ import annotations
@@ -11,11 +12,12 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import signal
 import subprocess
 import sys
 import threading
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import IO
 
 from patterns.errors import EncoderError
@@ -23,6 +25,10 @@ from patterns.errors import EncoderError
 __all__ = ["FfmpegProcess", "ffmpeg_path", "file_argument", "input_arguments"]
 
 STOP_S = 2.0  # how long a child may take to obey before it is killed
+# How long it may take to say anything, or to take anything, while it is waited for. An encoder
+# is silent while it works off what it has taken, on a busy machine for minutes.
+READER_PATIENCE_S, ENCODER_PATIENCE_S = 60.0, 600.0
+LOOKS = 20  # in that time; counted, so that a laptop that slept does not count as silence
 HEAD_LINES, TAIL_LINES, LINE_CHARS = 8, 24, 300
 PIPE_BYTES = 1 << 20  # instead of the usual 64 KiB
 # What cameras, phones and editors make. All else stays closed, above all what makes a decoder
@@ -86,7 +92,7 @@ class FfmpegProcess:
     Raises
     ------
     EncoderError
-        The program is missing or cannot be started.
+        The program is missing or cannot be started; from all that waits for it: it is silent.
     """
 
     def __init__(
@@ -100,6 +106,11 @@ class FfmpegProcess:
         self._head: list[str] = []
         self._tail: deque[str] = deque(maxlen=TAIL_LINES)
         self._on_line = on_line
+        self._program = program
+        self._patience_s = ENCODER_PATIENCE_S if feeds else READER_PATIENCE_S
+        self._awaited = self._silent = False
+        self._signs = 0  # of life
+        self._ended = threading.Event()
         command = [
             program,
             "-hide_banner",
@@ -117,7 +128,10 @@ class FfmpegProcess:
         try:
             self._drain = threading.Thread(target=self._drain_messages, daemon=True)
             self._drain.start()
-            _widen(self.stdin if feeds else self.stdout)
+            threading.Thread(target=self._watch, daemon=True).start()
+            pipe = self._child.stdin or self._child.stdout
+            assert pipe is not None
+            _widen(pipe)
         except BaseException:
             self.kill()
             raise
@@ -127,17 +141,44 @@ class FfmpegProcess:
         """Process id."""
         return self._child.pid
 
-    @property
-    def stdin(self) -> IO[bytes]:
-        """Where frames go; unbuffered, so that a write may be short."""
+    def write(self, data: memoryview) -> None:
+        """Feed all of `data`, bytes; OSError if it takes no more."""
         assert self._child.stdin is not None
-        return self._child.stdin
+        with self._waiting():
+            while data:  # an unbuffered pipe may take a part
+                data = data[self._child.stdin.write(data) :]
+                self._signs += 1
 
-    @property
-    def stdout(self) -> IO[bytes]:
-        """Where results come from; unbuffered, so that a read may be short."""
+    def close_input(self) -> None:
+        """Tell it that nothing more comes; harmless if it has ended."""
+        assert self._child.stdin is not None
+        with contextlib.suppress(OSError):
+            self._child.stdin.close()
+
+    def fill(self, buffer: memoryview) -> int:
+        """Read its results until `buffer`, bytes, is full or they end; gives the bytes read."""
         assert self._child.stdout is not None
-        return self._child.stdout
+        got = 0
+        with self._waiting():
+            # unbuffered, so that a read may be short
+            while read := self._child.stdout.readinto(buffer[got:]):  # type: ignore[attr-defined]
+                got += read
+                self._signs += 1
+        self._check_heard()
+        return got
+
+    def lines(self) -> Iterator[str]:
+        """Its results as lines of ASCII text, without their ends."""
+        assert self._child.stdout is not None
+        rest, block = b"", b"\n"
+        while block:
+            with self._waiting():
+                block = self._child.stdout.read(1 << 16)
+            *lines, rest = (rest + block).split(b"\n")
+            yield from (line.decode("ascii", "replace").rstrip("\r") for line in lines)
+        self._check_heard()
+        if rest:
+            yield rest.decode("ascii", "replace")
 
     @property
     def words(self) -> str:
@@ -152,9 +193,11 @@ class FfmpegProcess:
         return "\n".join([*self._head, *self._tail])
 
     def wait(self) -> int:
-        """Wait for its end without a deadline; returns the exit code (negative: a signal)."""
-        code = self._child.wait()
-        self._drain.join()
+        """Wait for its end; returns the exit code (negative: a signal)."""
+        with self._waiting():
+            code = self._child.wait()
+            self._drain.join()
+        self._check_heard()
         return code
 
     def stop(self) -> None:
@@ -166,14 +209,13 @@ class FfmpegProcess:
                 with contextlib.suppress(subprocess.TimeoutExpired):
                     self._child.wait(STOP_S)
         finally:
-            if self._child.poll() is None:
-                self._child.kill()
-            self._child.wait()
+            self.kill()
             self.release()
 
     def kill(self) -> None:
         """End it at once; its result is of no use any more."""
-        self._child.kill()
+        self._ended.set()
+        self._kill()
         self._child.wait()
 
     def release(self) -> None:
@@ -183,6 +225,44 @@ class FfmpegProcess:
             if pipe is not None:
                 with contextlib.suppress(OSError):
                     pipe.close()
+
+    @contextlib.contextmanager
+    def _waiting(self) -> Iterator[None]:
+        self._signs += 1
+        self._awaited = True
+        try:
+            yield
+        finally:
+            self._awaited = False
+
+    def _watch(self) -> None:
+        """End the child once it has given no sign of life for long while it was waited for."""
+        signs = looks = 0
+        while looks < LOOKS:
+            if self._ended.wait(self._patience_s / LOOKS):
+                return
+            looks = looks + 1 if self._awaited and self._signs == signs else 0
+            signs = self._signs
+        self._silent = True
+        self._kill()
+
+    def _kill(self) -> None:
+        """Kill it with what it has started, which would hold its pipes open."""
+        if self._child.poll() is not None:
+            return
+        if sys.platform == "win32":
+            self._child.kill()
+        else:
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(self._child.pid, signal.SIGKILL)
+
+    def _check_heard(self) -> None:
+        if self._silent:
+            raise EncoderError(
+                f"the video encoder {self._program} did not answer for {self._patience_s:g} s and "
+                f"was ended: try again; if it stays so, reinstall imageio-ffmpeg or correct "
+                f"IMAGEIO_FFMPEG_EXE"
+            )
 
     def _drain_messages(self) -> None:
         assert self._child.stderr is not None
@@ -196,6 +276,7 @@ class FfmpegProcess:
             self._take(rest)
 
     def _take(self, raw: bytes) -> None:
+        self._signs += 1
         line = raw.decode("utf-8", "replace").rstrip()
         if self._on_line is not None:
             self._on_line(line)

@@ -207,23 +207,24 @@ def _pictures(
     times = _Times(told)
     process = FfmpegProcess(_arguments(path, pixels, size, crop), on_line=times.take)
     try:
-        first = process.stdout.read(1)
-        if not first:
+        first = np.empty(1, np.uint8)
+        begun = process.fill(first.data)
+        if not begun:
             process.wait()
         if crop is not None:
             _check_crop(crop, times.told)
-        if not first:
+        if not begun:
             raise unreadable(path, process.all_words or SILENT)
         width, height = times.output_size()
         time_s = times.next()
         frame_bytes = {"luma": 2, "rgb": 6, "yuv420": 3}[pixels] * width * height // 2
         frame = np.empty(frame_bytes, np.uint8)
         frame[0] = first[0]
-        got = 1 + _fill(process, frame[1:])
+        got = 1 + process.fill(frame[1:].data)
         while got == frame_bytes:
             yield time_s, frame, (width, height)
             frame = np.empty(frame_bytes, np.uint8)
-            got = _fill(process, frame)
+            got = process.fill(frame.data)
             if got == frame_bytes:
                 time_s = times.next()
     finally:
@@ -238,15 +239,3 @@ def _check_crop(crop: Crop, told: Description) -> None:
     inside = crop.left + crop.width <= width and crop.top + crop.height <= height
     if not inside or min(crop.left, crop.top) < 0 or min(crop.width, crop.height) < 1:
         raise RequestError(f"{crop} is outside of the picture: it has {width}x{height} pixels")
-
-
-def _fill(process: FfmpegProcess, frame: UInt8Array) -> int:
-    """Read until `frame` is full or the stream ends; returns the bytes read."""
-    rest = frame.data
-    pipe = process.stdout
-    while rest:
-        got = pipe.readinto(rest)  # type: ignore[attr-defined]
-        if not got:
-            break
-        rest = rest[got:]
-    return len(frame) - len(rest)

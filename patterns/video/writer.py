@@ -138,7 +138,7 @@ class VideoWriter:
             out = file_argument(self._partial.path)
             self._process = FfmpegProcess([*self._arguments, out], feeds=True)
             frame_bytes = self.spec.width * self.spec.height * 3 // 2
-            self._feeder = Feeder(self._process.stdin, frame_bytes)
+            self._feeder = Feeder(self._process, frame_bytes)
         except BaseException:
             self._abort()
             raise

@@ -8,7 +8,7 @@ from patterns.errors import RequestError
 
 __all__ = ["require_extra"]
 
-_MODULES = ("starlette", "uvicorn", "segno")
+_MODULES = ("starlette", "uvicorn", "h11", "segno")
 
 
 def require_extra() -> None:

@@ -35,7 +35,7 @@ PUBLISHED = [
     ("24", "75", (3, 3, 3, 3, 3, 3, 3, 4), 3),
     # The same chapter: {3,3,3,3,3,4} is printed for 76 Hz as 17/6; 76/24 is 19/6: four a second.
     ("24", "76", (3, 3, 3, 3, 3, 4), 4),
-    # Telecine literature (second-hand): every twelfth frame 60 ms, the rest 40 ms.
+    # Eleven 2s and a 3: Chromium, media/filters/video_cadence_estimator_unittest.cc.
     ("24", "50", (2,) * 11 + (3,), 2),
     # Android developer documentation, "Frame rate": 24 Hz video on a 120 Hz panel is even.
     ("24", "120", (5,), 0),

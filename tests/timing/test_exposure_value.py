@@ -20,7 +20,7 @@ F = Fraction
 
 
 def test_worked_values() -> None:
-    # EV = log2(N^2/t), Ray, Applied Photographic Optics (2000), p. 318; numbers computed.
+    # EV = log2(N^2/t), from memory; numbers computed.
     assert exposure_value(F("2.8"), F(1, 50)) == pytest.approx(8.615, abs=5e-4)
     assert exposure_value(F(1), F(1)) == 0
     # f/16 at 1/ISO s in full sun (rule from memory): EV 14.644 at 1/100, 14.966 at 1/125.

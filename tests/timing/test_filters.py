@@ -1,4 +1,4 @@
-"""Filters against the published densities and a search over everything in the case."""
+"""Filters against the densities of their names and a search over everything in the case."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ F = Fraction
     ("density", "factor"),
     [("0.3", 2), ("0.6", 4), ("0.9", 8), ("1.2", 16), ("1.5", 32), ("1.8", 64), ("3.0", 1000)],
 )
-def test_published_filter_table(density: str, factor: int) -> None:
-    # Filter tables (ND2 is 0.3 ... ND64 is 1.8, ND1000 is 3.0); the names are rounded.
+def test_densities_of_the_names(density: str, factor: int) -> None:
+    # From memory: ND2 is 0.3 ... ND64 is 1.8, ND1000 is 3.0; the names are rounded.
     assert 10 ** float(F(density)) == pytest.approx(factor, rel=0.015)
     assert stops_of(F(density)) == pytest.approx(log2(10 ** float(F(density))))
     assert density_of(log2(factor)) == pytest.approx(log10(factor))

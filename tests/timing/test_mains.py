@@ -1,4 +1,4 @@
-"""Mains light against numerical integration, a brute-force search and published figures."""
+"""Mains light against numerical integration, a brute-force search and remembered figures."""
 
 from __future__ import annotations
 
@@ -99,14 +99,14 @@ def test_thirty_frames_under_both_mains() -> None:
     assert clean_exposures(lamp_hz(50), F(30)) == (F(1, 100), F(1, 50), F(3, 100))
 
 
-def test_angles_published_for_25_fps_under_60_hz() -> None:
-    # Second-hand, from cinematography texts: 75, 150, 225 and 300 degrees.
+def test_clean_angles_of_25_fps_under_60_hz() -> None:
+    # From memory, no source seen: 75, 150, 225 and 300 degrees.
     angles = [shutter_angle(t, F(25)) for t in clean_exposures(F(120), F(25))]
     assert angles == [75, 150, 225, 300]
 
 
-def test_rates_published_as_following_the_light() -> None:
-    # Second-hand, from cinematography texts: 120/n and 100/n.
+def test_rates_that_follow_the_light() -> None:
+    # From memory, no source seen: 120/n and 100/n.
     for pulses, rates in (
         (120, ["60", "40", "30", "24", "20"]),
         (100, ["50", "100/3", "25", "20"]),

@@ -34,9 +34,9 @@ def test_pan_rates_that_follow(focal_mm: float, rate: int, deg_s: float) -> None
     assert found == pytest.approx(deg_s, abs=6e-3)
 
 
-def test_a_second_handbook_agrees_within_a_fifth() -> None:
-    # 90 degrees in 30 s on 35 mm with a 100 mm lens at 48 fps (a handbook's table 26,
-    # second-hand): 4.2 s for the width of a frame of 21.95 mm.
+def test_a_film_panning_table_agrees_within_a_fifth() -> None:
+    # From memory, no source seen: 90 degrees in 30 s on 35 mm with a 100 mm lens at 48 fps;
+    # computed from it, 4.2 s for the width of a frame of 21.95 mm.
     across = 30 * hfov_of_focal_length(100 * 36 / 21.95) / 90
     assert across == pytest.approx(4.2, abs=0.05)
     assert float(limit_cross_s(F(48))) == pytest.approx(across, rel=0.2)

@@ -18,7 +18,9 @@ import pytest
 
 from patterns.errors import EncoderError, EvenholdError, OutputError, RequestError
 from patterns.rendering.planes import Planes
+from patterns.video import process
 from patterns.video.feeder import BUFFERS
+from patterns.video.packets import packet_times
 from patterns.video.reader import read_luma
 from patterns.video.writer import VideoSpec, VideoWriter
 from tests.video.moving import moving_texture
@@ -458,3 +460,66 @@ def test_names_that_could_be_misunderstood(
     monkeypatch.chdir(tmp_path)
     write(spec(Path(name)))
     assert [p.name for p in tmp_path.iterdir()] == [name]
+
+
+SILENT = """\
+import sys, time
+if "-encoders" in sys.argv and {lists}:
+    print(" V....D libx264")
+    sys.exit()
+print("not a decoder", file=sys.stderr, flush=True)
+time.sleep(600)
+"""
+
+
+def silent_program(folder: Path, *, lists: bool) -> Path:
+    """A program that says one thing and then nothing, started by a shell that waits for it."""
+    script = folder / "silent.py"
+    script.write_text(SILENT.format(lists=lists))
+    program = folder / "ffmpeg"
+    program.write_text(f'#!/bin/sh\n"{sys.executable}" "{script}" "$@"\n')
+    program.chmod(0o755)
+    return program
+
+
+@posix
+@pytest.mark.parametrize("lists", [False, True])
+def test_an_encoder_that_never_answers_is_ended(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lists: bool
+) -> None:
+    """Neither when it is asked what it can do, nor when it takes no frames."""
+    monkeypatch.setattr(process, "READER_PATIENCE_S", 2.0 if lists else 0.3)
+    monkeypatch.setattr(process, "ENCODER_PATIENCE_S", 0.3)
+    monkeypatch.setenv("IMAGEIO_FFMPEG_EXE", str(silent_program(tmp_path, lists=lists)))
+    begun = time.monotonic()
+    with pytest.raises(EncoderError, match=r"did not answer for 0\.3 s") as error:
+        write(spec(tmp_path / "clip.mp4"), 200)
+    one_line(error)
+    assert time.monotonic() - begun < 10
+    assert not list(tmp_path.glob("*.mp4*"))
+    if sys.platform == "linux":
+        assert wait_until(lambda: not processes_that_name(str(tmp_path)))
+
+
+@posix
+def test_a_decoder_that_never_answers_is_ended(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write(spec(tmp_path / "clip.mp4"))
+    monkeypatch.setattr(process, "READER_PATIENCE_S", 0.3)
+    monkeypatch.setenv("IMAGEIO_FFMPEG_EXE", str(silent_program(tmp_path, lists=True)))
+    for read in (packet_times, lambda path: list(read_luma(path))):
+        with pytest.raises(EncoderError, match=r"did not answer for 0\.3 s"):
+            read(tmp_path / "clip.mp4")
+
+
+def test_a_decoder_is_not_ended_while_nobody_waits_for_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever looks at pictures may take his time: the full pipe is not the decoder's fault."""
+    write(spec(tmp_path / "clip.mp4"), 120)
+    monkeypatch.setattr(process, "READER_PATIENCE_S", 0.5)
+    pictures = read_luma(tmp_path / "clip.mp4")
+    next(pictures)
+    time.sleep(1)
+    assert sum(1 for _ in pictures) == 119

@@ -1,11 +1,13 @@
-"""Lowest levels against the tables of H.264 and H.265."""
+"""Lowest levels against the standards' tables, and against an encoder that holds one too."""
 
 from __future__ import annotations
 
 from fractions import Fraction
 from itertools import pairwise
 
+import av
 import pytest
+from av.codec.context import Flags
 
 from patterns.errors import RequestError
 from patterns.video.codecs import CODECS
@@ -17,6 +19,8 @@ from patterns.video.levels import (
     above_ceiling,
     lowest_level,
 )
+
+F = Fraction
 
 # Minimum levels that follow from size and rate by ITU-T H.264 Table A-1 (with A.3's ceiling of
 # 172 pictures/s below level 6) and H.265 Tables A.8 and A.9; worked out by hand from public
@@ -133,3 +137,51 @@ def test_rates_above_every_picture_rate_ceiling_are_allowed_with_a_caution() -> 
 def test_encoder_limit_of_av1() -> None:
     with pytest.raises(RequestError, match="av1 takes at most 240"):
         CODECS["av1"].level(640, 360, Fraction(241))
+
+
+def test_rows_of_vp9_and_av1() -> None:
+    """From memory: the VP9 authors' level table, the AV1 specification's Annex A.3.
+
+    The sizes of VP9 are also compared with an MP4 muxer's table, in `test_files`.
+    """
+    vp9 = {x.number: (x.max_throughput, x.max_size, x.max_side) for x in VP9_LEVELS}
+    assert vp9["3.1"] == (36_864_000, 983_040, 2_752)
+    assert vp9["4.1"] == (160_432_128, 2_228_224, 4_160)
+    assert vp9["5"] == (311_951_360, 8_912_896, 8_384)
+    assert vp9["6.2"] == (4_706_009_088, 35_651_584, 16_832)
+    av1 = {x.number: (x.max_size, x.max_side, x.max_throughput, x.max_rate_hz) for x in AV1_LEVELS}
+    assert av1["3.0"] == (665_856, 4_352, 19_975_680, 150)
+    assert av1["4.1"] == (2_359_296, 6_144, 141_557_760, 300)
+    assert av1["5.1"] == (8_912_896, 8_192, 534_773_760, 300)
+    assert av1["6.2"] == (35_651_584, 16_384, 4_278_190_080, 300)
+
+
+# Size and the fastest rate of a level, a rate just above it, and sizes just within and above.
+AV1_EDGES = (
+    *((1088, 612, F("30")), (1088, 612, F("30.3")), (1088, 614, F("24"))),
+    *((1376, 774, F("30")), (1376, 774, F("30.3")), (1376, 776, F("24"))),
+    *((2048, 1152, F("30")), (2048, 1152, F("30.3")), (2048, 1152, F("60"))),
+    *((2048, 1152, F("60.6")), (2048, 1154, F("24")), (2048, 1154, F("113"))),
+    *((2048, 1154, F("114")), (2048, 1154, F("226")), (2048, 1154, F("227"))),
+)
+
+
+@pytest.mark.skipif("libsvtav1" not in av.codecs_available, reason="PyAV without SVT-AV1")
+@pytest.mark.parametrize(("width", "height", "rate"), AV1_EDGES)
+def test_av1_levels_are_those_that_svt_av1_writes(
+    width: int, height: int, rate: Fraction, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SVT_LOG", "1")
+    encoder = av.CodecContext.create("libsvtav1", "w")
+    assert isinstance(encoder, av.VideoCodecContext)
+    encoder.width, encoder.height, encoder.pix_fmt = width, height, "yuv420p"
+    encoder.framerate, encoder.time_base = rate, 1 / rate
+    encoder.flags |= Flags.global_header
+    encoder.options = {"preset": "12"}
+    encoder.open()
+    assert encoder.extradata is not None
+    # AV1 specification 5.5.1: seq_level_idx is 24 bits into the sequence header, here after two
+    # bytes of OBU header and size; A.3: level X.Y has the index 4 (X - 2) + Y.
+    index = encoder.extradata[5] >> 3
+    number = lowest_level(AV1_LEVELS, width, height, rate).number
+    assert number == f"{2 + index // 4}.{index % 4}"
