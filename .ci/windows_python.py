@@ -4,9 +4,10 @@
 
 FOLDER/python then runs it, by Wine, in which drive Z: is /. Needs Debian's packages wine64,
 gcc-mingw-w64-x86-64-win32 and python3-venv, and a package index. Python and every package are
-the Windows builds of the index. Two gaps of the Wine that Debian 12 has are filled: `_wmi`
-(which only tells what machine this is) is left out, and the C library's complex functions,
-which numpy and scipy import, are compiled here.
+the Windows builds of the index. Three gaps of the Wine that Debian 12 has are filled: `_wmi`
+(which only tells what machine this is) is left out, as is `CopyFile2` (without which `shutil`
+copies as it does elsewhere), and the C library's complex functions, which numpy and scipy
+import, are compiled here.
 """
 
 from __future__ import annotations
@@ -150,6 +151,8 @@ def own_function(name: str) -> str:
 
 
 def launcher(to: Path) -> None:
+    started = "import _winapi\n\ndel _winapi.CopyFile2\n"
+    (to / PACKAGES / "sitecustomize.py").write_text(started)
     script = to / "python"
     script.write_text(LAUNCHER.format(to=to))
     script.chmod(0o755)

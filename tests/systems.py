@@ -6,7 +6,10 @@ import sys
 
 import pytest
 
-__all__ = ["linux", "signals"]
+__all__ = ["linux", "posix", "signals"]
 
 linux = pytest.mark.skipif(sys.platform != "linux", reason="looks into Linux's /proc")
+posix = pytest.mark.skipif(
+    sys.platform == "win32", reason="POSIX shells, pipes, devices and limits"
+)
 signals = pytest.mark.skipif(sys.platform == "win32", reason="Windows has no POSIX signals")

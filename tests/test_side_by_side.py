@@ -16,8 +16,8 @@ import pytest
 from patterns.errors import RequestError, WorkerError
 from patterns.side_by_side import Progress, Task, side_by_side
 from tests.cli.running import encoders_in, environment, run, start
+from tests.systems import linux
 
-linux = pytest.mark.skipif(sys.platform != "linux", reason="looks at processes in /proc")
 KIT = ("kit", "--size", "320x180", "--rates", "24", "--seconds", "1", "--quiet")
 # Bars alone: what is tested here does not depend on the pattern, and these are drawn at once.
 CLIPS = ("plan", "--pattern", "bars", "--size", "640x360", "--jobs", "2", "--clips", "kit")
@@ -35,8 +35,7 @@ def refused(number: int, progress: Progress) -> None:
 
 def killed(progress: Progress) -> None:
     progress(0, 1)
-    if sys.platform != "win32":
-        os.kill(os.getpid(), signal.SIGKILL)
+    os.kill(os.getpid(), signal.Signals["SIGKILL"])
 
 
 def slow(path: Path, progress: Progress) -> None:
@@ -147,8 +146,7 @@ def test_what_was_finished_stays_when_a_worker_is_killed(tmp_path: Path) -> None
     words = (*CLIPS, "--rates", "24,25,60", "--seconds", "8")
     process = start(*words, cwd=tmp_path)
     assert until(lambda: any(kit.glob("*.json")), 60)
-    if sys.platform != "win32":  # as the mark above has it, for the type check
-        os.kill(workers_of(process.pid)[0], signal.SIGKILL)
+    os.kill(workers_of(process.pid)[0], signal.Signals["SIGKILL"])
     said = process.communicate(timeout=60)[1]
     assert process.returncode == 1
     assert said.startswith("evenhold: the process that made ")

@@ -23,10 +23,8 @@ from patterns.video.feeder import BUFFERS
 from patterns.video.packets import packet_times
 from patterns.video.reader import read_luma
 from patterns.video.writer import VideoSpec, VideoWriter
+from tests.systems import linux, posix
 from tests.video.moving import moving_texture
-
-linux = pytest.mark.skipif(sys.platform != "linux", reason="looks into /proc")
-posix = pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
 
 
 def spec(path: Path, **changes: object) -> VideoSpec:
@@ -379,7 +377,8 @@ ENDLESS = """
     from pathlib import Path
     from patterns.video.writer import VideoWriter
     from tests.video.test_failures import spec
-    from tests.video.moving import moving_texture
+    from tests.systems import linux, posix
+from tests.video.moving import moving_texture
     def leave(number, frame):
         raise SystemExit(128 + number)
     signal.signal(signal.SIGTERM, leave)  # as the command line does
@@ -442,7 +441,9 @@ def test_a_run_beside_another_leaves_its_file_alone(tmp_path: Path) -> None:
 def test_other_hidden_files_are_left_alone(tmp_path: Path) -> None:
     for name in (".notes.part-one", ".part-12", "x.part-12", ".a.mp4.part-12.bak"):
         (tmp_path / name).write_text("mine")
-    (tmp_path / ".a.mp4.part-12").write_text("left behind")
+    left = tmp_path / ".a.mp4.part-12"
+    left.write_text("left behind")
+    os.utime(left, (time.time() - 100,) * 2)  # on Windows its age tells, elsewhere its lock
     write(spec(tmp_path / "clip.mp4"))
     assert sorted(p.name for p in tmp_path.iterdir()) == [
         ".a.mp4.part-12.bak",

@@ -15,7 +15,7 @@ import pytest
 from patterns.errors import RequestError
 from patterns.web import server
 from patterns.web.server import bind
-from tests.systems import signals
+from tests.systems import linux, signals
 from tests.web.serving import KEY, Served, observation, served
 
 NAME = "evenhold-bars-60fps.mp4"
@@ -40,6 +40,7 @@ def large(kit: Path, tmp_path: Path) -> Path:
     return folder
 
 
+@linux
 def test_200_parallel_ranges_in_bounded_memory(large: Path) -> None:
     """Two hundred clients each want 64 MB and read it slowly: memory must not follow."""
     with served(large) as site:
