@@ -199,6 +199,7 @@ def test_connections_reset_while_they_are_accepted(site: Served) -> None:
     assert site.ask(f"/{KEY}/").status == 200
 
 
+@linux
 def test_thousands_of_posts_keep_few_readings_and_hold_up_nobody(kit: Path) -> None:
     """With the usual pace: twenty at once, then one in two seconds."""
     begun = time.monotonic()
