@@ -50,7 +50,7 @@ def command(
     """Say how long displays hold each frame of a clip at RATE frames a second.
 
     The decimal names 23.976, 29.97, 59.94 ... mean the exact rates 24000/1001 and so on.
-    One rate on one display is told in full; more make a grid.
+    One rate on one display is explained in full; more make a grid.
 
     \b
     evenhold cadence 24 --display 60

@@ -36,7 +36,7 @@ def _shoot_options() -> list[Callable[[F], F]]:
         click.option("--rates", type=RATES, metavar="FPS,FPS,...", default=None,
                      help="Candidate rates, frames a second.  [default: 24,25,30,50,60]"),
         click.option("--shutter", type=ANGLE, metavar="DEGREES", default="180", show_default=True,
-                     help="Wished shutter angle, degrees."),
+                     help="Target shutter angle, degrees."),
         click.option("--mains", type=click.Choice(["50", "60", "none"]), default="none",
                      show_default=True, help="Mains frequency, hertz, where lamps are lit."),
         click.option("--lamp-depth", type=NUMBER, metavar="PERCENT", default="100",

@@ -50,7 +50,7 @@ def _held(steps: ClipSteps, watched: Watched, file_rate: Fraction | None) -> lis
 
 @dataclass(frozen=True)
 class _Losses:
-    """Numbers dropped, of which nothing can be told, and out of order."""
+    """Numbers dropped, of which nothing can be known, and out of order."""
 
     dropped: tuple[int, ...]
     unseen: tuple[int, ...]

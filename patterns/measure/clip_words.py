@@ -56,11 +56,11 @@ def clip_verdict(reading: Reading, file_rate: Fraction | None, damage: Damage) -
     if damage.inside:
         return (
             f"the file is damaged: {reading.read} of {reading.pictures} pictures read, and whether "
-            "frames are missing or repeated cannot be told"
+            "frames are missing or repeated cannot be known"
         )
     if reading.rate is None:
         return (
-            f"{reading.read} of {reading.pictures} pictures read, but none tells the clip's rate; "
+            f"{reading.read} of {reading.pictures} pictures read, but none gives the clip's rate; "
             f"{_differences(reading)}"
         )
     seconds = f"in {reading.seconds:.1f} s"
@@ -153,7 +153,7 @@ def _edited(reading: Reading) -> Iterator[str]:
     if details["steps_back"]:
         times = counted(details["steps_back"], "time")
         yield (
-            f"The numbers step back {times} and go on from there: pieces were joined, or the clip "
+            f"The numbers step back {times} and resume from there: pieces were joined, or the clip "
             "is looped. Timing is judged in each stretch by itself."
         )
 
@@ -181,7 +181,7 @@ def clip_warnings(
         )
     if reading.unseen:
         listed = number_list(reading.unseen)
-        yield f"Nothing can be told of frames {listed}, beside unread pictures."
+        yield f"Nothing can be known of frames {listed}, beside unread pictures."
     if watched.other_clips:
         yield (
             f"More than one clip is in the file: {counted(watched.other_clips, 'picture')} of "

@@ -42,7 +42,7 @@ class Entry:
     clip
         Which clip: its identity and rate as text; '' if unknown.
     error_ms, spread_ms
-        Timing error RMS and its standard error, milliseconds; None if it cannot be told.
+        Timing error RMS and its standard error, milliseconds; None if it cannot be known.
     lost
         Frames lost that the cadence does not lose.
     worst_ms
@@ -81,7 +81,7 @@ class Entry:
 
 @dataclass(frozen=True)
 class Standing:
-    """A device's place on a clip; `tied` where it cannot be told from the one before it."""
+    """A device's place on a clip; `tied` where it cannot be known from the one before it."""
 
     place: int
     entry: Entry
@@ -215,7 +215,7 @@ def _verdict(rankings: Sequence[tuple[str, tuple[Standing, ...]]]) -> str:
         where = f"On {clip}: " if len(rankings) > 1 else ""
         best = [s.entry.label for s in standings if s.place == 1]
         if len(best) == len(standings):
-            words.append(f"{where}No difference that can be told between {' and '.join(best)}.")
+            words.append(f"{where}No difference can be shown between {' and '.join(best)}.")
             continue
         worst = standings[-1].entry
         fault = (

@@ -97,7 +97,7 @@ def converted_by(rate: Fraction, refresh_hz: Fraction, pattern: tuple[int, ...])
 
 
 def _every_other(numbers: tuple[int, ...], frames_seen: int) -> bool:
-    """Whether every second frame is lost: as many lost as seen, at even distances of two."""
+    """Whether every other frame is lost: as many lost as seen, at even distances of two."""
     if len(numbers) < 6 or not 0.8 <= len(numbers) / max(1, frames_seen) <= 1.25:
         return False
     steps = [b - a for a, b in pairwise(numbers)]
@@ -143,7 +143,7 @@ def _short(value: Fraction) -> str:
 def _losses(facts: Facts) -> Iterator[str]:
     if _every_other(facts.dropped, facts.frames_seen):
         yield (
-            "Every second frame is left out: a power-saving mode, or a player that halves the "
+            "Every other frame is left out: a power-saving mode, or a player that halves the "
             "rate. Charge the device, switch battery saving off and play again."
         )
     elif facts.beyond:

@@ -65,9 +65,9 @@ class FootageMarks:
     moving
         Something moves around this picture, so that repeats can be told.
     detailed
-        It moves by enough for mixtures to be told.
+        It moves by enough for mixtures to be seen.
     noisy
-        It moves, but grain is as strong as the motion: nothing is told.
+        It moves, but grain is as strong as the motion: nothing is said.
     """
 
     repeated: BoolArray
@@ -101,7 +101,7 @@ def mark_footage(changes: Changes) -> FootageMarks:
     far = _local(np.array(changes.far), 50)
     moving = (far > STILL * detail) & (far > STILL_CODES)
     motion = _local(step, 75)
-    # where grain alone differs by as much as a repeat may, repeats cannot be told
+    # where grain alone differs by as much as a repeat may, repeats cannot be known
     noisy = moving & (_local(np.array(changes.floor), 50) > REPEAT * motion)
     moving &= ~noisy
     known = ~np.isnan(step)

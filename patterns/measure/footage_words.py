@@ -41,19 +41,19 @@ def footage_verdict(
     if moving < max(8, FEW_MOVING * count):
         if int(marks.noisy.sum()) > count / 2:
             return (
-                "nothing can be told: grain and compression are as strong as the motion; give a "
+                "nothing can be known: grain and compression are as strong as the motion; give a "
                 "less compressed export, or a passage with faster motion"
             )
         return (
             "a static shot: next to nothing moves, so that repeats and drops can neither be seen "
-            "nor told; give a passage with steady motion"
+            "nor ruled out; give a passage with steady motion"
         )
     at = "" if file_rate is None else f" at {format_decimal(file_rate)} pictures a second"
     repeats, mixtures = int(marks.repeated.sum()), int(marks.mixed.sum())
     told = bool(marks.detailed.any()) and not open_mixtures
     parts = [
         f"{counted(repeats, 'picture')} repeated",
-        f"{mixtures} mixed" if told else "mixtures not told",
+        f"{mixtures} mixed" if told else "mixtures not judged",
     ]
     if mistake is not None and mistake.kind == "drop":
         parts.append(f"{counted(int(marks.jumped.sum()), 'frame')} left out in an even rhythm")
@@ -77,22 +77,22 @@ def footage_warnings(
     if open_repeats:
         yield (
             f"{counted(open_repeats, 'picture')} differ little from the one before, in no rhythm: "
-            "whether they repeat it or next to nothing moved cannot be told."
+            "whether they repeat it or next to nothing moved cannot be known."
         )
     if open_mixtures:
         yield (
             f"{counted(open_mixtures, 'picture')} look softer or like their neighbours, in no "
-            "rhythm: whether they are mixtures cannot be told."
+            "rhythm: whether they are mixtures cannot be known."
         )
     still = int((~marks.moving & ~marks.noisy).sum())
     noisy = int(marks.noisy.sum())
     if 0 < still < len(marks.moving):
-        yield f"In {counted(still, 'picture')} nothing moves: nothing is told of them."
+        yield f"In {counted(still, 'picture')} nothing moves: nothing is said of them."
     if 0 < noisy < len(marks.moving):
-        yield f"In {counted(noisy, 'picture')} grain is as strong as the motion: nothing is told."
+        yield f"In {counted(noisy, 'picture')} grain is as strong as the motion: nothing is said."
     if marks.moving.any() and not marks.detailed.any():
         yield (
-            "It moves too little from picture to picture, or is too soft, for mixtures to be told "
+            "It moves too little from picture to picture, or is too soft, for mixtures to be seen "
             "from other pictures: give a passage with faster motion."
         )
     if file_rate is None:
@@ -100,4 +100,4 @@ def footage_warnings(
             "The file's timestamps are not even: players hold such pictures unevenly whatever "
             "they show. Ask for a constant frame rate when you export."
         )
-    yield "Judged by picture differences alone: a clip with the counting strip is told exactly."
+    yield "Judged by picture differences alone: a clip with the counting strip is read exactly."

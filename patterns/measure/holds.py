@@ -65,7 +65,7 @@ class Held:
     dropped
         Numbers that were never on screen.
     unseen
-        Numbers of which it cannot be told: pictures were unread for as long as one takes.
+        Numbers of which it cannot be known: pictures were unread for as long as one takes.
     out_of_order
         Numbers that came after a later one.
     """

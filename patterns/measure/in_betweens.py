@@ -4,7 +4,7 @@ A television that smooths motion puts between two frames of 24 a second pictures
 between them, by mixing or by following what moves. The strip's cells do not move: in such a
 picture they are mixed in one proportion for a whole refresh and then go on by a step, or are
 no frame's at all. A panel that answers slowly mixes frames too, but goes ever more slowly and
-does not step. Where most pictures show no single frame, it cannot be told which it is, and no
+does not step. Where most pictures show no single frame, it cannot be known which it is, and no
 hold can be told either.
 """
 

@@ -17,7 +17,7 @@ from patterns.measure.holds import HeldFrame
 from patterns.measure.photo_cadence import DECISIVE, LEAST_SEEN, LIKELY, Cells, Match, match
 from patterns.measure.photo_words import (
     HALF,
-    NOT_FORETOLD,
+    NOT_PREDICTED,
     PERCENT,
     UNSTEADY,
     no_holds,
@@ -35,7 +35,7 @@ from patterns.timing.cadence import Display, cadence
 __all__ = ["judge_photo", "unread_photo"]
 
 FloatArray = npt.NDArray[np.float64]
-NOISY = f"hold cells too noisy to be told to {PERCENT} %"
+NOISY = f"hold cells too noisy to be known to {PERCENT} %"
 CLIPPED = "hold cells over-exposed"
 DARK, SURELY_DARK = 0.3, 0.5  # frame times; the second with three standard uncertainties added
 EVEN_WITHIN = 0.1  # of a hold: where cells are known less well, they are not called even
@@ -50,7 +50,7 @@ class _Found:
     """What is known of the holds.
 
     `holds` are those of whole cells that are told, without frames that were lost; `matches`
-    are the refreshes on which all is as the arithmetic foretells, `right_to` what the worst
+    are the refreshes on which all is as the arithmetic predicts, `right_to` what the worst
     hold may be off as a share of it.
     """
 
@@ -147,8 +147,8 @@ def _nothing(
     """Reading of a photo of which no hold may be told."""
     return replace(
         reading,
-        verdict=f"no hold is told: {reason}",
-        unread=(("hold cells not told", len(found.cells)),),
+        verdict=f"no hold is given: {reason}",
+        unread=(("hold cells not known", len(found.cells)),),
         warnings=(*warnings, *found.warnings),
     )
 
@@ -168,7 +168,7 @@ def _cells(found: PhotoReading, run: Run, exposure_s: Fraction | None) -> Cells:
 
 
 def _judge(found: PhotoReading, seen: Cells, display: Display | None, timed: bool) -> _Found | str:
-    """Find the refresh on which the cells are as foretold; without one, take them as they are.
+    """Find the refresh on which the cells are as predicted; without one, take them as they are.
 
     Where the exposure is not known (not `timed`), or the light not well enough, they cannot
     be taken so: then the reason is given.
@@ -179,7 +179,7 @@ def _judge(found: PhotoReading, seen: Cells, display: Display | None, timed: boo
     even = all(len(set(m.holds)) == 1 for m in matches)
     told = int(_told(found, seen).sum())
     if matches and (len(matches) == 1 or even):
-        return too_few(seen, told, HALF) or _as_foretold(found, seen, matches)
+        return too_few(seen, told, HALF) or _as_predicted(found, seen, matches)
     if reason := not_as_measured(seen, told, timed):
         return reason
     return _as_measured(found, seen, display)
@@ -196,7 +196,7 @@ def _told(found: PhotoReading, seen: Cells) -> npt.NDArray[np.bool_]:
     return np.asarray(np.array(found.told) & seen.whole, np.bool_)
 
 
-def _as_foretold(found: PhotoReading, seen: Cells, matches: tuple[Match, ...]) -> _Found:
+def _as_predicted(found: PhotoReading, seen: Cells, matches: tuple[Match, ...]) -> _Found:
     first, cells = matches[0], len(seen.share)
     refresh = first.refresh_hz if len(matches) == 1 else None
     odd = {*first.lost, *first.late}
@@ -253,7 +253,7 @@ def _doubt(seen: Cells, told: npt.NDArray[np.bool_]) -> float:
 
 
 def _as_measured(found: PhotoReading, seen: Cells, display: Display | None) -> _Found | str:
-    """Judge holds that no refresh foretells: whole refreshes of a given display, or all alike."""
+    """Judge holds that no refresh predicts: whole refreshes of a given display, or all alike."""
     told, rate = _told(found, seen), float(seen.rate)
     held, sigma = (values * sum(seen.seconds) / 2 for values in (seen.share, seen.sigma))
     counts = _counts(seen, held, sigma, display)
@@ -267,7 +267,7 @@ def _as_measured(found: PhotoReading, seen: Cells, display: Display | None) -> _
     even = bool((np.abs(held[told] - mean) <= 3 * sigma[told]).all())
     pattern = hold_pattern(_in_order(seen, counts, lost)) if counts else None
     if counts is None and not (even and doubt <= EVEN_WITHIN):
-        return NOT_FORETOLD
+        return NOT_PREDICTED
     odd = [f for f in frames if pattern is not None and f.refreshes not in pattern]
     adrift = abs(float(held[seen.whole].sum()) * rate - int(seen.whole.sum())) > ADRIFT
     if adrift and (pattern is None or len(odd) > 1 or not seen.run.first):

@@ -1,8 +1,8 @@
-"""Light of the hold cells beside what the cadence arithmetic foretells of a run of frames.
+"""Light of the hold cells beside what the cadence arithmetic predicts of a run of frames.
 
 Which frames passed in the exposure is known (`strip.photo_numbers`), and how long each of
 them is held on a refresh but for the phase between clip and display. So the light of every
-cell is foretold; the exposure's own ends cut the first and the last frame, whose cells are
+cell is predicted; the exposure's own ends cut the first and the last frame, whose cells are
 left out. A frame that was lost, or came late, lacks just what the frame before it has more.
 """
 
@@ -22,12 +22,12 @@ __all__ = ["Cells", "Match", "match"]
 
 FloatArray = npt.NDArray[np.float64]
 PHASES = 48
-LIKELY = 3.5  # standard uncertainties, within which light is as foretold
+LIKELY = 3.5  # standard uncertainties, within which light is as predicted
 ALWAYS = 0.12  # of a refresh, which is let pass whatever the uncertainty
-FARTHEST = 0.4  # of a refresh: light so far from what is foretold is another number of refreshes
+FARTHEST = 0.4  # of a refresh: light so far from what is predicted is another number of refreshes
 DECISIVE = 0.13  # of a refresh: the median uncertainty beyond which refreshes are not counted
 MOST_ODD = 0.2  # of the cells may be off by frames lost or late
-LEAST_SEEN = 8  # cells that must be foretold
+LEAST_SEEN = 8  # cells that must be predicted
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ class Cells:
 
 @dataclass(frozen=True)
 class Match:
-    """A refresh on which the cells are as the arithmetic foretells.
+    """A refresh on which the cells are as the arithmetic predicts.
 
     Attributes
     ----------

@@ -18,8 +18,8 @@ __all__ = ["PERCENT", "no_holds", "photo_verdict", "photo_warnings"]
 
 PERCENT, AT_BEST = round(100 * RIGHT_TO), 2  # right to, per cent
 MISFIT, OFF = 3.0, 0.04  # RMS of the number cells, in uncertainties and in shares of white
-CLEAR = 1.2  # the same as `MISFIT`, where no refresh foretells the cells
-MOST_UNTOLD = 0.2  # of the cells, where no refresh foretells them
+CLEAR = 1.2  # the same as `MISFIT`, where no refresh predicts the cells
+MOST_UNTOLD = 0.2  # of the cells, where no refresh predicts them
 HALF = 0.5  # the same where one does
 SLACK = 1.2  # frames, by which a run may be longer or shorter than the exposure makes it
 AGAIN = "Play the clip at its own speed, away from its end, and expose once for one second"
@@ -29,7 +29,7 @@ UNSTEADY = (
     f"begins anew, or a photo is made of several exposures. {AGAIN}"
 )
 
-NOT_FORETOLD = (
+NOT_PREDICTED = (
     "the cells are not what this rate gives on one known refresh: the display is another, holds "
     "are uneven, or reflections, a filter or a pause make the light doubtful. Give --display, "
     "darken the room, and expose once for one second"
@@ -63,11 +63,11 @@ def no_holds(found: PhotoReading, seen: Cells | None, exposure_s: Fraction | Non
 
 
 def not_as_measured(seen: Cells, told: int, timed: bool) -> str:
-    """Why holds that no refresh foretells are not told either; '' if they may be."""
+    """Why holds that no refresh predicts are not told either; '' if they may be."""
     if not timed:
-        return f"{NOT_FORETOLD}; say --exposure"
+        return f"{NOT_PREDICTED}; use --exposure"
     if seen.rounds > 1 or seen.run.misfit > CLEAR:
-        return NOT_FORETOLD
+        return NOT_PREDICTED
     return too_few(seen, told, MOST_UNTOLD)
 
 
@@ -76,7 +76,7 @@ def too_few(seen: Cells, told: int, untold: float) -> str:
     if told >= (1 - untold) * seen.whole.sum():
         return ""
     return (
-        f"only {told} of {len(seen.share)} cells could be told to {PERCENT} %: go near, darken "
+        f"only {told} of {len(seen.share)} cells could be known to {PERCENT} %: go near, darken "
         "the room, lower the ISO, and expose so that the white marks are just below white"
     )
 
@@ -84,7 +84,7 @@ def too_few(seen: Cells, told: int, untold: float) -> str:
 def _sureness(reading: Reading, seen: Cells, right_to: float) -> str:
     """How many holds are told, and how right they are."""
     cells, told = len(seen.share), len(reading.holds)
-    return f"{told} of {cells} cells told, right to {max(AT_BEST, ceil(100 * right_to))} %"
+    return f"{told} of {cells} cells known, right to {max(AT_BEST, ceil(100 * right_to))} %"
 
 
 def _losses(reading: Reading, seen: Cells) -> str:
@@ -96,7 +96,7 @@ def _losses(reading: Reading, seen: Cells) -> str:
         return f"{lost} lost: {number_list(reading.dropped)} {each}"
     if reading.dropped:
         return f"lost in some of {seen.rounds} showings: {number_list(reading.dropped)} {each}"
-    return "no frame lost in the cells told"
+    return "no frame lost in the cells known"
 
 
 def photo_verdict(reading: Reading, seen: Cells, right_to: float, matches: Sequence[Match]) -> str:
@@ -117,7 +117,7 @@ def _said(reading: Reading, matches: Sequence[Match]) -> str:
     rate = format_decimal(reading.rate or Fraction(0))
     if reading.refresh_hz is not None and matches:
         on = f"{rate} on {format_decimal(reading.refresh_hz)}"
-        return f"lit as {on} must be, though single showings are not told"
+        return f"lit as {on} must be, though single showings are not known"
     if reading.even:
         mean = 1000 * sum(h.hold_s for h in reading.holds) / len(reading.holds)
         return f"held evenly, {mean:.1f} ms each"
@@ -163,7 +163,7 @@ def photo_warnings(
     if exposure_s is None:
         yield (
             "The exposure is neither in the file nor given, so that the clip's speed is not "
-            "checked: say --exposure."
+            "checked: use --exposure."
         )
     dark = int((seen.showings == 0).sum())
     if dark:
@@ -173,14 +173,14 @@ def photo_warnings(
         )
     if seen.rounds > 1:
         yield (
-            f"Each cell stands for {seen.rounds} frames: what is told is the mean of their holds."
+            f"Each cell stands for {seen.rounds} frames: what is given is the mean of their holds."
         )
     noisy = tuple(i for i, t in enumerate(found.told) if not t and i not in found.clipped)
     if noisy:
         yield (
-            f"Cells {number_list(noisy)} are too noisy to be told to {PERCENT} %: their holds are "
+            f"Cells {number_list(noisy)} are too noisy to be known to {PERCENT} %: their holds are "
             "left out. Fill the picture with the strip, go straight before the screen, darken "
             "the room, and expose so that the white marks are just below white, at a low ISO."
         )
     if reading.refresh_hz is None:
-        yield "The refresh is not told by this photo: give --display to count refreshes."
+        yield "This photo does not show the refresh: give --display to count refreshes."

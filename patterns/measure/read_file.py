@@ -230,7 +230,7 @@ def _judged(path: Path, info: VideoInfo, given: Given, read: _VideoRead, damage:
         if damage.inside:
             raise InputError(
                 f"{path} is damaged and shows no strip that can be read: its decoder repeats older "
-                "pictures, so that nothing can be told; try a fresh copy"
+                "pictures, so that nothing can be known; try a fresh copy"
             )
         return judge_footage(
             read.changes,

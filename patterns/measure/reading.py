@@ -64,7 +64,7 @@ class Reading:
         Frames with their holds, complete ones only.
     dropped, repeated, out_of_order, unseen
         Frame numbers (of footage: picture numbers). `repeated`: shown again, or held longer
-        than the cadence ever holds; `unseen`: nothing can be told of them.
+        than the cadence ever holds; `unseen`: nothing can be known of them.
     drops_beyond
         How many frames were dropped that the cadence does not drop.
     blended

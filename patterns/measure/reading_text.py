@@ -84,7 +84,7 @@ def _rows(r: Reading) -> Iterator[tuple[str, str]]:
         ("dropped", r.dropped),
         ("repeated" if r.kind in ("clip", "footage") else "held too long", r.repeated),
         ("out of order", r.out_of_order),
-        ("not told", r.unseen),
+        ("not known", r.unseen),
     ):
         # a photo that tells no hold tells no lack of drops either
         if numbers or (label == "dropped" and (r.holds or r.kind != "photo")):
@@ -118,7 +118,7 @@ def _refresh_row(r: Reading) -> Iterator[tuple[str, str]]:
 def _against(r: Reading) -> Iterator[tuple[str, str]]:
     """Measured beside expected."""
     expected = r.expected
-    unknown = "not told" if r.even is None else "even" if r.even else "none that repeats"
+    unknown = "not known" if r.even is None else "even" if r.even else "none that repeats"
     measured = pattern_text(r.pattern) if r.pattern else unknown
     must = ""
     if expected is not None:

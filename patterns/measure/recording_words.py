@@ -27,10 +27,10 @@ BETWEEN = {
     "seen": (
         "pictures between frames were seen, each for a refresh: this screen, or what feeds it, "
         "makes pictures of its own; switch its motion smoothing off and film again (no cadence "
-        "is told)"
+        "is given)"
     ),
     "likely": (
-        "most pictures show no single frame, so that no cadence can be told: the screen makes "
+        "most pictures show no single frame, so that no cadence can be known: the screen makes "
         "pictures of its own between frames (switch its motion smoothing off), or it changes very "
         "slowly (film with a shorter exposure, or at more pictures a second)"
     ),
@@ -52,18 +52,18 @@ def too_slow(reading: Reading, found: FoundRefresh) -> str | None:
         need = _camera_for(float(found.too_fast_hz), capture)
         return (
             f"filmed at {capture:.4g} pictures a second, slower than twice the refresh of "
-            f"{hertz_list([found.too_fast_hz])}: single holds cannot be told; {film} {need} or more"
+            f"{hertz_list([found.too_fast_hz])}: single holds cannot be seen; {film} {need} or more"
         )
     if capture < OFTEN_ENOUGH * SLOWEST_DISPLAY_HZ:
         return (
             f"filmed at {capture:.4g} pictures a second, slower than twice the refresh of any "
-            f"display: single holds cannot be told; {film} 240 (or 120 for a display of 60 Hz); "
+            f"display: single holds cannot be seen; {film} 240 (or 120 for a display of 60 Hz); "
             "if the file stores slow motion, give --capture-rate 240"
         )
     if found.refresh_hz is None and reading.rate and capture < OFTEN_ENOUGH * float(reading.rate):
         return (
             f"filmed at {capture:.4g} pictures a second, slower than twice the clip's "
-            f"{format_decimal(reading.rate)}: single holds cannot be told; {film} "
+            f"{format_decimal(reading.rate)}: single holds cannot be seen; {film} "
             f"{_camera_for(float(reading.rate), capture)} or more"
         )
     return None
@@ -109,9 +109,9 @@ def _held(reading: Reading, found: FoundRefresh, display: Display | None) -> str
         return _held_evenly(reading, found, display)
     text = f"held {1000 * holds[0]:.1f} to {1000 * holds[-1]:.1f} ms, mostly {middle_ms:.1f} ms"
     if len(found.candidates) == 1:
-        return f"{text}; the display may run at {hertz_list(found.candidates)}, not told for sure"
+        return f"{text}; the display may run at {hertz_list(found.candidates)}, not certain"
     if found.candidates:
-        return f"{text}; whether at {hertz_list(found.candidates)} cannot be told"
+        return f"{text}; whether at {hertz_list(found.candidates)} cannot be known"
     limit = f"{(reading.capture_hz or 0) / 2:.4g}"
     return f"{text}; the changes fit no fixed refresh up to {limit} Hz"
 
@@ -125,7 +125,7 @@ def _held_evenly(reading: Reading, found: FoundRefresh, display: Display | None)
         rivals = f", as that of {hertz_list(found.rivals)}," if found.rivals else ""
         return (
             f"held {each} as far as {reading.capture_hz or 0:.4g} pictures a second "
-            f"tell: unevenness of up to {within}{rivals} would not show"
+            f"show: unevenness of up to {within}{rivals} would not show"
         )
     even = "in what was seen, held evenly" if reading.unseen else "held evenly"
     text = f"{even} to within {within}, {each}"
@@ -173,7 +173,7 @@ def recording_warnings(reading: Reading, found: FoundRefresh, watched: Watched) 
         yield "More than one clip is in the recording: cut it, and read them one by one."
     if reading.unseen:
         yield (
-            f"Of {counted(len(reading.unseen), 'frame')} nothing can be told, for pictures were "
+            f"Of {counted(len(reading.unseen), 'frame')} nothing can be known, for pictures were "
             "unread for as long as a frame takes: they count neither as shown nor as dropped. "
             f"{_sharper(reading, found)}"
         )
@@ -185,12 +185,12 @@ def recording_warnings(reading: Reading, found: FoundRefresh, watched: Watched) 
             f"{_faster(reading)}, or start the recording anew."
         )
     if found.even is not None and not found.surely_even and found.refresh_hz is None:
-        yield f"Evenness cannot be told: {_faster(reading).lower()}, or give --display."
+        yield f"Evenness cannot be known: {_faster(reading).lower()}, or give --display."
     elif found.refresh_hz is None and found.uneven and found.candidates:
-        yield f"The refresh cannot be told: {_faster(reading).lower()}, or give --display."
+        yield f"The refresh cannot be known: {_faster(reading).lower()}, or give --display."
     elif found.refresh_hz is None and found.candidates and len(reading.holds) >= FEW_FRAMES:
         yield (
-            "Even holds do not tell the refresh: give --display "
+            "Even holds do not show the refresh: give --display "
             f"{format_decimal(found.candidates[0], 2)} (or what it is) to count refreshes."
         )
     if reading.details.get("passages", 1) > 1:

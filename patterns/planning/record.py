@@ -145,17 +145,17 @@ def _near(advice: RateAdvice) -> Json | None:
 def _shutter(advice: ShutterAdvice) -> Json:
     mains = advice.mains
     return {
-        "wished_s": str(advice.wished_s),
+        "wished_s": str(advice.target_s),
         "advised_s": str(advice.advised_s),
         "advised_deg": _round(advice.advised_deg),
         "mains": mains
         and {
-            "pulses_hz": _round(mains.wished.pulses_hz),
-            "cycles": _round(mains.wished.cycles),
-            "steadiness": mains.wished.steadiness,
-            "modulation": _round(mains.wished.modulation),
-            "beat_hz": _round(mains.wished.beat_hz),
-            "beat_period_s": _round(mains.wished.beat_period_s),
+            "pulses_hz": _round(mains.target.pulses_hz),
+            "cycles": _round(mains.target.cycles),
+            "steadiness": mains.target.steadiness,
+            "modulation": _round(mains.target.modulation),
+            "beat_hz": _round(mains.target.beat_hz),
+            "beat_period_s": _round(mains.target.beat_period_s),
             "whole_cycles_s": [str(exposure) for exposure in mains.clean_s],
             "nearest_s": None if mains.nearest_s is None else str(mains.nearest_s),
         },

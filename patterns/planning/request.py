@@ -29,7 +29,7 @@ class PlanRequest:
     motion, width, height
         The move and the size of the whole picture in pixels.
     angle_deg
-        Wished shutter angle, degrees, above 0 to 360.
+        Target shutter angle, degrees, above 0 to 360.
     mains_hz, lamp_depth
         Mains frequency where lamps light the scene (None: daylight), and their
         modulation (max - min)/(max + min), 0 to 1.

@@ -110,14 +110,14 @@ def _rate_cells(rate: RatePlan) -> tuple[str, ...]:
 
 def _shutter(plan: Plan) -> Section:
     request = plan.request
-    title = f"Shutter: wished {number(float(request.angle_deg), 1)} degrees"
+    title = f"Shutter: target {number(float(request.angle_deg), 1)} degrees"
     if request.mains_hz is None:
         return Section(
             title,
             ("Daylight: any exposure holds still. Under lamps use --mains 50 or 60.",),
             Table(
                 ("fps", "exposure"),
-                _rows(plan, ((format_exposure(r.shutter.wished_s),) for r in plan.rates)),
+                _rows(plan, ((format_exposure(r.shutter.target_s),) for r in plan.rates)),
             ),
         )
     depth = percent(request.lamp_depth)
@@ -129,7 +129,7 @@ def _shutter(plan: Plan) -> Section:
             f"of whole cycles, multiples of 1/{2 * request.mains_hz} s, hold still.",
         ),
         Table(
-            ("fps", "wished", "set", "actual, deg", "the wished one under the lamps"),
+            ("fps", "target", "set", "actual, deg", "the target under the lamps"),
             _rows(plan, (_mains_cells(rate) for rate in plan.rates)),
             sentences=True,
         ),
@@ -139,13 +139,13 @@ def _shutter(plan: Plan) -> Section:
 def _mains_cells(rate: RatePlan) -> tuple[str, ...]:
     shutter = rate.shutter
     assert shutter.mains is not None
-    words = [check_words(shutter.mains.wished)]
+    words = [check_words(shutter.mains.target)]
     near = rate.advice.near
-    if shutter.mains.wished.beat_hz == 0 and near is not None:
+    if shutter.mains.target.beat_hz == 0 and near is not None:
         words.append(near_light_words(near.rate, shutter.mains))
     words.append(clean_words(shutter, rate.rate))
     return (
-        format_exposure(shutter.wished_s),
+        format_exposure(shutter.target_s),
         format_exposure(shutter.advised_s),
         number(float(shutter.advised_deg), 1),
         "; ".join(words),

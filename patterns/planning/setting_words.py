@@ -25,7 +25,7 @@ TRIM_STOPS = 0.05  # less than this is not worth a turn of the ring
 
 
 def check_words(check: LightCheck) -> str:
-    """Say what mains light does to the wished exposure."""
+    """Say what mains light does to the target exposure."""
     cycles = number(float(check.cycles), 3)
     follows = f"the light's {fps(check.pulses_hz)} Hz is a multiple of the rate"
     if check.steadiness == "whole cycles":
@@ -47,7 +47,7 @@ def clean_words(advice: ShutterAdvice, rate: Fraction) -> str:
     mains = advice.mains
     if mains is None or not mains.clean_s:
         return "no whole cycle fits a frame"
-    pulses = int(mains.wished.pulses_hz)
+    pulses = int(mains.target.pulses_hz)
     shown = [
         f"{k}/{pulses} s ({number(float(t * rate * 360), 1)})"
         for k, t in enumerate(mains.clean_s[:4], start=1)
@@ -58,7 +58,7 @@ def clean_words(advice: ShutterAdvice, rate: Fraction) -> str:
 
 def near_light_words(near: Fraction, mains: MainsAdvice) -> str:
     """Say what a near rate makes of light that the named rate follows exactly."""
-    beat = alias_hz(mains.wished.pulses_hz, near)
+    beat = alias_hz(mains.target.pulses_hz, near)
     return (
         f"{fps(near)} would not follow it, but breathe once in {number(float(1 / beat), 1)} s "
         "unless the exposure holds whole cycles"

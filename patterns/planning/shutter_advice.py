@@ -25,15 +25,15 @@ class MainsAdvice:
 
     Attributes
     ----------
-    wished
-        Check of the wished exposure.
+    target
+        Check of the target exposure.
     clean_s
         Exposures that hold whole cycles and fit a frame, shortest first, seconds.
     nearest_s
-        Exposure that holds still nearest to the wished one; None if there is none.
+        Exposure that holds still nearest to the target; None if there is none.
     """
 
-    wished: LightCheck
+    target: LightCheck
     clean_s: tuple[Fraction, ...]
     nearest_s: Fraction | None
 
@@ -44,8 +44,8 @@ class ShutterAdvice:
 
     Attributes
     ----------
-    rate, wished_s
-        Frames a second, and the exposure of the wished angle in seconds.
+    rate, target_s
+        Frames a second, and the exposure of the target angle in seconds.
     mains
         Judgement under mains light, None in daylight.
     filters
@@ -53,14 +53,14 @@ class ShutterAdvice:
     """
 
     rate: Fraction
-    wished_s: Fraction
+    target_s: Fraction
     mains: MainsAdvice | None
     filters: FilterChoice | None
 
     @property
     def advised_s(self) -> Fraction:
-        """Exposure to set: the nearest that holds still, else the wished one; seconds."""
-        return _advised(self.wished_s, self.mains)
+        """Exposure to set: the nearest that holds still, else the target; seconds."""
+        return _advised(self.target_s, self.mains)
 
     @property
     def advised_deg(self) -> Fraction:
@@ -71,31 +71,31 @@ class ShutterAdvice:
     def flickers(self) -> bool:
         """Whether no exposure that fits a frame holds still under the lamps."""
         mains = self.mains
-        return mains is not None and mains.nearest_s is None and not mains.wished.steady
+        return mains is not None and mains.nearest_s is None and not mains.target.steady
 
 
-def _advised(wished_s: Fraction, mains: MainsAdvice | None) -> Fraction:
+def _advised(target_s: Fraction, mains: MainsAdvice | None) -> Fraction:
     if mains is None or mains.nearest_s is None:
-        return wished_s
+        return target_s
     return mains.nearest_s
 
 
 def shutter_advice(request: PlanRequest, rate: Fraction) -> ShutterAdvice:
     """Exposure, mains light and filter for one candidate rate."""
-    wished_s = exposure_of_angle(request.angle_deg, rate)
-    mains = _mains_advice(request, rate, wished_s)
+    target_s = exposure_of_angle(request.angle_deg, rate)
+    mains = _mains_advice(request, rate, target_s)
     filters = None
     if request.metered is not None:
-        filters = choose_filters(_advised(wished_s, mains), request.metered.exposure_s)
-    return ShutterAdvice(rate, wished_s, mains, filters)
+        filters = choose_filters(_advised(target_s, mains), request.metered.exposure_s)
+    return ShutterAdvice(rate, target_s, mains, filters)
 
 
-def _mains_advice(request: PlanRequest, rate: Fraction, wished_s: Fraction) -> MainsAdvice | None:
+def _mains_advice(request: PlanRequest, rate: Fraction, target_s: Fraction) -> MainsAdvice | None:
     if request.mains_hz is None:
         return None
     pulses_hz = lamp_hz(request.mains_hz)
     return MainsAdvice(
-        check_light(pulses_hz, rate, wished_s, request.lamp_depth),
+        check_light(pulses_hz, rate, target_s, request.lamp_depth),
         clean_exposures(pulses_hz, rate),
-        nearest_clean(pulses_hz, rate, wished_s),
+        nearest_clean(pulses_hz, rate, target_s),
     )

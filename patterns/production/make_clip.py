@@ -100,7 +100,7 @@ def clip_job(
     clip
         What to draw.
     out
-        File to write; None for a speaking name in `OUTPUTS`, which is made if missing.
+        File to write; None for a descriptive name in `OUTPUTS`, which is made if missing.
     looped
         Whether length and speed are fitted to whole periods.
     small
@@ -201,7 +201,7 @@ def _judge(job: ClipJob, guard: LoopGuard) -> SafetyReport:
                 "it flashes where its end meets its start in a loop: make it --seamless or longer"
             )
         raise RequestError(
-            f"{job.path.name} {report.summary}: {change}, or say --allow-flashing if nobody "
+            f"{job.path.name} {report.summary}: {change}, or use --allow-flashing if nobody "
             f"unwarned will watch it"
         )
     return report

@@ -142,7 +142,7 @@ def hold_runs(
     """Run-length form of one period, run by run, however long: (refreshes, frames in a row).
 
     With x_n = k_n - (n R/F - phase), 0 <= x_n < 1, and f the fractional part of R/F, a
-    hold is the short one while x_n >= f, which lowers x by f, and the long one while
+    hold is the short hold while x_n >= f, which lowers x by f, and the long hold while
     x_n < f, which raises it by 1 - f. So each run's length is one division.
     """
     ratio = refresh_hz / rate

@@ -71,18 +71,18 @@ def clean_exposures(pulses_hz: Fraction, rate: Fraction) -> tuple[Fraction, ...]
     return tuple(k / pulses_hz for k in range(1, floor(pulses_hz / rate) + 1))
 
 
-def nearest_clean(pulses_hz: Fraction, rate: Fraction, wished_s: Fraction) -> Fraction | None:
-    """Exposure nearest to `wished_s`, by ratio, that holds still at this rate.
+def nearest_clean(pulses_hz: Fraction, rate: Fraction, target_s: Fraction) -> Fraction | None:
+    """Exposure nearest to `target_s`, by ratio, that holds still at this rate.
 
-    The wished one itself where the rate follows the light; None where a frame is too
+    The target itself where the rate follows the light; None where a frame is too
     short for one cycle. Of two equally near the shorter.
     """
     if alias_hz(pulses_hz, rate) == 0:
-        return wished_s
+        return target_s
     clean = clean_exposures(pulses_hz, rate)
-    if not clean or wished_s == 0:
+    if not clean or target_s == 0:
         return clean[0] if clean else None
-    return min(clean, key=lambda t: abs(log2(float(t / wished_s))))
+    return min(clean, key=lambda t: abs(log2(float(t / target_s))))
 
 
 @dataclass(frozen=True)

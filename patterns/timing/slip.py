@@ -1,7 +1,7 @@
 """A cadence that nearly repeats: the fast pattern that is seen, and the slow slip on top.
 
 23.976 on 60 Hz repeats only after 400 frames, but what a viewer sees is 24 on 60 (3, 2,
-3, 2 ...) that breaks step once in 8.3 s. With R/F near a fraction a/b of small b, the
+3, 2 ...) that breaks step every 8.3 s. With R/F near a fraction a/b of small b, the
 pattern of a/b drifts by |R/F - a/b| refreshes a frame, and can only be kept to steps of
 1/b refresh: it breaks step every 1/(b |R/F - a/b|) frames. For b = 1 a break is one odd
 hold (29.97 on 60: one of 3 among 499 of 2, every 16.7 s).

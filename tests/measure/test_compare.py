@@ -41,7 +41,7 @@ def test_two_of_a_kind_are_tied() -> None:
     assert [s.place for s in standings] == [1, 1]
     assert standings[1].tied
     assert "counts as equal" in standings[1].reason
-    assert found.verdict == "No difference that can be told between A and B."
+    assert found.verdict == "No difference can be shown between A and B."
 
 
 def test_losses_count_before_evenness() -> None:

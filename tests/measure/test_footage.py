@@ -128,7 +128,7 @@ def test_blends_that_cannot_be_told_are_not(tmp_path: Path) -> None:
     pictures, _ = blended_onto(shot("orbit", F(24), FRAMES), F(24), F(30))
     reading = read_file(encode(pictures, F(30), tmp_path / "soft.mp4"), Given(kind="footage"))
     assert not reading.blended
-    assert any("mixtures to be told" in warning for warning in reading.warnings)
+    assert any("mixtures to be seen" in warning for warning in reading.warnings)
 
 
 def _shipped(name: str) -> Path:

@@ -128,7 +128,7 @@ def test_a_sum_that_does_not_tell_its_showings_is_no_pattern() -> None:
     found = steady(F(50), 75)
     assert found.pattern is None
     assert found.even is None
-    assert "single showings are not told" in found.verdict
+    assert "single showings are not known" in found.verdict
 
 
 @pytest.mark.parametrize("refresh", [60, None])
@@ -213,7 +213,7 @@ def test_what_is_no_steady_exposure_invents_nothing(rate: F, fault: str, known: 
     assert found.holds == ()
     assert found.pattern is None
     assert found.even is None
-    assert "no hold is told" in found.verdict
+    assert "no hold is given" in found.verdict
     advice = ("expose once for one second", "expose for one second", "say --exposure")
     assert any(words in found.verdict for words in advice)
     assert "dropped" not in reading_text(found)
@@ -223,7 +223,7 @@ def test_noisy_and_over_exposed_cells_are_left_out_and_counted() -> None:
     found = steady(F(24), 60, noisy=(3, 8), clipped=(5,))
     assert not {3, 5, 8} & {h.number for h in found.holds}
     assert dict(found.unread) == {
-        "hold cells too noisy to be told to 8 %": 2,
+        "hold cells too noisy to be known to 8 %": 2,
         "hold cells over-exposed": 1,
     }
     assert any("Cells 3, 8 are too noisy" in text and "ISO" in text for text in found.warnings)
@@ -231,7 +231,7 @@ def test_noisy_and_over_exposed_cells_are_left_out_and_counted() -> None:
     assert [found.details["relative"][i] for i in (3, 5, 8)] == [None] * 3
     assert found.error is None
     assert from_json(to_json(found), source="x").unread == found.unread
-    assert "too noisy to be told" in " ".join(reading_text(found).split())
+    assert "too noisy to be known" in " ".join(reading_text(found).split())
 
 
 def test_advice_is_not_to_expose_until_the_photo_is_clipped() -> None:

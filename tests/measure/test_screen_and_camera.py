@@ -57,7 +57,7 @@ def test_a_photo_gives_holds_within_8_percent(tmp_path: Path, rate: int) -> None
     assert set(reading.dropped) <= set(dark)
     # a stall makes the exposure end a frame early: then nothing is told
     if not reading.holds:
-        assert "no hold is told" in reading.verdict
+        assert "no hold is given" in reading.verdict
         return
     for frame in reading.holds:
         error = abs(frame.hold_s - true[frame.number])

@@ -134,11 +134,11 @@ def test_nearest_clean_is_nearest_by_ratio_and_may_not_exist() -> None:
     assert nearest_clean(F(120), F(30), F(1, 77)) == F(1, 77)  # the rate follows the light
     assert nearest_clean(F(100), F(120), F(1, 240)) is None
     for k in range(1, 40):
-        wished = F(k, 960)
-        best = nearest_clean(F(100), F(24), wished)
+        target = F(k, 960)
+        best = nearest_clean(F(100), F(24), target)
         assert best is not None
-        ratios = [max(t / wished, wished / t) for t in clean_exposures(F(100), F(24))]
-        assert max(best / wished, wished / best) == min(ratios)
+        ratios = [max(t / target, target / t) for t in clean_exposures(F(100), F(24))]
+        assert max(best / target, target / best) == min(ratios)
 
 
 def test_impossible_requests() -> None:

@@ -184,7 +184,7 @@ def test_without_scripts_the_clips_are_links(browser: Browser, site: Served) -> 
     page.close()
 
 
-def test_a_browser_that_does_not_tell_is_told_plainly(page: Page, site: Served) -> None:
+def test_a_browser_that_reports_no_frames_is_named_plainly(page: Page, site: Served) -> None:
     """What is missing elsewhere is taken away here before the page's own scripts run."""
     page.add_init_script(
         "delete HTMLVideoElement.prototype.requestVideoFrameCallback;"
@@ -196,7 +196,7 @@ def test_a_browser_that_does_not_tell_is_told_plainly(page: Page, site: Served) 
     page.goto(address(site))
     assert "play unmeasured" in page.inner_text("#missing")
     open_player(page, "evenhold-bars-24fps.mp4")
-    assert "does not tell when frames are shown" in page.inner_text("#live")
+    assert "does not report when frames are shown" in page.inner_text("#live")
     page.keyboard.press("s")
     expect(page.locator("#player")).to_be_hidden()
     expect(page.locator("#summary")).to_be_hidden()

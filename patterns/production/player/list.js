@@ -33,7 +33,7 @@ function sayUnplayable(clip) {
 function sayWhatIsMissing(playable) {
   if (!canObserve()) {
     byId("missing").textContent =
-      "This browser does not tell when frames are shown, so clips play unmeasured.";
+      "This browser does not report when frames are shown, so clips play unmeasured.";
   } else if (playable.length === 0) {
     sayUnplayable(document.querySelector("a.clip[data-file]"));
   }

@@ -66,10 +66,10 @@ export class Player {
 
   watching() {
     if (!canObserve()) {
-      return "This browser does not tell when frames are shown: the clip plays, unmeasured.";
+      return "This browser does not report when frames are shown: the clip plays, unmeasured.";
     }
     if (!tellsDisplay()) {
-      return "This browser does not tell the screen's own refresh: film the screen to know it.";
+      return "This browser does not report the screen's own refresh: film the screen to know it.";
     }
     return "Watching …";
   }

@@ -63,7 +63,7 @@ function facts(reading) {
   fact(list, "By arithmetic", expected ? expected.join(":") : "no short pattern");
   fact(list, "Holds observed", `${reading.holds.length} of ${reading.pictures} frames`);
   fact(list, "Dropped, by times", String(counters.by_media_time));
-  fact(list, "Dropped, by the browser", counters.by_browser === null ? "not told" : String(counters.by_browser));
+  fact(list, "Dropped, by the browser", counters.by_browser === null ? "not reported" : String(counters.by_browser));
   fact(list, "Timing error, RMS", milliseconds(reading.timing_error_rms_ms));
   fact(list, "Timing error, span", milliseconds(reading.timing_error_span_ms));
 }
