@@ -6,9 +6,12 @@ import sys
 
 import pytest
 
-__all__ = ["linux", "posix", "signals"]
+__all__ = ["links", "linux", "posix", "signals"]
 
 linux = pytest.mark.skipif(sys.platform != "linux", reason="looks into Linux's /proc")
+links = pytest.mark.skipif(
+    sys.platform == "win32", reason="on Windows only administrators and developers may make links"
+)
 posix = pytest.mark.skipif(
     sys.platform == "win32", reason="POSIX shells, pipes, devices and limits"
 )

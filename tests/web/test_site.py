@@ -11,6 +11,7 @@ import pytest
 from patterns.errors import InputError, RequestError
 from patterns.web.pages import clips_page
 from patterns.web.site import open_site
+from tests.systems import links
 from tests.web.conftest import RATES
 from tests.web.serving import KEY, Served, served
 
@@ -48,6 +49,7 @@ def test_clips_without_a_kit(copy: Path) -> None:
     assert [clip["rate"] for clip in site.groups[0].clips] == list(RATES)
 
 
+@links
 def test_links_are_left_out(copy: Path, tmp_path: Path) -> None:
     outside = tmp_path / "outside.mp4"
     shutil.move(copy / NAME, outside)
@@ -55,6 +57,7 @@ def test_links_are_left_out(copy: Path, tmp_path: Path) -> None:
     assert NAME not in open_site(copy).files
 
 
+@links
 def test_a_file_that_becomes_a_link_is_no_longer_served(copy: Path, tmp_path: Path) -> None:
     with served(copy) as site:
         path = f"{site.base}/clips/{NAME}"

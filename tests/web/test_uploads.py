@@ -11,6 +11,7 @@ import pytest
 
 from patterns.errors import OutputError
 from patterns.web.uploads import Pace, ReadingShelf, TooManyError
+from tests.systems import links, posix
 from tests.web.serving import observation, served
 
 
@@ -63,6 +64,7 @@ def test_posts_are_slowed(kit: Path) -> None:
     assert answers[-1].headers["retry-after"] == "5"
 
 
+@posix
 def test_a_full_disk_is_said_and_leaves_nothing(kit: Path) -> None:
     """A limit on file size stands in for a full disk; RFC 4918: 507."""
     with served(kit, file_limit=1000) as site:
@@ -93,6 +95,7 @@ def test_names_go_on_after_a_gap_and_never_replace(tmp_path: Path) -> None:
     assert kept.read_text() == "mine"
 
 
+@links
 def test_a_link_is_no_place_for_readings(tmp_path: Path) -> None:
     (tmp_path / "elsewhere").mkdir()
     served_folder = tmp_path / "served"
