@@ -23,6 +23,9 @@ COARSE = 0.05  # of the time from picture to picture, for one unit of the file's
 WITHIN = 0.75  # of that unit, that a time may lie off the line
 NANO = 10**9
 FEWEST_RUNS = 8
+SURELY_WHOLE = 0.48  # of an interval, that times may lie off the line where no picture was lost
+MOST_LOST = 0.15  # of the pictures
+BEAT = 0.2  # of a beat over the whole recording, between the paces that are tried
 
 
 def _points(watched: Watched) -> tuple[npt.NDArray[np.int64], FloatArray]:
@@ -36,15 +39,24 @@ def _points(watched: Watched) -> tuple[npt.NDArray[np.int64], FloatArray]:
 def _counted(watched: Watched) -> tuple[FloatArray, FloatArray, float]:
     """Pictures that the camera took up to each point, the times, and the interval, seconds.
 
-    Where the clock goes on by whole intervals more than the file has pictures, some were lost.
+    The pace is the one at which all times beat, the highest line of their spectrum. Not all
+    pictures may be in the file, so that it lies at the mean pace or above.
     """
     places, times = _points(watched)
-    steps, passed = np.diff(places), np.diff(times)
-    interval_s = float(np.median(passed[steps > 0] / steps[steps > 0]))
-    for _ in range(2):
-        at = np.concatenate([[0], np.cumsum(np.maximum(np.rint(passed / interval_s), steps))])
-        interval_s = float(np.polyfit(at, times, 1)[0])
-    return at, times, interval_s
+    line = np.polyfit(places, times, 1)
+    if np.abs(np.polyval(line, places) - times).max() < SURELY_WHOLE * line[0]:
+        return (places - places[0]).astype(np.float64), times, float(line[0])
+    since, mean_hz = times - times[0], 1 / float(line[0])
+    tried_hz = np.arange(0.998, 1 + MOST_LOST, BEAT / (mean_hz * since[-1])) * mean_hz
+    beats = np.array([np.exp(2j * np.pi * hz * since).sum() for hz in tried_hz])
+    best = int(np.argmax(np.abs(beats)))
+    at = np.rint(since * tried_hz[best] - np.angle(beats[best]) / (2 * np.pi))
+    return at - at[0], times, float(np.polyfit(at, times, 1)[0])
+
+
+def _clock_unit(watched: Watched) -> float:
+    """Seconds in a unit of the file's clock."""
+    return 1 / lcm(*(run.first_s.denominator for run in watched.runs[:64]))
 
 
 def picture_interval(watched: Watched) -> float:
@@ -57,7 +69,7 @@ def on_even_times(watched: Watched) -> Watched:
     if len(watched.runs) < FEWEST_RUNS:
         return watched
     at, times, interval_s = _counted(watched)
-    unit = 1 / lcm(*(run.first_s.denominator for run in watched.runs[:64]))
+    unit = _clock_unit(watched)
     line = np.polyval(np.polyfit(at, times, 1), at)
     if unit < COARSE * interval_s or np.abs(line - times).max() > WITHIN * unit:
         return watched

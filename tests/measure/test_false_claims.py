@@ -146,6 +146,19 @@ def test_pictures_lost_by_the_camera_do_not_change_its_rate() -> None:
     assert reading.capture_hz == pytest.approx(240, rel=1e-3)
 
 
+@pytest.mark.parametrize(
+    ("rate", "refresh_hz", "capture_hz", "clock_hz", "lost", "response_s"),
+    [(30, 60, 240, 600, 0.0, 0.01), (60, 120, 240, 600, 0.0, 0.005), (24, 60, 240, 600, 0.06, 0.0),
+     (24, 60, 480, 600, 0.03, 0.0), (24, 60, 480, 1000, 0.1, 0.0), (24, 60, 240, 1000, 0.1, 0.0)],
+)  # fmt: skip
+def test_a_coarse_clock_does_not_change_the_cameras_rate(
+    rate: int, refresh_hz: int, capture_hz: int, clock_hz: int, lost: float, response_s: float
+) -> None:
+    camera = Camera(capture_hz, response_s=response_s, lost=lost, clock_hz=clock_hz)
+    reading = seen(fixed(rate, refresh_hz, 6, 0.1), rate, camera)
+    assert reading.capture_hz == pytest.approx(capture_hz, rel=1e-3)
+
+
 def test_holds_are_right_to_what_is_said() -> None:
     case = draw("hidden", 2)
     reading = read(case)
