@@ -213,7 +213,7 @@ def _verdict(rankings: Sequence[tuple[str, tuple[Standing, ...]]]) -> str:
     words = []
     for clip, standings in rankings:
         where = f"On {clip}: " if len(rankings) > 1 else ""
-        best = [s.entry.label for s in standings if s.place == 1]
+        best = sorted(s.entry.label for s in standings if s.place == 1)
         if len(best) == len(standings):
             words.append(f"{where}No difference can be shown between {' and '.join(best)}.")
             continue
