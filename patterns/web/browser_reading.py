@@ -13,7 +13,14 @@ from patterns.measure.holds import HeldFrame
 from patterns.measure.reading import Reading, to_json
 from patterns.measure.refresh import usual_refresh
 from patterns.timing.cadence import Display, cadence
-from patterns.web.browser_words import LEAST_HOLDS, browser_verdict, browser_warnings
+from patterns.web.browser_words import (
+    LEAST_HOLDS,
+    LIMITS,
+    browser_verdict,
+    browser_warnings,
+    page_verdict,
+    tells_display,
+)
 from patterns.web.callback_frames import Presented, presented_frames
 from patterns.web.observation import Observation
 
@@ -62,6 +69,8 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
         expected=expected(cadence(rate, Display.fixed(refresh_hz)), found.frames),
         details=_details(seen, found),
     )
+    if not tells_display(seen.device.agent):
+        return to_json(_of_the_page_alone(reading))
     return to_json(
         replace(
             reading,
@@ -69,6 +78,24 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
             explanation=explanations(_facts(reading)),
             warnings=tuple(browser_warnings(seen, found)),
         )
+    )
+
+
+def _of_the_page_alone(reading: Reading) -> Reading:
+    """What is left where the page's updates are not the display's refreshes: no holds at all."""
+    assert reading.refresh_hz is not None
+    return replace(
+        reading,
+        refresh_hz=None,
+        refresh_from="",
+        holds=(),
+        repeated=(),
+        pattern=None,
+        even=None,
+        error=None,
+        expected=None,
+        verdict=page_verdict(float(reading.refresh_hz)),
+        warnings=(LIMITS,),
     )
 
 

@@ -14,7 +14,14 @@ from patterns.timing.rates import format_decimal
 from patterns.web.callback_frames import Presented
 from patterns.web.observation import Observation
 
-__all__ = ["LEAST_HOLDS", "LIMITS", "browser_verdict", "browser_warnings"]
+__all__ = [
+    "LEAST_HOLDS",
+    "LIMITS",
+    "browser_verdict",
+    "browser_warnings",
+    "page_verdict",
+    "tells_display",
+]
 
 LIMITS = (
     "This is what the browser presented. What the panel showed may differ (motion "
@@ -23,6 +30,24 @@ LIMITS = (
 LEAST_HOLDS = 12  # fewer are no base for a judgement
 OFF_GRID_SHARE = 0.02
 FEW_OBSERVED = 2  # frames presented for each hold observed, above which it is said
+
+
+def tells_display(agent: str) -> bool:
+    """Whether a browser's animation frames come at the display's own refresh.
+
+    WebKit's come near 60 a second on faster panels (its `AnimationFrameRate.cpp`), so that 24
+    can look like 3:2 to the page while the glass is even. Every browser of a phone that names
+    AppleWebKit without Chrome or Chromium is taken for one.
+    """
+    return "AppleWebKit" not in agent or "Chrome/" in agent or "Chromium/" in agent
+
+
+def page_verdict(updates_hz: float) -> str:
+    """Say what such a page knows, and what to do."""
+    return (
+        f"this browser updates the page {updates_hz:.0f} times a second; the screen itself may run "
+        "faster, so nothing is claimed of it: film the screen in slow motion and read the recording"
+    )
 
 
 def browser_verdict(reading: Reading, found: Presented) -> str:

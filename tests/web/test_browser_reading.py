@@ -54,6 +54,26 @@ def test_holds_are_those_of_the_arithmetic(rate: Fraction, hz: Fraction) -> None
     )
 
 
+# As phones send it: WebKit under any name, and a browser that only mentions it.
+WEBKIT = "Mozilla/5.0 (iPhone) AppleWebKit/605.1.15 (KHTML, like Gecko) CriOS/130.0 Mobile/15E148"
+OTHER = "Mozilla/5.0 (Linux; Android 15) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/130.0"
+
+
+@pytest.mark.parametrize(("agent", "claims"), [(WEBKIT, False), (OTHER, True)])
+def test_where_page_updates_are_no_refreshes_no_cadence_is_claimed(
+    agent: str, claims: bool
+) -> None:
+    callbacks = calls(Fraction(24), Fraction(60), range(4, 100))
+    device = observation()["device"] | {"agent": agent}
+    body = json.dumps(observation(callbacks=callbacks, device=device)).encode()
+    record = {"rate_exact": "24", "frames": 240, "identity": 77}
+    found = browser_reading(parse_observation(body), record)
+    assert (found["pattern"] == [3, 2]) is claims
+    assert ("3:2" in found["verdict"]) is claims
+    assert ("film the screen" in found["verdict"]) is not claims
+    from_json(found, source="test")
+
+
 def test_the_reading_is_one_that_others_read() -> None:
     found = reading(Fraction(24), Fraction(60), calls(Fraction(24), Fraction(60), range(100)))
     again = from_json(json.loads(json.dumps(found)), source="test")

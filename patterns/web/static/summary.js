@@ -58,7 +58,8 @@ function facts(reading) {
   const expected = reading.expected?.pattern;
   const counters = reading.details.drop_counters;
   fact(list, "Played", reading.file);
-  fact(list, "Refresh", `${reading.details.measured_refresh.hz.toFixed(2)} Hz measured`);
+  const measured = `${reading.details.measured_refresh.hz.toFixed(2)} Hz measured`;
+  fact(list, "Refresh", reading.refresh_hz === null ? "not known to this browser" : measured);
   fact(list, "Pattern found", reading.pattern ? reading.pattern.join(":") : "none");
   fact(list, "By arithmetic", expected ? expected.join(":") : "no short pattern");
   fact(list, "Holds observed", `${reading.holds.length} of ${reading.pictures} frames`);
