@@ -33,12 +33,19 @@ def refused(number: int, progress: Progress) -> None:
     raise RequestError(f"{number} is not possible: try 1")
 
 
+def refused_after(number: int, other: Path, progress: Progress) -> None:
+    """Make the mistake once the other task is under way."""
+    assert until(other.with_suffix(".begun").exists)
+    refused(number, progress)
+
+
 def killed(progress: Progress) -> None:
     progress(0, 1)
     os.kill(os.getpid(), signal.Signals["SIGKILL"])
 
 
 def slow(path: Path, progress: Progress) -> None:
+    path.with_suffix(".begun").touch()
     try:
         for part in range(600):
             progress(part, 600)
@@ -78,7 +85,11 @@ def test_results_come_in_order_and_progress_reaches_the_end(jobs: int) -> None:
 def test_a_mistake_is_raised_where_the_tasks_were_given_and_ends_the_others(
     tmp_path: Path, jobs: int
 ) -> None:
-    tasks = [Task("mistake", refused, (7,), 2), Task("other", slow, (tmp_path / "other",), 1)]
+    other = tmp_path / "other"
+    mistake = Task("mistake", refused, (7,), 2)
+    if jobs > 1:
+        mistake = Task("mistake", refused_after, (7, other), 2)
+    tasks = [mistake, Task("other", slow, (other,), 1)]
     begun = time.monotonic()
     with pytest.raises(RequestError, match="7 is not possible: try 1"):
         side_by_side(tasks, jobs)
@@ -115,7 +126,7 @@ def test_a_kit_has_the_same_bytes_however_many_make_it(tmp_path: Path) -> None:
         assert (done.returncode, done.stderr) == (0, "")
     one, many = ({p.name: p.read_bytes() for p in (tmp_path / k).iterdir()} for k in ("1", "3"))
     assert one == many
-    assert len(one) == 3 * 2 + 3 + 3
+    assert len(one) == 3 * 2 + 3 + 4  # clips with records, posters, kit.json and three pages
 
 
 @linux

@@ -377,8 +377,7 @@ ENDLESS = """
     from pathlib import Path
     from patterns.video.writer import VideoWriter
     from tests.video.test_failures import spec
-    from tests.systems import linux, posix
-from tests.video.moving import moving_texture
+    from tests.video.moving import moving_texture
     def leave(number, frame):
         raise SystemExit(128 + number)
     signal.signal(signal.SIGTERM, leave)  # as the command line does
