@@ -114,7 +114,7 @@ def test_it_opens_at_the_rates_given_and_says_what_they_do(open_page: Open) -> N
     page = open_page()
     assert page.inner_text("#name-a") == "24 fps"
     assert page.inner_text("#mark-a") == "uneven"
-    assert "3, 2" in page.inner_text("#verdict-a")
+    assert "3:2" in page.inner_text("#verdict-a")
     assert page.inner_text("#mark-b") == "even"
     assert "about 60 times a second" in page.inner_text("#measured")
 
