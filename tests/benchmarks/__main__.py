@@ -1,181 +1,206 @@
-"""How fast the render command is, and how much memory it takes: `python -m tests.benchmarks`.
+"""How long a user waits, beside what is allowed and what else could be used.
 
-For each pattern at 1920x1080, 24 fps, 10 s, default codec, side by side in one run:
+`python -m tests.benchmarks` measures whole commands at 1920x1080 with default settings, each
+beside its limit and, as a ratio, beside the least that the job takes:
 
-- the whole command, as a person runs it;
-- the encoder alone, with the same settings, fed the same frames from memory;
-- start-up until the first frame is drawn, as the command draws it;
-- peak memory of the Python process;
-- a plain numpy script that averages 32 sharp sub-frames for each frame, which is what one
-  would otherwise write (timed on a few frames and scaled up).
+- `render`, against the encoder alone at the same settings with all cores, fed the same
+  frames from memory, and against the bundled ffmpeg's own `testsrc2` through the same
+  encoder, which is what one would otherwise use;
+- start-up until the first frame is drawn; peak memory of a clip's processes together;
+- `read` and `check`, against the bundled decoder alone on the same file;
+- the kit of 15 clips.
 
-`--long` adds the memory of a clip of ten minutes, `--size 4k` another size.
+It takes about five minutes. `--cores N` shows scaling, `--long` adds a clip of ten minutes.
 """
 
 from __future__ import annotations
 
 import argparse
-import json
+import os
+import platform
+import statistics
 import subprocess
 import sys
 import tempfile
 import time
-from dataclasses import replace
-from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
 
 from patterns.clip import Clip
 from patterns.frame_source import FrameSource
-from patterns.rendering.planes import Planes
-from patterns.scenes.bars import bars_for_picture
-from patterns.scenes.motion import Motion, OrbitMotion, TerrainMotion
-from patterns.sizes import parse_size
-from patterns.timing.shutter import exposure_of_angle
+from patterns.production.describe import describe
+from patterns.video.codecs import CODECS
+from patterns.video.encoders import available_encoders
+from patterns.video.process import ffmpeg_path
+from patterns.video.reader import read_luma
 from patterns.video.writer import VideoSpec, VideoWriter
 
-SUB_FRAMES = 32
-_RUN = """
-import json, re, sys
-from pathlib import Path
-from patterns.__main__ import main
-sys.argv[1:] = json.loads(sys.argv[1])
-code = main()
-# Not getrusage: its peak starts from that of the process which started this one.
-peak_kb = int(re.search(r"VmHWM:\\s+(\\d+)", Path("/proc/self/status").read_text())[1])
-print(json.dumps({"code": code, "peak_mb": peak_kb / 1024}))
-"""
+PATTERNS = ("bars", "terrain", "orbit")
+COMMAND = [sys.executable, "-m", "patterns"]
+FFMPEG = ["-hide_banner", "-loglevel", "error", "-y"]
+LEAST_DB = 46.0
 _FIRST = """
 import sys
 from patterns.__main__ import settle
 settle()
 from patterns.cli.render import command
 from patterns.frame_source import FrameSource
-from tests.benchmarks.__main__ import clips
-source = FrameSource(clips(int(sys.argv[2]), int(sys.argv[3]))[sys.argv[1]])
-
-source.draw(0)
-
+from patterns.production.describe import describe
+FrameSource(describe(sys.argv[1])).draw(0)
 """
 
 
-def clips(width: int, height: int) -> dict[str, Clip]:
-    """The three patterns with the command's defaults."""
-    rate = Fraction(24)
-    motions: dict[str, Motion] = {
-        "bars": bars_for_picture(width, height),
-        "terrain": TerrainMotion(),
-        "orbit": OrbitMotion(),
-    }
-    exposure_s = exposure_of_angle(Fraction(180), rate)
-    return {k: Clip(m, rate, exposure_s, width, height, 240) for k, m in motions.items()}
+def show(what: str, value: float, unit: str, limit: float | None = None, more: str = "") -> None:
+    """Print one line; limits are upper ones, of dB lower ones."""
+    within = limit is None or (value >= limit if unit == "dB" else value <= limit)
+    beside = "" if limit is None else f"{limit:8.1f}"
+    print(
+        f"{what:<44}{value:8.2f} {unit:<3}{beside:>9}  {'' if within else 'OVER':<5}{more}",
+        flush=True,
+    )
 
 
-def command_s(pattern: str, size: str, seconds: int) -> tuple[float, float]:
-    """Wall time of the whole command, and peak memory of its Python process in MB."""
-    with tempfile.TemporaryDirectory() as folder:
-        out = f"{folder}/clip.mp4"
-        words = [
-            "render",
-            pattern,
-            "--size",
-            size,
-            "--seconds",
-            str(seconds),
-            "--out",
-            out,
-            "--quiet",
-        ]
-        start = time.perf_counter()
-        done = subprocess.run(
-            [sys.executable, "-c", _RUN, json.dumps(words)],
-            check=True,
-            capture_output=True,
-            text=True,
-        )
-        wall_s = time.perf_counter() - start
-    found = json.loads(done.stdout)
-    if found["code"]:
-        raise SystemExit(f"evenhold {' '.join(words)} failed: {done.stderr}")
-    return wall_s, found["peak_mb"]
-
-
-def encoder_s(clip: Clip) -> float:
-    """Wall time of the encoder for the clip's frames, all of them in memory beforehand."""
-    source = FrameSource(clip)
-    frames = [source.draw(n) for n in range(clip.frames)]
-    with tempfile.TemporaryDirectory() as folder:
-        spec = VideoSpec(
-            Path(folder) / "clip.mp4", clip.width, clip.height, clip.rate, clip.codec, clip.frames
-        )
-        start = time.perf_counter()
-        with VideoWriter(spec) as writer:
-            for frame in frames:
-                writer.write(frame)
-        return time.perf_counter() - start
-
-
-def first_frame_s(pattern: str, width: int, height: int) -> float:
-    """Wall time from nothing until the first frame is drawn, the interpreter's start included."""
+def took_s(words: list[str]) -> float:
+    """Wall time of a program, its start included."""
     start = time.perf_counter()
-    subprocess.run([sys.executable, "-c", _FIRST, pattern, str(width), str(height)], check=True)
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    if done.returncode:
+        raise SystemExit(f"{' '.join(words)} failed: {done.stderr}")
     return time.perf_counter() - start
 
 
-def plain_numpy_s(clip: Clip, frames: int = 3) -> float:
-    """Wall time that averaging sharp sub-frames in linear light would take for the whole clip."""
-    steps = 2 * SUB_FRAMES * 360 // int(clip.angle_deg)
-    sharp = replace(clip, exposure_s=Fraction(0), rate=clip.rate * steps, strip="none")
-    source = FrameSource(sharp)
+def median_s(words: list[str], runs: int) -> float:
+    """Median wall time."""
+    return statistics.median(took_s(words) for _ in range(runs))
+
+
+def render(pattern: str, out: Path, *more: str) -> list[str]:
+    """The command that a person types."""
+    return [*COMMAND, "render", pattern, "--out", str(out), "--force", "--quiet", *more]
+
+
+def encoder_alone(clip: Clip, path: Path) -> tuple[float, float]:
+    """Wall time of the encoder with all frames in memory, and luma PSNR of the worst frame."""
+    source = FrameSource(clip)
+    frames = [source.draw(n) for n in range(clip.frames)]
+    spec = VideoSpec(path, clip.width, clip.height, clip.rate, clip.codec, clip.frames, force=True)
     start = time.perf_counter()
-    for n in range(frames):
-        total = np.zeros((clip.height, clip.width))
-        chroma = np.zeros((2, clip.height // 2, clip.width // 2))
-        for k in range(SUB_FRAMES):
-            frame: Planes = source.draw(steps * n + 2 * k + 1)
-            total += ((frame.y - 16.0) / 219).clip(0, 1) ** 2.4
-            chroma += (frame.cb, frame.cr)
-        np.rint(16 + 219 * (total / SUB_FRAMES) ** (1 / 2.4)).astype(np.uint8)
-        np.rint(chroma / SUB_FRAMES).astype(np.uint8)
-    return (time.perf_counter() - start) / frames * clip.frames
+    with VideoWriter(spec) as writer:
+        for frame in frames:
+            writer.write(frame)
+    took = time.perf_counter() - start
+    worst = max(
+        float(np.mean(np.square(frame.y.astype(np.int16) - luma, dtype=np.float32)))
+        for frame, (_, luma) in zip(frames, read_luma(path), strict=True)
+    )
+    return took, float(10 * np.log10(255**2 / worst))
+
+
+def other_source(clip: Clip, path: Path) -> list[str]:
+    """The bundled ffmpeg's own moving test picture through the same encoder."""
+    codec = CODECS[clip.codec]
+    picture = f"testsrc2=size={clip.width}x{clip.height}:rate={clip.rate}"
+    length = ["-frames:v", str(clip.frames)]
+    settings = codec.arguments(clip.width, clip.height, clip.rate, available_encoders())
+    return [ffmpeg_path(), *FFMPEG, "-f", "lavfi", "-i", picture, *length, *settings, str(path)]
+
+
+def _tree_bytes(pid: int) -> int:
+    """Memory of a process and of those that it started; 0 where the system does not tell."""
+    total = 0
+    try:
+        fields = Path(f"/proc/{pid}/statm").read_text().split()
+        total += int(fields[1]) * os.sysconf("SC_PAGE_SIZE")
+        for task in Path(f"/proc/{pid}/task").iterdir():
+            total += sum(map(_tree_bytes, map(int, (task / "children").read_text().split())))
+    except OSError:
+        pass
+    return total
+
+
+def peak_mb(words: list[str]) -> float:
+    """Most memory that a command and what it starts hold at one time."""
+    process = subprocess.Popen(words)
+    most = 0
+    while process.poll() is None:
+        most = max(most, _tree_bytes(process.pid))
+        time.sleep(0.05)
+    return most / 1e6
+
+
+def one_pattern(pattern: str, folder: Path, runs: int) -> None:
+    """A clip of 10 s at 24 frames a second."""
+    clip, out = describe(pattern), folder / "clip.mp4"
+    alone, worst_db = encoder_alone(clip, folder / "alone.mp4")
+    other = took_s(other_source(clip, folder / "other.mp4"))
+    whole = median_s(render(pattern, out), runs)
+    ratios = f"{whole / alone:.2f} x encoder alone, {whole / other:.2f} x testsrc2"
+    show(f"render {pattern}, 10 s at 24 fps", whole, "s", 2.5 if pattern == "bars" else 7, ratios)
+    show("  the encoder alone, from memory", alone, "s")
+    show("  testsrc2 through the same encoder", other, "s")
+    show("  worst frame", worst_db, "dB", LEAST_DB, f"{out.stat().st_size * 8e-7:.1f} Mbit/s")
+    first = median_s([sys.executable, "-c", _FIRST, pattern], runs)
+    show("  first frame", first, "s", None if pattern == "bars" else 2.5)
+    show("  memory of all its processes", peak_mb(render(pattern, out)), "MB", 600)
+    if pattern != "bars":
+        show(
+            f"render {pattern}, 10 s at 60 fps",
+            took_s(render(pattern, out, "--rate", "60")),
+            "s",
+            14,
+        )
+
+
+def reading(folder: Path, runs: int) -> None:
+    """`read` and `check` of a clip, beside the decoder."""
+    clip = folder / "read.mp4"
+    took_s(render("terrain", clip))
+    nothing = ["-f", "null", os.devnull]
+    decoder = median_s([ffmpeg_path(), *FFMPEG, "-i", str(clip), *nothing], runs)
+    show("the decoder alone, terrain, 10 s", decoder, "s")
+    for word, most in (("read", 1.3), ("check", 2.0)):
+        took = median_s([*COMMAND, word, str(clip)], runs)
+        show(
+            f"{word} of the same clip", took, "s", most * decoder, f"{took / decoder:.2f} x decoder"
+        )
 
 
 def main() -> None:
     """Print the table."""
-    parser = argparse.ArgumentParser(description="Benchmark of the render command.")
-    parser.add_argument("--size", default="1080p")
+    parser = argparse.ArgumentParser(description="Benchmark of what a user waits for.")
+    parser.add_argument("--cores", type=int, help="use so many cores only (Linux)")
     parser.add_argument("--runs", type=int, default=3)
-    parser.add_argument("--long", action="store_true")
-    parser.add_argument("patterns", nargs="*", default=["bars", "terrain", "orbit"])
+    parser.add_argument("--long", action="store_true", help="add a clip of ten minutes")
+    parser.add_argument("--no-kit", action="store_true")
+    parser.add_argument("patterns", nargs="*", default=PATTERNS)
     asked = parser.parse_args()
-    width, height = parse_size(asked.size)
-    head = (
-        "pattern",
-        "command s",
-        "encoder s",
-        "ratio",
-        "first frame s",
-        "peak MB",
-        "32 sub-frames s",
-    )
-    print("  ".join(f"{word:>14}" for word in head))
-    for pattern in asked.patterns:
-        clip = clips(width, height)[pattern]
-        pairs = [(command_s(pattern, asked.size, 10), encoder_s(clip)) for _ in range(asked.runs)]
-        ratio, whole, alone, peak = sorted((c[0] / e, c[0], e, c[1]) for c, e in pairs)[
-            len(pairs) // 2
-        ]
-        first = sorted(first_frame_s(pattern, width, height) for _ in range(asked.runs))[
-            asked.runs // 2
-        ]
-        figures = (whole, alone, ratio, first, peak, plain_numpy_s(clip))
-        print(
-            "  ".join([f"{pattern:>14}", *(f"{figure:>14.2f}" for figure in figures)]), flush=True
+    if asked.cores:
+        os.sched_setaffinity(0, sorted(os.sched_getaffinity(0))[: asked.cores])
+    cores = len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count()
+    print(f"{cores} cores, {platform.platform()}, Python {platform.python_version()}")
+    print(f"{'what':<44}{'measured':>8}    {'limit':>9}")
+    begun = time.perf_counter()
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        for pattern in asked.patterns:
+            one_pattern(pattern, folder, asked.runs)
+        reading(folder, asked.runs)
+        out = folder / "clip.mp4"
+        show(
+            "render terrain, 10 s at 24 fps, 4k",
+            took_s(render("terrain", out, "--size", "4k")),
+            "s",
+            25,
         )
         if asked.long:
-            wall, peak = command_s(pattern, asked.size, 600)
-            print(f"{pattern:>14}  ten minutes: {wall:.0f} s, peak {peak:.0f} MB", flush=True)
+            words = render("terrain", out, "--seconds", "600")
+            show("memory of a clip of ten minutes", peak_mb(words), "MB", 600)
+        if not asked.no_kit:
+            kit = took_s([*COMMAND, "kit", "--out", str(folder / "kit"), "--quiet"])
+            size = sum(path.stat().st_size for path in (folder / "kit").iterdir())
+            show("the kit of 15 clips", kit, "s", 80, f"{size / 1e6:.0f} MB")
+    print(f"all of this took {time.perf_counter() - begun:.0f} s")
 
 
 if __name__ == "__main__":
