@@ -109,6 +109,8 @@ def other_source(clip: Clip, path: Path) -> list[str]:
 def _tree_bytes(pid: int) -> int:
     """Memory of a process and of those that it started; 0 where the system does not tell."""
     total = 0
+    if sys.platform == "win32":
+        return total
     try:
         fields = Path(f"/proc/{pid}/statm").read_text().split()
         total += int(fields[1]) * os.sysconf("SC_PAGE_SIZE")
@@ -166,6 +168,15 @@ def reading(folder: Path, runs: int) -> None:
         )
 
 
+def _take_cores(wanted: int | None) -> int | None:
+    """Run on so many cores only, where the system has that; how many there are then."""
+    if sys.platform != "linux":
+        return os.cpu_count()
+    if wanted:
+        os.sched_setaffinity(0, sorted(os.sched_getaffinity(0))[:wanted])
+    return len(os.sched_getaffinity(0))
+
+
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description="Benchmark of what a user waits for.")
@@ -175,9 +186,7 @@ def main() -> None:
     parser.add_argument("--no-kit", action="store_true")
     parser.add_argument("patterns", nargs="*", default=PATTERNS)
     asked = parser.parse_args()
-    if asked.cores:
-        os.sched_setaffinity(0, sorted(os.sched_getaffinity(0))[: asked.cores])
-    cores = len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count()
+    cores = _take_cores(asked.cores)
     print(f"{cores} cores, {platform.platform()}, Python {platform.python_version()}")
     print(f"{'what':<44}{'measured':>8}    {'limit':>9}")
     begun = time.perf_counter()
