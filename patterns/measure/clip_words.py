@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from patterns.measure.hold_pattern import first_turn, pattern_text
+from patterns.measure.hold_pattern import pattern_text
 from patterns.measure.reading import Reading
 from patterns.measure.sightings import Watched
 from patterns.measure.words import counted, number_list
 from patterns.timing.conform import Conform
+from patterns.timing.notation import first_turn
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.video.description import Damage
 

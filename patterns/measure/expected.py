@@ -20,9 +20,9 @@ from math import sqrt
 import numpy as np
 import numpy.typing as npt
 
-from patterns.measure.hold_pattern import first_turn
 from patterns.measure.holds import HeldFrame
 from patterns.timing.cadence import Cadence
+from patterns.timing.notation import first_turn
 
 __all__ = ["Expected", "TimingError", "best_phase", "expected", "timing_error"]
 

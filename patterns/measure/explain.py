@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from patterns.measure.hold_pattern import first_turn, hold_pattern, pattern_text
+from patterns.measure.hold_pattern import hold_pattern, pattern_text
 from patterns.timing.cadence import Cadence, Display, cadence, frame_starts
+from patterns.timing.notation import first_turn
 from patterns.timing.rates import format_decimal
 
 __all__ = ["Facts", "arithmetic_pattern", "converted_by", "explanations"]

@@ -10,17 +10,14 @@ from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
 
-__all__ = ["explained", "first_turn", "hold_pattern", "pattern_text"]
+from patterns.timing.notation import first_turn
+
+__all__ = ["explained", "hold_pattern", "pattern_text"]
 
 LONGEST = 30  # frames
 LEAST_AGREEMENT = 0.75
 MEAN_FITS = Fraction(1, 50)
 WITHIN_BEST = 0.03  # a shorter period is preferred if it agrees nearly as often
-
-
-def first_turn(pattern: tuple[int, ...]) -> tuple[int, ...]:
-    """Turn of a cyclic pattern by which it is named: the one with the longest holds first."""
-    return max(pattern[i:] + pattern[:i] for i in range(len(pattern)))
 
 
 def pattern_text(pattern: Sequence[int]) -> str:
