@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from patterns.api import cadence, write
     from patterns.clip import Clip
     from patterns.errors import EvenholdError
-    from patterns.frame_source import frames
-    from patterns.production.describe import describe
-    from patterns.rendering.stills import planes_to_rgb
+    from patterns.frames import frames
+    from patterns.kit.describe import describe
+    from patterns.picture.stills import planes_to_rgb
 
 __all__ = ["Clip", "EvenholdError", "cadence", "describe", "frames", "planes_to_rgb", "write"]
 
@@ -28,9 +28,9 @@ _HOMES = {
     "Clip": "patterns.clip",
     "EvenholdError": "patterns.errors",
     "cadence": "patterns.api",
-    "describe": "patterns.production.describe",
-    "frames": "patterns.frame_source",
-    "planes_to_rgb": "patterns.rendering.stills",
+    "describe": "patterns.kit.describe",
+    "frames": "patterns.frames",
+    "planes_to_rgb": "patterns.picture.stills",
     "write": "patterns.api",
 }
 

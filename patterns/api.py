@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from patterns.clip import Clip
-from patterns.production.make_clip import clip_job, make_clip
+from patterns.kit.make_clip import clip_job, make_clip
 from patterns.timing.cadence import Cadence, parse_display
 from patterns.timing.cadence import cadence as cadence_on
 from patterns.timing.rates import parse_rate

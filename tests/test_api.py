@@ -23,7 +23,7 @@ def test_rgb_of_the_colour_bars() -> None:
     """100 % bars of ITU-R BT.709 in 8 bits (computed from items 3.2 and 3.3 of the standard)."""
     import numpy as np
 
-    from patterns.rendering.planes import Planes
+    from patterns.picture.planes import Planes
 
     bars = {
         (235, 128, 128): (255, 255, 255), (219, 16, 138): (255, 255, 0),

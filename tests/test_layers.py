@@ -12,38 +12,36 @@ PACKAGE = ROOT / "patterns"
 
 # Lowest first; a module may import from its own layer and from those before it.
 LAYERS = [
-    "errors", "version", "whole_file", "cores", "side_by_side", "timing", "scenes", "sizes", "clip",
-    "rendering", "strip", "frame_source", "video", "measure", "safety", "planning", "present",
-    "production", "web", "api", "cli",
+    "errors", "version", "whole_file", "cores", "side_by_side", "timing", "picture", "drawing",
+    "scenes", "sizes", "clip", "strip", "frames", "video", "reading", "safety", "planning",
+    "present", "kit", "web", "api", "cli",
 ]  # fmt: skip
+# Within the scenes: what both terrain and orbit look at lies below them.
+SCENES = ["motion", "shot", "speed", "ground", "bars", "terrain", "orbit", "loops"]
 FORBIDDEN = {"utils", "util", "helpers", "helper", "common", "manager", "misc"}
 
 FILES = sorted(PACKAGE.rglob("*.py"))
+MODULES = {".".join(path.relative_to(ROOT).with_suffix("").parts): path for path in FILES}
 
 
-def layer(module: str) -> int:
+def layer(module: str) -> tuple[int, int]:
     """Position of 'patterns.timing.rates' and the like; the package itself is above all."""
     parts = module.split(".")
-    return LAYERS.index(parts[1]) if len(parts) > 1 else len(LAYERS)
+    if len(parts) == 1:
+        return (len(LAYERS), 0)
+    inner = SCENES.index(parts[2]) + 1 if parts[1] == "scenes" and len(parts) > 2 else 0
+    return (LAYERS.index(parts[1]), inner)
 
 
 def imports(path: Path) -> list[str]:
-    """Modules of ours that a file imports when it runs (not those for type checks alone)."""
+    """Modules of ours that a file imports, those for type checks included."""
     found: list[str] = []
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    skipped = {
-        id(inner)
-        for node in ast.walk(tree)
-        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
-        for inner in ast.walk(node)
-    }
-    for node in ast.walk(tree):
-        if id(node) in skipped:
-            continue
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             found += [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom) and node.module:
-            found.append(node.module)
+            inner = [f"{node.module}.{alias.name}" for alias in node.names]
+            found += [name if name in MODULES else node.module for name in inner]
     return [name for name in found if name.split(".")[0] == "patterns"]
 
 
@@ -64,3 +62,18 @@ def test_names_say_what_a_file_is_about() -> None:
 def test_timing_has_no_arrays() -> None:
     for path in (PACKAGE / "timing").glob("*.py"):
         assert "numpy" not in path.read_text(encoding="utf-8"), path
+
+
+def test_no_module_stands_on_itself() -> None:
+    below = {name: set(imports(path)) & set(MODULES) for name, path in MODULES.items()}
+    done: set[str] = set()
+
+    def visit(name: str, chain: tuple[str, ...]) -> None:
+        assert name not in chain, " -> ".join((*chain, name))
+        if name not in done:
+            for lower in sorted(below[name]):
+                visit(lower, (*chain, name))
+            done.add(name)
+
+    for name in MODULES:
+        visit(name, ())

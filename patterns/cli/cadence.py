@@ -8,9 +8,9 @@ from pathlib import Path
 import click
 
 from patterns.cli.option_types import DISPLAY, RATE, scheme_option
-from patterns.present.hold_chart import hold_chart
-from patterns.present.picture import check_picture_name, write_picture
-from patterns.present.style import scheme
+from patterns.drawing.hold_chart import hold_chart
+from patterns.drawing.picture_file import check_picture_name, write_picture
+from patterns.drawing.style import scheme
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
 from patterns.timing.cadence_record import cadence_json
 from patterns.timing.cadence_text import cadence_grid, cadence_text

@@ -11,12 +11,12 @@ import click
 from patterns.cli.option_types import DISPLAY, RATE
 from patterns.cli.progress import progress
 from patterns.errors import RequestError
-from patterns.measure.compare import compare
-from patterns.measure.compare_text import comparison_json, comparison_text
-from patterns.measure.read_file import Given, read_file
-from patterns.measure.reading import Reading
-from patterns.measure.reading_file import load_readings
-from patterns.present.compare_page import compare_page
+from patterns.reading.compare import compare
+from patterns.reading.compare_page import compare_page
+from patterns.reading.compare_text import comparison_json, comparison_text
+from patterns.reading.read_file import Given, read_file
+from patterns.reading.reading import Reading
+from patterns.reading.reading_file import load_readings
 from patterns.timing.cadence import Display
 from patterns.whole_file import write_whole
 

@@ -10,9 +10,9 @@ import click
 from patterns.cli.option_types import ANGLE, DISPLAY, NUMBER, RATES, SIZE, jobs_option, small_option
 from patterns.cli.progress import progress
 from patterns.cores import usual_jobs
-from patterns.production.kit import KitSpec, kit_text, make_kit
-from patterns.production.record import dump
-from patterns.scenes.bars import bars_for_picture
+from patterns.kit.kit import KitSpec, kit_text, make_kit
+from patterns.kit.record import dump
+from patterns.scenes.bars.light import bars_for_picture
 from patterns.scenes.motion import OrbitMotion, TerrainMotion
 from patterns.timing.cadence import DEFAULT_DISPLAYS
 from patterns.video.codecs import CODECS

@@ -10,7 +10,7 @@ import click
 
 from patterns.cli.option_types import NUMBER
 from patterns.errors import RequestError
-from patterns.scenes.bars import bars_for_picture
+from patterns.scenes.bars.light import bars_for_picture
 from patterns.scenes.motion import (
     BarsMotion,
     Direction,

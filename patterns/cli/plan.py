@@ -12,14 +12,14 @@ from patterns.cli.motion_options import bars_motion, orbit_motion, terrain_motio
 from patterns.cli.plan_options import plan_options
 from patterns.cli.progress import progress
 from patterns.cores import usual_jobs
+from patterns.drawing.picture_file import check_picture_name, write_picture
 from patterns.errors import RequestError
 from patterns.planning.plan import make_plan
+from patterns.planning.plan_page import plan_page
+from patterns.planning.plan_picture import plan_picture
+from patterns.planning.plan_text import plan_text
 from patterns.planning.record import plan_json
 from patterns.planning.request import DEFAULT_RATES, PlanRequest
-from patterns.present.picture import check_picture_name, write_picture
-from patterns.present.plan_page import plan_page
-from patterns.present.plan_picture import plan_picture
-from patterns.present.plan_text import plan_text
 from patterns.scenes.motion import Motion
 from patterns.timing.audience import DEFAULT_AUDIENCE, Audience
 from patterns.timing.exposure_value import MeteredExposure, exposure_for_ev100
@@ -79,7 +79,7 @@ def command(**options: Any) -> None:
 
 def _make_clips(request: PlanRequest, options: dict[str, Any]) -> None:
     # A plan must not wait for what rendering needs.
-    from patterns.production.kit import KitSpec, kit_text, make_kit
+    from patterns.kit.kit import KitSpec, kit_text, make_kit
 
     spec = KitSpec(
         folder=options["clips"],

@@ -19,11 +19,11 @@ from patterns.cli.option_types import (
     SIZE,
     jobs_option,
 )
+from patterns.drawing.style import scheme
 from patterns.errors import RequestError
 from patterns.present.animation_timing import FORMATS
 from patterns.present.panel_layout import LAYOUTS
 from patterns.present.scene_choice import PATTERNS, PatternName, SceneChoice
-from patterns.present.style import scheme
 from patterns.present.talk_request import TalkRequest
 from patterns.timing.cadence import Display
 from patterns.video.codecs import CODECS

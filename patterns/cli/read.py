@@ -10,13 +10,13 @@ import click
 
 from patterns.cli.option_types import DISPLAY, EXPOSURE, RATE, scheme_option
 from patterns.cli.progress import progress
+from patterns.drawing.picture_file import check_picture_name, write_picture
+from patterns.drawing.style import scheme
 from patterns.errors import InputError, RequestError
-from patterns.measure.read_file import Given, read_file
-from patterns.measure.reading import Kind, Reading, to_json
-from patterns.measure.reading_text import reading_csv, reading_text
-from patterns.present.hold_timeline import hold_timeline
-from patterns.present.picture import check_picture_name, write_picture
-from patterns.present.style import scheme
+from patterns.reading.read_file import Given, read_file
+from patterns.reading.reading import Kind, Reading, to_json
+from patterns.reading.reading_text import reading_csv, reading_text
+from patterns.reading.timeline import hold_timeline
 from patterns.timing.cadence import Display
 from patterns.whole_file import write_whole
 

@@ -19,8 +19,8 @@ from patterns.cli.motion_options import (
 )
 from patterns.cli.progress import progress
 from patterns.clip import Clip
-from patterns.production.make_clip import ClipJob, clip_job, make_clip
-from patterns.production.record import dump, record_text
+from patterns.kit.make_clip import ClipJob, clip_job, make_clip
+from patterns.kit.record import dump, record_text
 from patterns.scenes.motion import Motion
 
 __all__ = ["command"]

@@ -9,7 +9,7 @@ from math import inf
 import numpy as np
 
 from patterns.planning.request import PlanRequest
-from patterns.scenes.bars import crossing_px
+from patterns.scenes.bars.light import crossing_px
 from patterns.scenes.motion import BarsMotion, ImageMotion, TerrainMotion
 from patterns.scenes.speed import crossing_time_s, speed_map
 from patterns.timing.panning import limit_cross_s, limit_px_s

@@ -1,1 +1,1 @@
-"""What is shown to people: pictures, pages, split clips and talks, drawn by one hand."""
+"""What is shown to an audience: split clips, stills, animations, the talk."""

@@ -13,10 +13,10 @@ from pathlib import Path
 from PIL import Image
 
 from patterns.errors import OutputError
+from patterns.picture.stills import planes_to_rgb
 from patterns.present.animation_timing import FormatName, PlayedTiming, played_timing
 from patterns.present.split_clip import SplitClip, SplitSpec
 from patterns.present.split_file import refuse_flashing
-from patterns.rendering.stills import planes_to_rgb
 from patterns.safety.guard import LoopGuard
 from patterns.safety.report import SafetyReport
 from patterns.side_by_side import Progress

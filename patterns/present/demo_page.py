@@ -7,8 +7,8 @@ from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
 
+from patterns.drawing.page import html_page
 from patterns.errors import RequestError
-from patterns.present.page import html_page
 from patterns.whole_file import write_whole
 
 __all__ = ["DEMO_CAUTION", "demo_page", "write_demo_page"]

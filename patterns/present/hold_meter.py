@@ -11,14 +11,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from patterns.present.canvas import Box, Drawing, Text
+from patterns.drawing.canvas import Box, Drawing, Text
+from patterns.drawing.picture_file import to_image
+from patterns.drawing.style import Scheme, hold_colours
+from patterns.picture.lettering import cap_height_px, size_for_width, text_width_px
+from patterns.picture.planes import Planes
 from patterns.present.feed import Feed, Run, common_period, runs, usual
 from patterns.present.panel_layout import Area
-from patterns.present.picture import to_image
-from patterns.present.style import Scheme, hold_colours
 from patterns.present.to_planes import colour_codes, image_to_planes, paste
-from patterns.rendering.lettering import cap_height_px, size_for_width, text_width_px
-from patterns.rendering.planes import Planes
 
 __all__ = ["HoldMeter", "meter_window"]
 

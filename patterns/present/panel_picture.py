@@ -6,10 +6,10 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.clip import Clip
-from patterns.frame_source import FrameSource
+from patterns.frames import FrameSource
+from patterns.picture.planes import Planes, UInt8Array
 from patterns.present.feed import Shown
 from patterns.present.panel_layout import Area
-from patterns.rendering.planes import Planes, UInt8Array
 from patterns.strip.draw import StripDrawer
 
 __all__ = ["PanelPicture"]

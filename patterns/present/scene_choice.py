@@ -8,7 +8,7 @@ from math import ceil, floor
 from typing import Literal
 
 from patterns.errors import RequestError
-from patterns.scenes.bars import bars_for_picture
+from patterns.scenes.bars.light import bars_for_picture
 from patterns.scenes.motion import Motion, OrbitMotion, TerrainMotion
 from patterns.scenes.speed import image_motion
 from patterns.timing.rates import format_decimal

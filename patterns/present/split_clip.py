@@ -13,18 +13,18 @@ from fractions import Fraction
 from math import ceil
 
 from patterns.clip import Clip, StripEdge
+from patterns.drawing.canvas import Box, Drawing, Text
+from patterns.drawing.picture_file import to_image
+from patterns.drawing.style import DARK, Scheme
 from patterns.errors import RequestError
-from patterns.present.canvas import Box, Drawing, Text
+from patterns.picture.lettering import cap_height_px, size_for_width, text_width_px
+from patterns.picture.planes import Planes
 from patterns.present.feed import Feed
 from patterns.present.hold_meter import HoldMeter, meter_window
 from patterns.present.panel_layout import FLATTEST, Area, LayoutName, PanelAreas, panel_layout
 from patterns.present.panel_picture import PanelPicture
-from patterns.present.picture import to_image
 from patterns.present.scene_choice import SceneChoice
-from patterns.present.style import DARK, Scheme
 from patterns.present.to_planes import image_to_planes, paste
-from patterns.rendering.lettering import cap_height_px, size_for_width, text_width_px
-from patterns.rendering.planes import Planes
 from patterns.strip.layout import strip_layout
 from patterns.timing.panning import limit_px_s
 from patterns.timing.rates import format_decimal

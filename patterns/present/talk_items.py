@@ -10,14 +10,15 @@ from typing import Any, Literal
 
 import numpy as np
 
+from patterns.drawing.canvas import Drawing
+from patterns.drawing.hold_chart import hold_chart
+from patterns.drawing.picture_file import to_png, to_svg
+from patterns.drawing.space_time import space_time
+from patterns.picture.stills import picture_bytes
 from patterns.present.animation import write_animation
 from patterns.present.animation_timing import FORMATS, FormatName, least_slow, played_timing
-from patterns.present.canvas import Drawing
 from patterns.present.demo_page import write_demo_page
-from patterns.present.hold_chart import hold_chart
-from patterns.present.picture import to_png, to_svg
 from patterns.present.scene_choice import PATTERNS
-from patterns.present.space_time import space_time
 from patterns.present.speaker_notes import (
     Notes,
     animation_notes,
@@ -33,7 +34,6 @@ from patterns.present.split_file import write_split
 from patterns.present.talk_request import Part, TalkRequest
 from patterns.present.tracked_eye import MODEL_WORDS
 from patterns.present.tracked_eye_slide import SLOWER, tracked_eye_slide
-from patterns.rendering.stills import picture_bytes
 from patterns.safety.report import SafetyReport
 from patterns.side_by_side import Progress
 from patterns.timing.rates import format_decimal

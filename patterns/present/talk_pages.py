@@ -6,7 +6,7 @@ from html import escape
 from typing import Any
 from urllib.parse import quote
 
-from patterns.present.page import CAUTION, html_page
+from patterns.drawing.page import CAUTION, html_page
 
 __all__ = ["index_page", "notes_page"]
 

@@ -7,13 +7,13 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Literal
 
+from patterns.drawing.style import DARK, LIGHT, Scheme
 from patterns.errors import RequestError
 from patterns.present.animation_timing import FormatName
 from patterns.present.panel_layout import LayoutName
 from patterns.present.rate_panels import conform_panels, rate_panels
 from patterns.present.scene_choice import BARS_ACROSS, PatternName, SceneChoice
 from patterns.present.split_clip import SplitSpec
-from patterns.present.style import DARK, LIGHT, Scheme
 from patterns.timing.cadence import Cadence, Display, cadence
 from patterns.timing.rates import format_decimal
 from patterns.video.codecs import codec_named

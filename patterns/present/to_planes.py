@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from PIL import Image
 
-from patterns.rendering.light import light_to_ycbcr, signal_to_light
-from patterns.rendering.planes import Planes, UInt8Array
+from patterns.picture.light import light_to_ycbcr, signal_to_light
+from patterns.picture.planes import Planes, UInt8Array
 
 __all__ = ["colour_codes", "image_to_planes", "paste"]
 

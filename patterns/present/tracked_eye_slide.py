@@ -9,18 +9,18 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image
 
+from patterns.drawing.canvas import Box, Drawing, Stroke, Text
+from patterns.drawing.picture_file import to_image
+from patterns.drawing.style import LIGHT, SLIDE, Scheme
 from patterns.errors import RequestError
-from patterns.present.canvas import Box, Drawing, Stroke, Text
-from patterns.present.picture import to_image
-from patterns.present.style import LIGHT, SLIDE, Scheme
+from patterns.picture.lettering import cap_height_px
+from patterns.picture.light import light_to_signal, signal_to_light
 from patterns.present.tracked_eye import (
     double_edge_px,
     hold_blur_px,
     retinal_boxes,
     tracked_picture,
 )
-from patterns.rendering.lettering import cap_height_px
-from patterns.rendering.light import light_to_signal, signal_to_light
 from patterns.timing.cadence import Cadence
 from patterns.timing.cadence import cadence as cadence_of
 from patterns.timing.rates import format_decimal

@@ -11,7 +11,7 @@ from fractions import Fraction
 import numpy as np
 
 from patterns.errors import RequestError
-from patterns.rendering.planes import Planes, UInt8Array
+from patterns.picture.planes import Planes, UInt8Array
 from patterns.safety.flash_rule import FlashRule, extended_finding
 from patterns.safety.flashes import MOST_CHANGES, Swings, leading_edge_s
 from patterns.safety.luminance import FINE, FloatGrid, Matrix, Reduced, Reducer, Shrunk

@@ -14,7 +14,7 @@ import numpy as np
 from PIL import Image, ImageSequence, UnidentifiedImageError
 
 from patterns.errors import InputError
-from patterns.rendering.planes import Planes, UInt8Array
+from patterns.picture.planes import Planes, UInt8Array
 from patterns.safety.check import LOOPED, FlashCheck, WorstMoment
 from patterns.safety.luminance import FINE, Grid, Matrix
 from patterns.safety.report import SafetyReport

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from math import ceil
 
-from patterns.rendering.planes import Planes
+from patterns.picture.planes import Planes
 from patterns.safety.check import FlashCheck
 from patterns.safety.luminance import Shrunk
 from patterns.safety.report import EXTENDED_WINDOW_S, SafetyReport

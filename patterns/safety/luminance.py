@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image
 
-from patterns.rendering.planes import Planes, UInt8Array
+from patterns.picture.planes import Planes, UInt8Array
 from patterns.safety.viewing import Viewing
 
 __all__ = ["FINE", "FloatGrid", "Grid", "Matrix", "Reduced", "Reducer", "Shrunk", "srgb_decode"]

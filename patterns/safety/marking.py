@@ -8,8 +8,8 @@ import numpy as np
 from PIL import Image
 
 from patterns.errors import RequestError
-from patterns.rendering.planes import UInt8Array
-from patterns.rendering.stills import picture_bytes
+from patterns.picture.planes import UInt8Array
+from patterns.picture.stills import picture_bytes
 from patterns.safety.check import WorstMoment
 from patterns.safety.regions import Mask
 from patterns.whole_file import write_whole

@@ -1,1 +1,1 @@
-"""What moves: motions, the country, the orbit's surfaces, and their speed in the picture."""
+"""What moves: each pattern in a folder, with its surfaces and renderer; image speed."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from patterns.errors import RequestError
-from patterns.scenes.country import Country
+from patterns.scenes.ground.country import Country
 from patterns.scenes.motion import BarsMotion, Motion, TerrainMotion
 
 __all__ = ["Loop", "loop"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from patterns.rendering.planes import UInt8Array
+from patterns.picture.planes import UInt8Array
 
 __all__ = ["Blobs", "find_blobs", "lit_pixels"]
 

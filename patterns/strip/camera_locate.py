@@ -16,7 +16,7 @@ from itertools import pairwise, product
 import numpy as np
 import numpy.typing as npt
 
-from patterns.rendering.planes import UInt8Array
+from patterns.picture.planes import UInt8Array
 from patterns.strip.camera_blobs import Blobs, find_blobs, lit_pixels
 from patterns.strip.camera_sample import centres, gather_light
 from patterns.strip.camera_track import Fit, refine

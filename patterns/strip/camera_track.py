@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from patterns.rendering.planes import UInt8Array
+from patterns.picture.planes import UInt8Array
 from patterns.strip.camera_sample import centres, gather_light
 from patterns.strip.grid import Grid, Rect, grid
 from patterns.strip.identity import Identity, identity_bits

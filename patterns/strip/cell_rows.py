@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from patterns.rendering.planes import UInt8Array
+from patterns.picture.planes import UInt8Array
 from patterns.strip.camera_blobs import Blobs, find_blobs, lit_pixels
 
 __all__ = ["shows_cell_rows"]

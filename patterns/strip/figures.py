@@ -11,7 +11,7 @@ import numpy.typing as npt
 from PIL import Image, ImageDraw, ImageFont
 
 from patterns.clip import Clip
-from patterns.rendering.planes import UInt8Array
+from patterns.picture.planes import UInt8Array
 from patterns.strip.layout import Cell
 from patterns.timing.rates import format_decimal, format_rate
 

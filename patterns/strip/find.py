@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from patterns.rendering.planes import UInt8Array
+from patterns.picture.planes import UInt8Array
 from patterns.strip.grid import ARRANGEMENTS, grid
 from patterns.strip.placement import FloatArray, Placement, looks_marked
 

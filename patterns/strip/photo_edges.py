@@ -11,7 +11,7 @@ from math import erf, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from patterns.rendering.planes import UInt8Array
+from patterns.picture.planes import UInt8Array
 from patterns.strip.grid import Rect
 from patterns.strip.placement import Placement
 

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from patterns.rendering.planes import UInt8Array
+from patterns.picture.planes import UInt8Array
 from patterns.strip.grid import Grid, Rect, hold_cells
 from patterns.strip.hold import hold_row
 from patterns.strip.identity import Identity, identity_bits

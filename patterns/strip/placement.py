@@ -12,7 +12,7 @@ from functools import cache, lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from patterns.rendering.planes import UInt8Array
+from patterns.picture.planes import UInt8Array
 from patterns.strip.grid import Grid, Rect, grid
 
 __all__ = ["Placement", "local_levels", "looks_marked", "sample"]

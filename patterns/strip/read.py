@@ -12,7 +12,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from patterns.rendering.planes import UInt8Array
+from patterns.picture.planes import UInt8Array
 from patterns.strip.code import Word, read_levels
 from patterns.strip.find import candidates
 from patterns.strip.grid import Grid, Rect, hold_cells

@@ -11,7 +11,7 @@ from queue import SimpleQueue
 
 import numpy as np
 
-from patterns.rendering.planes import Planes, UInt8Array
+from patterns.picture.planes import Planes, UInt8Array
 from patterns.video.process import FfmpegProcess
 
 __all__ = ["BUFFERS", "Feeder"]

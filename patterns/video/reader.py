@@ -19,7 +19,7 @@ from typing import Literal
 import numpy as np
 
 from patterns.errors import InputError, RequestError
-from patterns.rendering.planes import Planes, UInt8Array
+from patterns.picture.planes import Planes, UInt8Array
 from patterns.video.description import Description
 from patterns.video.packets import SILENT, unreadable
 from patterns.video.process import FfmpegProcess, input_arguments

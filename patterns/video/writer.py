@@ -11,7 +11,7 @@ from types import TracebackType
 import numpy as np
 
 from patterns.errors import EncoderError, EvenholdError, OutputError, RequestError
-from patterns.rendering.planes import Planes, UInt8Array
+from patterns.picture.planes import Planes, UInt8Array
 from patterns.timing.rates import format_rate
 from patterns.video.codecs import Codec, codec_named
 from patterns.video.encoders import available_encoders

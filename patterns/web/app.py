@@ -15,9 +15,9 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route
 
+from patterns.drawing.page import page_css
 from patterns.errors import EvenholdError, OutputError, RequestError
-from patterns.present.page import page_css
-from patterns.production.how_to_page import HOW_TO_NAME
+from patterns.kit.how_to_page import HOW_TO_NAME
 from patterns.web.browser_reading import browser_reading
 from patterns.web.guard import Guard, Rules
 from patterns.web.live_pattern import LivePattern, live_pattern, number_table, snapped_refresh
@@ -37,7 +37,7 @@ _LIVE_PARTS = ("plan.json", "band.png", "bars.png", "digits.png")
 def _static() -> MappingProxyType[str, tuple[bytes, str]]:
     """Scripts and styles of the package by name; they are few and small."""
     found = {}
-    folders = (files("patterns.production") / "player", files("patterns.web") / "static")
+    folders = (files("patterns.kit") / "player", files("patterns.web") / "static")
     for entry in (entry for folder in folders for entry in folder.iterdir()):
         kind = _STATIC_TYPES.get(entry.name.rpartition(".")[2])
         if kind and entry.is_file():

@@ -6,12 +6,12 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
-from patterns.measure.expected import expected, timing_error
-from patterns.measure.explain import Facts, explanations
-from patterns.measure.hold_pattern import hold_pattern
-from patterns.measure.holds import HeldFrame
-from patterns.measure.reading import Reading, to_json
-from patterns.measure.refresh import usual_refresh
+from patterns.reading.expected import expected, timing_error
+from patterns.reading.explain import Facts, explanations
+from patterns.reading.hold_pattern import hold_pattern
+from patterns.reading.holds import HeldFrame
+from patterns.reading.reading import Reading, to_json
+from patterns.reading.refresh import usual_refresh
 from patterns.timing.cadence import Display, cadence
 from patterns.web.browser_words import (
     LEAST_HOLDS,

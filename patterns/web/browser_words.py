@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from patterns.measure.explain import arithmetic_pattern
-from patterns.measure.hold_pattern import pattern_text
-from patterns.measure.reading import Reading
-from patterns.measure.words import counted, loss_words, plural
+from patterns.reading.explain import arithmetic_pattern
+from patterns.reading.hold_pattern import pattern_text
+from patterns.reading.reading import Reading
+from patterns.reading.words import counted, loss_words, plural
 from patterns.timing.cadence import Display, cadence
 from patterns.timing.rates import format_decimal
 from patterns.web.callback_frames import Presented

@@ -15,7 +15,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from patterns.errors import RequestError
-from patterns.measure.holds import HeldFrame
+from patterns.reading.holds import HeldFrame
 from patterns.web.observation import Callback
 
 __all__ = ["Presented", "presented_frames"]

@@ -17,9 +17,9 @@ import numpy as np
 
 from patterns.clip import Clip
 from patterns.errors import RequestError
-from patterns.rendering.bars import BarsRenderer
-from patterns.rendering.planes import Planes
-from patterns.rendering.stills import picture_bytes, planes_to_rgb
+from patterns.picture.planes import Planes
+from patterns.picture.stills import picture_bytes, planes_to_rgb
+from patterns.scenes.bars.renderer import BarsRenderer
 from patterns.scenes.motion import BarsMotion
 from patterns.strip.code import NUMBER_BITS, NUMBER_CELLS, number_words
 from patterns.strip.draw import BLACK, PAPER, TINT, StripDrawer

@@ -16,7 +16,7 @@ from starlette.datastructures import Headers
 from starlette.exceptions import HTTPException
 from starlette.responses import FileResponse, Response
 
-from patterns.production.media_types import container_type
+from patterns.kit.media_types import container_type
 from patterns.web.site import Site
 
 __all__ = ["file_answer"]

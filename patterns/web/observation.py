@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import Any
 
 from patterns.errors import RequestError
-from patterns.measure.json_fields import Fields, is_number
+from patterns.reading.json_fields import Fields, is_number
 
 __all__ = ["SCHEMA", "Callback", "Device", "Observation", "Refresh", "parse_observation"]
 

@@ -10,8 +10,8 @@ from __future__ import annotations
 from html import escape
 from urllib.parse import quote
 
-from patterns.production.how_to_page import HOW_TO_NAME, HOW_TO_TITLE, how_to_body
-from patterns.production.player_parts import (
+from patterns.kit.how_to_page import HOW_TO_NAME, HOW_TO_TITLE, how_to_body
+from patterns.kit.player_parts import (
     NO_SCRIPT,
     PLAYER,
     caution_dialog,

@@ -15,8 +15,8 @@ from types import MappingProxyType
 from typing import Any
 
 from patterns.errors import InputError, RequestError
-from patterns.production.kit import SCHEMA as KIT_SCHEMA
-from patterns.production.record import SCHEMA as CLIP_SCHEMA
+from patterns.kit.kit import SCHEMA as KIT_SCHEMA
+from patterns.kit.record import SCHEMA as CLIP_SCHEMA
 
 __all__ = ["Group", "Site", "open_site", "plain_file"]
 

@@ -11,7 +11,7 @@ from threading import Lock
 from typing import Any
 
 from patterns.errors import EvenholdError, OutputError, RequestError
-from patterns.production.record import dump
+from patterns.kit.record import dump
 from patterns.whole_file import write_whole
 
 __all__ = ["FOLDER", "Pace", "ReadingShelf", "TooManyError"]

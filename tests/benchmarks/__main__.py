@@ -28,8 +28,8 @@ from pathlib import Path
 import numpy as np
 
 from patterns.clip import Clip
-from patterns.frame_source import FrameSource
-from patterns.production.describe import describe
+from patterns.frames import FrameSource
+from patterns.kit.describe import describe
 from patterns.video.codecs import CODECS
 from patterns.video.encoders import available_encoders
 from patterns.video.process import ffmpeg_path
@@ -45,8 +45,8 @@ import sys
 from patterns.__main__ import settle
 settle()
 from patterns.cli.render import command
-from patterns.frame_source import FrameSource
-from patterns.production.describe import describe
+from patterns.frames import FrameSource
+from patterns.kit.describe import describe
 FrameSource(describe(sys.argv[1])).draw(0)
 """
 

@@ -6,10 +6,10 @@ import json
 from fractions import Fraction as F
 from pathlib import Path
 
-from patterns.measure.reading import to_json
-from patterns.measure.recording import judge_recording
+from patterns.reading.reading import to_json
+from patterns.reading.recording import judge_recording
 from tests.cli.running import run
-from tests.measure.screen import Screen, film, play
+from tests.reading.screen import Screen, film, play
 
 
 def kept(path: Path, refresh_hz: int) -> Path:

@@ -15,7 +15,7 @@ from PIL import Image
 
 from patterns.cli import main
 from patterns.cli.plan import command
-from patterns.present.style import LIGHT
+from patterns.drawing.style import LIGHT
 
 GOLDEN = Path(__file__).parent / "golden" / "plan_tarn_hollow.txt"
 

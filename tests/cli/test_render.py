@@ -218,7 +218,7 @@ def test_a_stop_that_python_drops_stops_all_the_same(
     program = f"""
 import os, sys, weakref
 from patterns.__main__ import main
-from patterns.frame_source import FrameSource
+from patterns.frames import FrameSource
 
 class Thing: pass
 

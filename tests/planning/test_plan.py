@@ -17,7 +17,7 @@ from patterns.planning.rate_advice import arcmin
 from patterns.planning.rate_words import rate_reason
 from patterns.planning.request import PlanRequest
 from patterns.planning.setting_words import filter_brief, shutter_brief
-from patterns.scenes.bars import bars_for_picture
+from patterns.scenes.bars.light import bars_for_picture
 from patterns.scenes.motion import BarsMotion, Motion, OrbitMotion, TerrainMotion
 from patterns.scenes.speed import image_motion
 from patterns.timing.audience import Audience, parse_share

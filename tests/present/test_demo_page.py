@@ -17,8 +17,8 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page
 
+from patterns.drawing.style import LIGHT
 from patterns.present.demo_page import write_demo_page
-from patterns.present.style import LIGHT
 from patterns.safety.check import FlashCheck
 from patterns.timing.cadence import holds
 

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from patterns.drawing.canvas import Box, Drawing, Text
+from patterns.drawing.hold_chart import hold_chart, shown_holds
+from patterns.drawing.picture_file import to_png, to_svg
+from patterns.drawing.style import DARK, LIGHT, SLIDE, Scheme
 from patterns.errors import RequestError
-from patterns.present.canvas import Box, Drawing, Text
-from patterns.present.hold_chart import hold_chart, shown_holds
-from patterns.present.picture import to_png, to_svg
-from patterns.present.style import DARK, LIGHT, SLIDE, Scheme
 from patterns.timing.cadence import Cadence, cadence, parse_display
 from patterns.timing.rates import parse_rate
 

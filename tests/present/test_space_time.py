@@ -6,10 +6,10 @@ from fractions import Fraction as F
 
 import pytest
 
+from patterns.drawing.canvas import Box, Drawing, Stroke, Text
+from patterns.drawing.space_time import LINE_PX, STEP_PX, space_time
+from patterns.drawing.style import DARK, LIGHT, SLIDE, Scheme
 from patterns.errors import RequestError
-from patterns.present.canvas import Box, Drawing, Stroke, Text
-from patterns.present.space_time import LINE_PX, STEP_PX, space_time
-from patterns.present.style import DARK, LIGHT, SLIDE, Scheme
 from patterns.timing.cadence import Cadence, Display, cadence, holds
 
 

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from patterns.errors import RequestError
+from patterns.picture.planes import Planes, UInt8Array
 from patterns.present.feed import runs
 from patterns.present.hold_meter import HoldMeter, meter_window
 from patterns.present.panel_layout import Area, LayoutName
@@ -18,7 +19,6 @@ from patterns.present.rate_panels import conform_panels, rate_panels
 from patterns.present.scene_choice import BARS_ACROSS, PatternName, SceneChoice
 from patterns.present.split_clip import SplitClip, SplitSpec
 from patterns.present.split_file import write_split
-from patterns.rendering.planes import Planes, UInt8Array
 from patterns.strip.read import StripReading, read_strip
 from patterns.video.reader import read_luma
 

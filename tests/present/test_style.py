@@ -9,8 +9,8 @@ import numpy.typing as npt
 import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
+from patterns.drawing.style import DARK, LIGHT, Scheme, css_properties, hold_colours, scheme
 from patterns.errors import RequestError
-from patterns.present.style import DARK, LIGHT, Scheme, css_properties, hold_colours, scheme
 
 # Machado, Oliveira and Fernandes, "A Physiologically-based Model for Simulation of Color
 # Vision Deficiency" (2009), severity 1.0, for linear R, G, B; values from memory.

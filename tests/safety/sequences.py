@@ -8,7 +8,7 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
-from patterns.rendering.planes import Planes
+from patterns.picture.planes import Planes
 from patterns.safety.check import FlashCheck
 from patterns.safety.luminance import Reduced, Reducer
 from patterns.safety.report import FlashFinding, SafetyReport, StripeFinding

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from skimage.color import rgb2gray, rgb2xyz
 
-from patterns.rendering.planes import Planes
+from patterns.picture.planes import Planes
 from patterns.safety.luminance import Grid, Reducer, srgb_decode
 from patterns.safety.viewing import Viewing
 from tests.safety.sequences import reduced

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from patterns.clip import Clip
-from patterns.frame_source import FrameSource
-from patterns.rendering.planes import Planes
+from patterns.frames import FrameSource
+from patterns.picture.planes import Planes
 from patterns.safety.check import FlashCheck
 from patterns.safety.files import check_file
 from patterns.safety.guard import LoopGuard

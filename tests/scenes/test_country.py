@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patterns.scenes.country import Country
-from patterns.scenes.country_field import Field, GridAxis
-from patterns.scenes.country_sampling import GridSampler, PointSampler
-from patterns.scenes.noise import fractal, shifted
+from patterns.scenes.ground.country import Country
+from patterns.scenes.ground.field import Field, GridAxis
+from patterns.scenes.ground.noise import fractal, shifted
+from patterns.scenes.ground.sampling import GridSampler, PointSampler
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patterns.scenes.noise import crowns
+from patterns.scenes.ground.noise import crowns
 
 
 @pytest.mark.parametrize(("size", "spacing", "radius"), [(96, 13.75, 9.1), (64, 5.0, 3.3)])

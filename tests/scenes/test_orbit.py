@@ -11,11 +11,18 @@ import pytest
 
 from patterns.errors import RequestError
 from patterns.scenes.motion import SUBJECT_HEIGHT_M, OrbitMotion, Subject
-from patterns.scenes.orbit import FAR_GROUND, NEAR_GROUND, SUBJECT, WALL, WALL_M, OrbitCamera
-from patterns.scenes.orbit_hills import OrbitWall
-from patterns.scenes.orbit_outlines import OUTLINES
-from patterns.scenes.orbit_profile import Profile, meet
-from patterns.scenes.orbit_subjects import OrbitSubject
+from patterns.scenes.orbit.geometry import (
+    FAR_GROUND,
+    NEAR_GROUND,
+    SUBJECT,
+    WALL,
+    WALL_M,
+    OrbitCamera,
+)
+from patterns.scenes.orbit.hills import OrbitWall
+from patterns.scenes.orbit.outlines import OUTLINES
+from patterns.scenes.orbit.profile import Profile, meet
+from patterns.scenes.orbit.subjects import OrbitSubject
 
 SUBJECTS: tuple[Subject, ...] = ("tower", "monument", "tank")
 

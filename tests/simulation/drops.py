@@ -16,9 +16,9 @@ from pathlib import Path
 
 import numpy as np
 
-from patterns.measure.reading import Reading
-from patterns.measure.recording import judge_recording
-from patterns.measure.sightings import Sightings
+from patterns.reading.reading import Reading
+from patterns.reading.recording import judge_recording
+from patterns.reading.sightings import Sightings
 from patterns.strip.camera import CameraReader, Unread
 from patterns.timing.cadence import Display
 from patterns.video.reader import read_luma

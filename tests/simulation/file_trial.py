@@ -16,8 +16,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from patterns.errors import EvenholdError
-from patterns.measure.read_file import Given, read_file
-from patterns.measure.reading import Reading
+from patterns.reading.read_file import Given, read_file
+from patterns.reading.reading import Reading
 from tests.simulation.files import KINDS, Truth, make
 
 

@@ -19,11 +19,11 @@ import numpy as np
 from scipy import ndimage
 
 from patterns.clip import Clip
-from patterns.frame_source import frames
+from patterns.frames import frames
 from patterns.scenes.motion import BarsMotion
 from patterns.strip.layout import strip_layout
 from patterns.video.writer import VideoSpec, VideoWriter
-from tests.measure.edits import encode, grainy, repeated_onto, shot
+from tests.reading.edits import encode, grainy, repeated_onto, shot
 from tests.simulation.camera import FloatArray, Pose, UInt8Array, view
 from tests.simulation.conditions import draw_case
 from tests.simulation.film import MOTION, Scene, film, stage

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.clip import Clip
-from patterns.frame_source import FrameSource
+from patterns.frames import FrameSource
 from patterns.scenes.motion import BarsMotion
 from patterns.strip.layout import strip_layout
 from tests.simulation.camera import (

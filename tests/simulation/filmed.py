@@ -14,7 +14,7 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
-from patterns.measure.sightings import Seen, Sightings, Watched
+from patterns.reading.sightings import Seen, Sightings, Watched
 from patterns.strip.identity import Identity
 from patterns.strip.read import Unread
 

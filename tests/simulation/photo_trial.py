@@ -18,9 +18,9 @@ from pathlib import Path
 
 import numpy as np
 
-from patterns.measure.photo import judge_photo, unread_photo
-from patterns.measure.reading import Reading
-from patterns.rendering.planes import UInt8Array
+from patterns.picture.planes import UInt8Array
+from patterns.reading.photo import judge_photo, unread_photo
+from patterns.reading.reading import Reading
 from patterns.strip.hold import hold_row
 from patterns.strip.photo import Unread, read_photo
 from patterns.timing.cadence import Display

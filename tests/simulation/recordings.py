@@ -15,8 +15,8 @@ from fractions import Fraction
 
 import numpy as np
 
-from patterns.measure.reading import Reading
-from patterns.measure.recording import judge_recording
+from patterns.reading.reading import Reading
+from patterns.reading.recording import judge_recording
 from patterns.timing.cadence import Display
 from tests.simulation.filmed import Camera, Picture, film, fixed, smoothed, variable
 

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from patterns.rendering.planes import UInt8Array
+from patterns.picture.planes import UInt8Array
 from patterns.strip.layout import strip_layout
 from tests.simulation.camera import Pose, lens, view, warp_light
 from tests.strip.frames import clip_of, strip_frame

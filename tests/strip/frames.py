@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 
 from patterns.clip import Clip, StripEdge
-from patterns.rendering.planes import Planes, UInt8Array
+from patterns.picture.planes import Planes, UInt8Array
 from patterns.scenes.motion import BarsMotion
 from patterns.strip.draw import StripDrawer
 

@@ -9,7 +9,7 @@ import pytest
 from skimage.measure import label
 
 from patterns.clip import StripEdge
-from patterns.rendering.planes import Planes
+from patterns.picture.planes import Planes
 from patterns.strip.code import number_word
 from patterns.strip.draw import BLACK, WHITE, StripDrawer, halftone_pattern
 from patterns.strip.figures import clock

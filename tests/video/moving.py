@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from patterns.rendering.planes import Planes
+from patterns.picture.planes import Planes
 
 
 def _spectrum(height: int, period: int, seed: int) -> npt.NDArray[np.complex128]:

@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from patterns.errors import EncoderError, EvenholdError, OutputError, RequestError
-from patterns.rendering.planes import Planes
+from patterns.picture.planes import Planes
 from patterns.video import process
 from patterns.video.feeder import BUFFERS
 from patterns.video.packets import packet_times
@@ -107,7 +107,7 @@ def test_ctrl_c_while_no_buffer_is_free(tmp_path: Path) -> None:
     code = """
         import os, signal, sys, threading
         from pathlib import Path
-        from patterns.rendering.planes import Planes
+        from patterns.picture.planes import Planes
         from patterns.video.writer import VideoWriter
         from tests.video.test_failures import spec
         signal.signal(signal.SIGINT, signal.default_int_handler)

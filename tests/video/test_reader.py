@@ -15,7 +15,7 @@ import pytest
 from PIL import Image
 
 from patterns.errors import InputError, RequestError
-from patterns.rendering.planes import Planes
+from patterns.picture.planes import Planes
 from patterns.video.probe import exact_rate, probe
 from patterns.video.process import ffmpeg_path
 from patterns.video.reader import Crop, read_luma, read_planes, read_rgb

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page
 
-from patterns.production.kit import KitSpec, make_kit
-from patterns.scenes.bars import bars_for_picture
+from patterns.kit.kit import KitSpec, make_kit
+from patterns.scenes.bars.light import bars_for_picture
 from patterns.timing.cadence import Display
 from tests.chromium import Console, chromium
 from tests.web.browsing import SIZES

@@ -1,0 +1,172 @@
+"""The space-time diagram: where a moving object is, and where the following eye expects it.
+
+Time runs to the right, the object's place upwards. The eye goes along the straight line;
+the screen shows the object on steps, one a frame, each as long as the frame is held. With
+equal holds the steps keep the same distance to the line; with unequal ones they do not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import accumulate
+
+from patterns.drawing.canvas import Box, Drawing, Polygon, Stroke, Text
+from patterns.drawing.hold_chart import Hold
+from patterns.drawing.style import LIGHT, SLIDE, Scheme, hold_colours
+from patterns.errors import RequestError
+from patterns.picture.lettering import cap_height_px
+from patterns.timing.cadence import Cadence
+from patterns.timing.rates import format_decimal
+
+__all__ = ["MOST_PLOTS", "space_time"]
+
+MOST_PLOTS = 4
+FRAMES_ACROSS = 8  # of the slowest rate
+TOP, FOOT = 290, 236
+STEP_PX = 11
+LINE_PX = 4
+
+
+@dataclass(frozen=True)
+class _Plot:
+    """One plot's rectangle, and its scales in pixels a second and pixels a pixel."""
+
+    cadence: Cadence
+    left: float
+    top: float
+    width: float
+    height: float
+    seconds: Fraction
+    colours: Scheme
+
+    def x(self, time_s: Fraction) -> float:
+        return self.left + float(time_s / self.seconds) * self.width
+
+    def y(self, time_s: Fraction) -> float:
+        """Row of the place that the object reaches at `time_s`."""
+        return self.top + self.height * (1 - float(time_s / self.seconds))
+
+
+def _frame(plot: _Plot, drawing: Drawing) -> None:
+    """Ground, ticks of the refresh, and the straight line of the eye."""
+    c = plot.colours
+    drawing.add(Box(plot.left, plot.top, plot.width, plot.height, c.panel, SLIDE.radius_px))
+    count = int(plot.seconds * plot.cadence.refresh_hz)
+    for k in range(count + 1):
+        x = plot.x(k / plot.cadence.refresh_hz)
+        bottom = plot.top + plot.height
+        drawing.add(Stroke(x, bottom + 8, x, bottom + 22, c.muted, SLIDE.hairline_px))
+
+
+def _steps(plot: _Plot, drawing: Drawing) -> None:
+    """Fill what lies between step and line, then draw the steps."""
+    shown = [(n, hold) for n, hold in enumerate(_holds(plot)) if hold.refreshes]
+    ends = [_ends(plot, n, hold) for n, hold in shown]
+    c, kinds = plot.colours, (plot.cadence.usual_hold, plot.cadence.odd_hold)
+    for (n, hold), (begin, end, place) in zip(shown, ends, strict=True):
+        if begin >= plot.seconds:
+            continue
+        fill, _ = hold_colours(hold.refreshes, kinds, c)
+        x0, x1, y = plot.x(begin), plot.x(min(end, plot.seconds)), plot.y(place)
+        corners = ((x0, plot.y(begin)), (x1, plot.y(min(end, plot.seconds))), (x1, y), (x0, y))
+        drawing.add(Polygon(corners, c.rule))
+        drawing.add(Box(x0, y - STEP_PX / 2, x1 - x0, STEP_PX, fill))
+        if n:
+            before = plot.y(place - 1 / plot.cadence.rate)
+            drawing.add(Stroke(x0, before, x0, y, fill, SLIDE.hairline_px))
+    eye = (plot.x(Fraction(0)), plot.y(Fraction(0)), plot.x(plot.seconds), plot.y(plot.seconds))
+    drawing.add(Stroke(*eye, c.ink, LINE_PX))
+
+
+def _holds(plot: _Plot) -> list[Hold]:
+    """Holds from frame 0 on, which comes on at its very moment: there the line begins."""
+    cadence = plot.cadence
+    held = cadence.first_holds(int(plot.seconds * cadence.rate) + 2)
+    starts = accumulate(held, initial=0)
+    return [Hold(start, hold) for start, hold in zip(starts, held, strict=False)]
+
+
+def _ends(plot: _Plot, n: int, hold: Hold) -> tuple[Fraction, Fraction, Fraction]:
+    """When a step begins and ends, and the time whose place it shows."""
+    refresh_hz = plot.cadence.refresh_hz
+    return (
+        hold.start / refresh_hz,
+        (hold.start + hold.refreshes) / refresh_hz,
+        n / plot.cadence.rate,
+    )
+
+
+def _words(plot: _Plot, drawing: Drawing, speed_px_s: Fraction) -> None:
+    c, cadence = plot.colours, plot.cadence
+    name = f"{format_decimal(cadence.rate)} on {cadence.display.name} Hz"
+    base = plot.top - 62
+    drawing.add(Text(plot.left, base, name, SLIDE.heading_px, c.ink, bold=True))
+    jump = format_decimal(cadence.timing_error_span_s * speed_px_s, 1)
+    words = "steps alike: glides" if cadence.even else f"steps differ: {jump} px of shake"
+    drawing.add(Text(plot.left, base + 44, words, SLIDE.small_px, c.muted))
+
+
+def space_time(
+    cadences: Sequence[Cadence], speed_px_s: Fraction, colours: Scheme = LIGHT
+) -> Drawing:
+    """Draw one to three cadences side by side, 1920 x 1080.
+
+    Parameters
+    ----------
+    cadences
+        What is shown.
+    speed_px_s
+        Speed of the object, for the words; all plots share one scale of time.
+
+    Raises
+    ------
+    RequestError
+        No cadence, or more than four.
+    """
+    if not 1 <= len(cadences) <= MOST_PLOTS:
+        raise RequestError(
+            f"a space-time diagram takes 1 to {MOST_PLOTS} rates, not {len(cadences)}"
+        )
+    title = "Where the object is, and where the eye is"
+    drawing = Drawing(SLIDE.width_px, SLIDE.height_px, colours.paper, title)
+    left, right = SLIDE.margin_px, SLIDE.width_px - SLIDE.margin_px
+    base = left - 22 + cap_height_px(SLIDE.title_px)
+    drawing.add(Text(left, base, title, SLIDE.title_px, colours.ink, bold=True))
+    gap = 60
+    width = (right - left - gap * (len(cadences) - 1)) / len(cadences)
+    seconds = FRAMES_ACROSS / min(c.rate for c in cadences)
+    for number, cadence in enumerate(cadences):
+        plot = _Plot(
+            cadence, left + number * (width + gap), TOP, width,
+            SLIDE.height_px - TOP - FOOT, seconds, colours,
+        )  # fmt: skip
+        _frame(plot, drawing)
+        _steps(plot, drawing)
+        _words(plot, drawing, speed_px_s)
+    _key(drawing, colours, f"{format_decimal(1000 * seconds, 0)} ms across")
+    return drawing
+
+
+def _key(drawing: Drawing, colours: Scheme, across: str) -> None:
+    """Say what the marks mean, along the foot."""
+    left, size = float(SLIDE.margin_px), SLIDE.small_px
+    base = SLIDE.height_px - 76
+    items = (
+        ("the eye, following steadily", colours.ink),
+        ("the screen, long hold", colours.calm),
+        ("short hold", colours.short),
+    )
+    for words, fill in items:
+        drawing.add(Box(left, base - 14, 46, 8, fill))
+        text = Text(left + 62, base, words, size, colours.ink)
+        drawing.add(text)
+        left += 62 + text.width + 48
+    right = SLIDE.width_px - SLIDE.margin_px
+    drawing.add(Text(right, base, across, size, colours.muted, "end"))
+    above = base - 66
+    drawing.add(
+        Text(SLIDE.margin_px, above, "time to the right, place upwards; grey: how far the object "
+             "is from where the eye looks", size, colours.muted)
+    )  # fmt: skip

@@ -1,0 +1,209 @@
+"""The set of clips that one takes to a device: every pattern at every rate, same motion."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil
+from pathlib import Path
+from typing import Any
+
+from patterns.clip import Clip
+from patterns.errors import RequestError
+from patterns.kit.crib_sheet import crib_sheet
+from patterns.kit.how_to_page import HOW_TO_NAME, how_to_page
+from patterns.kit.index_page import index_page
+from patterns.kit.make_clip import (
+    ClipJob,
+    file_digest,
+    make_clip,
+    read_record,
+)
+from patterns.kit.poster import write_poster
+from patterns.kit.record import dump, fingerprint
+from patterns.scenes.motion import Motion
+from patterns.side_by_side import Progress, Task, side_by_side
+from patterns.timing.cadence import Display
+from patterns.timing.rates import format_decimal
+from patterns.timing.shutter import exposure_of_angle
+from patterns.video.codecs import codec_named
+from patterns.whole_file import make_folder, write_whole
+
+__all__ = ["KitSpec", "kit_clips", "kit_text", "make_kit"]
+
+SCHEMA = "evenhold/kit 1"
+
+
+@dataclass(frozen=True)
+class KitSpec:
+    """What a kit holds.
+
+    Attributes
+    ----------
+    folder
+        Where it goes; made if it is missing.
+    motions
+        One motion a pattern; the same for every rate.
+    rates
+        Frames a second of the clips.
+    displays
+        Displays that the pages explain the clips for.
+    width, height
+        Frame size in pixels.
+    seconds
+        Length of each clip (rounded up to whole frames).
+    angle_deg
+        Shutter angle of every clip.
+    codec, seed
+        As in `Clip`.
+    allow_flashing
+        Whether a clip that exceeds the limits for flashes and stripes is kept.
+    small
+        Whether to take more time for fewer bytes.
+    """
+
+    folder: Path
+    motions: tuple[Motion, ...]
+    rates: tuple[Fraction, ...]
+    displays: tuple[Display, ...]
+    width: int = 1920
+    height: int = 1080
+    seconds: Fraction = Fraction(10)
+    angle_deg: Fraction = Fraction(180)
+    codec: str = "h264"
+    seed: int = 1
+    allow_flashing: bool = False
+    small: bool = False
+
+
+def kit_clips(spec: KitSpec) -> list[ClipJob]:
+    """Jobs for every clip of the kit, patterns first, then rates from low to high.
+
+    Raises
+    ------
+    RequestError
+        No rate, a length of nothing, or a clip that is not possible.
+    """
+    if not spec.rates:
+        raise RequestError("a kit needs at least one rate: give --rates 24,25,30,50,60")
+    if spec.seconds <= 0:
+        raise RequestError(f"a kit of clips of {float(spec.seconds):g} s is empty: try 10")
+    digits = len(str(int(max(spec.rates))))
+    return [
+        ClipJob(
+            _clip(spec, motion, rate),
+            spec.folder / _name(spec, motion, rate, digits),
+            force=True,
+            allow_flashing=spec.allow_flashing,
+            displays=spec.displays,
+            small=spec.small,
+        )
+        for motion in spec.motions
+        for rate in sorted(set(spec.rates))
+    ]
+
+
+def _clip(spec: KitSpec, motion: Motion, rate: Fraction) -> Clip:
+    return Clip(
+        motion=motion,
+        rate=rate,
+        exposure_s=exposure_of_angle(spec.angle_deg, rate),
+        width=spec.width,
+        height=spec.height,
+        frames=ceil(spec.seconds * rate),
+        codec=spec.codec,
+        seed=spec.seed,
+    )
+
+
+def _name(spec: KitSpec, motion: Motion, rate: Fraction, digits: int) -> str:
+    whole, dot, part = format_decimal(rate).partition(".")
+    pattern = type(motion).__name__.removesuffix("Motion").lower()
+    return f"evenhold-{pattern}-{whole:0>{digits}}{dot}{part}fps{codec_named(spec.codec).suffix}"
+
+
+def make_kit(spec: KitSpec, progress: Progress | None = None, *, jobs: int = 1) -> dict[str, Any]:
+    """Make the clips that are missing or changed, then the pages; returns kit.json's object.
+
+    `progress` is called with (frames done, frames in all), kept clips counted as done.
+    The result has one key more than kit.json: ``made``, the clips made in this run.
+
+    `jobs` clips are made at once, in processes of their own; the bytes are the same.
+
+    Each clip appears whole with its record, so that an interrupted run resumes where it
+    stopped. A clip is kept if its record names the same description and the same bytes.
+    """
+    wanted = kit_clips(spec)
+    make_folder(spec.folder)
+    records = {job.path: _kept(job) for job in wanted}
+    missing = [job for job in wanted if records[job.path] is None]
+    firsts = {job.clip.pattern: job.clip for job in reversed(wanted)}
+    tasks = [Task(job.path.name, make_clip, (job,), job.clip.frames) for job in missing]
+    tasks += [
+        Task(f"the picture of {pattern}", write_poster, (clip, spec.folder), 1)
+        for pattern, clip in firsts.items()
+    ]
+    kept = sum(job.clip.frames for job in wanted if job not in missing)
+
+    def shifted(done: int, total: int) -> None:
+        if progress is not None:
+            progress(kept + done, kept + total)
+
+    results = side_by_side(tasks, jobs, shifted)
+    records.update(zip((job.path for job in missing), results, strict=False))
+    posters = dict(zip(firsts, results[len(missing) :], strict=True))
+    data = _kit_json(spec, list(records.values()), posters)
+    write_whole(spec.folder / "kit.json", dump(data), force=True)
+    write_whole(spec.folder / "index.html", index_page(data), force=True)
+    write_whole(spec.folder / "crib-sheet.html", crib_sheet(data), force=True)
+    write_whole(spec.folder / HOW_TO_NAME, how_to_page(), force=True)
+    return data | {"made": [job.path.name for job in missing]}
+
+
+def _kept(job: ClipJob) -> dict[str, Any] | None:
+    """Record of a clip that need not be made again."""
+    record = read_record(job.path)
+    if record is None or record.get("fingerprint") != fingerprint(job.clip, small=job.small):
+        return None
+    if [entry["display"] for entry in record["cadence"]] != [d.name for d in job.displays]:
+        return None
+    if not job.allow_flashing and record["safety"]["verdict"] == "exceeds":
+        return None
+    try:
+        whole = file_digest(job.path) == record["sha256"]
+    except OSError:
+        return None
+    return record if whole else None
+
+
+def _kit_json(spec: KitSpec, records: list[Any], posters: dict[str, str]) -> dict[str, Any]:
+    return {
+        "schema": SCHEMA,
+        "made_by": records[0]["made_by"],
+        "displays": [display.name for display in spec.displays],
+        "patterns": [
+            {
+                "pattern": pattern,
+                "poster": posters[pattern],
+                "clips": [record for record in records if record["pattern"] == pattern],
+            }
+            for pattern in dict.fromkeys(record["pattern"] for record in records)
+        ],
+    }
+
+
+def kit_text(data: dict[str, Any], folder: Path) -> str:
+    """What was made, for a person, from what `make_kit` returns."""
+    clips = [clip for group in data["patterns"] for clip in group["clips"]]
+    made = len(data["made"])
+    size_mb = sum(clip["bytes"] for clip in clips) / 1e6
+    lines = [
+        f"{len(clips)} clips in {folder} ({made} made now, {len(clips) - made} kept), "
+        f"{size_mb:.0f} MB",
+        *(f"  {clip['file']}" for clip in clips),
+        f"Open {folder / 'index.html'}; print {folder / 'crib-sheet.html'}.",
+        "Copy the whole folder to a phone by cable, card or cloud drive: messengers recompress.",
+        "Caution: clips move across the whole picture. Warn people who are sensitive to moving or",
+        "flashing pictures, and stop at the first discomfort.",
+    ]
+    return "\n".join(lines)

@@ -1,0 +1,1 @@
+"""What a picture is: planes of bytes, linear light, lettering, stills."""

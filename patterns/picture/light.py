@@ -1,0 +1,59 @@
+"""Linear light to code values and back.
+
+Light is what the reference display emits, 0 (black) to 1 (peak white): ITU-R BT.1886
+with Lb = 0, Lw = 1, that is L = V^2.4 and V = L^(1/2.4). Colour is ITU-R BT.709:
+Y' = 0.2126 R' + 0.7152 G' + 0.0722 B', Cb = (B' - Y')/1.8556, Cr = (R' - Y')/1.5748,
+8-bit narrow range 16 + 219 Y' and 128 + 224 C.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.picture.planes import UInt8Array
+
+__all__ = [
+    "GAMMA",
+    "code_to_light",
+    "light_to_code",
+    "light_to_signal",
+    "light_to_ycbcr",
+    "signal_to_light",
+]
+
+GAMMA = 2.4
+FloatArray = npt.NDArray[np.floating]
+
+
+def light_to_signal(light: npt.ArrayLike) -> npt.NDArray[np.float32]:
+    """Signal 0 to 1 of linear light 0 to 1, any shape (clipped): V = L^(1/2.4)."""
+    clipped = np.clip(np.asarray(light, np.float32), 0, 1)
+    return np.asarray(clipped ** np.float32(1 / GAMMA), np.float32)
+
+
+def signal_to_light(signal: npt.ArrayLike) -> npt.NDArray[np.float32]:
+    """Linear light 0 to 1 of a signal 0 to 1, any shape (clipped): L = V^2.4."""
+    clipped = np.clip(np.asarray(signal, np.float32), 0, 1)
+    return np.asarray(clipped ** np.float32(GAMMA), np.float32)
+
+
+def light_to_code(light: npt.ArrayLike) -> UInt8Array:
+    """Luma code 16 to 235 of grey linear light 0 to 1, any shape."""
+    return np.asarray(np.rint(16 + 219 * light_to_signal(light)), np.uint8)
+
+
+def code_to_light(code: npt.ArrayLike) -> npt.NDArray[np.float32]:
+    """Linear light of a grey luma code (float codes allowed), any shape."""
+    return signal_to_light((np.asarray(code, np.float32) - 16) / 219)
+
+
+def light_to_ycbcr(rgb: npt.ArrayLike) -> tuple[UInt8Array, UInt8Array, UInt8Array]:
+    """Y', Cb, Cr codes of linear RGB light 0 to 1, shape (..., 3), each of shape (...)."""
+    r, g, b = np.moveaxis(light_to_signal(rgb), -1, 0)
+    y = 0.2126 * r + 0.7152 * g + 0.0722 * b
+    return (
+        np.asarray(np.rint(16 + 219 * y), np.uint8),
+        np.asarray(np.rint(128 + 224 / 1.8556 * (b - y)), np.uint8),
+        np.asarray(np.rint(128 + 224 / 1.5748 * (r - y)), np.uint8),
+    )

@@ -1,0 +1,193 @@
+"""A clip or a transcode of it: what the file itself holds, picture by picture."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import pairwise
+
+from patterns.reading.clip_steps import ClipSteps, clip_steps
+from patterns.reading.clip_words import clip_explanation, clip_verdict, clip_warnings
+from patterns.reading.expected import Expected, expected, timing_error
+from patterns.reading.hold_pattern import hold_pattern
+from patterns.reading.holds import HeldFrame
+from patterns.reading.reading import Blend, Reading
+from patterns.reading.sightings import Mixture, Watched
+from patterns.timing.cadence import Display, cadence
+from patterns.video.description import WHOLE, Damage
+
+__all__ = ["judge_clip"]
+
+AT_THE_END = 48  # frames before a cut-off, of which the decoder may lack or repair some
+
+
+def _held(steps: ClipSteps, watched: Watched, file_rate: Fraction | None) -> list[HeldFrame]:
+    """Frames with their pictures; the last lasts as long as its pictures do."""
+    frames = []
+    last_step_s = 1 / file_rate if file_rate else Fraction(watched.interval_s)
+    runs = [(index, run) for index, passage in enumerate(steps.passages) for run in passage]
+    for (index, run), (_, after) in pairwise([*runs, (0, None)]):
+        assert run is not None
+        ends_at = watched.pictures if after is None else after.first_picture
+        if run.first_picture + run.pictures != ends_at:
+            continue  # an unread picture in it or after it might be the same frame
+        end_s = after.first_s if after else run.last_s + last_step_s
+        held_s = float(end_s - run.first_s)
+        frames.append(
+            HeldFrame(
+                run.number,
+                float(run.first_s),
+                held_s,
+                run.pictures,
+                run.first_picture,
+                run.first_s,
+                index,
+            )
+        )
+    return frames
+
+
+@dataclass(frozen=True)
+class _Losses:
+    """Numbers dropped, of which nothing can be known, and out of order."""
+
+    dropped: tuple[int, ...]
+    unseen: tuple[int, ...]
+    backward: tuple[int, ...]
+
+
+def _losses(steps: ClipSteps, mixtures: Sequence[Mixture]) -> _Losses:
+    dropped: list[int] = []
+    unseen: list[int] = []
+    backward: list[int] = []
+    mixed = {n for m in mixtures for n in (m.number, m.number + 1)}
+    latest, before = -1, None
+    for passage in steps.passages:
+        seen = mixed | {run.number for run in passage}
+        for run in passage:
+            if before is not None and run.number > before.number:
+                missing = (n for n in range(max(before.number, latest) + 1, run.number))
+                gap = run.first_picture - before.last_picture - 1
+                (unseen if gap else dropped).extend(n for n in missing if n not in seen)
+            elif before is not None and run is not passage[0]:
+                backward.append(run.number)
+            latest = run.number if run is passage[0] else max(latest, run.number)
+            before = run
+    return _Losses(tuple(dropped), tuple(unseen), tuple(backward))
+
+
+def _allowing_for(damage: Damage, losses: _Losses, last: int) -> _Losses:
+    """What can be told of a damaged file: its decoder fills gaps with older pictures."""
+    # of a file that was cut off, pictures that others depend on may be missing at the end
+    sure = 0 if damage.inside else last - AT_THE_END if damage.cut_off else last + 1
+    return _Losses(
+        tuple(n for n in losses.dropped if n < sure),
+        (*losses.unseen, *(n for n in losses.dropped if n >= sure)),
+        () if damage.inside else losses.backward,
+    )
+
+
+def _expected(rate: Fraction, file_rate: Fraction, frames: Sequence[HeldFrame]) -> Expected:
+    return expected(cadence(rate, Display.fixed(file_rate)), frames)
+
+
+def judge_clip(
+    watched: Watched,
+    *,
+    file: str,
+    file_rate: Fraction | None,
+    mean_rate: Fraction | None,
+    damage: Damage = WHOLE,
+    warnings: Sequence[str] = (),
+) -> Reading:
+    """Reading of a file that holds the clip.
+
+    Parameters
+    ----------
+    watched
+        What the strips said, with the file's own times.
+    file
+        Name to show.
+    file_rate
+        Exact pictures a second, or None if they are not evenly timed.
+    mean_rate
+        Pictures a second on average.
+    damage
+        What the decoder found wrong with the file.
+    warnings
+        What the reader of the file has to say.
+    """
+    rate = None if watched.identity is None else watched.identity.rate
+    runs = [run for run in watched.runs if run.identity in (None, watched.identity)]
+    steps = clip_steps(runs, rate, file_rate, watched.interval_s)
+    frames = _held(steps, watched, file_rate)
+    last = max((run.number for run in runs), default=0)
+    losses = _allowing_for(damage, _losses(steps, watched.mixtures), last)
+    mixtures = () if damage.inside else watched.mixtures
+    repeated = [] if damage.inside or mixtures else [f for f in frames if (f.refreshes or 0) > 1]
+    speed = steps.speed
+    lossy = rate is not None and file_rate is not None and file_rate < rate
+    gaps = losses.dropped if lossy and len(steps.passages) == 1 and not losses.backward else ()
+    at_rate = None if rate is None else rate * Fraction(speed or 1)
+    reading = Reading(
+        kind="clip",
+        file=file,
+        verdict="",
+        rate=rate,
+        clip=None if watched.identity is None else watched.identity.clip,
+        refresh_hz=file_rate or mean_rate,
+        refresh_from="file",
+        pictures=watched.pictures,
+        read=watched.read,
+        unread=watched.unread,
+        seconds=float(watched.last_s - watched.first_s) + watched.interval_s,
+        frames_seen=len({run.number for run in runs}),
+        holds=tuple(frames),
+        dropped=losses.dropped,
+        repeated=tuple(frame.number for frame in repeated),
+        out_of_order=losses.backward,
+        unseen=losses.unseen,
+        blended=tuple(Blend(m.number, m.share, float(m.first_s)) for m in mixtures),
+        pattern=hold_pattern(_sequence(frames, gaps)),
+        even=len({frame.refreshes for frame in frames}) == 1 if frames else None,
+        # pictures are on the file's own exact clock; at another speed the drift is taken out
+        error=None if at_rate is None else timing_error(frames, at_rate, file_rate),
+        speed=speed,
+        details={
+            "file_rate": None if file_rate is None else str(file_rate),
+            "mean_rate": None if mean_rate is None else round(float(mean_rate), 6),
+            "mixed_pictures": sum(m.pictures for m in mixtures),
+            "steps_back": steps.back,
+            "cuts": steps.cuts,
+            "reversed": steps.reversed,
+            "damaged": bool(damage),
+            "other_clips": watched.other_clips,
+        },
+    )
+    if rate is not None and file_rate is not None and speed is not None:
+        reading = replace(reading, expected=_expected(rate, file_rate, frames))
+    reading = replace(reading, drops_beyond=_beyond(reading))
+    return replace(
+        reading,
+        verdict=clip_verdict(reading, file_rate, damage),
+        explanation=clip_explanation(reading, file_rate),
+        warnings=(*warnings, *clip_warnings(reading, file_rate, watched, damage)),
+    )
+
+
+def _beyond(reading: Reading) -> int:
+    """Drops that putting the rate on the file's timeline does not make."""
+    rate, timeline = reading.rate, reading.refresh_hz
+    if rate is None or timeline is None or timeline >= rate:
+        return len(reading.dropped)
+    return sum(frame.refreshes - 1 for frame in reading.holds if frame.refreshes)
+
+
+def _sequence(frames: Sequence[HeldFrame], lost: Sequence[int]) -> list[int | None]:
+    """Pictures of the frames in order; 0 for lost ones, where some must be lost."""
+    if not lost or not frames:
+        return [frame.refreshes for frame in frames]
+    holds: dict[int, int | None] = {frame.number: frame.refreshes for frame in frames}
+    holds |= dict.fromkeys(lost, 0)
+    return [holds.get(number) for number in range(min(holds), max(holds) + 1)]

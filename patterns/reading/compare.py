@@ -1,0 +1,278 @@
+"""Devices beside each other: what can be compared, who holds frames more evenly, and how surely.
+
+Readings are compared clip by clip. The measure is the timing error's RMS; how far two of
+them must lie apart to mean something is told by the spread within each: the reading is
+cut into stretches of a second, and the standard error of the mean of the stretches' own
+errors is its uncertainty.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import sqrt
+
+from patterns.errors import RequestError
+from patterns.reading.expected import timing_error
+from patterns.reading.hold_pattern import pattern_text
+from patterns.reading.holds import HeldFrame
+from patterns.reading.reading import Reading
+from patterns.reading.words import plural
+from patterns.timing.rates import format_decimal
+
+__all__ = ["Comparison", "Entry", "Standing", "compare"]
+
+FEWEST_FRAMES = 24
+STRETCH_FRAMES = 24
+CLEAR = 2.0  # combined standard errors that a difference must have to be called one
+COUNTS_MS = 0.3  # below this two errors are equal, whatever their spread
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One device on one clip.
+
+    Attributes
+    ----------
+    label
+        The device, as the user calls it.
+    reading
+        What was read.
+    clip
+        Which clip: its identity and rate as text; '' if unknown.
+    error_ms, spread_ms
+        Timing error RMS and its standard error, milliseconds; None if it cannot be known.
+    lost
+        Frames lost that the cadence does not lose.
+    worst_ms
+        Longest hold, milliseconds; None if none is known.
+    """
+
+    label: str
+    reading: Reading
+    clip: str
+    error_ms: float | None
+    spread_ms: float | None
+    lost: int
+    worst_ms: float | None
+
+    @property
+    def lost_per_minute(self) -> float:
+        """Frames lost a minute; 0 for a reading without length."""
+        minutes = self.reading.seconds / 60
+        return self.lost / minutes if minutes else 0.0
+
+    @property
+    def lost_words(self) -> str:
+        """'none' or '2 in 5 s': what was seen, not what would be in a minute."""
+        return f"{self.lost} in {self.reading.seconds:.0f} s" if self.lost else "none"
+
+    @property
+    def pattern(self) -> str:
+        """Pattern held, in words for a table."""
+        found = self.reading.pattern
+        if found is not None:
+            return pattern_text(found)
+        if self.reading.even:
+            return "even"
+        return "none" if self.reading.holds else "-"
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A device's place on a clip; `tied` where it cannot be known from the one before it."""
+
+    place: int
+    entry: Entry
+    tied: bool
+    reason: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Result.
+
+    Attributes
+    ----------
+    entries
+        As they are ranked, clip by clip; then those that are not, in the order given.
+    rankings
+        For each clip with two or more comparable entries, the standings, best first.
+    cautions
+        What cannot be compared, and why.
+    verdict
+        One sentence.
+    """
+
+    entries: tuple[Entry, ...]
+    rankings: tuple[tuple[str, tuple[Standing, ...]], ...]
+    cautions: tuple[str, ...]
+    verdict: str
+
+
+def _clip_name(reading: Reading) -> str:
+    if reading.rate is None or reading.clip is None:
+        return ""
+    return f"{format_decimal(reading.rate)} fps, clip {reading.clip:04x}"
+
+
+def _stretches(frames: Sequence[HeldFrame], rate: Fraction) -> list[float]:
+    """Timing errors of stretches of a second, in milliseconds."""
+    errors = []
+    for start in range(0, len(frames) - STRETCH_FRAMES + 1, STRETCH_FRAMES):
+        found = timing_error(frames[start : start + STRETCH_FRAMES], rate)
+        if found is not None:
+            errors.append(found.rms_ms)
+    return errors
+
+
+def _spread_ms(reading: Reading) -> float | None:
+    """Standard error of the timing error, from how it varies within the reading."""
+    if reading.rate is None or any(frame.start_s is None for frame in reading.holds):
+        return None
+    errors = _stretches(reading.holds, reading.rate)
+    if len(errors) < 2:
+        return None
+    mean = sum(errors) / len(errors)
+    variance = sum((error - mean) ** 2 for error in errors) / (len(errors) - 1)
+    return sqrt(variance / len(errors))
+
+
+def _entry(label: str, reading: Reading) -> Entry:
+    worst = max((frame.hold_s for frame in reading.holds), default=None)
+    return Entry(
+        label=label,
+        reading=reading,
+        clip=_clip_name(reading),
+        error_ms=None if reading.error is None else reading.error.rms_ms,
+        spread_ms=_spread_ms(reading),
+        lost=reading.drops_beyond,
+        worst_ms=None if worst is None else 1000 * worst,
+    )
+
+
+def _unfit(entry: Entry) -> str | None:
+    """Why a reading cannot be compared, or None."""
+    if not entry.clip:
+        return f"{entry.label}: its clip is not known, so it is compared with none"
+    if entry.error_ms is None or len(entry.reading.holds) < FEWEST_FRAMES:
+        count = plural(len(entry.reading.holds), "frame", "frames")
+        return (
+            f"{entry.label} on {entry.clip}: {count} with a known hold, {FEWEST_FRAMES} are "
+            "needed; film two seconds or more"
+        )
+    return None
+
+
+def _loss_class(entry: Entry) -> int:
+    """Losses come first: none, some, many (more than one in two seconds)."""
+    return 0 if not entry.lost else 1 if entry.lost_per_minute <= 30 else 2
+
+
+def _clearly_apart(a: Entry, b: Entry) -> bool:
+    assert a.error_ms is not None
+    assert b.error_ms is not None
+    apart = abs(a.error_ms - b.error_ms)
+    spread = sqrt((a.spread_ms or 0.0) ** 2 + (b.spread_ms or 0.0) ** 2)
+    return apart > max(COUNTS_MS, CLEAR * spread)
+
+
+def _reason(better: Entry | None, entry: Entry) -> tuple[str, bool]:
+    """Say why an entry stands where it does, and whether it is tied with the one before."""
+    error = f"timing error {entry.error_ms:.1f} ms"
+    lost = f"frames lost: {entry.lost_words}"
+    if better is None:
+        return f"{error}; {lost}", False
+    assert better.error_ms is not None
+    assert entry.error_ms is not None
+    if _loss_class(better) != _loss_class(entry):
+        return f"loses more frames: {entry.lost_words}, against {better.lost_words}", False
+    apart = abs(entry.error_ms - better.error_ms)
+    if not _clearly_apart(better, entry):
+        spread = sqrt((better.spread_ms or 0.0) ** 2 + (entry.spread_ms or 0.0) ** 2)
+        measured = max(COUNTS_MS, CLEAR * spread)
+        return f"{error}: within {measured:.1f} ms of the one before, which counts as equal", True
+    return f"{error}, {apart:.1f} ms more than the one before", False
+
+
+def _rank(entries: Sequence[Entry]) -> tuple[Standing, ...]:
+    ordered = sorted(entries, key=lambda e: (_loss_class(e), e.error_ms or 0.0, e.label))
+    standings: list[Standing] = []
+    for index, entry in enumerate(ordered):
+        reason, tied = _reason(ordered[index - 1] if index else None, entry)
+        place = standings[-1].place if tied else index + 1
+        standings.append(Standing(place, entry, tied, reason))
+    return tuple(standings)
+
+
+def _verdict(rankings: Sequence[tuple[str, tuple[Standing, ...]]]) -> str:
+    """Name the best and the worst, clip by clip; one sentence where there is one clip."""
+    if not rankings:
+        return "Nothing can be compared: no two readings are of the same clip and long enough."
+    words = []
+    for clip, standings in rankings:
+        where = f"On {clip}: " if len(rankings) > 1 else ""
+        best = sorted(s.entry.label for s in standings if s.place == 1)
+        if len(best) == len(standings):
+            words.append(f"{where}No difference can be shown between {' and '.join(best)}.")
+            continue
+        worst = standings[-1].entry
+        fault = (
+            f"lost {plural(worst.lost, 'frame', 'frames')} in {worst.reading.seconds:.0f} s"
+            if worst.lost
+            else f"timing error {worst.error_ms:.1f} ms"
+        )
+        words.append(f"{where}Best: {' and '.join(best)}. Worst: {worst.label}, {fault}.")
+    return " ".join(words)
+
+
+def _in_order(
+    entries: Sequence[Entry], rankings: Sequence[tuple[str, tuple[Standing, ...]]]
+) -> tuple[Entry, ...]:
+    """Entries as they are ranked, clip by clip, then those that are not."""
+    ranked = [standing.entry for _, standings in rankings for standing in standings]
+    return (*ranked, *(entry for entry in entries if all(entry is not r for r in ranked)))
+
+
+def compare(labelled: Sequence[tuple[str, Reading]]) -> Comparison:
+    """Compare readings.
+
+    Parameters
+    ----------
+    labelled
+        Device and reading, two or more.
+
+    Raises
+    ------
+    RequestError
+        Fewer than two.
+    """
+    if len(labelled) < 2:
+        raise RequestError("a comparison takes two readings or more: give another file")
+    entries = tuple(_entry(label, reading) for label, reading in labelled)
+    cautions = [reason for entry in entries if (reason := _unfit(entry))]
+    by_clip: dict[str, list[Entry]] = {}
+    for entry in entries:
+        if _unfit(entry) is None:
+            by_clip.setdefault(entry.clip, []).append(entry)
+    rankings = []
+    for clip, some in by_clip.items():
+        if len(some) > 1:
+            rankings.append((clip, _rank(some)))
+        else:
+            cautions.append(f"{some[0].label}: no other device was read on {clip}")
+    cautions += _unlike(entries)
+    ordered = _in_order(entries, rankings)
+    return Comparison(ordered, tuple(rankings), tuple(cautions), _verdict(rankings))
+
+
+def _unlike(entries: Sequence[Entry]) -> list[str]:
+    """Kinds of reading that measure different things."""
+    kinds = sorted({entry.reading.kind for entry in entries})
+    if len(kinds) < 2:
+        return []
+    return [
+        f"Readings of different kinds ({', '.join(kinds)}) are beside each other: a file tells "
+        "what was delivered, a recording what was shown."
+    ]

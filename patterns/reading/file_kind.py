@@ -1,0 +1,152 @@
+"""What a video is, from its pictures as they come: a clip, a recording of a screen, or footage.
+
+A clip lies in its file along rows and columns to a fraction of a pixel, whatever was done to
+it (scaled, squeezed, cropped, put into another picture, turned by quarters). A camera never
+stands so straight: half a pixel over a picture's width is a thirtieth of a degree. Where it
+nearly does, a hand's unrest and the greys that a lens and a sensor make of black and white
+decide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import median
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.picture.planes import UInt8Array
+from patterns.reading.reading import Kind
+from patterns.strip.camera import TOO_SMALL, CameraReader, CameraReading
+from patterns.strip.camera_levels import NO_STRIP, TOO_DARK
+from patterns.strip.camera_track import refine
+from patterns.strip.cell_rows import shows_cell_rows
+from patterns.strip.placement import Placement, sample
+from patterns.strip.read import StripReading, read_strip
+
+__all__ = ["KEPT", "FileKind", "KindFinder"]
+
+FloatArray = npt.NDArray[np.float64]
+KEPT = 16  # pictures that are kept while the kind is not known
+GAP, RARER = 48, 32  # a look every 48 pictures, in long files less often: looking takes long
+SURE_SIGHTS = 6  # pictures in which a strip must be seen to be sure
+SEEN_UNREAD = 3  # pictures in which a strip or its rows are seen: from then on no footage
+PARTS_SEEN = "rows of its cells are seen, but its ends are out of the picture or lost in glare"
+NOT_SEEN = (NO_STRIP, TOO_DARK, TOO_SMALL)  # reasons that speak of no strip in the picture
+ALIGNED_PX = 0.6  # off straight: strips of files measure up to 0.3, of cameras set up with care 1.7
+CLEARLY_PX = 1.5
+UNREST_PX = 0.12  # from picture to picture; files stand still to 0.02
+BLACK, WHITE = 40, 200  # codes: a file's black lies below, its white above
+
+
+@dataclass(frozen=True)
+class FileKind:
+    """What a video is.
+
+    Attributes
+    ----------
+    kind
+        'clip', 'recording' or 'footage'.
+    sure
+        Whether nothing speaks against it.
+    why
+        What it was told by; '' where no strip was seen.
+    on_its_side
+        Whether rows and columns are exchanged: a clip turned by a quarter.
+    """
+
+    kind: Kind
+    sure: bool = True
+    why: str = ""
+    on_its_side: bool = False
+
+
+@dataclass(frozen=True)
+class _Sight:
+    """A strip in one picture: where it lies, how far off straight, and its greys."""
+
+    middle: FloatArray
+    off_px: float
+    on_its_side: bool
+    black: float
+    white: float
+
+
+def _sight(luma: UInt8Array, placement: Placement) -> _Sight:
+    corners = placement.to_picture([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+    edges = np.roll(corners, -1, axis=0) - corners
+    upright = float(np.abs(np.r_[edges[::2, 1], edges[1::2, 0]]).max())
+    turned = float(np.abs(np.r_[edges[::2, 0], edges[1::2, 1]]).max())
+    black = sample(luma, placement, placement.grid.black)
+    white = sample(luma, placement, placement.grid.white)
+    return _Sight(
+        corners.mean(axis=0),
+        min(upright, turned),
+        turned < upright,
+        float(np.nanmedian(black)),
+        float(np.nanmedian(white)),
+    )
+
+
+class KindFinder:
+    """Looks at pictures in their order until it knows what they are of."""
+
+    def __init__(self) -> None:
+        self._camera = CameraReader()
+        self._near: Placement | None = None
+        self._sights: list[_Sight] = []
+        self._seen_unread = self._rows_seen = 0
+        self._next_look = 0
+
+    def look(self, place: int, luma: UInt8Array) -> FileKind | None:
+        """Look at a picture, if its turn has come; returns the kind once it is sure."""
+        if place < self._next_look:
+            return None
+        found = self._placement(luma)
+        if found is not None:
+            self._sights.append(_sight(luma, found))
+        rarer = max(1, min(GAP, place // 2), place // RARER)
+        self._next_look = place + (1 if found is not None else rarer)
+        return self.kind() if len(self._sights) >= SURE_SIGHTS else None
+
+    def kind(self) -> FileKind:
+        """Return what it is as far as was seen."""
+        if self._sights:
+            return _judged(self._sights)
+        if self._seen_unread >= SEEN_UNREAD:
+            return FileKind("recording", False, "its marks are seen, but no number can be told")
+        if self._rows_seen >= SEEN_UNREAD:
+            return FileKind("recording", False, PARTS_SEEN)
+        return FileKind("footage")
+
+    def _placement(self, luma: UInt8Array) -> Placement | None:
+        straight = read_strip(luma, near=self._near)
+        if isinstance(straight, StripReading):
+            self._near = straight.placement
+            fit = refine(luma, straight.placement, straight.identity, rounds=3)
+            return fit.placement if fit else straight.placement
+        filmed = self._camera.read(luma)
+        if isinstance(filmed, CameraReading):
+            return filmed.placement
+        self._seen_unread += filmed.reason not in NOT_SEEN
+        if filmed.reason in NOT_SEEN and self._rows_seen < SEEN_UNREAD:
+            self._rows_seen += shows_cell_rows(luma)
+        return None
+
+
+def _judged(sights: Sequence[_Sight]) -> FileKind:
+    off_px = median(sight.off_px for sight in sights)
+    middles = np.array([sight.middle for sight in sights])
+    unrest_px = float(np.abs(np.diff(middles, axis=0)).max()) if len(sights) > 1 else 0.0
+    black = median(sight.black for sight in sights)
+    white = median(sight.white for sight in sights)
+    grey = black > BLACK or white < WHITE
+    if off_px > ALIGNED_PX or (unrest_px > UNREST_PX and grey):
+        told = [f"the strip lies {off_px:.1f} pixels off straight"]
+        told += [f"moves by {unrest_px:.1f}"] if unrest_px > UNREST_PX else []
+        told += [f"its black is {black:.0f} and its white {white:.0f}"] if grey else []
+        return FileKind("recording", off_px > CLEARLY_PX, ", ".join(told))
+    why = "the strip lies straight to a fraction of a pixel"
+    turned = sum(sight.on_its_side for sight in sights) * 2 > len(sights)
+    return FileKind("clip", unrest_px <= UNREST_PX and not grey, why, turned)

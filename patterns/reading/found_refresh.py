@@ -1,0 +1,257 @@
+"""Which refresh the changes of a recording show, and whether they came evenly.
+
+Each refresh in use is tried: whether its grid meets the changes, and whether frames come on it
+as the arithmetic says. Evenness is tried beside them. Camera times are allowed to be off by as
+little as explains the changes in any way; what explains them nearly as well stays open. So a
+refresh is named only where no other up to `RIVALS_HZ` would look the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import log
+
+import numpy as np
+
+from patterns.reading.changes import Passage
+from patterns.reading.evenness import Evenness, evenness
+from patterns.reading.refresh import USUAL_HZ, Grid, Stretches, fit_grid, follows_cadence
+from patterns.timing.cadence import Display
+from patterns.timing.rates import format_decimal
+
+__all__ = ["FoundRefresh", "find_refresh", "hertz_list", "stretches_of"]
+
+JITTERS = (0.03, 0.06, 0.09, 0.12, 0.15)  # of a capture interval, by which picture times may be off
+SURELY_OFF = 0.3  # of a capture interval: more jitter than a camera has
+# Refreshes in a capture interval; more is slower than twice. A camera of 119.88 follows 60 Hz.
+MOST_PER_CAPTURE = 0.506
+CLOCK = 1.5e-4  # how far clocks of camera and display lie apart, relative
+RIVALS_HZ = 165  # faster displays are not thought of unless they are given
+EXPLAINED = 0.2  # of the frames may come otherwise than the cadence says
+AS_WELL = 0.02  # of the frames, and two: more is a worse explanation
+SAME_TO_THE_EYE_S = 0.0035  # unevenness of a rival that does not forbid to say 'evenly'
+EVEN_WITHIN_S = 0.007  # unevenness that may stay hidden where 'evenly' is said
+SLOW_SLIP = 0.01  # refreshes a frame off a whole number
+SURE = 12.0  # log odds against a grid that meets all changes by chance
+MOST_BLIND = 0.85
+LEAST_CHANGES = 6
+
+
+@dataclass(frozen=True)
+class FoundRefresh:
+    """Finding.
+
+    Attributes
+    ----------
+    refresh_hz
+        Refresh that decides the holds; None if it is not known.
+    source
+        'given', 'holds' or ''.
+    candidates
+        Usual refreshes that would look the same: of even holds, or where changes do not decide;
+        59.94 beside 60 too, where the recording is too short to tell.
+    grid
+        The refresh on the recording's clock, if it is known.
+    finest
+        Finest refresh that there may be, as far as the camera follows.
+    even
+        Frames on an even clock, if the changes allow it.
+    rivals
+        Refreshes that would look as even and show this rate unevenly.
+    uneven
+        Whether no even clock meets the changes.
+    contradicts
+        Whether the changes are not those of the display that was given.
+    too_fast_hz
+        Refresh that the camera is too slow for, or None.
+    """
+
+    refresh_hz: Fraction | None = None
+    source: str = ""
+    candidates: tuple[Fraction, ...] = ()
+    grid: Grid | None = None
+    finest: Grid | None = None
+    even: Evenness | None = None
+    rivals: tuple[Fraction, ...] = ()
+    uneven: bool = False
+    contradicts: bool = False
+    too_fast_hz: Fraction | None = None
+
+    @property
+    def surely_even(self) -> bool:
+        """Whether what may stay hidden is too little to matter."""
+        return self.even is not None and not self.rivals and self.even.within_s <= EVEN_WITHIN_S
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """One refresh tried: its grid, and how many changes do not come as the cadence says."""
+
+    hz: Fraction
+    grid: Grid
+    off: int
+
+    @property
+    def explains(self) -> bool:
+        return self.grid.fits and self.off <= EXPLAINED * self.grid.changes
+
+
+def hertz_list(values: Sequence[Fraction]) -> str:
+    """'60, 90 or 120 Hz'."""
+    words = [format_decimal(value, 2) for value in values]
+    return f"{' or '.join([', '.join(words[:-1]), words[-1]] if len(words) > 1 else words)} Hz"
+
+
+def stretches_of(passages: Sequence[Passage], interval_s: float) -> Stretches:
+    """When each frame came on at the earliest and the latest; first frames of passages left out."""
+    rows = [
+        (c.number, index, c.time_s - c.half_width_s, c.time_s + c.half_width_s)
+        for index, passage in enumerate(passages)
+        for c in passage.changes
+        if c.time_s is not None
+    ]
+    table = np.array(rows, np.float64).reshape(-1, 4)
+    return Stretches(
+        table[:, 0], table[:, 1].astype(np.int64), table[:, 2], table[:, 3], interval_s
+    )
+
+
+def find_refresh(seen: Stretches, rate_hz: float | None, display: Display | None) -> FoundRefresh:
+    """Find the refresh, from the changes and from what is known of the display.
+
+    Parameters
+    ----------
+    seen
+        Changes of the recording.
+    rate_hz
+        Frame numbers a second as they were played, None if the strip's rate is not known.
+    display
+        The display, if it was given; a variable one has no fixed grid.
+    """
+    interval_s = seen.interval_s
+    given = None if display is None or display.is_variable else display.highest_hz
+    if given is not None and float(given) * interval_s > MOST_PER_CAPTURE:
+        return FoundRefresh(too_fast_hz=given)
+    if len(seen.numbers) < LEAST_CHANGES:
+        return FoundRefresh()
+    smooth = evenness(seen, rate_hz)
+    beyond = smooth is not None and smooth.needed_s > SURELY_OFF * interval_s
+    if display is not None and display.is_variable:
+        allowed = smooth is not None and smooth.needed_s <= JITTERS[-1] * interval_s
+        return FoundRefresh(even=smooth if allowed else None, uneven=beyond)
+    if given is not None:
+        own = _tried(seen.widened(JITTERS[-1]), given, rate_hz)
+        allowed = smooth is not None and smooth.needed_s <= JITTERS[-1] * interval_s
+        if own.explains:
+            even = smooth if allowed else None
+            return FoundRefresh(given, "given", (), own.grid, own.grid, even, (), even is None)
+    trials, even = _least_jitter(seen, rate_hz, smooth)
+    explained = [trial for trial in trials if trial.explains]
+    uneven = beyond or (even is None and bool(explained))
+    slower = [t for t in explained if given and t.hz < given and given % t.hz == 0]
+    if given is not None and own.grid.fits and not slower:
+        return FoundRefresh(given, "given", (), own.grid, own.grid, even, (), uneven)
+    found = _told(trials, even, interval_s)
+    return replace(found, uneven=uneven, contradicts=given is not None)
+
+
+def _least_jitter(
+    seen: Stretches, rate_hz: float | None, smooth: Evenness | None
+) -> tuple[list[_Trial], Evenness | None]:
+    """Trials, and evenness, at a little more jitter than explains the changes at the least."""
+    families = [hz for hz in USUAL_HZ if hz.denominator == 1]
+    families = [t.hz for t in _trials(seen.widened(JITTERS[-1]), families, rate_hz)]
+    for at, share in enumerate(JITTERS):
+        more = JITTERS[min(at + 1, len(JITTERS) - 1)]
+        even = smooth is not None and smooth.needed_s <= share * seen.interval_s
+        if even or any(t.explains for t in _trials(seen.widened(share), families, rate_hz)):
+            break
+    if smooth is not None and smooth.needed_s > more * seen.interval_s:
+        smooth = None
+    return _trials(seen.widened(more), families, rate_hz), smooth
+
+
+def _tried(seen: Stretches, hz: Fraction, rate_hz: float | None) -> _Trial:
+    grid = fit_grid(seen, float(hz))
+    if not grid.fits:
+        return _Trial(hz, grid, grid.changes)
+    return _Trial(hz, grid, 0 if rate_hz is None else follows_cadence(seen, grid, rate_hz))
+
+
+def _trials(seen: Stretches, families: Sequence[Fraction], rate_hz: float | None) -> list[_Trial]:
+    tried = (_tried(seen, hz, rate_hz) for hz in families)
+    return [trial for trial in tried if trial.grid.fits]
+
+
+def _told(trials: list[_Trial], even: Evenness | None, interval_s: float) -> FoundRefresh:
+    """What the changes tell of the refresh where none was given, or not the true one."""
+    explaining = [trial for trial in trials if trial.explains]
+    if even is not None:
+        return _open_as_even(explaining, even, interval_s)
+    explaining = [trial for trial in explaining if trial.hz <= RIVALS_HZ]
+    if explaining:
+        least = min(trial.off for trial in explaining)
+        allowed = least + 2 + AS_WELL * explaining[0].grid.changes
+        likely = [trial for trial in explaining if trial.off <= allowed]
+        return _named(likely, interval_s)
+    fastest_hz = min(MOST_PER_CAPTURE / interval_s, RIVALS_HZ)
+    followed = (trial for trial in trials if float(trial.hz) <= fastest_hz)
+    sure = [trial for trial in followed if _beyond_chance(trial.grid)]
+    first = sure[:1]
+    if any((trial.hz / first[0].hz).denominator != 1 for trial in sure):
+        return FoundRefresh(candidates=tuple(trial.hz for trial in sure))
+    return _named(first, interval_s) if first else FoundRefresh()
+
+
+def _beyond_chance(grid: Grid) -> bool:
+    """Whether changes at random would hardly meet it, wherever it lies."""
+    return grid.blind <= MOST_BLIND and -grid.changes * log(max(grid.blind, 0.01)) > SURE
+
+
+def _named(likely: list[_Trial], interval_s: float) -> FoundRefresh:
+    """One refresh, if one is left."""
+    names = tuple(name for trial in likely for name in trial.grid.names(CLOCK))
+    if len(likely) != 1:
+        return FoundRefresh(candidates=names, finest=_finest(likely, interval_s))
+    grid = likely[0].grid
+    if not _beyond_chance(grid):
+        return FoundRefresh(candidates=names, finest=_finest(likely, interval_s))
+    named = min(names, key=lambda hz: abs(float(hz) - grid.hz)) if names else likely[0].hz
+    if float(likely[0].hz) * interval_s > MOST_PER_CAPTURE:
+        return FoundRefresh(too_fast_hz=named)
+    return FoundRefresh(named, "holds", names if len(names) > 1 else (), grid, grid)
+
+
+def _finest(trials: list[_Trial], interval_s: float) -> Grid | None:
+    followed = [t for t in trials if float(t.hz) * interval_s <= MOST_PER_CAPTURE]
+    return followed[-1].grid if followed else None
+
+
+def _open_as_even(explaining: list[_Trial], even: Evenness, interval_s: float) -> FoundRefresh:
+    """Even holds: refreshes that show this rate evenly look the same, and some others nearly."""
+    rivals: list[Fraction] = []
+    candidates: list[Fraction] = []
+    for trial in explaining:
+        names = trial.grid.names(CLOCK)
+        span_s = _span_s(trial.grid.hz, even.rate_hz)
+        if span_s <= SAME_TO_THE_EYE_S:
+            candidates += names
+        elif trial.hz <= RIVALS_HZ and span_s <= even.within_s:
+            rivals += names
+    return FoundRefresh(
+        candidates=tuple(candidates),
+        finest=_finest(explaining, interval_s),
+        even=even,
+        rivals=tuple(rivals),
+    )
+
+
+def _span_s(refresh_hz: float, rate_hz: float) -> float:
+    """Unevenness of a rate on a refresh, seconds, slips of many seconds left out."""
+    ratio = refresh_hz / rate_hz
+    if abs(ratio - round(ratio)) < SLOW_SLIP:
+        return 0.0
+    exact = np.arange(48) * ratio
+    return float(np.ptp(np.ceil(exact - 0.5) - exact)) / refresh_hz

@@ -1,0 +1,210 @@
+"""How long each frame was held, and which never came, from the changes of a recording."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from patterns.reading.changes import Change, Passage
+from patterns.reading.refresh import Grid
+
+__all__ = ["Held", "HeldFrame", "hold_frames", "number_steps"]
+
+SURE_WITHIN = 0.38  # of a refresh; a change at twice the refresh is known to a quarter
+UNREAD_SLACK = 0.5  # of a capture interval, for a change in whose middle pictures are unread
+STEP_SLACK = 0.15  # of a refresh, by which a change may be seen early or late
+AT_ENDS = 4  # frames; of those nothing is told where frames came out of order
+JITTER = 0.15  # of a capture interval, by which a camera's pictures may be early or late
+
+
+@dataclass(frozen=True)
+class HeldFrame:
+    """A frame whose coming and going were both seen.
+
+    Attributes
+    ----------
+    number
+        Frame number.
+    start_s
+        When it came on, seconds on the file's clock; None in a photo, which has no order.
+    hold_s
+        How long it was held.
+    refreshes
+        The same in refreshes of the display, or pictures of the file; None if unknown.
+    step
+        Refresh, or picture, at which it came on, counted from the first; None if unknown.
+    start_exact
+        `start_s` as a fraction, where the file's clock gives it exactly.
+    passage
+        Which stretch without a seek it belongs to, from 0.
+    within_s
+        `hold_s` is right to this, where it was measured.
+    """
+
+    number: int
+    start_s: float | None
+    hold_s: float
+    refreshes: int | None = None
+    step: int | None = None
+    start_exact: Fraction | None = None
+    passage: int = 0
+    within_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class Held:
+    """Holds and losses of a recording.
+
+    Attributes
+    ----------
+    frames
+        Frames with a known hold, in the order of the recording.
+    dropped
+        Numbers that were never on screen.
+    unseen
+        Numbers of which it cannot be known: pictures were unread for as long as one takes.
+    out_of_order
+        Numbers that came after a later one.
+    """
+
+    frames: tuple[HeldFrame, ...]
+    dropped: tuple[int, ...]
+    unseen: tuple[int, ...]
+    out_of_order: tuple[int, ...]
+
+
+def number_steps(frames: Sequence[HeldFrame]) -> Counter[int]:
+    """By how much numbers go on from frame to frame, and how often; {1: 1} for a lone frame."""
+    steps = Counter(
+        after.number - frame.number
+        for frame, after in pairwise(frames)
+        if after.passage == frame.passage
+    )
+    return steps or Counter({1: 1})
+
+
+def _could_hide(change: Change, grid: Grid | None, shortest_s: float, interval_s: float) -> bool:
+    """Whether a frame held for `shortest_s` could lie in the gap before a change, unread."""
+    if change.glimpsed or change.direct:
+        return change.glimpsed
+    if grid is not None and change.time_s is not None:
+        # a frame between would have come at one refresh and gone at a later one
+        reach_s = change.half_width_s + max(UNREAD_SLACK * interval_s, STEP_SLACK / grid.hz)
+        low_s, high_s = change.time_s - reach_s, change.time_s + reach_s
+        if all(len(grid.steps(low_s, high_s, place)) < 2 for place in grid.places):
+            return False
+    # one fewer than a frame has on average, as the camera's own jitter may cost one
+    pictures = max(1, int(shortest_s / interval_s - 0.6))
+    return change.gap_pictures >= pictures or change.gap_s > (pictures + 0.6) * interval_s
+
+
+def _step(change: Change, grid: Grid, place: float, interval_s: float) -> int | None:
+    """Refresh of a change, if only one can be meant where the grid lies at `place`."""
+    if change.time_s is None:
+        return None
+    # pictures were unread because it went on meanwhile: then the last one before may be late
+    slack_s = (UNREAD_SLACK if change.gap_pictures else JITTER) * interval_s
+    reach_s = change.half_width_s + slack_s
+    inside = grid.steps(change.time_s - reach_s, change.time_s + reach_s, place)
+    if len(inside) == 1:
+        return inside[0]
+    exact = change.time_s * grid.hz - place
+    nearest = round(exact)
+    return nearest if not inside and abs(exact - nearest) <= SURE_WITHIN else None
+
+
+def _refreshes(
+    change: Change, after: Change, grid: Grid, interval_s: float
+) -> tuple[int | None, int | None]:
+    """First refresh of a frame, and how many it was held, if wherever the grid lies they agree."""
+    ends = [
+        (_step(change, grid, place, interval_s), _step(after, grid, place, interval_s))
+        for place in grid.places
+    ]
+    counts = {None if a is None or b is None else b - a for a, b in ends}
+    return (ends[0][0], counts.pop()) if len(counts) == 1 else (None, None)
+
+
+def _frames_of(
+    passage: Passage,
+    index: int,
+    grid: Grid | None,
+    doubtful: set[int],
+    interval_s: float,
+) -> list[HeldFrame]:
+    """Frames whose start and end are known; `doubtful` places have an unseen frame before."""
+    frames = []
+    for place, (change, after) in enumerate(pairwise(passage.changes)):
+        if change.time_s is None or after.time_s is None:
+            continue
+        if place in doubtful or place + 1 in doubtful:
+            continue
+        hold_s = after.time_s - change.time_s
+        step = refreshes = None
+        if grid is not None:
+            step, refreshes = _refreshes(change, after, grid, interval_s)
+        within_s = change.half_width_s + after.half_width_s
+        frames.append(
+            HeldFrame(change.number, change.time_s, hold_s, refreshes, step, None, index, within_s)
+        )
+    return frames
+
+
+def hold_frames(
+    passages: Sequence[Passage],
+    grid: Grid | None,
+    *,
+    gaps_on: Grid | None = None,
+    shortest_s: float,
+    usual_s: float,
+    interval_s: float,
+) -> Held:
+    """Holds of the frames of all passages.
+
+    Parameters
+    ----------
+    passages
+        Stretches without a seek.
+    grid
+        The display's refresh, if it is known.
+    gaps_on
+        The same, or the finest refresh that it may have, to tell what could hide in a gap.
+    shortest_s
+        Shortest time for which a frame can be on screen: a refresh, the shortest that the
+        camera can follow if it is not known.
+    usual_s
+        Shortest time for which the frames are, as far as is known.
+    interval_s
+        Capture interval.
+    """
+    frames: list[HeldFrame] = []
+    dropped: list[int] = []
+    unseen: list[int] = []
+    backward: list[int] = []
+    for index, passage in enumerate(passages):
+        doubtful: set[int] = set()
+        latest = passage.changes[0].number
+        lost, late = len(dropped), len(backward)
+        shown = {change.number for change in passage.changes}
+        for place, (before, change) in enumerate(pairwise(passage.changes), start=1):
+            if change.number < before.number:
+                backward.append(change.number)
+                continue
+            missing = [n for n in range(latest + 1, change.number) if n not in shown]
+            latest = max(latest, change.number)
+            hides = bool(missing) and _could_hide(change, gaps_on, shortest_s, interval_s)
+            (unseen if hides else dropped).extend(missing)
+            # a change right to more than a refresh tells neither hold beside it
+            if hides or change.half_width_s > usual_s:
+                doubtful.add(place)
+        if len(backward) > late:
+            # frames out of order may have come before the film began, or come after its end
+            first, last = passage.changes[0].number, latest
+            ends = {n for n in dropped[lost:] if n <= first + AT_ENDS or n >= last - AT_ENDS}
+            unseen += sorted(ends)
+            dropped = [n for n in dropped if n not in ends]
+        frames += _frames_of(passage, index, grid, doubtful, interval_s)
+    return Held(tuple(frames), tuple(dropped), tuple(unseen), tuple(backward))

@@ -1,0 +1,87 @@
+"""Times of a recording's pictures, where the file's clock is too coarse to tell them.
+
+Phones write 240 pictures a second on a clock of 1/600 s, as steps of 5.00 and 3.33 ms in
+turn; some containers count milliseconds. The camera ran evenly: pictures lie on a line, of
+which the file tells each point to half a unit of its clock.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from math import lcm
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.reading.sightings import Watched
+
+__all__ = ["on_even_times", "picture_interval"]
+
+FloatArray = npt.NDArray[np.float64]
+COARSE = 0.05  # of the time from picture to picture, for one unit of the file's clock
+WITHIN = 0.75  # of that unit, that a time may lie off the line
+NANO = 10**9
+FEWEST_RUNS = 8
+SURELY_WHOLE = 0.48  # of an interval, that times may lie off the line where no picture was lost
+MOST_LOST = 0.15  # of the pictures
+BEAT = 0.2  # of a beat over the whole recording, between the paces that are tried
+
+
+def _points(watched: Watched) -> tuple[npt.NDArray[np.int64], FloatArray]:
+    """Places in the file and times of the first and last picture of each run."""
+    runs = watched.runs
+    places = [p for run in runs for p in (run.first_picture, run.last_picture)]
+    times = [float(t) for run in runs for t in (run.first_s, run.last_s)]
+    return np.array(places, np.int64), np.array(times, np.float64)
+
+
+def _counted(watched: Watched) -> tuple[FloatArray, FloatArray, float]:
+    """Pictures that the camera took up to each point, the times, and the interval, seconds.
+
+    The pace is the one at which all times beat, the highest line of their spectrum. Not all
+    pictures may be in the file, so that it lies at the mean pace or above.
+    """
+    places, times = _points(watched)
+    line = np.polyfit(places, times, 1)
+    if np.abs(np.polyval(line, places) - times).max() < SURELY_WHOLE * line[0]:
+        return (places - places[0]).astype(np.float64), times, float(line[0])
+    since, mean_hz = times - times[0], 1 / float(line[0])
+    tried_hz = np.arange(0.998, 1 + MOST_LOST, BEAT / (mean_hz * since[-1])) * mean_hz
+    beats = np.array([np.exp(2j * np.pi * hz * since).sum() for hz in tried_hz])
+    best = int(np.argmax(np.abs(beats)))
+    at = np.rint(since * tried_hz[best] - np.angle(beats[best]) / (2 * np.pi))
+    return at - at[0], times, float(np.polyfit(at, times, 1)[0])
+
+
+def _clock_unit(watched: Watched) -> float:
+    """Seconds in a unit of the file's clock."""
+    return 1 / lcm(*(run.first_s.denominator for run in watched.runs[:64]))
+
+
+def picture_interval(watched: Watched) -> float:
+    """Time from picture to picture, seconds; pictures that the camera lost do not count."""
+    return watched.interval_s if len(watched.runs) < FEWEST_RUNS else _counted(watched)[2]
+
+
+def on_even_times(watched: Watched) -> Watched:
+    """Put the times of runs on the camera's own line, where the file's clock is coarse."""
+    if len(watched.runs) < FEWEST_RUNS:
+        return watched
+    at, times, interval_s = _counted(watched)
+    unit = _clock_unit(watched)
+    line = np.polyval(np.polyfit(at, times, 1), at)
+    if unit < COARSE * interval_s or np.abs(line - times).max() > WITHIN * unit:
+        return watched
+    exact = [Fraction(round(float(t) * NANO), NANO) for t in line]
+    runs = tuple(
+        replace(
+            run, first_s=first, last_s=last, halfway_s=_moved(run.halfway_s, run.first_s, first)
+        )
+        for run, first, last in zip(watched.runs, exact[::2], exact[1::2], strict=True)
+    )
+    return replace(watched, runs=runs)
+
+
+def _moved(halfway_s: Fraction | None, was_s: Fraction, is_s: Fraction) -> Fraction | None:
+    return None if halfway_s is None else halfway_s + is_s - was_s

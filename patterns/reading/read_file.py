@@ -1,0 +1,277 @@
+"""A file read back: finds out what it is, reads its pictures one by one, and judges them."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Generator, Iterable, Sequence
+from contextlib import closing
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+
+from patterns.errors import InputError, RequestError
+from patterns.picture.planes import UInt8Array
+from patterns.reading.clip_file import judge_clip
+from patterns.reading.file_kind import KEPT, FileKind, KindFinder
+from patterns.reading.footage import judge_footage
+from patterns.reading.given_file import Photo, open_photo
+from patterns.reading.photo import judge_photo, unread_photo
+from patterns.reading.picture_change import Changes, PictureChange, working_copy
+from patterns.reading.reading import Kind, Reading
+from patterns.reading.recording import judge_recording
+from patterns.reading.sightings import Sightings
+from patterns.reading.slow_motion import true_time
+from patterns.strip.camera import CameraReader
+from patterns.strip.photo import Unread as UnreadPhoto
+from patterns.strip.photo import read_photo
+from patterns.strip.placement import Placement
+from patterns.strip.read import NO_STRIP, StripReading, Unread, read_strip
+from patterns.timing.cadence import Display
+from patterns.video.description import Damage, Description
+from patterns.video.probe import VideoInfo, probe
+from patterns.video.reader import read_luma
+
+__all__ = ["Given", "read_file"]
+
+SEEN_UNREAD = "a strip was seen but cannot be read"
+INSTEAD = (
+    "film it whole and without reflections, or give --as footage to judge by picture differences"
+)
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Given:
+    """What the user says of a file; None for what is to be found out.
+
+    Attributes
+    ----------
+    kind
+        What it is.
+    capture_hz
+        Pictures a second at which a recording was really taken.
+    display
+        The display that was filmed.
+    exposure_s
+        Exposure of a photo, seconds.
+    """
+
+    kind: Kind | None = None
+    capture_hz: Fraction | None = None
+    display: Display | None = None
+    exposure_s: Fraction | None = None
+
+
+def read_file(path: Path, given: Given, progress: Progress | None = None) -> Reading:
+    """Read a file.
+
+    Parameters
+    ----------
+    path
+        Video or photo.
+    given
+        What is known of it.
+    progress
+        Called with the pictures done and their number.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read.
+    RequestError
+        It is said to be what it cannot be.
+    """
+    photo = open_photo(path)
+    if photo is not None:
+        if given.kind not in (None, "photo"):
+            raise RequestError(f"{path} is a still picture, not a {given.kind}: leave --as out")
+        return _read_photo(path, photo, given)
+    if given.kind == "photo":
+        raise InputError(f"{path} is no photo that can be read: give a JPEG or PNG")
+    info, told = probe(path), Description()
+    asked = given.kind or ("recording" if given.capture_hz or given.display else None)
+    with closing(_pictures(path, told, progress, info.pictures)) as pictures:
+        read = _read_video(pictures, asked)
+    if not read.times:
+        raise InputError(f"{path} holds no picture that can be decoded: try a fresh copy")
+    return _judged(path, info, given, read, told.damage(info.pictures))
+
+
+def _read_photo(path: Path, photo: Photo, given: Given) -> Reading:
+    found = read_photo(photo.picture)
+    if isinstance(found, UnreadPhoto):
+        return unread_photo(path.name, found)
+    exposure_s = given.exposure_s or photo.exposure_s
+    return judge_photo(found, file=path.name, exposure_s=exposure_s, display=given.display)
+
+
+def _pictures(
+    path: Path, told: Description, progress: Progress | None, count: int
+) -> Generator[tuple[Fraction, UInt8Array]]:
+    for done, timed in enumerate(read_luma(path, told=told), start=1):
+        yield timed
+        if progress is not None:
+            progress(min(done, count), count)
+
+
+@dataclass
+class _VideoRead:
+    """What the pictures of a video said, read as what it is."""
+
+    kind: FileKind
+    log: Sightings | None = None
+    changes: Changes | None = None
+    times: list[Fraction] = field(default_factory=list)
+
+
+class _PictureReader(Protocol):
+    def take(self, time_s: Fraction, luma: UInt8Array) -> None: ...
+
+
+class _ClipReader:
+    """Reads strips that lie straight."""
+
+    def __init__(self, log: Sightings, *, on_its_side: bool) -> None:
+        self._log, self._on_its_side = log, on_its_side
+        self._near: Placement | None = None
+
+    def take(self, time_s: Fraction, luma: UInt8Array) -> None:
+        upright = np.ascontiguousarray(luma.T) if self._on_its_side else luma
+        found = read_strip(upright, near=self._near)
+        if isinstance(found, StripReading):
+            self._near = found.placement
+        self._log.take(time_s, found)
+
+
+class _RecordingReader:
+    """Reads strips that a camera sees."""
+
+    def __init__(self, log: Sightings) -> None:
+        self._log, self._camera = log, CameraReader()
+
+    def take(self, time_s: Fraction, luma: UInt8Array) -> None:
+        self._log.take(time_s, self._camera.read(luma))
+
+
+class _FootageReader:
+    """Measures how pictures differ."""
+
+    def __init__(self) -> None:
+        self.change = PictureChange()
+
+    def take(self, time_s: Fraction, luma: UInt8Array) -> None:
+        del time_s
+        self.change.take(working_copy(luma))
+
+
+def _read_video(pictures: Iterable[tuple[Fraction, UInt8Array]], asked: Kind | None) -> _VideoRead:
+    """Find out what it is on the same pictures that are then read.
+
+    The first few pictures are kept until that is known. From then on, and as long as no strip
+    is seen, pictures are measured as footage.
+    """
+    finder, kept = KindFinder(), deque[tuple[Fraction, UInt8Array]](maxlen=KEPT)
+    read, footage = _VideoRead(FileKind("footage")), _FootageReader()
+    reader: _PictureReader | None = footage if asked == "footage" else None
+    for place, (time_s, luma) in enumerate(pictures):
+        read.times.append(time_s)
+        if reader is not None:
+            reader.take(time_s, luma)
+            continue
+        kept.append((time_s, luma))
+        found = finder.look(place, luma)
+        if found is not None:
+            reader = _strip_reader(read, _as_asked(found, asked), kept)
+            kept.clear()
+        elif place >= KEPT - 1 and asked is None:
+            for earlier in kept if place == KEPT - 1 else [(time_s, luma)]:
+                footage.take(*earlier)
+    if reader is None:
+        kind = _as_asked(finder.kind(), asked)
+        if kind.kind != "footage":
+            _strip_reader(read, kind, kept)
+        elif len(read.times) < KEPT:
+            for earlier in kept:
+                footage.take(*earlier)
+    read.changes = footage.change.changes
+    return read
+
+
+def _as_asked(found: FileKind, asked: Kind | None) -> FileKind:
+    if asked is None:
+        return found
+    return replace(found, kind=asked, sure=True, why="", on_its_side=found.on_its_side)
+
+
+def _strip_reader(
+    read: _VideoRead, kind: FileKind, kept: Sequence[tuple[Fraction, UInt8Array]]
+) -> _PictureReader:
+    """Reader of the kind that was found, with what was kept; what came before showed no strip."""
+    read.kind, read.log = kind, Sightings()
+    reader: _PictureReader
+    if kind.kind == "clip":
+        reader = _ClipReader(read.log, on_its_side=kind.on_its_side)
+    else:
+        reader = _RecordingReader(read.log)
+    for time_s in read.times[: len(read.times) - len(kept)]:
+        read.log.take(time_s, Unread(NO_STRIP))
+    for time_s, luma in kept:
+        reader.take(time_s, luma)
+    return reader
+
+
+def _judged(path: Path, info: VideoInfo, given: Given, read: _VideoRead, damage: Damage) -> Reading:
+    kind = read.kind
+    if read.log is None:
+        assert read.changes is not None
+        if damage.inside:
+            raise InputError(
+                f"{path} is damaged and shows no strip that can be read: its decoder repeats older "
+                "pictures, so that nothing can be known; try a fresh copy"
+            )
+        return judge_footage(
+            read.changes,
+            read.times,
+            file=path.name,
+            file_rate=info.rate,
+            mean_rate=info.mean_rate,
+            filmed_possible=given.kind is None,
+            tagged=info.capture_hz is not None,
+            warnings=_damage_warnings(damage),
+        )
+    watched = read.log.watched()
+    if kind.kind == "clip":
+        reading = judge_clip(
+            watched,
+            file=path.name,
+            file_rate=info.rate,
+            mean_rate=info.mean_rate,
+            damage=damage,
+            warnings=_side_warnings(kind),
+        )
+    else:
+        true = true_time(watched, info.rate or info.mean_rate, given.capture_hz, info.capture_hz)
+        reading = judge_recording(
+            watched.scaled(true.scale),
+            file=path.name,
+            display=given.display,
+            warnings=(*_damage_warnings(damage), *true.warnings),
+        )
+        if kind.why and not (kind.sure or reading.read):
+            reading = replace(reading, verdict=f"{SEEN_UNREAD}: {kind.why}; {INSTEAD}")
+    found = {"kind_sure": kind.sure, "kind_from": kind.why}
+    return replace(reading, details={**reading.details, **found})
+
+
+def _damage_warnings(damage: Damage) -> tuple[str, ...]:
+    if not damage:
+        return ()
+    what = "damaged" if damage.inside else "cut off, and only what came before is judged"
+    return (f"The file is {what}: try a fresh copy.",)
+
+
+def _side_warnings(kind: FileKind) -> tuple[str, ...]:
+    return ("The picture lies on its side, turned by a quarter.",) if kind.on_its_side else ()

@@ -1,0 +1,204 @@
+"""A reading: what a screen, a file or an edit really did, as values and as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any, Literal
+
+from patterns.reading.expected import Expected, TimingError
+from patterns.reading.holds import HeldFrame
+
+__all__ = ["SCHEMA", "Blend", "Kind", "Reading", "to_json"]
+
+SCHEMA = "evenhold/reading 1"
+Kind = Literal["clip", "recording", "photo", "footage", "browser"]
+KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage", "browser")
+
+
+@dataclass(frozen=True)
+class Blend:
+    """A picture, or a stretch of a recording, in which two neighbouring frames are mixed.
+
+    `number` is None in footage without a strip; `picture` is its place in the file.
+    """
+
+    number: int | None
+    share: float | None
+    start_s: float
+    picture: int | None = None
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What was read.
+
+    Attributes
+    ----------
+    kind
+        What was given.
+    file
+        Its name, without the folder.
+    rate
+        Frames a second that the strip claims; of footage, the rate it was shot at as far as
+        the repeats tell; None if unknown.
+    clip
+        The clip's 16-bit identity.
+    refresh_hz
+        The display's refresh, given or found; the file's own pictures a second for a clip or
+        footage; None if it is not known.
+    refresh_from
+        'given', 'holds', 'file' or ''.
+    refresh_candidates
+        Usual refreshes that would look the same, where the holds do not decide.
+    pictures, read, unread
+        Pictures in the file, those read, reasons why others were not with their counts.
+    seconds
+        From the first picture to the last.
+    capture_hz
+        Pictures a second of the recording, in true time; None for others.
+    frames_seen
+        Different frames.
+    holds
+        Frames with their holds, complete ones only.
+    dropped, repeated, out_of_order, unseen
+        Frame numbers (of footage: picture numbers). `repeated`: shown again, or held longer
+        than the cadence ever holds; `unseen`: nothing can be known of them.
+    drops_beyond
+        How many frames were dropped that the cadence does not drop.
+    blended
+        Mixtures of two frames.
+    pattern
+        Repeating hold pattern, the longest first, in refreshes.
+    even
+        Whether all frames were held equally long, whatever the refresh; None: not known.
+    error
+        Timing error.
+    expected
+        What the cadence arithmetic expects.
+    speed
+        Frames a second found over frames a second claimed; None if unknown.
+    verdict, explanation, warnings
+        One sentence; why it differs from what was expected; doubts, with what to do.
+    details
+        More that one kind has to tell, JSON values.
+    """
+
+    kind: Kind
+    file: str
+    verdict: str
+    rate: Fraction | None = None
+    clip: int | None = None
+    refresh_hz: Fraction | None = None
+    refresh_from: str = ""
+    refresh_candidates: tuple[Fraction, ...] = ()
+    pictures: int = 0
+    read: int = 0
+    unread: tuple[tuple[str, int], ...] = ()
+    seconds: float = 0.0
+    capture_hz: float | None = None
+    frames_seen: int = 0
+    holds: tuple[HeldFrame, ...] = ()
+    dropped: tuple[int, ...] = ()
+    repeated: tuple[int, ...] = ()
+    out_of_order: tuple[int, ...] = ()
+    unseen: tuple[int, ...] = ()
+    drops_beyond: int = 0
+    blended: tuple[Blend, ...] = ()
+    pattern: tuple[int, ...] | None = None
+    even: bool | None = None
+    error: TimingError | None = None
+    expected: Expected | None = None
+    speed: float | None = None
+    explanation: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    details: dict[str, Any] = field(default_factory=dict)
+
+
+def _float(value: Fraction | float | None, digits: int = 6) -> float | None:
+    return None if value is None else round(float(value), digits)
+
+
+def _hold_json(frame: HeldFrame) -> dict[str, Any]:
+    shown: dict[str, Any] = {
+        "number": frame.number,
+        "start_s": _float(frame.start_s),
+        "hold_s": round(frame.hold_s, 6),
+        "refreshes": frame.refreshes,
+    }
+    if frame.start_exact is not None:
+        shown["start_exact"] = str(frame.start_exact)
+    return shown
+
+
+def inter_arrival(frames: Sequence[HeldFrame]) -> dict[str, float] | None:
+    """Frame inter-arrival times (ITU-T P.931's term for holds), milliseconds."""
+    if not frames:
+        return None
+    holds = [1000 * frame.hold_s for frame in frames]
+    mean = sum(holds) / len(holds)
+    sd = (sum((hold - mean) ** 2 for hold in holds) / len(holds)) ** 0.5
+    values = {"mean": mean, "sd": sd, "min": min(holds), "max": max(holds)}
+    return {name: round(value, 4) for name, value in values.items()}
+
+
+def _expected_json(found: Expected | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {
+        "refresh_hz": _float(found.cadence.refresh_hz),
+        "pattern": None if found.pattern is None else list(found.pattern),
+        "even": found.cadence.even,
+        "dropped_per_second": _float(found.cadence.dropped_per_second),
+        "timing_error_rms_ms": None if found.error is None else round(found.error.rms_ms, 4),
+        "timing_error_span_ms": None if found.error is None else round(found.error.span_ms, 4),
+    }
+
+
+def to_json(reading: Reading) -> dict[str, Any]:
+    """The reading as a JSON object, schema 'evenhold/reading 1'."""
+    r = reading
+    return {
+        "schema": SCHEMA,
+        "kind": r.kind,
+        "file": r.file,
+        "verdict": r.verdict,
+        "explanation": list(r.explanation),
+        "warnings": list(r.warnings),
+        "rate": _float(r.rate),
+        "rate_exact": None if r.rate is None else str(r.rate),
+        "clip": None if r.clip is None else f"{r.clip:04x}",
+        "refresh_hz": _float(r.refresh_hz),
+        "refresh_from": r.refresh_from,
+        "refresh_candidates": [_float(hz) for hz in r.refresh_candidates],
+        "capture_hz": _float(r.capture_hz, 4),
+        "pictures": r.pictures,
+        "read": r.read,
+        "unread": dict(r.unread),
+        "seconds": round(r.seconds, 6),
+        "frames_seen": r.frames_seen,
+        "pattern": None if r.pattern is None else list(r.pattern),
+        "even": r.even,
+        "timing_error_rms_ms": None if r.error is None else round(r.error.rms_ms, 4),
+        "timing_error_span_ms": None if r.error is None else round(r.error.span_ms, 4),
+        "inter_arrival_ms": inter_arrival(r.holds),
+        "speed": _float(r.speed),
+        "expected": _expected_json(r.expected),
+        "dropped": list(r.dropped),
+        "drops_beyond_cadence": r.drops_beyond,
+        "repeated": list(r.repeated),
+        "blended": [
+            {
+                "number": b.number,
+                "share": _float(b.share, 3),
+                "start_s": _float(b.start_s),
+                "picture": b.picture,
+            }
+            for b in r.blended
+        ],
+        "out_of_order": list(r.out_of_order),
+        "unseen": list(r.unseen),
+        "holds": [_hold_json(frame) for frame in r.holds],
+        "details": r.details,
+    }

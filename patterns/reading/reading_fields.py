@@ -1,0 +1,144 @@
+"""A reading out of its JSON object, whoever wrote it: checked at this one door.
+
+The limits are far beyond what a real reading holds, and such that within them nothing that
+is computed or drawn from a reading overflows or takes long.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import Any, cast
+
+from patterns.errors import InputError, RequestError
+from patterns.reading.expected import TimingError
+from patterns.reading.holds import HeldFrame
+from patterns.reading.json_fields import Fields
+from patterns.reading.reading import KINDS, SCHEMA, Blend, Kind, Reading
+from patterns.timing.rates import format_decimal
+
+__all__ = ["from_json"]
+
+MOST_ITEMS, MOST_NUMBER, MOST_COUNT = 1_000_000, 1 << 32, 1 << 41
+MOST_SECONDS, LEAST_HZ, MOST_HZ, MOST_MS = 1e8, 1e-4, 1e6, 1e9
+MOST_TEXT = 10_000
+_RATE = re.compile(r"[1-9]\d{0,9}(/[1-9]\d{0,9})?")
+_HOLD_KEYS = ("number", "start_s", "hold_s", "refreshes")
+_BLEND_KEYS = ("number", "share", "start_s", "picture")
+_KEYS = (
+    *("kind", "file", "verdict", "rate_exact", "clip", "refresh_hz", "refresh_from"),
+    *("refresh_candidates", "pictures", "read", "unread", "seconds", "capture_hz", "frames_seen"),
+    *("holds", "dropped", "repeated", "out_of_order", "unseen", "drops_beyond_cadence", "blended"),
+    *("pattern", "even", "timing_error_rms_ms", "timing_error_span_ms", "speed", "explanation"),
+    *("warnings", "details"),
+)
+
+
+def from_json(data: Any, *, source: str) -> Reading:
+    """Reading from its JSON object; what the arithmetic expected is computed again by readers.
+
+    Raises
+    ------
+    InputError
+        Not a reading, or of another version.
+    """
+    if not isinstance(data, dict) or data.get("schema") != SCHEMA:
+        raise InputError(
+            f"{source} is not a reading (schema {SCHEMA!r}): make one with "
+            "'evenhold read FILE --json'"
+        )
+    try:
+        return _from_fields(Fields(data, "reading", _KEYS, more=True))
+    except RequestError as error:
+        raise InputError(
+            f"{source} is a damaged reading: {error}; make it again with "
+            "'evenhold read FILE --json'"
+        ) from error
+
+
+def _hertz(value: float) -> Fraction:
+    return Fraction(format_decimal(Fraction(value), 6))
+
+
+def _exact_rate(fields: Fields) -> Fraction | None:
+    if not fields.given("rate_exact"):
+        return None
+    text = fields.text("rate_exact", 24)
+    rate = Fraction(text) if _RATE.fullmatch(text) else Fraction(0)
+    if not LEAST_HZ <= rate <= MOST_HZ:
+        raise fields.wrong("rate_exact", "frames a second, as 24 or 24000/1001")
+    return rate
+
+
+def _identity(fields: Fields) -> int | None:
+    if not fields.given("clip"):
+        return None
+    text = fields.text("clip", 4)
+    if re.fullmatch(r"[0-9a-f]{4}", text) is None:
+        raise fields.wrong("clip", "four hexadecimal digits")
+    return int(text, 16)
+
+
+def _error(fields: Fields, frames: int) -> TimingError | None:
+    rms_ms = fields.optional_number("timing_error_rms_ms", 0, MOST_MS)
+    span_ms = fields.optional_number("timing_error_span_ms", 0, MOST_MS)
+    return None if rms_ms is None or span_ms is None else TimingError(rms_ms, span_ms, frames)
+
+
+def _hold(fields: Fields) -> HeldFrame:
+    return HeldFrame(
+        fields.whole("number", MOST_NUMBER),
+        fields.optional_number("start_s", -MOST_SECONDS, MOST_SECONDS),
+        fields.number("hold_s", 0, MOST_SECONDS),
+        fields.optional_whole("refreshes", MOST_COUNT),
+    )
+
+
+def _blend(fields: Fields) -> Blend:
+    return Blend(
+        fields.optional_whole("number", MOST_NUMBER),
+        fields.optional_number("share", 0, 1),
+        fields.number("start_s", -MOST_SECONDS, MOST_SECONDS),
+        fields.optional_whole("picture", MOST_NUMBER),
+    )
+
+
+def _from_fields(fields: Fields) -> Reading:
+    holds = tuple(map(_hold, fields.objects("holds", MOST_ITEMS, _HOLD_KEYS)))
+    refresh_hz = fields.optional_number("refresh_hz", LEAST_HZ, MOST_HZ)
+
+    def numbers(key: str) -> tuple[int, ...]:
+        return fields.wholes(key, MOST_ITEMS, MOST_NUMBER)
+
+    return Reading(
+        kind=cast("Kind", fields.one_of("kind", KINDS)),
+        file=fields.text("file", MOST_TEXT),
+        verdict=fields.text("verdict", MOST_TEXT, least=1),
+        rate=_exact_rate(fields),
+        clip=_identity(fields),
+        refresh_hz=None if refresh_hz is None else _hertz(refresh_hz),
+        refresh_from=fields.text("refresh_from", 100),
+        refresh_candidates=tuple(
+            map(_hertz, fields.numbers("refresh_candidates", 1000, LEAST_HZ, MOST_HZ))
+        ),
+        pictures=fields.whole("pictures", MOST_COUNT),
+        read=fields.whole("read", MOST_COUNT),
+        unread=fields.counts("unread", 1000, MOST_COUNT),
+        seconds=round(fields.number("seconds", 0, MOST_SECONDS), 6),
+        capture_hz=fields.optional_number("capture_hz", 0, MOST_HZ),
+        frames_seen=fields.whole("frames_seen", MOST_COUNT),
+        holds=holds,
+        dropped=numbers("dropped"),
+        repeated=numbers("repeated"),
+        out_of_order=numbers("out_of_order"),
+        unseen=numbers("unseen"),
+        drops_beyond=fields.whole("drops_beyond_cadence", MOST_COUNT),
+        blended=tuple(map(_blend, fields.objects("blended", MOST_ITEMS, _BLEND_KEYS))),
+        pattern=fields.wholes("pattern", 1000, MOST_COUNT) if fields.given("pattern") else None,
+        even=fields.flag("even") if fields.given("even") else None,
+        error=_error(fields, len(holds)),
+        speed=fields.optional_number("speed", -1e6, 1e6),
+        explanation=fields.texts("explanation", 1000, MOST_TEXT),
+        warnings=fields.texts("warnings", 1000, MOST_TEXT),
+        details=fields.mapping("details"),
+    )

@@ -1,0 +1,1 @@
+"""Bars that slide along a line, in closed form."""

@@ -1,0 +1,1 @@
+"""Synthetic country: what flight and orbit both look at."""

@@ -1,0 +1,237 @@
+"""Periodic fields of samples, and their averages over boxes along one axis."""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.scenes.ground.noise import FloatMap
+
+__all__ = ["BoxPlan", "Field", "GridAxis"]
+
+IndexArray = npt.NDArray[np.intp]
+MOST_SAMPLES = 48  # under a group of boxes; more would be mostly zeros
+MANY = 4  # samples under a box that are too many
+LEAST = 32  # samples of a side that is not halved
+MOST_PRODUCTS = 250_000  # in one matrix product: threads cost more than they gain
+
+
+class Field:
+    """Periodic rectangle of samples; sample (i, j) lies at i steps along x, j along y.
+
+    Parameters
+    ----------
+    values
+        Samples, first axis x, second y.
+    step_m, step_y_m
+        Metres from sample to sample along x, and along y if that is not the same.
+    """
+
+    def __init__(self, values: FloatMap, step_m: float, step_y_m: float | None = None) -> None:
+        self.values = np.ascontiguousarray(values, np.float32)
+        self.step_m = step_m
+        self.steps_m = (step_m, step_m if step_y_m is None else step_y_m)
+        self.size = len(values)
+
+    def for_boxes(self, width_x_m: float, width_y_m: float) -> Field:
+        """The same field in fewer samples along an axis whose boxes hold many."""
+        if width_x_m >= MANY * self.steps_m[0] and self.values.shape[0] >= LEAST:
+            return self.coarser_x.for_boxes(width_x_m, width_y_m)
+        if width_y_m >= MANY * self.steps_m[1] and self.values.shape[1] >= LEAST:
+            return self.coarser_y.for_boxes(width_x_m, width_y_m)
+        return self
+
+    @cached_property
+    def coarser_x(self) -> Field:
+        """Every second sample along x after smoothing by (1, 2, 1) / 4."""
+        v = self.values
+        halved = v[::2] * np.float32(0.5)
+        halved += np.float32(0.25) * v[1::2]
+        halved += np.float32(0.25) * np.roll(v[1::2], 1, 0)
+        return Field(halved, 2 * self.steps_m[0], self.steps_m[1])
+
+    @cached_property
+    def coarser_y(self) -> Field:
+        """Every second sample along y after smoothing by (1, 2, 1) / 4."""
+        v = self.values
+        halved = v[:, ::2] * np.float32(0.5)
+        halved += np.float32(0.25) * v[:, 1::2]
+        halved += np.float32(0.25) * np.roll(v[:, 1::2], 1, 1)
+        return Field(halved, self.steps_m[0], 2 * self.steps_m[1])
+
+    @cached_property
+    def turned(self) -> Field:
+        """The same field with x and y exchanged."""
+        return Field(self.values.T, self.steps_m[1], self.steps_m[0])
+
+
+class GridAxis:
+    """Places on one axis, each standing for a box of `width_m` about it.
+
+    Parameters
+    ----------
+    places_m
+        Ascending or descending, (nearly) even.
+    width_m
+        Length of each box.
+    step_m
+        From place to place, if not to be taken from the first and the last.
+    """
+
+    def __init__(
+        self, places_m: npt.NDArray[np.float64], width_m: float, step_m: float | None = None
+    ) -> None:
+        self.places, self.width_m = places_m, width_m
+        between = abs(float(places_m[-1] - places_m[0])) / max(1, len(places_m) - 1)
+        self.step_m = step_m or between or width_m
+        self._plans: dict[tuple[float, int], BoxPlan] = {}
+        self._parts: dict[tuple[int, int], GridAxis] = {}
+        self._pieces: dict[int, list[GridAxis]] = {}
+
+    @classmethod
+    def even(cls, first_m: float, step_m: float, count: int, width_m: float) -> GridAxis:
+        """`count` places `step_m` apart."""
+        return cls(np.asarray(first_m + step_m * np.arange(count), np.float64), width_m)
+
+    def __len__(self) -> int:
+        return len(self.places)
+
+    def part(self, first: int, last: int) -> GridAxis:
+        """Places `first` to `last` as an axis of their own (kept, with its plans)."""
+        key = (first, last)
+        if key not in self._parts:
+            self._parts[key] = GridAxis(self.places[first:last], self.width_m)
+        return self._parts[key]
+
+    def pieces(self, count: int) -> list[GridAxis]:
+        """The boxes cut into `count` equal pieces: one axis for each piece (kept)."""
+        if count == 1:
+            return [self]
+        if count not in self._pieces:
+            width = self.width_m / count
+            offsets = (np.arange(count) - (count - 1) / 2) * width
+            self._pieces[count] = [GridAxis(self.places + o, width) for o in offsets]
+        return self._pieces[count]
+
+    def plan(self, step_m: float, size: int) -> BoxPlan:
+        """How to average over the boxes a field of `size` samples (kept: many share it)."""
+        key = (step_m, size)
+        if key not in self._plans:
+            self._plans[key] = BoxPlan(self.places / step_m, self.width_m / step_m, size)
+        return self._plans[key]
+
+
+class BoxPlan:
+    """Weights of the samples under each box, as small dense matrices.
+
+    A sample stands for the cell about it, so that its weight is the share of the box that
+    covers the cell; a box no wider than a cell is taken as wide as one, which makes that
+    linear interpolation. Products with small dense matrices cost a fraction of what
+    gathers or prefix sums would, as long as few samples lie under each group of boxes.
+    """
+
+    def __init__(self, places: npt.NDArray[np.float64], width: float, size: int) -> None:
+        half = max(width, 1.0) / 2
+        low = np.floor(places - half + 0.5).astype(np.intp)
+        high = np.floor(places + half + 0.5).astype(np.intp) + 1
+        self.low, self.count = int(low.min()), int(high.max() - low.min())
+        self._size, self._half = size, half
+        self._places, self._ends = places, (low - self.low, high - self.low)
+        self._split: list[tuple[slice, slice, FloatMap]] | None = None
+
+    def samples(self) -> slice | IndexArray:
+        """Samples under the boxes, none of them twice, in the order of the field."""
+        first = self.low % self._size
+        if first + self.count <= self._size:
+            return slice(first, first + self.count)
+        if self.count >= self._size:
+            return slice(0, self._size)
+        return self._window()
+
+    def _window(self) -> IndexArray:
+        return np.arange(self.low, self.low + self.count) % self._size
+
+    def groups(self) -> list[tuple[slice, slice, FloatMap]]:
+        """Places, the samples of the window under them, and weights (places, samples)."""
+        if self._split is None:
+            whole = len(self._places)
+            each = max(1, min(whole, int(MOST_SAMPLES * whole / self.count)))
+            self._split = [self._group(i, min(i + each, whole)) for i in range(0, whole, each)]
+        return self._split
+
+    def _group(self, first: int, last: int) -> tuple[slice, slice, FloatMap]:
+        start = int(self._ends[0][first:last].min())
+        end = int(self._ends[1][first:last].max())
+        offset = (self._places[first:last] - (self.low + start)).astype(np.float32)
+        sample = np.arange(end - start, dtype=np.float32)
+        reach = np.float32(self._half + 0.5)
+        cover = np.minimum(reach - np.abs(sample - offset[:, None]), 1)
+        weights = np.maximum(cover, 0) / np.float32(2 * self._half)
+        return slice(first, last), slice(start, end), np.asarray(weights, np.float32)
+
+    @cached_property
+    def taps(self) -> list[tuple[IndexArray, FloatMap]]:
+        """For each sample that a box may cover: its number for every place, and its weight."""
+        low = self._ends[0] + self.low
+        offset = (self._places - low).astype(np.float32)
+        found = []
+        for tap in range(int((self._ends[1] - self._ends[0]).max())):
+            cover = np.float32(self._half + 0.5) - np.abs(np.float32(tap) - offset)
+            weight = np.clip(cover, 0, 1) / np.float32(2 * self._half)
+            if tap == 0 or weight.any():
+                found.append((low + tap, np.asarray(weight, np.float32)))
+        return found
+
+    def down(self, values: FloatMap, columns: slice | IndexArray) -> FloatMap:
+        """Average some columns of a field along its first axis: (places, columns)."""
+        if self.count > 2 * len(self._places):
+            return self._down_by_taps(values, columns)
+        window = self._window() if self.count >= self._size else self.samples()
+        patch = values[window][:, columns]
+        out = np.empty((len(self._places), patch.shape[1]), np.float32)
+        for places, samples, weights in self.groups():
+            _product(weights, patch[samples], out[places])
+        return out
+
+    def across(self, rows: FloatMap) -> FloatMap:
+        """Average along the second axis of rows of the `samples`: (rows, places)."""
+        if 2 * self.count > len(self._places):
+            return self._across_by_taps(rows)
+        if self.count >= self._size:
+            rows = rows.take(self._window(), 1)
+        out = np.empty((len(rows), len(self._places)), np.float32)
+        for places, samples, weights in self.groups():
+            _product(rows[:, samples], weights.T, out[:, places])
+        return out
+
+    def _down_by_taps(self, values: FloatMap, columns: slice | IndexArray) -> FloatMap:
+        """The same where most samples lie under no box."""
+        if isinstance(columns, slice):
+            values = values[:, columns]
+        total: FloatMap | None = None
+        for number, weight in self.taps:
+            rows = values[number % self._size]
+            rows *= weight[:, None]
+            total = rows if total is None else np.add(total, rows, total)
+        assert total is not None
+        return total if isinstance(columns, slice) else total[:, columns]
+
+    def _across_by_taps(self, rows: FloatMap) -> FloatMap:
+        whole = self.count >= self._size
+        total: FloatMap | None = None
+        for number, weight in self.taps:
+            at = number % self._size if whole else number - self.low
+            part = rows.take(at, 1, mode="clip")
+            part *= weight
+            total = part if total is None else np.add(total, part, total)
+        assert total is not None
+        return total
+
+
+def _product(left: FloatMap, right: FloatMap, out: FloatMap) -> None:
+    """Matrix product in parts so small that the matrix library starts no threads of its own."""
+    rows = max(1, MOST_PRODUCTS // (left.shape[1] * right.shape[1]))
+    for first in range(0, len(left), rows):
+        np.matmul(left[first : first + rows], right, out[first : first + rows])

@@ -1,0 +1,1 @@
+"""A circle about a subject, with hills all round."""

@@ -1,0 +1,200 @@
+"""Geometry of the orbit: which place of the turning world each point of the picture sees.
+
+The camera stands at (0, -radius, height) and looks at the axis; the world turns under
+it. Every surface is one of revolution: the ground disc, the subject, and a wall of
+`WALL_M` that bears hills and sky. So a picture point sees the same (surface, way across)
+for ever, and only its azimuth grows: bearing seen = azimuth + turn rate x time.
+Azimuths are like bearings, from the far centre (0) to the right.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import cos, radians, sin
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.errors import RequestError
+from patterns.scenes.motion import OrbitMotion, focal_px
+from patterns.scenes.orbit.profile import Profile, meet
+from patterns.scenes.speed import RING_RADIUS_M
+
+__all__ = ["FAR_GROUND", "NEAR_GROUND", "SUBJECT", "WALL", "WALL_M", "OrbitCamera", "Seen"]
+
+Floats = npt.NDArray[np.floating]
+
+WALL_M = RING_RADIUS_M
+# The ground before and behind the axis is kept apart: its azimuths lie about pi and about
+# 0, and one row of the atlas serves a short span of azimuth.
+WALL, FAR_GROUND, NEAR_GROUND, SUBJECT = range(4)
+
+WIDEST_AZIMUTH = 0.3  # radians; where a surface is seen edge on, a pixel spans more than is of use
+FINEST_M = 0.008  # nothing in the country is finer
+
+
+@dataclass
+class Seen:
+    """What points of the picture see; all arrays have the points' shape.
+
+    Attributes
+    ----------
+    surface, part
+        Surface seen, and a number that changes where the picture has an edge.
+    azimuth
+        Radians; about pi for `NEAR_GROUND` and `SUBJECT`, about 0 else.
+    across
+        Way across the turn: metres from the axis (ground), metres along the outline
+        (subject), elevation in radians as seen from the foot of the axis (wall).
+    azimuth_span, across_span
+        What one pixel covers of both.
+    distance_m
+        From the camera.
+    """
+
+    surface: npt.NDArray[np.int8]
+    part: npt.NDArray[np.int16]
+    azimuth: Floats
+    across: Floats
+    azimuth_span: Floats
+    across_span: Floats
+    distance_m: Floats
+
+
+@dataclass(frozen=True)
+class OrbitCamera:
+    """Camera of an orbit: a pinhole whose axis meets the subject's at the aim height."""
+
+    back_m: float
+    up_m: float
+    pitch: float
+    focal_px: float
+    width: int
+    height: int
+    profile: Profile
+
+    @classmethod
+    def of(cls, motion: OrbitMotion, profile: Profile, width: int, height: int) -> OrbitCamera:
+        """Camera for a picture of `width` x `height` pixels.
+
+        Raises
+        ------
+        RequestError
+            The circle runs through the subject.
+        """
+        back, need = float(motion.radius_m), profile.base_radius_m + 2
+        if back < need:
+            raise RequestError(
+                f"radius {back:g} m runs into the {motion.subject}: give at least {need:g} m"
+            )
+        return cls(
+            back,
+            float(motion.height_m),
+            radians(motion.pitch_deg),
+            focal_px(motion.hfov_deg, width),
+            width,
+            height,
+            profile,
+        )
+
+    def directions(self, x_px: Floats, y_px: Floats) -> list[Floats]:
+        """Ray directions (x right, y away, z up; 1 along the lens axis) at picture points."""
+        right = (x_px - self.width / 2) / self.focal_px
+        down = (y_px - self.height / 2) / self.focal_px
+        c, s = cos(self.pitch), sin(self.pitch)
+        right, down = np.broadcast_arrays(right, down)
+        return [right, c - s * down, -s - c * down]
+
+    def see(self, x_px: Floats, y_px: Floats, pixels: float = 1.0) -> Seen:
+        """What picture points (pixels from the top left, broadcast) see.
+
+        `pixels` is the side of the square that one sample stands for.
+        """
+        d = self.directions(x_px, y_px)
+        seen = self._background(d, pixels)
+        self._subject(d, pixels, seen)
+        return seen
+
+    def _background(self, d: list[Floats], pixels: float) -> Seen:
+        level = d[0] ** 2 + d[1] ** 2
+        inner = self.back_m * d[1]
+        t_wall = (inner + np.sqrt(inner**2 + level * (WALL_M**2 - self.back_m**2))) / level
+        with np.errstate(divide="ignore"):
+            t_ground = np.where(d[2] < 0, -self.up_m / np.minimum(d[2], -1e-12), np.inf)
+        ground = t_ground < t_wall
+        t = np.where(ground, t_ground, t_wall)
+        x, y = t * d[0], t * d[1] - self.back_m
+        radius = np.maximum(np.hypot(x, y), 1e-6)
+        azimuth = np.arctan2(x, y)
+        near = ground & (y < 0)
+        azimuth[near & (azimuth < 0)] += 2 * np.pi
+        span_u, span_v = self._spans(d, t, (x, y, radius), (~ground * -1.0, ground * 1.0), pixels)
+        elevation = np.arctan((self.up_m + t * d[2]) / WALL_M)
+        surface = np.where(near, NEAR_GROUND, np.where(ground, FAR_GROUND, WALL))
+        return Seen(
+            surface.astype(np.int8),
+            ground.astype(np.int16),
+            azimuth,
+            np.where(ground, radius, elevation),
+            span_u,
+            np.where(ground, span_v, span_v * np.cos(elevation) ** 2 / WALL_M),
+            t * np.sqrt(level + d[2] ** 2),
+        )
+
+    def _subject(self, d: list[Floats], pixels: float, seen: Seen) -> None:
+        # Only rays that pass the axis closely enough can meet the subject.
+        level = np.hypot(d[0], d[1])
+        close = np.abs(self.back_m * d[0]) < level * self.profile.base_radius_m
+        rays = [component[close] for component in d]
+        hits = meet(self.profile, self.back_m, self.up_m, rays)
+        met = np.isfinite(hits.distance)
+        rays = [component[met] for component in rays]
+        t = hits.distance[met]
+        x, y = t * rays[0], t * rays[1] - self.back_m
+        radius = np.maximum(np.hypot(x, y), 1e-3)
+        normal = (hits.radial[met], hits.upward[met])
+        span_u, span_v = self._spans(rays, t, (x, y, radius), normal, pixels)
+        where = np.zeros(close.shape, bool)
+        where[close] = met
+        seen.surface[where] = SUBJECT
+        seen.part[where] = 2 + hits.piece[met]
+        seen.azimuth[where] = np.mod(np.arctan2(x, y), 2 * np.pi)
+        seen.across[where] = hits.way[met]
+        seen.azimuth_span[where], seen.across_span[where] = span_u, span_v
+        seen.distance_m[where] = t * np.sqrt(1 + (level[where] ** 2 + rays[2] ** 2 - 1))
+
+    def _spans(
+        self,
+        d: list[Floats],
+        t: Floats,
+        place: tuple[Floats, Floats, Floats],
+        normal: tuple[Floats, Floats],
+        pixels: float,
+    ) -> tuple[Floats, Floats]:
+        """Azimuth in radians and metres across that a pixel covers on a surface.
+
+        A step e of the ray's direction moves the point met by t (e - d (n.e)/(n.d)),
+        for a surface with normal n; steps to the right and down are added as squares.
+        """
+        x, y, radius = place
+        sx, sy = x / radius, y / radius
+        radial, upward = normal
+        c, s = cos(self.pitch), sin(self.pitch)
+        n = (radial * sx, radial * sy, upward)
+        facing = n[0] * d[0] + n[1] * d[1] + n[2] * d[2]
+        facing = np.where(np.abs(facing) < 1e-4, 1e-4, facing)
+        along2: Floats = np.zeros_like(facing)
+        across2: Floats = np.zeros_like(facing)
+        for e in ((1.0, 0.0, 0.0), (0.0, -s, -c)):
+            slide = (n[0] * e[0] + n[1] * e[1] + n[2] * e[2]) / facing
+            px, py, pz = (t * (e[k] - d[k] * slide) for k in range(3))
+            along2 = along2 + (px * sy - py * sx) ** 2
+            # the way across a surface points along (upward, -radial) in (radius, z)
+            across2 = across2 + ((px * sx + py * sy) * upward - pz * radial) ** 2
+        scale = pixels / self.focal_px
+        along_m = np.maximum(np.sqrt(along2) * scale, FINEST_M * pixels)
+        across_m = np.sqrt(across2) * scale
+        return (
+            np.minimum(along_m / radius, WIDEST_AZIMUTH),
+            np.clip(across_m, FINEST_M * pixels, 0.3 * np.maximum(radius, 1.0)),
+        )

@@ -1,0 +1,220 @@
+"""The ground of an orbit: the country about the subject's foot, with its apron and shadow."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.scenes.ground.country import Country
+from patterns.scenes.ground.palette import GRAVEL, SHADE, through_haze
+from patterns.scenes.ground.sampling import GridAxis
+from patterns.scenes.orbit.geometry import WALL_M
+from patterns.scenes.orbit.profile import Profile
+from patterns.scenes.orbit.shadow import Shadow
+
+__all__ = ["OrbitGround"]
+
+Floats = npt.NDArray[np.floating]
+Light = npt.NDArray[np.float32]
+Codes = npt.NDArray[np.uint16]
+
+BLOCK = 128
+CELLS_TOGETHER = 16384  # that are read at once: the working arrays stay in cache
+REACH = 4  # steps between the places that stand for all, and about each of them
+FINEST_STEP_M = 0.03
+FULL = 65535  # full light of the country that is kept: half the room, and fine enough
+APRON_M = 6.6  # beyond the subject's foot that gravel may lie
+HIDDEN_M = 25.0  # that the subject hides any sky from
+COARSER = 2.2  # the country's samples lie at most this many cells apart
+
+
+def _ramp(value: Floats, low: float, high: float) -> Floats:
+    part = np.clip((value - low) / (high - low), 0, 1)
+    return np.asarray(part * part * (3 - 2 * part), np.float64)
+
+
+def _step_m(spans: tuple[float, float], across: Floats) -> float:
+    """How far apart the country must be known for cells of `spans` at radii `across`."""
+    along = spans[0] * float(across[len(across) // 2])
+    need = COARSER * min((along * spans[1]) ** 0.5, 4 * along)
+    return float(FINEST_STEP_M * 2 ** np.floor(np.log2(max(need / FINEST_STEP_M, 1))))
+
+
+def _some(count: int, apart: float) -> npt.NDArray[np.intp]:
+    """Some of `count` numbers, at most `apart` from each other (or 1), with both ends."""
+    return np.append(np.arange(0, count - 1, max(1, int(apart))), count - 1)
+
+
+class _Level:
+    """Square of the country about the subject, light every `step_m`, filled block by block.
+
+    Its light is 3 planes of 0 to FULL.
+    """
+
+    def __init__(self, step_m: float, outer_m: float) -> None:
+        self.step_m = step_m
+        half = int(np.ceil((outer_m + 3 * step_m) / step_m / BLOCK))
+        self.half = half * BLOCK
+        self.forget()
+
+    def forget(self) -> None:
+        """Begin anew: the blocks' memory goes back to the machine."""
+        across = 2 * self.half // BLOCK
+        # Memory that is never written to is never taken from the machine.
+        self.light = np.empty((3, 2 * self.half, 2 * self.half), np.uint16)
+        self._filled = np.zeros((across, across), bool)
+
+    def ensure(
+        self,
+        country: Country,
+        centre: tuple[float, float],
+        x_m: Floats,
+        y_m: Floats,
+    ) -> None:
+        """Have all blocks within `REACH` steps of places."""
+        for i, j in self._blocks(x_m, y_m):
+            if not self._filled[i, j]:
+                self._fill(country, centre, i * BLOCK, j * BLOCK)
+                self._filled[i, j] = True
+
+    def _blocks(self, x_m: Floats, y_m: Floats) -> list[tuple[int, int]]:
+        """Blocks, by row and column, that are read about places."""
+        across = 2 * self.half // BLOCK
+        met = np.zeros((across, across), bool)
+        ends = [
+            [
+                np.clip((axis + side) * (1 / BLOCK), 0, across - 1).astype(np.intp)
+                for side in (-REACH, REACH)
+            ]
+            for axis in (x_m / self.step_m + self.half, y_m / self.step_m + self.half)
+        ]
+        for i in ends[0]:
+            for j in ends[1]:
+                met[i, j] = True
+        return [(i, j) for i, j in np.argwhere(met).tolist()]
+
+    def _fill(self, country: Country, centre: tuple[float, float], i: int, j: int) -> None:
+        """Compute the block whose first sample is `i`, `j`."""
+        axes = [
+            GridAxis.even(c + (k - self.half) * self.step_m, self.step_m, BLOCK, self.step_m)
+            for c, k in zip(centre, (i, j), strict=True)
+        ]
+        light = country.grid(axes[0], axes[1]) * np.float32(FULL)
+        self.light[:, i : i + BLOCK, j : j + BLOCK] = np.rint(light, out=light)
+
+    def read(self, sines: Light, cosines: Light, radii: Light, out: Light) -> None:
+        """Fill `out` (m, 3, n) with light on m rays at n radii, linear between samples."""
+        # 32 bits place a sample to a hundredth of a step, far below what is seen.
+        steps = radii * np.float32(1 / self.step_m)
+        px, py = sines * steps, cosines * steps
+        px += np.float32(self.half)
+        py += np.float32(self.half)
+        i, j = np.floor(px), np.floor(py)
+        px -= i
+        py -= j
+        side = 2 * self.half
+        place = i.astype(np.intp)
+        place *= side
+        place += j.astype(np.intp)
+        found = np.empty(place.shape, np.uint16)
+        for channel, flat in enumerate(self.light.reshape(3, -1)):
+            low, high = _mixed(flat, place, py, found), _mixed(flat[side:], place, py, found)
+            high -= low
+            high *= px
+            low += high
+            np.multiply(low, np.float32(1 / FULL), out=out[:, channel])
+
+
+def _mixed(samples: Codes, place: npt.NDArray[np.intp], part: Light, found: Codes) -> Light:
+    """What lies at `part` between each sample and the next; `found` is working space."""
+    # The square reaches beyond all that is asked for: nothing is clipped.
+    low = samples.take(place, out=found, mode="clip").astype(np.float32)
+    high = samples[1:].take(place, out=found, mode="clip").astype(np.float32)
+    high -= low
+    high *= part
+    low += high
+    return low
+
+
+class OrbitGround:
+    """Ground disc: bearings clockwise from the country's y axis, metres from the axis."""
+
+    dithered = False
+
+    def __init__(self, country: Country, seed: int, profile: Profile) -> None:
+        self._country, self._profile = country, profile
+        rng = np.random.default_rng([seed, 0x0B17])
+        x, y = rng.random(2) * Country.PERIOD_M
+        self._centre = (float(x), float(y))
+        self._levels: dict[float, _Level] = {}
+        self._shadow = Shadow(profile)
+
+    def lay_out(self, cells: list[tuple[Floats, tuple[float, float]]]) -> None:
+        """Make room for the country under the `across` and `spans` that will be asked for."""
+        reach: dict[float, float] = {}
+        for across, spans in cells:
+            step = _step_m(spans, across)
+            reach[step] = max(reach.get(step, 0), float(across[-1]))
+        self._levels = {step: _Level(step, outer) for step, outer in reach.items()}
+
+    def light(self, bearing: Floats, across: Floats, spans: tuple[float, float]) -> Light:
+        """Light (bearings, 3, radii), both ascending; `spans` are those of a cell."""
+        sines, cosines = (
+            turn(bearing).astype(np.float32)[:, np.newaxis] for turn in (np.sin, np.cos)
+        )
+        radii = np.clip(across, 0, WALL_M).astype(np.float32)
+        level = self._levels[_step_m(spans, across)]
+        apart = (float(radii[-1]) * spans[0], spans[1])
+        some, few = (
+            _some(count, REACH * level.step_m / m)
+            for count, m in zip((len(sines), len(radii)), apart, strict=True)
+        )
+        level.ensure(
+            self._country, self._centre, sines[some] * radii[few], cosines[some] * radii[few]
+        )
+        out = np.empty((len(sines), 3, len(radii)), np.float32)
+        high = max(1, CELLS_TOGETHER // len(radii))
+        for begin in range(0, len(out), high):
+            part = slice(begin, begin + high)
+            level.read(sines[part], cosines[part], radii, out[part])
+        base = self._profile.base_radius_m
+        apron = int(np.searchsorted(across, base + APRON_M))
+        if apron:
+            self._apron(out[:, :, :apron], bearing, across[:apron])
+        shaded = radii[: int(np.searchsorted(across, self._shadow.reach_m))]
+        if len(shaded):
+            first = shaded[0]
+            rays = self._shadow.rays(sines[:, 0] * first, cosines[:, 0] * first, spans[1])
+            share = self._shadow.share(sines[rays] * shaded, cosines[rays] * shaded, spans[1])
+            dark = np.asarray(SHADE - 1, np.float32)[:, np.newaxis]
+            out[rays, :, : len(shaded)] *= 1 + share[:, np.newaxis] * dark
+        # The solid hides part of the sky from the ground about its foot.
+        near = int(np.searchsorted(across, base + HIDDEN_M))
+        hidden = 0.45 * np.exp(-np.maximum(across[:near] - base, 0) / 1.2)
+        out[:, :, :near] *= (1 - hidden).astype(np.float32)
+        return out
+
+    def forget(self) -> None:
+        """Let go of the country that was kept for what lies beside."""
+        for level in self._levels.values():
+            level.forget()
+
+    def _apron(self, out: Light, bearing: Floats, across: Floats) -> None:
+        base = self._profile.base_radius_m
+        edge = (
+            0.5 * np.sin(3 * bearing + 1) + 0.35 * np.sin(7 * bearing) + 0.2 * np.sin(17 * bearing)
+        )
+        cover = 1 - _ramp(across + edge[:, np.newaxis], base + 3.5, base + 5.5)
+        grain = self._country.materials.fine
+        size = grain.size
+        i = (np.sin(bearing)[:, np.newaxis] * across / 0.012).astype(np.int64) % size
+        j = (np.cos(bearing)[:, np.newaxis] * across / 0.012).astype(np.int64) % size
+        speckle = np.float32(1) + np.float32(0.12) * grain.values[i, j]
+        gravel = GRAVEL[:, np.newaxis] * np.clip(speckle, 0.5, 1.5)[:, np.newaxis]
+        gravel -= out
+        gravel *= cover[:, np.newaxis].astype(np.float32)
+        out += gravel
+
+    def through_air(self, light: Light, distance_m: Floats) -> Light:
+        """Light (..., 3, rows) after `distance_m` of haze."""
+        return through_haze(light, distance_m)

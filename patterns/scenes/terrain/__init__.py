@@ -1,0 +1,1 @@
+"""A level flight over the country."""

@@ -1,0 +1,266 @@
+"""Texture levels for flight along the camera's heading.
+
+A level serves a band of picture rows with like footprints. It is a window that slides
+over the ground: lines square to the flight, `step_m` apart, made in chunks as they come
+into view, each averaged over the row footprint and over the travel of one exposure.
+Luma and chroma are made of the same light.
+"""
+
+from __future__ import annotations
+
+from math import ceil, floor, log2
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.scenes.ground.country import Country
+from patterns.scenes.ground.field import GridAxis
+from patterns.scenes.ground.palette import transmittance
+from patterns.scenes.ground.view import view
+from patterns.scenes.terrain.box_blur import box_blur, box_margin
+from patterns.scenes.terrain.rays import Rays
+from patterns.scenes.terrain.ring import Ring
+from patterns.scenes.terrain.texels import (
+    WORD,
+    codes_of_light,
+    half_words,
+    haze_shift,
+    hazed,
+    pack_texels,
+)
+
+__all__ = ["LineLevel", "bands"]
+
+FloatArray = npt.NDArray[np.float32]
+ACROSS = 2  # texels across per pixel: the nearest is then within a quarter pixel
+# Texel lines per surface line. Interpolating linearly between lines a whole pixel apart
+# would delay fine detail by up to a tenth of a pixel; half a pixel apart, by a hundredth.
+# Surface lines are half a chroma pixel apart as they are.
+AHEAD = 2
+# A sensor's pixel gathers light over its own width, after the lens has spread it by as much
+# again (that is in the surface's footprint): without both, edges would beat with the pixels.
+APERTURE = 1.0
+# Materials wander at their edges by decimetres: lines further apart than that would step over
+# what lies between, and are drawn as close as the texels.
+FRAYED_M = 0.25
+TAPS = (0.6280, -0.1791, 0.0744, -0.0233)  # tapered sinc, sum 1/2
+# Far away, where a level shows a few lines that creep, what filters reach to costs more than
+# what is seen.
+SHORT_TAPS, FEW_LINES = (0.59, -0.09), 16
+BLUR_LINES = 4  # a long exposure needs no finer lines than this part of its own length
+CHUNK_LINES = 64
+
+
+def bands(sample_m: npt.NDArray[np.float64], rows: npt.NDArray[np.intp]) -> list[tuple[int, int]]:
+    """Split consecutive rows so that footprints within a band differ little.
+
+    Far bands are narrower (in ratio): they cost less, and their haze changes faster.
+    Bands are filled from the last row, the nearest, up: what is left over is then a narrow
+    band far away, where lines are cheap, and not at the near edge, where they cost most.
+    """
+    found = []
+    least = float(sample_m[rows].min())
+    last = len(rows)
+    for first in range(len(rows) - 1, -1, -1):
+        part = sample_m[rows[max(first - 1, 0) : last]]
+        nearest = float(sample_m[rows[first:last]].min())
+        ratio = 1 + 1.2 / (1 + 0.5 * log2(nearest / least))
+        if first == 0 or part.max() >= ratio * part.min():
+            found.append((int(rows[first]), int(rows[last - 1]) + 1))
+            last = first
+    return found[::-1]
+
+
+def halved(lines: FloatArray, taps: tuple[float, ...] = TAPS) -> FloatArray:
+    """Lines and, between each two, the midpoint; of (n + 2 t - 2, m), (2 n - 1, m).
+
+    The midpoint is band-limited interpolation with a tapered sinc of 2 t taps: eight,
+    because anything shorter weakens fine detail half way between lines, which would then
+    seem to move unevenly.
+    """
+    side = len(taps) - 1
+    kept = len(lines) - 2 * side
+    out = np.empty((2 * kept - 1, lines.shape[1]), np.float32)
+    out[::2] = lines[side : side + kept]
+    middle = np.zeros((kept - 1, lines.shape[1]), np.float32)
+    pair = np.empty_like(middle)
+    for far, tap in enumerate(taps):
+        low, high = side - far, side + far + 1
+        np.add(lines[low : low + kept - 1], lines[high : high + kept - 1], pair)
+        pair *= np.float32(tap)
+        middle += pair
+    out[1::2] = np.clip(middle, 16, 240, out=middle)
+    return out
+
+
+def _kernel(blur: float, aperture: float) -> FloatArray:
+    """Weights of whole lines for an aperture and an exposure of so many lines."""
+    margin = box_margin(blur) + box_margin(aperture)
+    impulse = np.zeros(4 * margin + 1, np.float32)
+    impulse[2 * margin] = 1
+    return np.asarray(box_blur(box_blur(impulse, aperture), blur), np.float32)
+
+
+def _filtered(light: FloatArray, kernel: FloatArray) -> FloatArray:
+    """Lines of light (3, n + 2 m, ...) weighed by a symmetric kernel of 2 m + 1: (3, n, ...)."""
+    margin = len(kernel) // 2
+    count = light.shape[1] - 2 * margin
+    out = light[:, margin : margin + count] * kernel[margin]
+    pair = np.empty_like(out[0])
+    for channel, lines in zip(out, light, strict=True):
+        for far in range(1, margin + 1):
+            low, high = margin - far, margin + far
+            np.add(lines[low : low + count], lines[high : high + count], pair)
+            np.multiply(pair, kernel[high], pair)
+            np.add(channel, pair, channel)
+    return np.asarray(out, np.float32)
+
+
+def _paired(light: FloatArray) -> FloatArray:
+    """Chroma's light: (1, 2, 1) / 4 both ways, every second column; (3, n - 2, m / 2 - 1)."""
+    half, quarter = np.float32(0.5), np.float32(0.25)
+    count = (light.shape[2] - 1) // 2
+    wide = light[:, :, 1 : 2 * count : 2] * half
+    wide += quarter * (light[:, :, 0 : 2 * count : 2] + light[:, :, 2 : 2 * count + 1 : 2])
+    out = wide[:, 1:-1] * half
+    out += quarter * (wide[:, :-2] + wide[:, 2:])
+    return np.asarray(out, np.float32)
+
+
+class LineLevel(Ring):
+    """One band of rows, for forward flight and straight down.
+
+    Parameters
+    ----------
+    country
+        What to draw.
+    luma, chroma
+        Rays of the two planes.
+    rows
+        First and last + 1 row of chroma; luma has twice as many.
+    blur_m
+        Travel in one exposure.
+    """
+
+    def __init__(
+        self, country: Country, luma: Rays, chroma: Rays, rows: tuple[int, int], blur_m: float
+    ) -> None:
+        top, bottom = rows
+        self._country = country
+        self.rows = (slice(2 * top, 2 * bottom), slice(top, bottom))
+        footprint = luma.sample_ahead_m[self.rows[0]]
+        self.step_m = max(float(np.sqrt(footprint.min() * footprint.max())), blur_m / BLUR_LINES)
+        self._dense = AHEAD if self.step_m > FRAYED_M else 1
+        blur = blur_m / self.step_m if blur_m > 0.03 * self.step_m else 0.0  # less is not seen
+        self._kernel = _kernel(self._dense * blur, self._dense * APERTURE)
+        self.places = tuple(
+            rays.ahead_m[some] / self.step_m
+            for rays, some in zip((luma, chroma), self.rows, strict=True)
+        )
+        through = transmittance(luma.range_m[self.rows[0]])
+        self._through = float(np.sqrt(through.min() * through.max()))
+        self.shifts = tuple(
+            haze_shift(transmittance(rays.range_m[some]), self._through, colour)
+            for rays, some, colour in zip((luma, chroma), self.rows, (False, True), strict=True)
+        )
+        self._lay_across(luma, chroma)
+        self._lay_ahead()
+
+    def _lay_across(self, luma: Rays, chroma: Rays) -> None:
+        """Places of the texels across, and which of them each pixel takes."""
+        depth, sample = luma.depth_m[self.rows[0]], luma.sample_across_m[self.rows[0]]
+        step = float(np.sqrt(sample.min() * sample.max()))
+        left = luma.across[0] * depth.max() - 3 * step
+        count = 2 * ceil((luma.across[-1] * depth.max() - left) / (2 * step)) + 5
+        self._across = GridAxis.even(left, step, count, step)
+        places = (luma.across * depth[:, None] - left) * (ACROSS / step)
+        depth = chroma.depth_m[self.rows[1]]
+        paired = (chroma.across * depth[:, None] - left - step) * (ACROSS / (2 * step))
+        self.columns = tuple(np.rint(p).astype(np.intp) for p in (places, paired))
+
+    def _lay_ahead(self) -> None:
+        """Chunks, counted so that the first frame begins with the first line of chunk 0."""
+        low = min(float(p.min()) for p in self.places)
+        high = max(float(p.max()) for p in self.places)
+        self._base = floor(low)
+        self._span = (low - self._base, high - self._base)
+        seen = ceil(self._span[1]) + 2
+        self._taps = SHORT_TAPS if seen <= FEW_LINES else TAPS
+        self._side = len(self._taps) - 1 if self._dense == 1 else 1
+        self._margin = self._side + ceil((len(self._kernel) // 2) / self._dense)
+        # Whole chunks in the first frame's view: nothing is drawn that it does not need.
+        least = 2 * self._margin + 1
+        self.chunk_lines = max(least, ceil(seen / ceil(seen / CHUNK_LINES)))
+        super().__init__(ceil(seen / self.chunk_lines) + 2)
+        self._tail: tuple[int, FloatArray] | None = None
+        lines, across = self.slots * self.chunk_lines, len(self._across)
+        self.words = (
+            np.zeros((lines * AHEAD, (across - 1) * ACROSS), WORD),
+            np.zeros((lines, ((across - 1) // 2 - 1) * ACROSS, 2), WORD),
+        )
+
+    def lines(self, travel_m: float) -> tuple[npt.NDArray[np.float64], ...]:
+        """Fractional texel line of each row of luma, and of chroma, when so far has been flown."""
+        moved = travel_m / self.step_m - self._base
+        return (self.places[0] + moved) * AHEAD, self.places[1] + moved
+
+    def chunks(self, travel_m: float) -> range:
+        """Chunks that a frame needs when the camera has come `travel_m`."""
+        low, high = (end + travel_m / self.step_m for end in self._span)
+        return range(floor(low / self.chunk_lines), floor((high + 0.25) / self.chunk_lines) + 1)
+
+    def next_m(self, travel_m: float) -> float:
+        """Travel at which the next chunk after those of `chunks` is needed."""
+        chunk = self.chunks(travel_m)[-1] + 1
+        return (chunk * self.chunk_lines - 0.25 - self._span[1]) * self.step_m
+
+    def _paint(self, chunk: int) -> None:
+        slot = chunk % self.slots
+        lines = slice(slot * self.chunk_lines, (slot + 1) * self.chunk_lines)
+        doubled = slice(lines.start * AHEAD, lines.stop * AHEAD)
+        kept = _filtered(self._light(chunk), self._kernel)
+        hazed(kept, self._through)
+        whole, spare = kept[:, :: self._dense], self._side - 1
+        chroma = codes_of_light(_paired(whole[:, spare : whole.shape[1] - spare]), colour=True)
+        pack_texels([_texels(self._texel_lines(kept))], self.words[0][doubled])
+        pack_texels([_texels(codes) for codes in chroma], self.words[1][lines])
+
+    def _texel_lines(self, kept: FloatArray) -> FloatArray:
+        """Luma of a chunk's texel lines and the first of the next, from lines of light."""
+        if self._dense == 1:
+            return halved(codes_of_light(kept, colour=False)[0], self._taps)
+        side = self._dense * self._side
+        some = kept[:, side : kept.shape[1] - side]
+        return np.asarray(codes_of_light(some, colour=False)[0], np.float32)
+
+    def _light(self, chunk: int) -> FloatArray:
+        """Light of a chunk's lines and of those before them that filters reach back to.
+
+        The last lines of a chunk are drawn apart and serve the next one too, whether it
+        finds them kept or has to draw them: the same bytes either way.
+        """
+        dense, tail = self._dense, self._tail
+        reach = 2 * dense * self._margin + 1
+        first = dense * (chunk * self.chunk_lines + self._base + self._margin) + 1
+        before = tail[1] if tail and tail[0] == chunk - 1 else self._ground(first - reach, reach)
+        last = first + dense * self.chunk_lines - reach
+        after = self._ground(last, reach)
+        self._tail = (chunk, after)
+        body = [self._ground(first, last - first)] if last > first else []
+        light = np.concatenate([before, *body, after], 1)
+        more = dense * (self._margin - self._side) - len(self._kernel) // 2
+        return np.asarray(light[:, more : light.shape[1] - more], np.float32)
+
+    def _ground(self, first: int, count: int) -> FloatArray:
+        between_m = self.step_m / self._dense
+        along = np.arange(first, first + count, dtype=np.float64) * between_m
+        return view(self._country, GridAxis(along, self.step_m, between_m), self._across)
+
+
+def _texels(codes: FloatArray) -> npt.NDArray[np.uint16]:
+    """Half words (n, 2 (m - 1)) of lines of unrounded codes (n, m), and of what lies between."""
+    out = np.empty((len(codes), ACROSS * (codes.shape[1] - 1)), np.uint16)
+    between = (codes[:, 1:] + codes[:, :-1]) * np.float32(0.5)
+    for offset, values in enumerate((codes[:, :-1], between)):
+        out[:, offset::ACROSS] = half_words(values)
+    return out

@@ -1,0 +1,217 @@
+"""Texture rows for flight across the camera's heading.
+
+Here a picture row runs along the flight, so that each row has a strip of ground of its
+own, two texels a pixel, which slides past unchanged: a frame is a shift of every row.
+Strips are made in chunks as they come into view, all rows of a band at a time, luma and
+chroma of the same light.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import ceil, floor
+
+import numpy as np
+import numpy.typing as npt
+
+from patterns.picture.planes import UInt8Array
+from patterns.scenes.ground.country import Country
+from patterns.scenes.ground.field import GridAxis
+from patterns.scenes.ground.palette import transmittance
+from patterns.scenes.ground.view import view
+from patterns.scenes.terrain.box_blur import box_blur, box_margin
+from patterns.scenes.terrain.picture import BLOCK_ROWS, row_by_row, write_codes
+from patterns.scenes.terrain.rays import Rays
+from patterns.scenes.terrain.ring import Ring
+from patterns.scenes.terrain.texels import (
+    WORD,
+    codes_of_light,
+    half_words,
+    hazed,
+    interpolator,
+    pack_texels,
+)
+
+__all__ = ["RowLevel", "RowPlane"]
+
+FloatArray = npt.NDArray[np.float32]
+CHUNK_PIXELS = 4096  # in all rows of a level together
+FINENESS = 0.7  # step along the ground in pixels before rows take their own texels from it
+# Texels a pixel: linear interpolation between texels a whole pixel apart would delay fine
+# detail by up to a tenth of a pixel; half a pixel apart, by a hundredth.
+TEXELS = 2
+# Height of a row's footprint in rows: the lens spreads light over as much again as the pixel
+# gathers (two boxes of one row are about as tall as one of a row and a half). Where tracks and
+# hedges are thinner than a row, two whole rows: a slanting line then lies on two rows everywhere,
+# in equal sum, where less would break it into dots that crawl.
+LENS, LENS_FAR, FAR_M = 1.5, 2.0, 2.0
+
+
+class RowLevel(Ring):
+    """One band of rows, for sideways flight.
+
+    Parameters
+    ----------
+    country
+        What to draw.
+    luma, chroma
+        Rays of the two planes.
+    rows
+        First and last + 1 row of chroma; luma has twice as many.
+    blur_m
+        Travel in one exposure.
+    """
+
+    def __init__(
+        self, country: Country, luma: Rays, chroma: Rays, rows: tuple[int, int], blur_m: float
+    ) -> None:
+        top, bottom = rows
+        self.rows = (slice(2 * top, 2 * bottom), slice(top, bottom))
+        self._country, self._blur_m = country, blur_m
+        both = tuple(zip((luma, chroma), self.rows, strict=True))
+        self.widths = tuple(len(rays.across) for rays, _ in both)
+        self.samples_m = tuple(rays.sample_across_m[some] for rays, some in both)
+        self.lefts_m = tuple(rays.across[0] * rays.depth_m[some] for rays, some in both)
+        ahead = luma.sample_ahead_m[self.rows[0]]
+        row_m = float(np.sqrt(ahead.min() * ahead.max()))
+        lens = LENS_FAR if row_m >= FAR_M else LENS
+        self._heading = GridAxis(luma.ahead_m[self.rows[0]], lens * row_m)
+        self._through = transmittance(luma.range_m[self.rows[0]]).astype(np.float32)
+        self._lay_along()
+
+    def _lay_along(self) -> None:
+        finest, coarsest = float(self.samples_m[0].min()), float(self.samples_m[0].max())
+        self.step_m = max(FINENESS * finest, self._blur_m / 8)
+        count = len(self.samples_m[0])
+        self.chunk_m = float(np.clip(CHUNK_PIXELS / count, 256, 1024)) * finest
+        super().__init__(ceil((self.widths[0] + 4) * coarsest / self.chunk_m) + 3)
+        # Each texel is held twice, so that any window of the ring is in one piece.
+        self.words = tuple(
+            np.zeros((len(sample), 2 * self._size(which), which + 1), WORD)
+            for which, sample in enumerate(self.samples_m)
+        )
+
+    def _size(self, which: int) -> int:
+        """Texels in the ring of a plane."""
+        finest = float(self.samples_m[which].min())
+        return TEXELS * ceil(self.slots * self.chunk_m / finest) + 4
+
+    def chunks(self, travel_m: float) -> range:
+        """Chunks that a frame needs when the camera has come `travel_m`."""
+        left = min(float(some.min()) for some in self.lefts_m) + travel_m
+        return range(floor(left / self.chunk_m), floor(self._right_m(travel_m) / self.chunk_m) + 1)
+
+    def _right_m(self, travel_m: float) -> float:
+        reach = (self.widths[0] + 3) * self.samples_m[0]
+        return float((self.lefts_m[0] + reach).max()) + travel_m
+
+    def next_m(self, travel_m: float) -> float:
+        """Travel at which the next chunk after those of `chunks` is needed."""
+        chunk = self.chunks(travel_m)[-1] + 1
+        return chunk * self.chunk_m - self._right_m(0.0)
+
+    def release(self, chunk: int) -> None:
+        """Hold no more what lies where a chunk is to be written."""
+        # Strips wrap at their own places: only neighbours are sure not to be overwritten.
+        for slot, held in enumerate(self._held):
+            if held is not None and abs(held - chunk) >= self.slots:
+                self._held[slot] = None
+        super().release(chunk)
+
+    def _paint(self, chunk: int) -> None:
+        light = self._light(chunk)
+        paired = (light[:, ::2] + light[:, 1::2]) * np.float32(0.5)
+        wide = paired[..., 1:-1] * np.float32(0.5)
+        wide += np.float32(0.25) * (paired[..., 2:] + paired[..., :-2])
+        for which, some in enumerate((light, wide)):
+            codes = codes_of_light(some, colour=bool(which))
+            self._give(chunk, which, codes, self._first_m(chunk) + which * self.step_m)
+
+    def _first_m(self, chunk: int) -> float:
+        return chunk * self.chunk_m - 2 * self.step_m
+
+    def _light(self, chunk: int) -> FloatArray:
+        """Hazed light (3, rows of luma, places from `_first_m` on) that a chunk needs."""
+        blur = self._blur_m / self.step_m
+        pixel = float(self.samples_m[0].mean()) / self.step_m  # the sensor's aperture
+        margin = box_margin(blur) + box_margin(pixel)
+        ends = self.chunk_m + 2 * float(self.samples_m[1].max())
+        count = ceil(ends / self.step_m) + 6
+        along = GridAxis.even(
+            self._first_m(chunk) - margin * self.step_m,
+            self.step_m,
+            count + 2 * margin,
+            max(float(self.samples_m[0].min()), self.step_m),
+        )
+        light = view(self._country, self._heading, along, turned=True)
+        light = box_blur(box_blur(light, pixel), blur)
+        return hazed(light, self._through[:, None])
+
+    def _give(self, chunk: int, which: int, codes: FloatArray, first_m: float) -> None:
+        """Give each row of a plane its own texels."""
+        start_m, end_m = chunk * self.chunk_m, (chunk + 1) * self.chunk_m
+        size = self._size(which)
+        for row, sample in enumerate(self.samples_m[which] / TEXELS):
+            texels = np.arange(ceil(start_m / sample), ceil(end_m / sample) + 1)
+            values = _between(codes[:, row], (texels * sample - first_m) / self.step_m)
+            words = np.empty((len(texels) - 1, len(codes)), WORD)
+            pack_texels([half_words(plane) for plane in values], words)
+            _into_ring(self.words[which][row], int(texels[0]) % size, size, words)
+
+
+def _into_ring(
+    strip: npt.NDArray[np.uint32], at: int, size: int, words: npt.NDArray[np.uint32]
+) -> None:
+    fit = min(len(words), size - at)
+    for start in (at, at + size):
+        strip[start : start + fit] = words[:fit]
+    rest = len(words) - fit
+    for start in (0, size):
+        strip[start : start + rest] = words[fit:]
+
+
+def _between(codes: FloatArray, places: npt.NDArray[np.float64]) -> FloatArray:
+    whole = places.astype(np.intp)
+    part = (places - whole).astype(np.float32)
+    low, high = codes.take(whole, 1), codes.take(whole + 1, 1)
+    return np.asarray(low + (high - low) * part, np.float32)
+
+
+class RowPlane:
+    """Luma (`which` 0), or both planes of chroma (1), of consecutive levels."""
+
+    def __init__(self, levels: list[RowLevel], which: int) -> None:
+        self._wide = np.dtype("<u8") if which else WORD
+        self._strips = [
+            strip.view(self._wide)[:, 0] for level in levels for strip in level.words[which]
+        ]
+        self._size = np.array([len(strip) // 2 for strip in self._strips])
+        sample_m = np.concatenate([level.samples_m[which] for level in levels])
+        self._left = np.concatenate([level.lefts_m[which] for level in levels]) * TEXELS / sample_m
+        self._per_m = TEXELS / sample_m
+        self._width = levels[0].widths[which]
+        self.top, self.bottom = levels[0].rows[which].start, levels[-1].rows[which].stop
+
+    def draw(self, travels_m: Sequence[float], pictures: Sequence[Sequence[UInt8Array]]) -> None:
+        """Fill the rows of the planes of one picture for each travel, as `LinePlane` does."""
+        texel, mix = interpolator(self._left + np.array(travels_m)[:, None] * self._per_m)
+        starts = (texel % self._size).T.tolist()
+        step = max(1, BLOCK_ROWS // len(pictures))
+        buffer = np.empty((len(pictures), step, self._width), self._wide)
+        with row_by_row():
+            for first in range(0, len(starts), step):
+                some = slice(first, min(first + step, len(starts)))
+                block = buffer[:, : some.stop - first]
+                self._gather(some, starts, block)
+                mixed = block.view(WORD)
+                np.multiply(mixed, mix[:, some, None], mixed)
+                write_codes(mixed, pictures, self.top + first)
+
+    def _gather(
+        self, some: slice, starts: list[list[int]], block: npt.NDArray[np.unsignedinteger]
+    ) -> None:
+        length = TEXELS * self._width
+        places = zip(*block, strict=True)
+        for strip, begins, cells in zip(self._strips[some], starts[some], places, strict=True):
+            for start, cell in zip(begins, cells, strict=True):
+                cell[:] = strip[start : start + length : TEXELS]

@@ -1,0 +1,93 @@
+"""The kit: whole, resumable, and readable without a network."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from fractions import Fraction
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from patterns.errors import RequestError
+from patterns.kit.kit import KitSpec, kit_clips, make_kit
+from patterns.scenes.bars.light import bars_for_picture
+from patterns.scenes.motion import OrbitMotion, TerrainMotion
+from patterns.timing.cadence import Display
+
+
+def spec(folder: Path, *rates: int) -> KitSpec:
+    return KitSpec(
+        folder=folder,
+        motions=(bars_for_picture(640, 360), TerrainMotion(), OrbitMotion()),
+        rates=tuple(Fraction(rate) for rate in rates),
+        displays=(Display.fixed(60), Display(Fraction(48), Fraction(120))),
+        width=640,
+        height=360,
+        seconds=Fraction(1, 2),
+    )
+
+
+class Links(HTMLParser):
+    """Collects what a page refers to."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+
+    def handle_starttag(self, _: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.found += [v for k, v in attrs if k in ("src", "href", "poster") and v]
+
+
+def test_a_kit_is_whole_and_a_second_run_makes_only_what_changed(tmp_path: Path) -> None:
+    folder = tmp_path / "kit"
+    first = make_kit(spec(folder, 24, 30))
+    assert len(first["made"]) == 6
+    kit = json.loads((folder / "kit.json").read_text())
+    assert kit["schema"] == "evenhold/kit 1"
+    assert [group["pattern"] for group in kit["patterns"]] == ["bars", "terrain", "orbit"]
+    for page in ("index.html", "crib-sheet.html", "how-to-film.html"):
+        links = Links()
+        links.feed((folder / page).read_text())
+        for link in links.found:
+            assert link.startswith("#") or (folder / link).is_file(), link
+        assert page != "index.html" or "how-to-film.html" in links.found
+
+    before = {p.name: p.stat().st_mtime_ns for p in folder.glob("*.mp4")}
+    (folder / "evenhold-bars-30fps.mp4").write_bytes(b"damaged")
+    (folder / "evenhold-orbit-24fps.mp4").unlink()
+    again = make_kit(spec(folder, 24, 30))
+    assert sorted(again["made"]) == ["evenhold-bars-30fps.mp4", "evenhold-orbit-24fps.mp4"]
+    after = {p.name: p.stat().st_mtime_ns for p in folder.glob("*.mp4")}
+    kept = set(before) - set(again["made"])
+    assert {name: after[name] for name in kept} == {name: before[name] for name in kept}
+
+
+def test_a_kit_of_smaller_files_is_another_one(tmp_path: Path) -> None:
+    usual = replace(spec(tmp_path / "kit", 24), motions=(TerrainMotion(),))
+    file = usual.folder / "evenhold-terrain-24fps.mp4"
+    make_kit(usual)
+    before = file.stat().st_size
+    small = replace(usual, small=True)
+    assert make_kit(small)["made"] == [file.name]
+    assert file.stat().st_size < 0.95 * before
+    assert make_kit(small)["made"] == []
+
+
+def test_motion_is_the_same_at_every_rate(tmp_path: Path) -> None:
+    jobs = kit_clips(spec(tmp_path, 24, 60))
+    for pattern in ("bars", "terrain", "orbit"):
+        motions = {job.clip.motion for job in jobs if job.clip.pattern == pattern}
+        assert len(motions) == 1
+
+
+def test_names_sort_by_pattern_then_rate(tmp_path: Path) -> None:
+    names = [job.path.name for job in kit_clips(spec(tmp_path, 120, 24))]
+    assert names[:2] == ["evenhold-bars-024fps.mp4", "evenhold-bars-120fps.mp4"]
+    assert sorted(names[:2]) == names[:2]
+
+
+def test_a_kit_of_nothing_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(RequestError, match="at least one rate"):
+        kit_clips(spec(tmp_path))

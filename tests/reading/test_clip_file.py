@@ -1,0 +1,214 @@
+"""Transcodes and rate conversions of a clip, made with the bundled encoder, read back."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from fractions import Fraction as F
+from pathlib import Path
+
+import imageio_ffmpeg
+import pytest
+
+from patterns.clip import Clip
+from patterns.errors import InputError
+from patterns.frames import frames
+from patterns.reading.read_file import Given, read_file
+from patterns.reading.reading import Reading
+from patterns.scenes.motion import BarsMotion
+from patterns.video.writer import VideoSpec, VideoWriter
+
+FRAMES = 96
+MOTION = BarsMotion(F(300), F(320), F(160))
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Folder with a clip of 24 frames a second in it."""
+    place = tmp_path_factory.mktemp("clips")
+    clip = Clip(MOTION, F(24), F(1, 48), 1280, 720, FRAMES)
+    with VideoWriter(VideoSpec(place / "clip.mp4", 1280, 720, F(24), frames=FRAMES)) as writer:
+        for frame in frames(clip):
+            writer.write(frame)
+    return place
+
+
+def transcoded(folder: Path, name: str, *words: str) -> Reading:
+    target = folder / name
+    subprocess.run(
+        [imageio_ffmpeg.get_ffmpeg_exe(), "-v", "error", "-y", "-i", str(folder / "clip.mp4"),
+         *words, str(target)],
+        check=True,
+    )  # fmt: skip
+    return read_file(target, Given())
+
+
+def test_the_clip_itself_is_as_it_was_made(folder: Path) -> None:
+    reading = read_file(folder / "clip.mp4", Given())
+    assert reading.kind == "clip"
+    assert reading.verdict == (
+        "as it was made: every frame once and in order at 24 frames a second, 96 pictures in 4.0 s"
+    )
+    assert [frame.number for frame in reading.holds] == list(range(FRAMES))
+    assert [frame.start_exact for frame in reading.holds] == [F(n, 24) for n in range(FRAMES)]
+    assert not reading.warnings
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("-vf", "scale=426:240", "-b:v", "300k"),
+        ("-vf", "scale=640:360", "-crf", "40"),
+        ("-vf", "pad=1280:960:0:120", "-crf", "30"),
+        ("-vf", "crop=1280:600:0:120", "-crf", "30"),
+    ],
+    ids=["240p at 300 kb/s", "crf 40", "letterboxed", "cropped"],
+)
+def test_transcodes_are_read_whole(folder: Path, words: tuple[str, ...]) -> None:
+    reading = transcoded(folder, "again.mp4", *words)
+    assert reading.kind == "clip"
+    assert reading.read == reading.pictures == FRAMES
+    assert reading.verdict.startswith("as it was made")
+
+
+def test_repeats_are_found(folder: Path) -> None:
+    reading = transcoded(folder, "r.mp4", "-vf", "fps=30,scale=426:240", "-b:v", "300k")
+    assert reading.read == reading.pictures
+    assert reading.pattern == (2, 1, 1, 1)
+    assert len(reading.repeated) == FRAMES / 4
+    assert not reading.dropped
+    assert not reading.blended
+    assert "24 put on a 30 timeline at its own speed: one frame in 4" in reading.explanation[0]
+
+
+def test_drops_are_found(folder: Path) -> None:
+    reading = transcoded(folder, "d.mp4", "-vf", "fps=20", "-b:v", "800k")
+    assert reading.pattern == (1, 1, 1, 1, 1, 0)
+    assert len(reading.dropped) == FRAMES / 6
+    assert {b - a for a, b in zip(reading.dropped, reading.dropped[1:], strict=False)} == {6}
+    assert not reading.repeated
+
+
+@pytest.mark.parametrize("filters", ["framerate=fps=30", "minterpolate=fps=30:mi_mode=blend"])
+def test_blends_are_found(folder: Path, filters: str) -> None:
+    reading = transcoded(folder, "b.mp4", "-vf", f"{filters},scale=640:360", "-b:v", "700k")
+    assert reading.read == reading.pictures
+    # four of five are mixtures: 30/24 is 5/4, and only every fifth picture falls on a frame
+    assert reading.details["mixed_pictures"] / reading.pictures == pytest.approx(0.8, abs=0.02)
+    assert not reading.dropped
+    assert "by mixing" in reading.explanation[0]
+
+
+def test_a_mixture_with_the_neighbour_in_each_picture_is_found(folder: Path) -> None:
+    reading = transcoded(folder, "t.mp4", "-vf", "tblend=all_mode=average", "-b:v", "900k")
+    assert reading.details["mixed_pictures"] >= 0.95 * reading.read
+
+
+def test_a_conform_to_another_rate_is_told_from_a_conversion(folder: Path) -> None:
+    reading = transcoded(folder, "c.mp4", "-vf", "setpts=N/25/TB", "-r", "25", "-crf", "25")
+    assert reading.refresh_hz == 25
+    assert not reading.repeated
+    assert not reading.dropped
+    assert "4.17 % too fast" in reading.explanation[0]
+
+
+def test_uneven_timestamps_are_kept_and_told(folder: Path) -> None:
+    reading = transcoded(
+        folder, "v.mkv", "-vf", "select='not(eq(mod(n,7),3))'", "-fps_mode", "vfr", "-crf", "25"
+    )
+    assert reading.dropped == tuple(range(3, FRAMES, 7))
+    assert any("timestamps are not even" in warning for warning in reading.warnings)
+    # times in Matroska are whole milliseconds
+    assert all(abs(f.start_s - f.number / 24) <= 0.001 for f in reading.holds if f.start_s)
+
+
+def test_pictures_out_of_order_are_found(folder: Path) -> None:
+    reading = transcoded(folder, "o.mp4", "-vf", "shuffleframes=0 2 1 3", "-crf", "25")
+    assert len(reading.out_of_order) == FRAMES / 4
+    assert not reading.dropped
+
+
+def test_a_truncated_file_is_read_as_far_as_it_goes(folder: Path) -> None:
+    whole = transcoded(folder, "w.mkv", "-crf", "25").pictures
+    data = (folder / "w.mkv").read_bytes()
+    (folder / "cut.mkv").write_bytes(data[: len(data) // 2])
+    reading = read_file(folder / "cut.mkv", Given())
+    assert 10 < reading.read < whole
+    # only pictures that others depend on may be missing, just before the cut
+    assert all(n > reading.holds[-1].number - 16 for n in reading.dropped)
+
+
+def test_readings_do_not_depend_on_the_run(folder: Path) -> None:
+    from patterns.reading.reading import to_json
+
+    texts = {json.dumps(to_json(read_file(folder / "clip.mp4", Given()))) for _ in range(2)}
+    assert len(texts) == 1
+
+
+def test_a_trim_without_encoding_is_not_damaged(folder: Path) -> None:
+    transcoded(folder, "s.mp4", "-c:v", "libx264", "-g", "24", "-bf", "0")
+    target = folder / "trim.mp4"
+    subprocess.run(
+        [imageio_ffmpeg.get_ffmpeg_exe(), "-v", "error", "-y", "-ss", "1.4", "-i",
+         str(folder / "s.mp4"), "-c", "copy", str(target)],
+        check=True,
+    )  # fmt: skip
+    reading = read_file(target, Given())
+    assert reading.verdict.startswith("as it was made")
+    assert reading.holds[0].number == 34  # 1.4 s x 24, rounded up
+    assert not reading.warnings
+
+
+def test_a_file_cut_off_is_not_as_it_was_made(folder: Path) -> None:
+    transcoded(folder, "w.mkv", "-crf", "25")
+    data = (folder / "w.mkv").read_bytes()
+    (folder / "cut.mkv").write_bytes(data[: len(data) * 3 // 5])
+    reading = read_file(folder / "cut.mkv", Given())
+    assert reading.verdict.startswith("cut off")
+    assert any("cut off" in warning for warning in reading.warnings)
+
+
+def test_a_damaged_file_tells_nothing_of_drops(folder: Path) -> None:
+    transcoded(folder, "whole.mp4", "-crf", "20", "-g", "96")
+    data = bytearray((folder / "whole.mp4").read_bytes())
+    for place in range(20_000, len(data) - 30_000, 9_000):
+        data[place] ^= 0x5A
+    (folder / "hurt.mp4").write_bytes(data)
+    reading = read_file(folder / "hurt.mp4", Given(kind="clip"))
+    assert not reading.dropped
+    assert not reading.repeated
+    assert "damaged" in reading.verdict or not reading.read
+
+
+def test_an_animation_of_24_counts_in_hundredths(folder: Path) -> None:
+    reading = transcoded(folder, "a.gif", "-vf", "scale=640:-2,format=gray")
+    # GIF89a, section 23: delays are in 1/100 s, so that 24 frames a second last 4, 4, 5, ...
+    assert {round(100 * hold.hold_s) for hold in reading.holds} == {4, 5}
+    assert reading.error is not None
+    assert 2 < reading.error.rms_ms < 5
+    assert not reading.verdict.startswith("as it was made")
+
+
+def test_the_makers_tag_gives_true_seconds(folder: Path) -> None:
+    """Each frame in 10 pictures: 24 a second taken at 240, stored at 30."""
+    target = folder / "slow.mp4"
+    subprocess.run(
+        [imageio_ffmpeg.get_ffmpeg_exe(), "-v", "error", "-y", "-i", str(folder / "clip.mp4"),
+         "-vf", "fps=240,setpts=N/30/TB", "-r", "30", "-frames:v", "240",
+         "-movflags", "use_metadata_tags", "-metadata", "com.android.capture.fps=240.000000",
+         str(target)],
+        check=True,
+    )  # fmt: skip
+    reading = read_file(target, Given(kind="recording"))
+    assert reading.capture_hz == pytest.approx(240)
+    assert reading.seconds == pytest.approx(239 / 240)
+
+
+def test_damage_that_hides_the_strip_is_not_read_as_footage(folder: Path) -> None:
+    transcoded(folder, "no-strip.mp4", "-vf", "crop=1280:500:0:0", "-crf", "20", "-g", "96")
+    data = bytearray((folder / "no-strip.mp4").read_bytes())
+    for place in range(len(data) // 8, len(data) // 2, 701):
+        data[place] ^= 0x5A
+    (folder / "hurt-bare.mp4").write_bytes(data)
+    with pytest.raises(InputError, match="damaged"):
+        read_file(folder / "hurt-bare.mp4", Given())

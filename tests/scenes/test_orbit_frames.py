@@ -1,0 +1,311 @@
+"""Frames of the orbit against brute force, phase correlation and their own symmetries."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from functools import lru_cache
+from math import radians
+
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter
+from skimage.registration import phase_cross_correlation
+
+from patterns.clip import Clip
+from patterns.picture.light import code_to_light, light_to_code
+from patterns.picture.planes import Planes
+from patterns.scenes.motion import OrbitMotion, focal_px
+from patterns.scenes.orbit import renderer as orbit
+from patterns.scenes.orbit import view as orbit_view
+from patterns.scenes.orbit.geometry import SUBJECT, WALL, WALL_M, OrbitCamera, Seen
+from patterns.scenes.orbit.outlines import OUTLINES
+from patterns.scenes.orbit.renderer import OrbitRenderer
+from patterns.scenes.orbit.view import Samples
+from tests.scenes.interrupted import interrupt, same
+
+W, H = 384, 216
+# Frames between the two that are correlated: the window does not move with the hills to
+# a part of a pixel, and draws the peak towards whole pixels by up to 0.15.
+GAP = 3
+
+
+@lru_cache(maxsize=12)
+def renderer(clip: Clip, width: int = W, height: int = H) -> OrbitRenderer:
+    return OrbitRenderer(clip, width, height)
+
+
+def clip_of(angle: int, rate: Fraction = Fraction(24), frames: int = 24, **motion: object) -> Clip:
+    return Clip(
+        OrbitMotion(**motion),  # type: ignore[arg-type]
+        rate,
+        Fraction(angle, 360) / rate,
+        width=W,
+        height=H,
+        frames=frames,
+        strip="none",
+    )
+
+
+def frame(clip: Clip, n: int, width: int = W, height: int = H) -> Planes:
+    picture = Planes.blank(width, height)
+    renderer(clip, width, height).draw(n, picture)
+    return picture
+
+
+def seen_by(clip: Clip, width: int, height: int, finer: int = 1) -> Seen:
+    """What the pixels see (or `finer` x `finer` samples of each)."""
+    assert isinstance(clip.motion, OrbitMotion)
+    profile = OUTLINES[clip.motion.subject].profile
+    camera = OrbitCamera.of(clip.motion, profile, width, height)
+    x = (np.arange(width * finer) + 0.5) / finer
+    y = (np.arange(height * finer) + 0.5) / finer
+    return camera.see(x[np.newaxis, :], y[:, np.newaxis])
+
+
+def test_the_shutter_is_the_mean_light_of_256_moments() -> None:
+    """360 degrees at 60 deg/s against moments of no exposure spread over the same time.
+
+    257 moments, the first and the last at half weight, are read to 8 bits and averaged
+    in light: each carries rounding, the sky's dither, and an interpolation between two
+    texels in code instead of in light. All that stays within 2 codes, save for a few
+    pixels where texels that differ by dozens of codes lie side by side.
+    """
+    rate = Fraction(24)
+    long = clip_of(360, rate, turn_deg_s=Fraction(60))
+    moments = renderer(replace(long, rate=rate * 256, exposure_s=Fraction(0), frames=256 * 24))
+    n, total, picture = 7, np.zeros((H, W)), Planes.blank(W, H)
+    for k in range(257):
+        moments.draw(256 * n - 128 + k, picture)
+        total += code_to_light(picture.y) * (0.5 if k in (0, 256) else 1.0)
+    expected = light_to_code(total / 256).astype(int)
+    differ = np.abs(frame(long, n).y.astype(int) - expected)
+    assert np.mean(differ > 2) < 0.001
+    assert differ.max() <= 4
+    assert differ.mean() < 0.3
+    # without the blur the picture is another
+    sharp = frame(replace(long, exposure_s=Fraction(0)), n).y.astype(int)
+    assert np.mean(np.abs(sharp - expected) > 2) > 0.1
+
+
+@pytest.mark.parametrize(
+    ("rate", "turn"),
+    [
+        (Fraction(24000, 1001), Fraction(6)),
+        (Fraction(60000, 1001), Fraction(-15)),
+        pytest.param(Fraction(25), Fraction(-6), marks=pytest.mark.slow),
+        pytest.param(Fraction(30), Fraction(9), marks=pytest.mark.slow),
+        pytest.param(Fraction(120), Fraction(24), marks=pytest.mark.slow),
+    ],
+)
+def test_the_skyline_moves_at_its_closed_form(rate: Fraction, turn: Fraction) -> None:
+    """Phase correlation (scikit-image) of hills near the centre, within 0.05 px.
+
+    The hills stand on a circle of radius D about the axis, so at the centre the image
+    moves at f w D / (D + R), and at x pixels beside it sec^2 = 1 + (x/f)^2 times as fast.
+    """
+    width, height, hfov = 1280, 320, 30.0
+    motion = OrbitMotion(
+        turn_deg_s=turn, height_m=Fraction(17), radius_m=Fraction(80), hfov_deg=hfov
+    )
+    clip = Clip(motion, rate, Fraction(0), width=width, height=height, frames=64, strip="none")
+    f = focal_px(hfov, width)
+    speed = f * radians(float(turn)) * WALL_M / (WALL_M + 80) / float(rate)
+    wall = seen_by(clip, width, height).surface == WALL
+    bottom = int(np.flatnonzero(wall[:, 0])[-1])
+    moves = [
+        _move_at_centre(clip, n, 640 + side * 340, bottom, round(GAP * speed), f)
+        for n in range(4, 60, 7)
+        for side in (-1, 1)
+    ]
+    assert np.mean(moves) == pytest.approx(speed, abs=0.05)
+
+
+def _move_at_centre(
+    clip: Clip, n: int, middle: int, bottom: int, whole: int, focal: float
+) -> float:
+    """Pixels a frame, from n to n + GAP, about x = `middle`, reduced to the centre.
+
+    The window follows by `whole` pixels; the rest is what the correlation finds. The
+    sky's dither is as fine as a pixel and would draw the peak to whole pixels: it is
+    smoothed away first. Slopes along x are compared, so that a strip's ramp from top to
+    bottom does not outweigh the hills.
+    """
+    width, height = clip.width, clip.height
+    window = np.hanning(240) * np.hanning(bottom)[:, np.newaxis]
+    pair = []
+    for number, shift in ((n, 0), (n + GAP, -whole)):
+        smooth = gaussian_filter(frame(clip, number, width, height).y.astype(float), 3)
+        part = smooth[:bottom, middle - 120 + shift : middle + 121 + shift]
+        pair.append(np.diff(part, axis=1) * window)
+    rest, _, _ = phase_cross_correlation(*pair, upsample_factor=200, normalization=None)
+    x = np.arange(240) + middle - 119.5 - whole / 2 - width / 2
+    growth = np.average(1 + (x / focal) ** 2, weights=np.hanning(240) ** 2)
+    return float((whole + rest[1]) / growth / GAP)
+
+
+def test_the_subjects_outline_rests() -> None:
+    """Averaged over a turn, edge pixels mix sky and tower as the geometry says, no wider."""
+    clip = clip_of(0, turn_deg_s=Fraction(36), frames=240, height_m=Fraction(4))
+    mean = np.mean([code_to_light(frame(clip, n).y) for n in range(0, 240, 8)], axis=0)
+    seen = seen_by(clip, W, H)
+    fine = seen_by(clip, W, H, 8).surface == SUBJECT
+    cover = fine.reshape(H, 8, W, 8).mean(axis=(1, 3))
+    solid = seen.surface == SUBJECT
+    found, wanted = [], []
+    for row in np.flatnonzero(solid.any(axis=1))[6:60]:
+        edge = int(np.argmax(solid[row]))
+        if seen.surface[row, edge - 4] != WALL:
+            continue
+        sky, stone = mean[row, edge - 3], mean[row, edge + 2]
+        if abs(sky - stone) > 0.05:
+            found += list((mean[row, edge - 2 : edge + 1] - sky) / (stone - sky))
+            wanted += list(cover[row, edge - 2 : edge + 1])
+    assert len(found) > 30
+    assert np.median(np.abs(np.array(found) - wanted)) < 0.06
+    assert np.corrcoef(found, wanted)[0, 1] > 0.97
+
+
+def test_a_whole_turn_closes() -> None:
+    clip = clip_of(180, frames=180, turn_deg_s=Fraction(48))  # 180 frames at 24 are 360 degrees
+    first, after = frame(clip, 0), frame(clip, 180)
+    assert np.array_equal(first.y, after.y)
+    assert np.array_equal(first.cb, after.cb)
+    assert np.array_equal(first.cr, after.cr)
+    # and the step over the seam is like any other step
+    steps = [
+        np.mean(np.abs(frame(clip, n).y.astype(int) - frame(clip, n + 1).y.astype(int)))
+        for n in (60, 179)
+    ]
+    assert steps[1] < 2 * steps[0] + 1
+
+
+def test_frames_beyond_the_clip_and_short_clips_agree_with_a_whole_turn() -> None:
+    """A short clip keeps only the bearings that it sees; the pictures are the same."""
+    short = clip_of(180, frames=24)
+    long = clip_of(180, frames=24 * 70)
+    for n in (0, 23):
+        differ = frame(short, n).y.astype(int) - frame(long, n).y.astype(int)
+        assert np.abs(differ).max() <= 2  # rounding, and the sky's dither
+    beyond = frame(short, 100).y.astype(int) - frame(long, 100).y.astype(int)
+    assert np.abs(beyond).max() <= 2
+
+
+def test_same_clip_same_bytes() -> None:
+    clip = clip_of(180)
+    other = Planes.blank(W, H)
+    OrbitRenderer(clip, W, H).draw(5, other)
+    again = frame(clip, 5)
+    for a, b in ((other.y, again.y), (other.cb, again.cb), (other.cr, again.cr)):
+        assert np.array_equal(a, b)
+
+
+def test_seeds_give_other_country() -> None:
+    one, two = clip_of(0), replace(clip_of(0), seed=2)
+    assert np.mean(frame(one, 0).y != frame(two, 0).y) > 0.5
+
+
+def test_negative_turn_is_the_same_picture_at_the_start() -> None:
+    one, two = clip_of(0, turn_deg_s=Fraction(6)), clip_of(0, turn_deg_s=Fraction(-6))
+    assert np.abs(frame(one, 0).y.astype(int) - frame(two, 0).y.astype(int)).max() <= 2
+
+
+@pytest.mark.parametrize(
+    ("size", "motion"),
+    [
+        ((180, 320), {"radius_m": Fraction(20), "height_m": Fraction(2), "hfov_deg": 120.0}),
+        ((320, 180), {"radius_m": Fraction(1000), "height_m": Fraction(500), "hfov_deg": 5.0}),
+        ((320, 180), {"subject": "tank", "radius_m": Fraction(20), "height_m": Fraction(500)}),
+        ((320, 180), {"subject": "monument", "turn_deg_s": Fraction(-360)}),
+        ((320, 180), {"turn_deg_s": Fraction(0)}),
+    ],
+)
+def test_far_corners_of_what_may_be_asked_draw(
+    size: tuple[int, int], motion: dict[str, object]
+) -> None:
+    clip = clip_of(180, frames=3, **motion)  # type: ignore[arg-type]
+    picture = frame(clip, 2, *size)
+    assert 16 <= picture.y.min() < picture.y.max() <= 235
+    assert picture.cb.min() > 90
+    assert picture.cr.max() < 180
+
+
+def test_frames_do_not_depend_on_what_was_drawn_before() -> None:
+    """Texels are painted as they come into view, in other pieces if a clip is drawn in order."""
+    clip = clip_of(180, frames=120)
+    jumped, followed = OrbitRenderer(clip, W, H), OrbitRenderer(clip, W, H)
+    one, other = Planes.blank(W, H), Planes.blank(W, H)
+    jumped.draw(90, one)
+    for n in (*range(40), 90):
+        followed.draw(n, other)
+    assert same(one, other)
+
+
+@pytest.mark.parametrize("turn", [Fraction(6), Fraction(-30), Fraction(360)], ids=str)
+def test_frames_drawn_together_are_those_drawn_alone(turn: Fraction) -> None:
+    """At 360 degrees a second six frames turn by more than the window moves over."""
+    clip = clip_of(180, frames=24, turn_deg_s=turn)
+    together, alone = OrbitRenderer(clip, W, H), OrbitRenderer(clip, W, H)
+    other = Planes.blank(W, H)
+    for n, count in ((0, 1), (1, 6), (7, 3), (10, 6), (2, 2)):
+        pictures = [Planes.blank(W, H) for _ in range(count)]
+        together.draw_together(n, pictures)
+        for k, one in reversed(list(enumerate(pictures))):
+            alone.draw(n + k, other)
+            assert same(one, other), (n, k)
+
+
+@pytest.mark.parametrize("turn", [Fraction(60), Fraction(-60)], ids=str)
+def test_a_long_clip_takes_the_room_of_a_short_one(turn: Fraction) -> None:
+    """Its window moves on, and its frames are the same wherever the window was before."""
+    short = clip_of(180, frames=28, turn_deg_s=turn)  # 67.5 degrees
+    long = clip_of(180, frames=24 * 600, turn_deg_s=turn)
+    going, one, other = OrbitRenderer(long, W, H), Planes.blank(W, H), Planes.blank(W, H)
+    kept = [OrbitRenderer(short, W, H), going]
+    assert len({len(some._window.luma) for some in kept}) == 1
+    assert len({len(some._window.chroma) for some in kept}) == 1
+    begun = set()
+    for n in range(0, 180, 3):
+        going.draw(n, one)
+        begun.add(going._window.begin)
+        if n % 36 == 0:
+            OrbitRenderer(long, W, H).draw(n, other)
+            assert same(one, other), n
+    assert len(begun) > 5
+
+
+def test_ctrl_c_while_painting_leaves_no_wrong_texel(monkeypatch: pytest.MonkeyPatch) -> None:
+    clip = clip_of(180, frames=12, turn_deg_s=Fraction(30))
+    broken, one, other = OrbitRenderer(clip, W, H), Planes.blank(W, H), Planes.blank(W, H)
+    until = interrupt(monkeypatch, broken._window, "store")
+    for n in (0, 6):
+        until[0] = 5
+        with pytest.raises(KeyboardInterrupt):
+            broken.draw(n, one)
+        broken.draw(n, one)
+        OrbitRenderer(clip, W, H).draw(n, other)
+        assert same(one, other), n
+
+
+def test_a_second_rate_sees_nothing_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the picture sees does not depend on the rate: it is kept, and the bytes are the same."""
+    orbit._sight.cache_clear()
+    clips = [clip_of(180, Fraction(rate), frames=rate) for rate in (24, 60)]
+    looks: list[OrbitCamera] = []
+
+    def look(camera: OrbitCamera, pixels: int) -> Samples:
+        looks.append(camera)
+        return orbit_view.look(camera, pixels)
+
+    monkeypatch.setattr(orbit, "look", look)
+    kept = [OrbitRenderer(clip, W, H) for clip in clips]
+    one, other = Planes.blank(W, H), Planes.blank(W, H)
+    assert len(looks) == 2  # luma and chroma
+    for n in (0, 12, 23):
+        kept[0].draw(n, one)
+    orbit._sight.cache_clear()
+    alone = OrbitRenderer(clips[1], W, H)
+    for n in (0, 33, 59):
+        kept[1].draw(n, one)
+        alone.draw(n, other)
+        assert same(one, other), n
