@@ -11,8 +11,9 @@ from functools import lru_cache
 from math import ceil
 
 import numpy as np
-import numpy.typing as npt
 from PIL import Image, ImageDraw, ImageFont
+
+from patterns.picture.arrays import UInt8Array
 
 __all__ = [
     "baseline_px",
@@ -25,7 +26,6 @@ __all__ = [
     "typeface",
 ]
 
-UInt8Array = npt.NDArray[np.uint8]
 
 LOWEST_SIZE = 4
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import Float32Array, UInt8Array
 
 __all__ = [
     "GAMMA",
@@ -23,16 +23,15 @@ __all__ = [
 ]
 
 GAMMA = 2.4
-FloatArray = npt.NDArray[np.floating]
 
 
-def light_to_signal(light: npt.ArrayLike) -> npt.NDArray[np.float32]:
+def light_to_signal(light: npt.ArrayLike) -> Float32Array:
     """Signal 0 to 1 of linear light 0 to 1, any shape (clipped): V = L^(1/2.4)."""
     clipped = np.clip(np.asarray(light, np.float32), 0, 1)
     return np.asarray(clipped ** np.float32(1 / GAMMA), np.float32)
 
 
-def signal_to_light(signal: npt.ArrayLike) -> npt.NDArray[np.float32]:
+def signal_to_light(signal: npt.ArrayLike) -> Float32Array:
     """Linear light 0 to 1 of a signal 0 to 1, any shape (clipped): L = V^2.4."""
     clipped = np.clip(np.asarray(signal, np.float32), 0, 1)
     return np.asarray(clipped ** np.float32(GAMMA), np.float32)
@@ -43,7 +42,7 @@ def light_to_code(light: npt.ArrayLike) -> UInt8Array:
     return np.asarray(np.rint(16 + 219 * light_to_signal(light)), np.uint8)
 
 
-def code_to_light(code: npt.ArrayLike) -> npt.NDArray[np.float32]:
+def code_to_light(code: npt.ArrayLike) -> Float32Array:
     """Linear light of a grey luma code (float codes allowed), any shape."""
     return signal_to_light((np.asarray(code, np.float32) - 16) / 219)
 

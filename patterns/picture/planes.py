@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-__all__ = ["Planes", "UInt8Array"]
+from patterns.picture.arrays import UInt8Array
 
-UInt8Array = npt.NDArray[np.uint8]
+__all__ = [
+    "Planes",
+]
 
 
 @dataclass(frozen=True)

@@ -5,16 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.arrays import Float32Array, UInt8Array
+from patterns.picture.planes import Planes
 
 __all__ = ["picture_bytes", "planes_to_rgb"]
 
-FloatArray = npt.NDArray[np.float32]
 
-
-def _full_size(plane: UInt8Array) -> FloatArray:
+def _full_size(plane: UInt8Array) -> Float32Array:
     """Chroma at luma's places: linear between its samples, which sit on the even columns."""
     c = plane.astype(np.float32) - 128
     wide = np.repeat(c, 2, axis=1)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
 from patterns.clip import Clip
 from patterns.frames import FrameSource
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.arrays import Float32Array, UInt8Array
+from patterns.picture.planes import Planes
 from patterns.present.feed import Shown
 from patterns.present.panel_layout import Area
 from patterns.strip.draw import StripDrawer
@@ -66,5 +66,5 @@ class PanelPicture:
 
 def _mix(plane: UInt8Array, other: UInt8Array, share: float) -> None:
     """Blend code values, as editing programs do (common practice, no source)."""
-    mixed: npt.NDArray[np.float32] = plane * np.float32(1 - share) + other * np.float32(share)
+    mixed: Float32Array = plane * np.float32(1 - share) + other * np.float32(share)
     plane[:] = np.rint(mixed)

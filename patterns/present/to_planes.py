@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from PIL import Image
 
+from patterns.picture.arrays import UInt8Array
 from patterns.picture.light import light_to_ycbcr, signal_to_light
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.planes import Planes
 
 __all__ = ["colour_codes", "image_to_planes", "paste"]
 

@@ -27,6 +27,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.errors import RequestError
+from patterns.picture.arrays import FloatArray
 from patterns.timing.cadence import Cadence, frame_starts
 
 __all__ = [
@@ -39,7 +40,6 @@ __all__ = [
     "tracked_picture",
 ]
 
-FloatArray = npt.NDArray[np.float64]
 MOST_FRAMES = 5000  # a longer period is averaged over its first frames
 
 MODEL_WORDS = (

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 import numpy as np
-import numpy.typing as npt
 from PIL import Image
 
 from patterns.drawing.canvas import Box, Drawing, Stroke, Text
 from patterns.drawing.picture_file import to_image
 from patterns.drawing.style import LIGHT, SLIDE, Scheme
 from patterns.errors import RequestError
+from patterns.picture.arrays import FloatArray
 from patterns.picture.lettering import cap_height_px
 from patterns.picture.light import light_to_signal, signal_to_light
 from patterns.present.tracked_eye import (
@@ -28,7 +28,6 @@ from patterns.timing.shutter import exposure_of_angle
 
 __all__ = ["MOST_ROWS", "SLOWER", "tracked_eye_slide", "with_contrast"]
 
-FloatArray = npt.NDArray[np.float64]
 MOST_ROWS = 4
 SLOWER = 4  # the plate by the clip's speed: else the smear hides the doubling
 ENLARGED = 6

@@ -14,13 +14,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 from patterns.reading.refresh import Stretches
 
 __all__ = ["Evenness", "evenness"]
 
-FloatArray = npt.NDArray[np.float64]
 LONGEST_PERIOD = 8  # frames, of an unevenness that repeats
 LEAST_OF_EACH = 5  # frames in each place of a period
 DRIFTING = 0.3  # of an interval, between phases of the camera: with wider gaps it is in step
@@ -72,9 +71,7 @@ def _best_step(
     return (low + high) / 2
 
 
-def _within(
-    places: npt.NDArray[np.int64], lows: FloatArray, highs: FloatArray, interval_s: float
-) -> float:
+def _within(places: IntArray, lows: FloatArray, highs: FloatArray, interval_s: float) -> float:
     """Unevenness that the stretches (less the clock) leave open; `places` count the changes."""
     phases = np.sort(lows / interval_s % 1)
     gap = float(np.diff(phases, append=phases[0] + 1).max())
@@ -89,7 +86,7 @@ def _within(
     return open_s
 
 
-def _well_known(seen: Stretches) -> npt.NDArray[np.bool_]:
+def _well_known(seen: Stretches) -> BoolArray:
     """Changes of which nothing was hidden; where black frames hide most, those like most."""
     widths = seen.highs_s - seen.lows_s
     return np.asarray(widths <= max(WIDE * seen.interval_s, 1.2 * float(np.median(widths))), bool)

@@ -18,15 +18,14 @@ from fractions import Fraction
 from math import sqrt
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import FloatArray
 from patterns.reading.holds import HeldFrame
 from patterns.timing.cadence import Cadence
 from patterns.timing.notation import first_turn
 
 __all__ = ["Expected", "TimingError", "best_phase", "expected", "timing_error"]
 
-FloatArray = npt.NDArray[np.float64]
 LONGEST_PATTERN = 30
 STEADY = 0.02  # drift over a passage, of a refresh, below which the clip kept its own time
 

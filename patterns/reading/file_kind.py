@@ -14,9 +14,8 @@ from dataclasses import dataclass
 from statistics import median
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.reading.reading import Kind
 from patterns.strip.camera import TOO_SMALL, CameraReader, CameraReading
 from patterns.strip.camera_levels import NO_STRIP, TOO_DARK
@@ -27,7 +26,6 @@ from patterns.strip.read import StripReading, read_strip
 
 __all__ = ["KEPT", "FileKind", "KindFinder"]
 
-FloatArray = npt.NDArray[np.float64]
 KEPT = 16  # pictures that are kept while the kind is not known
 GAP, RARER = 48, 32  # a look every 48 pictures, in long files less often: looking takes long
 SURE_SIGHTS = 6  # pictures in which a strip must be seen to be sure

@@ -15,7 +15,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from patterns.reading.footage_marks import BoolArray, FootageMarks, marks_and_mistake
+from patterns.picture.arrays import BoolArray
+from patterns.reading.footage_marks import FootageMarks, marks_and_mistake
 from patterns.reading.footage_words import (
     AS_IF_FILMED,
     NOT_TOLD,

@@ -14,15 +14,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import BoolArray, FloatArray
 from patterns.reading.picture_change import Changes
 from patterns.reading.timeline_mistake import Mistake, find_mistake
 
 __all__ = ["FootageMarks", "mark_footage", "marks_and_mistake"]
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 REACH = 15  # pictures to each side that a picture is compared with
 BESIDE = 5  # pictures before, and after, among which there must be a step to call one little
 LITTLE = 0.4  # of such steps on both sides; claimed if a conversion foresees it

@@ -13,7 +13,7 @@ import numpy as np
 from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
 
 from patterns.errors import InputError
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import UInt8Array
 from patterns.video.packets import unreadable
 
 __all__ = ["Photo", "open_photo"]

@@ -8,8 +8,8 @@ from fractions import Fraction
 from math import sqrt
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import BoolArray, FloatArray
 from patterns.reading.expected import Expected, TimingError
 from patterns.reading.explain import arithmetic_pattern
 from patterns.reading.hold_pattern import hold_pattern
@@ -34,7 +34,6 @@ from patterns.timing.cadence import Display, cadence
 
 __all__ = ["judge_photo", "unread_photo"]
 
-FloatArray = npt.NDArray[np.float64]
 NOISY = f"hold cells too noisy to be known to {PERCENT} %"
 CLIPPED = "hold cells over-exposed"
 DARK, SURELY_DARK = 0.3, 0.5  # frame times; the second with three standard uncertainties added
@@ -192,7 +191,7 @@ def _rates(display: Display | None) -> tuple[Fraction, ...]:
     return () if display.is_variable else (display.highest_hz,)
 
 
-def _told(found: PhotoReading, seen: Cells) -> npt.NDArray[np.bool_]:
+def _told(found: PhotoReading, seen: Cells) -> BoolArray:
     return np.asarray(np.array(found.told) & seen.whole, np.bool_)
 
 
@@ -244,7 +243,7 @@ def _repeats(seen: Cells, found: Match) -> bool:
     return abs(turn - round(turn)) < SAME_TURN
 
 
-def _doubt(seen: Cells, told: npt.NDArray[np.bool_]) -> float:
+def _doubt(seen: Cells, told: BoolArray) -> float:
     """Largest standard uncertainty of a told cell, of its light or of a mean cell's."""
     if not told.any():
         return 1.0

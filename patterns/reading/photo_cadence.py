@@ -13,14 +13,13 @@ from fractions import Fraction
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 from patterns.strip.photo_numbers import Run
 from patterns.timing.cadence import frame_starts
 
 __all__ = ["Cells", "Match", "match"]
 
-FloatArray = npt.NDArray[np.float64]
 PHASES = 48
 LIKELY = 3.5  # standard uncertainties, within which light is as predicted
 ALWAYS = 0.12  # of a refresh, which is let pass whatever the uncertainty
@@ -53,7 +52,7 @@ class Cells:
     seconds: tuple[float, float]
 
     @property
-    def showings(self) -> npt.NDArray[np.int64]:
+    def showings(self) -> IntArray:
         """How many frames of the run each cell stands for, (cells,)."""
         numbers = np.arange(self.run.first, self.run.first + self.run.frames)
         return np.bincount(numbers % len(self.share), minlength=len(self.share))
@@ -65,7 +64,7 @@ class Cells:
         return int(np.median(self.showings[whole])) if whole.any() else 1
 
     @property
-    def whole(self) -> npt.NDArray[np.bool_]:
+    def whole(self) -> BoolArray:
         """Cells all of whose frames showed wholly within the exposure, (cells,)."""
         first, last = self.run.first, self.run.first + self.run.frames - 1
         unsure = max(1, self.run.most - self.run.frames + 1)
@@ -156,7 +155,7 @@ def _compare(
     return cost, Match(refresh_hz, seconds, expected, holds, lost, late, np.where(whole, off, 0))
 
 
-def _scale(seen: Cells, expected: FloatArray, whole: npt.NDArray[np.bool_]) -> float:
+def _scale(seen: Cells, expected: FloatArray, whole: BoolArray) -> float:
     """Refreshes of the exposure: weighted median over the cells, which odd ones do not move."""
     share, known = seen.share[whole], expected[whole]
     lit = (share > 0) & (known > 0)
@@ -171,10 +170,10 @@ def _scale(seen: Cells, expected: FloatArray, whole: npt.NDArray[np.bool_]) -> f
 
 
 def _explain(
-    more: npt.NDArray[np.int64],
+    more: IntArray,
     holds: tuple[int, ...],
-    numbers: npt.NDArray[np.int64],
-    whole: npt.NDArray[np.bool_],
+    numbers: IntArray,
+    whole: BoolArray,
 ) -> tuple[tuple[int, ...], tuple[int, ...]] | None:
     """Lost and late cells that explain refreshes too many and too few; None if none do."""
     cells = len(more)

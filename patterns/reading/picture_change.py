@@ -17,13 +17,11 @@ from collections import deque
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import Float32Array, UInt8Array
 
 __all__ = ["COARSE", "Changes", "PictureChange", "working_copy"]
 
-FloatArray = npt.NDArray[np.float32]
 WORKING_WIDTH = 400  # pixels across, to about which larger pictures are averaged down
 COARSE = 4  # pixels of the working picture to a side of a pixel of the coarse copy
 QUIET_PERCENT = 4  # of the places are taken to be still
@@ -55,13 +53,13 @@ class Changes:
     far: list[float] = field(default_factory=list)
 
 
-def _coarse(picture: FloatArray) -> FloatArray:
+def _coarse(picture: Float32Array) -> Float32Array:
     rows, columns = picture.shape[0] // COARSE, picture.shape[1] // COARSE
     cut = picture[: rows * COARSE, : columns * COARSE]
     return np.asarray(cut.reshape(rows, COARSE, columns, COARSE).mean((1, 3)), np.float32)
 
 
-def _detail(luma: UInt8Array) -> FloatArray:
+def _detail(luma: UInt8Array) -> Float32Array:
     """Picture less its own mean over 5 x 5 pixels, the edge left out."""
     down = luma.cumsum(0, np.int32)
     down = np.concatenate([down[4:5], down[5:] - down[:-5]])
@@ -70,16 +68,16 @@ def _detail(luma: UInt8Array) -> FloatArray:
     return np.asarray(luma[2:-2, 2:-2] - total * np.float32(1 / 25), np.float32)
 
 
-def _product(a: FloatArray, b: FloatArray) -> float:
+def _product(a: Float32Array, b: Float32Array) -> float:
     # no matrix product: for arrays this small it would start threads that only wait
     return float(np.multiply(a, b).sum(dtype=np.float64))
 
 
-def _rms(difference: FloatArray) -> float:
+def _rms(difference: Float32Array) -> float:
     return float(np.sqrt(_product(difference, difference) / difference.size))
 
 
-def _quietest(difference: FloatArray) -> float:
+def _quietest(difference: Float32Array) -> float:
     """RMS of a difference in the quietest places, of about 16 by 9."""
     rows, columns = (
         max(1, side // parts) for side, parts in zip(difference.shape, (9, 16), strict=True)
@@ -90,7 +88,7 @@ def _quietest(difference: FloatArray) -> float:
     return float(np.percentile(blocks, QUIET_PERCENT))
 
 
-def _own_share(before: FloatArray, own: FloatArray, after: FloatArray) -> float:
+def _own_share(before: Float32Array, own: Float32Array, after: Float32Array) -> float:
     """Share of `own`'s energy that no mixture of its neighbours explains."""
     energy = _product(own, own)
     if energy == 0:
@@ -108,8 +106,8 @@ class PictureChange:
 
     def __init__(self) -> None:
         self.changes = Changes()
-        self._near: deque[tuple[FloatArray, FloatArray]] = deque(maxlen=3)
-        self._far: deque[FloatArray] = deque(maxlen=LAG + 1)
+        self._near: deque[tuple[Float32Array, Float32Array]] = deque(maxlen=3)
+        self._far: deque[Float32Array] = deque(maxlen=LAG + 1)
 
     def take(self, luma: UInt8Array) -> None:
         """Add the next picture, uint8 (height, width), a `working_copy`."""

@@ -12,13 +12,12 @@ from fractions import Fraction
 from math import lcm
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import FloatArray, IntArray
 from patterns.reading.sightings import Watched
 
 __all__ = ["on_even_times", "picture_interval"]
 
-FloatArray = npt.NDArray[np.float64]
 COARSE = 0.05  # of the time from picture to picture, for one unit of the file's clock
 WITHIN = 0.75  # of that unit, that a time may lie off the line
 NANO = 10**9
@@ -28,7 +27,7 @@ MOST_LOST = 0.15  # of the pictures
 BEAT = 0.2  # of a beat over the whole recording, between the paces that are tried
 
 
-def _points(watched: Watched) -> tuple[npt.NDArray[np.int64], FloatArray]:
+def _points(watched: Watched) -> tuple[IntArray, FloatArray]:
     """Places in the file and times of the first and last picture of each run."""
     runs = watched.runs
     places = [p for run in runs for p in (run.first_picture, run.last_picture)]

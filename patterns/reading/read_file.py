@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 
 from patterns.errors import InputError, RequestError
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import UInt8Array
 from patterns.reading.clip_file import judge_clip
 from patterns.reading.file_kind import KEPT, FileKind, KindFinder
 from patterns.reading.footage import judge_footage

@@ -14,11 +14,11 @@ from fractions import Fraction
 from math import ceil, floor
 
 import numpy as np
-import numpy.typing as npt
+
+from patterns.picture.arrays import FloatArray, IntArray
 
 __all__ = ["USUAL_HZ", "Grid", "Stretches", "fit_grid", "follows_cadence", "usual_refresh"]
 
-FloatArray = npt.NDArray[np.float64]
 
 # Refreshes of displays in use: BT.2100's rates from 50 Hz on and those of computer displays.
 USUAL_HZ = (
@@ -46,7 +46,7 @@ class Stretches:
     """
 
     numbers: FloatArray
-    passages: npt.NDArray[np.int64]
+    passages: IntArray
     lows_s: FloatArray
     highs_s: FloatArray
     interval_s: float
@@ -103,7 +103,7 @@ class Grid:
         return range(first, last + 1)
 
 
-def _met(lows: FloatArray, highs: FloatArray, at: FloatArray) -> npt.NDArray[np.int64]:
+def _met(lows: FloatArray, highs: FloatArray, at: FloatArray) -> IntArray:
     """How many of the arcs from `lows` to `highs` (turns, less than one long) hold each place."""
     starts = np.sort(lows % 1)
     ends = np.sort(lows % 1 + np.minimum(highs - lows, 1.0))

@@ -12,13 +12,12 @@ from fractions import Fraction
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import BoolArray, IntArray
 from patterns.timing.rates import format_decimal
 
 __all__ = ["Mistake", "find_mistake", "ordinal"]
 
-BoolArray = npt.NDArray[np.bool_]
 USUAL = (
     *(Fraction(n) for n in (12, 15, 16, 18, 20, 24, 25, 30, 48, 50, 60, 100, 120)),
     *(Fraction(n * 1000, 1001) for n in (24, 30, 60)),
@@ -59,9 +58,7 @@ def ordinal(number: int) -> str:
     return names[number] if 2 <= number < len(names) else f"{number}th"
 
 
-def _foreseen(
-    footage: Fraction, timeline: Fraction, count: int, phase: float
-) -> npt.NDArray[np.int64]:
+def _foreseen(footage: Fraction, timeline: Fraction, count: int, phase: float) -> IntArray:
     """How many frames of footage each picture is ahead of the one before."""
     places = np.floor(np.arange(-1, count) * float(footage / timeline) + phase + 1e-9)
     return np.asarray(np.diff(places), np.int64)

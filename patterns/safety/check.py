@@ -11,12 +11,13 @@ from fractions import Fraction
 import numpy as np
 
 from patterns.errors import RequestError
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.arrays import BoolArray, Float32Array, UInt8Array
+from patterns.picture.planes import Planes
 from patterns.safety.flash_rule import FlashRule, extended_finding
 from patterns.safety.flashes import MOST_CHANGES, Swings, leading_edge_s
-from patterns.safety.luminance import FINE, FloatGrid, Matrix, Reduced, Reducer, Shrunk
+from patterns.safety.luminance import FINE, Matrix, Reduced, Reducer, Shrunk
 from patterns.safety.red_flashes import OlderRedSwings, RedSwings, may_be_saturated
-from patterns.safety.regions import Mask, screen_rule, visual_field_rule
+from patterns.safety.regions import screen_rule, visual_field_rule
 from patterns.safety.report import EXTENDED_WINDOW_S, SafetyReport
 from patterns.safety.stripe_motion import StripeWatch
 from patterns.safety.stripe_rules import StripeRules
@@ -51,7 +52,7 @@ class WorstMoment:
 
     time_s: Fraction
     picture: UInt8Array
-    region: Mask
+    region: BoolArray
     criterion: str
 
 
@@ -161,7 +162,9 @@ class FlashCheck:
             if rule.see(time_s, up, down):
                 self._keep(time_s, rule, reduced)
 
-    def _red_changes(self, rgb: FloatGrid | None) -> tuple[tuple[Mask, Mask], tuple[Mask, Mask]]:
+    def _red_changes(
+        self, rgb: Float32Array | None
+    ) -> tuple[tuple[BoolArray, BoolArray], tuple[BoolArray, BoolArray]]:
         # Red is followed from the first saturated place on: what came before counts as white.
         if not self._red_seen:
             if rgb is None or not may_be_saturated(rgb):

@@ -14,7 +14,8 @@ import numpy as np
 from PIL import Image, ImageSequence, UnidentifiedImageError
 
 from patterns.errors import InputError
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.arrays import UInt8Array
+from patterns.picture.planes import Planes
 from patterns.safety.check import LOOPED, FlashCheck, WorstMoment
 from patterns.safety.luminance import FINE, Grid, Matrix
 from patterns.safety.report import SafetyReport

@@ -18,8 +18,9 @@ from math import floor
 
 import numpy as np
 
+from patterns.picture.arrays import BoolArray
 from patterns.safety.flashes import MOST_CHANGES, ChangeCounter, Swings
-from patterns.safety.regions import AreaRule, Mask
+from patterns.safety.regions import AreaRule
 from patterns.safety.report import EXTENDED, EXTENDED_S, EXTENDED_WINDOW_S, FlashFinding
 
 __all__ = ["FlashRule", "extended_finding"]
@@ -65,14 +66,14 @@ class FlashRule:
         self._no_field = self._swings.see(fields)
         self.most_changes = 0
         self.share = 0.0
-        self.worst_region: Mask | None = None
+        self.worst_region: BoolArray | None = None
         self._worst_time_s: Fraction | None = None
         self._intervals: list[tuple[Fraction, Fraction]] = []
         self._busy: deque[tuple[Fraction, Fraction]] = deque()
         self._busy_s = self._last_s = Fraction(0)
         self.flashing_s = self._flashing_until_s = Fraction(0)
 
-    def see(self, time_s: Fraction, up: Mask, down: Mask) -> bool:
+    def see(self, time_s: Fraction, up: BoolArray, down: BoolArray) -> bool:
         """Take the changes of the next frame; returns whether this is the worst moment so far."""
         together = self._no_field
         if changed := self._places.see(time_s, up, down):
@@ -101,7 +102,7 @@ class FlashRule:
             self.worst_region = flagged if self.exceeds else count >= self.most_changes
         return worse
 
-    def _too_large(self, mask: Mask) -> bool:
+    def _too_large(self, mask: BoolArray) -> bool:
         return self.area.largest(mask) > self.area.limit_cells
 
     def _add_interval(self, start_s: Fraction, end_s: Fraction) -> None:

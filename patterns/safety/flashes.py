@@ -15,7 +15,7 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
-from patterns.safety.regions import Mask
+from patterns.picture.arrays import BoolArray
 
 __all__ = [
     "MOST_CHANGES",
@@ -50,7 +50,7 @@ class Swings:
         self._high: Quantity
         self._direction: npt.NDArray[np.int8]
 
-    def see(self, value: Quantity) -> tuple[Mask, Mask]:
+    def see(self, value: Quantity) -> tuple[BoolArray, BoolArray]:
         """Take the next value; returns where a change up and where a change down is complete."""
         if self._low is None:
             self._low, self._high = value.copy(), value.copy()
@@ -67,7 +67,7 @@ class Swings:
         self._turn(value, down, -1, self._low)
         return up, down
 
-    def _turn(self, value: Quantity, where: Mask, direction: int, extreme: Quantity) -> None:
+    def _turn(self, value: Quantity, where: BoolArray, direction: int, extreme: Quantity) -> None:
         if where.any():
             np.copyto(self._direction, np.int8(direction), where=where)
             np.copyto(extreme, value, where=where)
@@ -84,9 +84,9 @@ class TransitionCounter:
 
     def __init__(self, shape: tuple[int, int]) -> None:
         self.count: Counts = np.zeros(shape, np.int16)
-        self._recent: deque[tuple[Fraction, Mask]] = deque()
+        self._recent: deque[tuple[Fraction, BoolArray]] = deque()
 
-    def see(self, time_s: Fraction, changed: Mask) -> bool:
+    def see(self, time_s: Fraction, changed: BoolArray) -> bool:
         """Add what changed at `time_s`; returns whether anything did."""
         while self._recent and time_s - self._recent[0][0] >= 1:
             self.count -= self._recent.popleft()[1]
@@ -131,7 +131,7 @@ class LeadingEdges:
         self._times: deque[Fraction] = deque()
         self._first = 0  # number of the frame whose time is at the front
 
-    def see(self, time_s: Fraction, up: Mask, down: Mask) -> None:
+    def see(self, time_s: Fraction, up: BoolArray, down: BoolArray) -> None:
         """Take the changes of the next frame."""
         self._times.append(time_s)
         while time_s - self._times[0] >= self._apart_s:
@@ -145,7 +145,7 @@ class LeadingEdges:
             else:
                 close.see(time_s, changed)
 
-    def acceptable(self) -> Mask:
+    def acceptable(self) -> BoolArray:
         """Where the edges of one direction, within this second, are all far apart."""
         return np.asarray((self._close[0].count == 0) | (self._close[1].count == 0), np.bool_)
 
@@ -165,7 +165,7 @@ class ChangeCounter:
         self.all = TransitionCounter(shape)
         self._edges = None if apart_s is None else LeadingEdges(shape, apart_s)
 
-    def see(self, time_s: Fraction, up: Mask, down: Mask) -> bool:
+    def see(self, time_s: Fraction, up: BoolArray, down: BoolArray) -> bool:
         """Take the changes of the next frame; returns whether there was any."""
         if self._edges is not None:
             self._edges.see(time_s, up, down)

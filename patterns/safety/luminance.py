@@ -22,13 +22,12 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image
 
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.arrays import Float32Array, FloatArray, IndexArray, UInt8Array
+from patterns.picture.planes import Planes
 from patterns.safety.viewing import Viewing
 
-__all__ = ["FINE", "FloatGrid", "Grid", "Matrix", "Reduced", "Reducer", "Shrunk", "srgb_decode"]
+__all__ = ["FINE", "Grid", "Matrix", "Reduced", "Reducer", "Shrunk", "srgb_decode"]
 
-FloatGrid = npt.NDArray[np.float32]
-CodeGrid = npt.NDArray[np.intp]
 
 LONG_SIDE_CELLS = 160
 FINE = 3  # fine cells along the side of a cell
@@ -47,7 +46,7 @@ MATRICES: dict[Matrix, tuple[float, float]] = {
 NEUTRAL = 2  # chroma codes this near to 128 are grey
 
 
-def srgb_decode(signal: npt.ArrayLike) -> npt.NDArray[np.float64]:
+def srgb_decode(signal: npt.ArrayLike) -> FloatArray:
     """Linear light of an sRGB signal 0 to 1, any shape (IEC 61966-2-1, as WCAG 2.2 quotes it)."""
     c = np.asarray(signal, np.float64)
     return np.where(c <= 0.04045, c / 12.92, ((np.maximum(c, 0.04045) + 0.055) / 1.055) ** 2.4)
@@ -106,11 +105,11 @@ class Reduced:
         Integers (1 or 3, ...), the rest as `screen_fine`: the signal, 0 to 4080 once clipped.
     """
 
-    relative: FloatGrid
-    screen: FloatGrid
-    screen_fine: FloatGrid
-    linear_rgb: FloatGrid | None
-    signal: CodeGrid
+    relative: Float32Array
+    screen: Float32Array
+    screen_fine: Float32Array
+    linear_rgb: Float32Array | None
+    signal: IndexArray
 
     def picture(self) -> UInt8Array:
         """RGB picture, uint8, of the shape of `screen_fine` by 3."""
@@ -120,12 +119,12 @@ class Reduced:
         )
 
 
-def _from_full_range() -> FloatGrid:
+def _from_full_range() -> Float32Array:
     """(3, 4): signal of codes R', G', B', 1."""
     return np.eye(3, 4, dtype=np.float32) * np.float32(SCALE)
 
 
-def _from_narrow_range(kr: float, kb: float) -> FloatGrid:
+def _from_narrow_range(kr: float, kb: float) -> Float32Array:
     """(3, 4): signal of codes Y', Cb, Cr, 1."""
     luma, chroma, kg = TOP / 219, TOP / 224, 1 - kr - kb
     # R' = Y' + 2 (1 - Kr) Cr, B' = Y' + 2 (1 - Kb) Cb, G' from Y' = Kr R' + Kg G' + Kb B'.
@@ -239,7 +238,7 @@ class Reducer:
     def _is_grey(plane: UInt8Array) -> bool:
         return int(plane.min()) >= 128 - NEUTRAL and int(plane.max()) <= 128 + NEUTRAL
 
-    def _cell_means(self, fine: FloatGrid) -> FloatGrid:
+    def _cell_means(self, fine: Float32Array) -> Float32Array:
         if self._factor == 1:
             return fine
         rows = fine[0::FINE] + fine[1::FINE] + fine[2::FINE]

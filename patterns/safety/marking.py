@@ -8,10 +8,9 @@ import numpy as np
 from PIL import Image
 
 from patterns.errors import RequestError
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import BoolArray, UInt8Array
 from patterns.picture.stills import picture_bytes
 from patterns.safety.check import WorstMoment
-from patterns.safety.regions import Mask
 from patterns.whole_file import write_whole
 
 __all__ = ["check_picture_path", "marked_picture", "write_marked"]
@@ -34,7 +33,7 @@ def marked_picture(moment: WorstMoment) -> UInt8Array:
     return marked
 
 
-def _eroded(mask: Mask, by_px: int) -> Mask:
+def _eroded(mask: BoolArray, by_px: int) -> BoolArray:
     """Places from which nothing outside, nor the picture's border, is within `by_px`."""
     kept = np.pad(mask, by_px)
     for axis in (0, 1):

@@ -11,8 +11,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from patterns.safety.luminance import FloatGrid
-from patterns.safety.regions import Mask
+from patterns.picture.arrays import BoolArray, Float32Array
 
 __all__ = [
     "DARK_SUM",
@@ -46,11 +45,11 @@ UV_BOTTOM = (TO_XYZ[0] + 15 * TO_XYZ[1] + 3 * TO_XYZ[2]).astype(np.float32)
 WHITE = np.array([U_TOP.sum() / UV_BOTTOM.sum(), V_TOP.sum() / UV_BOTTOM.sum()], np.float32)
 
 
-def _sum(light: FloatGrid) -> FloatGrid:
+def _sum(light: Float32Array) -> Float32Array:
     return np.asarray(light[..., 0] + light[..., 1] + light[..., 2], np.float32)
 
 
-def red_ratio(rgb: npt.ArrayLike) -> FloatGrid:
+def red_ratio(rgb: npt.ArrayLike) -> Float32Array:
     """R / (R + G + B) of linear light, shape (..., 3) to (...); 0 where there is next to none."""
     light = np.asarray(rgb, np.float32)
     total = _sum(light)
@@ -58,13 +57,13 @@ def red_ratio(rgb: npt.ArrayLike) -> FloatGrid:
     return np.asarray(np.where(total < DARK_SUM, np.float32(0), ratio), np.float32)
 
 
-def may_be_saturated(rgb: FloatGrid) -> bool:
+def may_be_saturated(rgb: Float32Array) -> bool:
     """Whether any place can be of saturated red; quicker than to say where."""
     others = rgb[..., 1] + rgb[..., 2]
     return bool((rgb[..., 0] > others * np.float32(0.999 * SATURATED / (1 - SATURATED))).any())
 
 
-def chromaticity(rgb: npt.ArrayLike) -> tuple[FloatGrid, FloatGrid]:
+def chromaticity(rgb: npt.ArrayLike) -> tuple[Float32Array, Float32Array]:
     """CIE 1976 u', v' of linear light, shape (..., 3) to two of (...); those of white for black."""
     light = np.asarray(rgb, np.float32)
     dark = _sum(light) < DARK_SUM
@@ -74,7 +73,7 @@ def chromaticity(rgb: npt.ArrayLike) -> tuple[FloatGrid, FloatGrid]:
     return np.asarray(u, np.float32), np.asarray(v, np.float32)
 
 
-def _weighted(light: FloatGrid, weights: FloatGrid) -> FloatGrid:
+def _weighted(light: Float32Array, weights: Float32Array) -> Float32Array:
     r, g, b = (light[..., i] * weights[i] for i in range(3))
     return np.asarray(r + g + b, np.float32)
 
@@ -99,7 +98,7 @@ class RedSwings:
         self._started = False
         self._grey = False  # the frame before was grey, so another one changes nothing
 
-    def see(self, rgb: FloatGrid | None) -> tuple[Mask, Mask]:
+    def see(self, rgb: Float32Array | None) -> tuple[BoolArray, BoolArray]:
         """Take linear light (rows, columns, 3), None for grey; returns to-red and from-red."""
         if rgb is None and self._grey:
             return self._nothing, self._nothing
@@ -121,14 +120,16 @@ class RedSwings:
         self._remember(ratio, u, v, changed)
         return to_red, from_red
 
-    def _colour(self, rgb: FloatGrid | None) -> tuple[FloatGrid, FloatGrid, FloatGrid]:
+    def _colour(self, rgb: Float32Array | None) -> tuple[Float32Array, Float32Array, Float32Array]:
         if rgb is not None:
             return red_ratio(rgb), *chromaticity(rgb)
         shape = self._nothing.shape
         grey = np.full(shape, 1 / 3, np.float32)
         return grey, np.full(shape, WHITE[0]), np.full(shape, WHITE[1])
 
-    def _remember(self, ratio: FloatGrid, u: FloatGrid, v: FloatGrid, where: Mask) -> None:
+    def _remember(
+        self, ratio: Float32Array, u: Float32Array, v: Float32Array, where: BoolArray
+    ) -> None:
         np.copyto(self._extreme_ratio, ratio, where=where)
         np.copyto(self._extreme_u, u, where=where)
         np.copyto(self._extreme_v, v, where=where)
@@ -140,12 +141,12 @@ class OlderRedSwings:
     def __init__(self, shape: tuple[int, int]) -> None:
         self._shape = shape
         self._grey = False
-        self._low: FloatGrid | None = None
-        self._high: FloatGrid
-        self._high_saturated: Mask
+        self._low: Float32Array | None = None
+        self._high: Float32Array
+        self._high_saturated: BoolArray
         self._direction = np.zeros(shape, np.int8)
 
-    def see(self, rgb: FloatGrid | None) -> tuple[Mask, Mask]:
+    def see(self, rgb: Float32Array | None) -> tuple[BoolArray, BoolArray]:
         """Take linear light (rows, columns, 3), None for grey; returns to-red and from-red."""
         if rgb is None and self._grey:
             return np.zeros(self._shape, np.bool_), np.zeros(self._shape, np.bool_)

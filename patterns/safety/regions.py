@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import BoolArray
 from patterns.safety.luminance import Grid
 from patterns.safety.viewing import Viewing
 
-__all__ = ["AreaRule", "Mask", "screen_rule", "visual_field_rule"]
+__all__ = ["AreaRule", "screen_rule", "visual_field_rule"]
 
-Mask = npt.NDArray[np.bool_]
 SCREEN_SHARE = 0.25  # ITU-R BT.1702-3, guideline 1 (second-hand quotation)
 
 
@@ -55,7 +55,7 @@ class AreaRule:
         across = table[:, columns:] - table[:, :-columns]
         return np.asarray(across[rows:] - across[:-rows], np.int32)
 
-    def largest(self, mask: Mask) -> int:
+    def largest(self, mask: BoolArray) -> int:
         """Cells of `mask` within the field, where it holds most of them.
 
         Where all of them are within the limit, they are given without looking for that place.

@@ -13,7 +13,8 @@ from math import isfinite, pi
 import numpy as np
 import numpy.typing as npt
 
-from patterns.safety.luminance import FINE, FloatGrid
+from patterns.picture.arrays import BoolArray, Float32Array, FloatingArray
+from patterns.safety.luminance import FINE
 from patterns.safety.report import StripeFinding
 from patterns.safety.stripe_rules import REVERSAL_CYCLES, StripeRules, motion_word
 from patterns.safety.stripes import Stripes, find_stripes
@@ -31,8 +32,6 @@ KEEP_S = Fraction(1, 2)  # stripes that flash are dark now and then: do not lose
 JUMP_CYCLES = 0.2  # a step this far from those around it is not their motion
 SWING_CYCLES = 1 / 8  # the way back that counts as a change of direction
 FADE = 0.5  # of the amplitude: fading to this and back is flashing
-
-FloatArray = npt.NDArray[np.floating]
 
 
 def _wrapped(cycles: float) -> float:
@@ -70,7 +69,7 @@ class _Track:
     stripes: Stripes
     start_s: Fraction
     end_s: Fraction
-    waves: tuple[npt.NDArray[np.complexfloating], FloatArray]
+    waves: tuple[npt.NDArray[np.complexfloating], FloatingArray]
     seen_s: Fraction = Fraction(0)
     word: str = "stationary"
     phase: float | None = None
@@ -83,7 +82,7 @@ class _Track:
     turns: _Zigzag = field(default_factory=lambda: _Zigzag(SWING_CYCLES))
     fades: _Zigzag = field(default_factory=lambda: _Zigzag(FADE))
 
-    def see(self, time_s: Fraction, screen_fine: FloatGrid) -> None:
+    def see(self, time_s: Fraction, screen_fine: Float32Array) -> None:
         """Follow the wave into the next frame."""
         rows, columns = self.waves
         product = screen_fine @ columns
@@ -136,7 +135,7 @@ class _Track:
 
 def _waves(
     stripes: Stripes, shape: tuple[int, int]
-) -> tuple[npt.NDArray[np.complexfloating], FloatArray]:
+) -> tuple[npt.NDArray[np.complexfloating], FloatingArray]:
     """Row and column factors of the wave, confined to the box round the stripes."""
     inside_rows = np.repeat(stripes.region.any(axis=1), shape[0] // stripes.region.shape[0])
     inside_columns = np.repeat(stripes.region.any(axis=0), shape[1] // stripes.region.shape[1])
@@ -147,7 +146,7 @@ def _waves(
     return rows, np.asarray(both, np.float32)
 
 
-def _taper(inside: npt.NDArray[np.bool_]) -> FloatArray:
+def _taper(inside: BoolArray) -> FloatingArray:
     # A window without sharp ends, so that the mean light does not leak into the wave.
     places = np.flatnonzero(inside)
     window = np.zeros(len(inside))
@@ -176,14 +175,14 @@ class StripeWatch:
     def __init__(self, rules: StripeRules, fine: int = FINE) -> None:
         self._fine = fine
         self._most = 0.0
-        self._sample: FloatGrid | None = None
+        self._sample: Float32Array | None = None
         self._rules = rules
         self._next_look_s: Fraction | None = None
         self._track: _Track | None = None
         self._worst: list[StripeFinding] | None = None
         self._intervals: tuple[list[tuple[Fraction, Fraction]], ...] = ([], [])
 
-    def see(self, time_s: Fraction, screen_fine: FloatGrid) -> Stripes | None:
+    def see(self, time_s: Fraction, screen_fine: Float32Array) -> Stripes | None:
         """Take the next frame's luminance (cd/m2); returns stripes larger than any before."""
         if self._track is not None:
             self._track.see(time_s, screen_fine)
@@ -195,7 +194,7 @@ class StripeWatch:
                 return found
         return None
 
-    def _is_time(self, time_s: Fraction, screen_fine: FloatGrid) -> bool:
+    def _is_time(self, time_s: Fraction, screen_fine: Float32Array) -> bool:
         """Whether to look: now and then, and soon after a cut."""
         sample = screen_fine[4::9, 4::9].copy()
         before, self._sample = self._sample, sample
@@ -204,7 +203,7 @@ class StripeWatch:
         cut = float(np.abs(sample - before).mean()) >= CUT_SHARE * self._rules.viewing.peak_cd_m2
         return cut and time_s >= self._next_look_s - LOOK_EVERY_S + LEAST_BETWEEN_S
 
-    def _look(self, time_s: Fraction, screen_fine: FloatGrid) -> Stripes | None:
+    def _look(self, time_s: Fraction, screen_fine: Float32Array) -> Stripes | None:
         found = find_stripes(screen_fine, self._fine)
         track = self._track
         if track is not None:

@@ -17,8 +17,8 @@ from math import atan2, ceil, degrees, pi
 import numpy as np
 import numpy.typing as npt
 
-from patterns.safety.luminance import FINE, FloatGrid
-from patterns.safety.regions import Mask
+from patterns.picture.arrays import BoolArray, Float32Array
+from patterns.safety.luminance import FINE
 
 __all__ = ["Stripes", "find_stripes"]
 
@@ -55,7 +55,7 @@ class Stripes:
     light_cd_m2: float
     dark_cd_m2: float
     frequency: tuple[float, float]
-    region: Mask
+    region: BoolArray
 
     @property
     def normal_deg(self) -> float:
@@ -64,7 +64,7 @@ class Stripes:
         return angle - 180 * ceil((angle - 90) / 180)
 
 
-def _peak(spectrum: FloatGrid, shape: tuple[int, int]) -> tuple[float, float] | None:
+def _peak(spectrum: Float32Array, shape: tuple[int, int]) -> tuple[float, float] | None:
     """Frequency (x, y) in cycles a fine cell of the strongest wave, None if it is too coarse."""
     rows, columns = shape
     ky = np.fft.fftfreq(rows, 1 / rows)
@@ -86,7 +86,7 @@ def _peak(spectrum: FloatGrid, shape: tuple[int, int]) -> tuple[float, float] | 
     return i / columns, ky[j] / rows
 
 
-def _near(spectrum: FloatGrid, x: float, y: float, peak: tuple[np.intp, np.intp]) -> float:
+def _near(spectrum: Float32Array, x: float, y: float, peak: tuple[np.intp, np.intp]) -> float:
     """Power at the wave (x, y) and its neighbours, those apart that the peak leaks into."""
     rows, columns = spectrum.shape
     ys = [(round(y) + a) % rows for a in (-1, 0, 1)]
@@ -96,7 +96,7 @@ def _near(spectrum: FloatGrid, x: float, y: float, peak: tuple[np.intp, np.intp]
     return max((float(spectrum[n, m]) for n in ys for m in xs if (n, m) not in own), default=0.0)
 
 
-def _box(values: FloatGrid | ComplexGrid, half: int) -> npt.NDArray[np.complex64]:
+def _box(values: Float32Array | ComplexGrid, half: int) -> npt.NDArray[np.complex64]:
     """Mean over `half` cells before and after along both axes, less at the border."""
     mean = np.asarray(values, np.complex64)
     for axis in (0, 1):
@@ -116,7 +116,7 @@ def _wave(shape: tuple[int, int], x: float, y: float) -> ComplexGrid:
     return np.asarray(np.outer(rows, columns), np.complex64)
 
 
-def _refined(wave: ComplexGrid, region: Mask) -> tuple[float, float]:
+def _refined(wave: ComplexGrid, region: BoolArray) -> tuple[float, float]:
     """Rest of the frequency (x, y), cycles a cell: the slope of the demodulated phase."""
     inside = np.where(region, wave, 0)
     along_x = np.vdot(inside[:, :-1], inside[:, 1:])
@@ -124,14 +124,14 @@ def _refined(wave: ComplexGrid, region: Mask) -> tuple[float, float]:
     return float(np.angle(along_x)) / (2 * pi), float(np.angle(along_y)) / (2 * pi)
 
 
-def _extent(places: Mask, x: float, y: float) -> float:
+def _extent(places: BoolArray, x: float, y: float) -> float:
     """Cycles of the wave (x, y), cycles a cell, across the places."""
     rows, columns = np.nonzero(places)
     phase = columns * x + rows * y
     return float(phase.max() - phase.min()) + abs(x) + abs(y)
 
 
-def find_stripes(screen_fine: FloatGrid, fine: int = FINE) -> Stripes | None:
+def find_stripes(screen_fine: Float32Array, fine: int = FINE) -> Stripes | None:
     """Find the strongest regular stripes of a picture.
 
     Parameters
@@ -157,13 +157,13 @@ def find_stripes(screen_fine: FloatGrid, fine: int = FINE) -> Stripes | None:
     return _demodulate(light, found[0] * coarse, found[1] * coarse, (coarse, fine // coarse))
 
 
-def _shrunk(light: FloatGrid, factor: int) -> FloatGrid:
+def _shrunk(light: Float32Array, factor: int) -> Float32Array:
     rows, columns = light.shape
     blocks = light.reshape(rows // factor, factor, columns // factor, factor)
     return np.asarray(blocks.mean(axis=(1, 3)), np.float32)
 
 
-def _demodulate(light: FloatGrid, x: float, y: float, scales: tuple[int, int]) -> Stripes | None:
+def _demodulate(light: Float32Array, x: float, y: float, scales: tuple[int, int]) -> Stripes | None:
     half = max(1, round(1 / np.hypot(x, y)))
     detail = light - _box(light, half).real
     wave = _box(np.asarray(detail * _wave(light.shape, x, y), np.complex64), half)

@@ -21,6 +21,7 @@ from math import cos, inf, nan, pi, radians, sin
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, FloatArray
 from patterns.scenes.motion import (
     BarsMotion,
     ImageMotion,
@@ -39,7 +40,6 @@ __all__ = [
     "speed_map",
 ]
 
-FloatArray = npt.NDArray[np.float64]
 
 RING_RADIUS_M = 3000.0  # the hills about an orbit stand on this circle, on its subject's axis
 RING_TOP_M = 190.0  # height on it, metres above the ground, up to which their tops are seen
@@ -140,7 +140,7 @@ def _orbit_nearness(
     return np.asarray(np.where(ground > ring, ground, on_hills) / camera.f, np.float64)
 
 
-def speed_map(motion: Motion, width: int, height: int, grid: int = 96) -> npt.NDArray[np.float32]:
+def speed_map(motion: Motion, width: int, height: int, grid: int = 96) -> Float32Array:
     """Image speed over a picture, pixels a second.
 
     Parameters

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import UInt8Array
 from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, decode, hold_lit
 from patterns.strip.camera_levels import BLURRED, NO_STRIP, TOO_DARK, check_light, levels
 from patterns.strip.camera_locate import locate

@@ -5,15 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import BoolArray, FloatArray, IndexArray, UInt8Array
 
 __all__ = ["Blobs", "find_blobs", "lit_pixels"]
 
-FloatArray = npt.NDArray[np.float64]
-IntArray = npt.NDArray[np.intp]
-BoolArray = npt.NDArray[np.bool_]
 BLOCK_PX = 12
 REACH_BLOCKS = 2  # light and dark are compared over so many blocks to every side
 LEAST_RANGE = 14  # codes between the lightest and darkest: flatter places hold nothing
@@ -43,7 +39,7 @@ class Blobs:
     area: FloatArray
 
 
-def _spread(blocks: npt.NDArray[np.uint8], lightest: bool) -> npt.NDArray[np.uint8]:
+def _spread(blocks: UInt8Array, lightest: bool) -> UInt8Array:
     """Lightest or darkest of each block and its neighbours."""
     best = np.maximum if lightest else np.minimum
     padded = np.pad(blocks, REACH_BLOCKS, mode="edge")
@@ -70,7 +66,7 @@ def lit_pixels(luma: UInt8Array, share: float) -> BoolArray:
     return np.asarray(lit.reshape(padded.shape)[:height, :width])
 
 
-def _runs(lit: BoolArray) -> tuple[IntArray, IntArray, IntArray]:
+def _runs(lit: BoolArray) -> tuple[IndexArray, IndexArray, IndexArray]:
     """Row, first column and column after the last of each run of lit pixels, in order."""
     padded = np.zeros((lit.shape[0], lit.shape[1] + 2), np.int8)
     padded[:, 1:-1] = lit
@@ -80,7 +76,7 @@ def _runs(lit: BoolArray) -> tuple[IntArray, IntArray, IntArray]:
     return row, start, end
 
 
-def _labels(row: IntArray, start: IntArray, end: IntArray, width: int) -> IntArray:
+def _labels(row: IndexArray, start: IndexArray, end: IndexArray, width: int) -> IndexArray:
     """Number of the blob to which each run belongs."""
     stride = width + 2
     first = np.searchsorted(row * stride + end, (row + 1) * stride + start, side="right")

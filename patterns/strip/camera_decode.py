@@ -17,8 +17,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import BoolArray, FloatArray
 from patterns.strip.code import (
     CHECK_BITS,
     NUMBER_BITS,
@@ -37,8 +37,6 @@ __all__ = [
     "hold_lit",
 ]
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 IN_TRANSITION = "in transition between frames"
 CODE_FAILED = "code check failed"
 HOLD_CONTRADICTS = "the hold row contradicts the number"

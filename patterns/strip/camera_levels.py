@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import FloatArray
 from patterns.strip.camera_decode import Cells
 from patterns.strip.camera_sample import CellLight, centres
 from patterns.strip.grid import Grid, Rect, hold_cells
 
 __all__ = ["BLURRED", "NO_STRIP", "TOO_DARK", "Levels", "check_light", "levels"]
 
-FloatArray = npt.NDArray[np.float64]
 LEAST_WHITE = 0.012  # light: about 14 % of the full signal
 LEAST_CLEAR = 0.3  # share of a mark's light that the dark places beside it stay below
 LEAST_STEP = 0.15  # of white, between the darkest white and the lightest black reference

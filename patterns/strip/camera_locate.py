@@ -14,9 +14,8 @@ from functools import cache
 from itertools import pairwise, product
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import BoolArray, FloatArray, IndexArray, UInt8Array
 from patterns.strip.camera_blobs import Blobs, find_blobs, lit_pixels
 from patterns.strip.camera_sample import centres, gather_light
 from patterns.strip.camera_track import Fit, refine
@@ -25,7 +24,6 @@ from patterns.strip.placement import Placement
 
 __all__ = ["homographies", "locate"]
 
-FloatArray = npt.NDArray[np.float64]
 LOOKED_AT_PX = 1100  # pictures are thinned to about this on their longer side
 LEAST_POST_PX = 9.0
 SLIM = (1.7, 16.0)  # length over width of a post, tilted either way
@@ -58,7 +56,7 @@ def homographies(source: FloatArray, targets: FloatArray) -> FloatArray:
     return np.asarray(np.insert(solved, 8, 1.0, axis=1).reshape(-1, 3, 3), np.float64)
 
 
-def _posts(blobs: Blobs) -> npt.NDArray[np.intp]:
+def _posts(blobs: Blobs) -> IndexArray:
     slim = blobs.length / blobs.width
     fill = blobs.area / (blobs.length * blobs.width)
     fits = (
@@ -72,7 +70,7 @@ def _posts(blobs: Blobs) -> npt.NDArray[np.intp]:
     return np.asarray(found[np.argsort(-blobs.length[found], kind="stable")][:MOST_POSTS])
 
 
-def _pairs(blobs: Blobs, posts: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+def _pairs(blobs: Blobs, posts: IndexArray) -> IndexArray:
     """Pairs of blobs that could be the posts, (pairs, 2), widest apart first."""
     length, centre, axis = blobs.length[posts], blobs.centre[posts], blobs.axis[posts]
     apart = centre[None] - centre[:, None]
@@ -95,7 +93,7 @@ def _pairs(blobs: Blobs, posts: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
     return np.asarray(np.stack([posts[first[order]], posts[second[order]]], 1), np.intp)
 
 
-def _ends(blobs: Blobs, index: npt.NDArray[np.intp], down: FloatArray) -> FloatArray:
+def _ends(blobs: Blobs, index: IndexArray, down: FloatArray) -> FloatArray:
     """Both ends of bars' middle lines, (n, 2, 2); the second lies towards `down`, (n, 2)."""
     axis = blobs.axis[index]
     half = axis * (np.sign((axis * down).sum(axis=1)) * blobs.length[index] / 2)[:, None]
@@ -117,9 +115,7 @@ def _mark_points(arrangement: str) -> tuple[FloatArray, FloatArray]:
     return lit, centres(on.dark).reshape(2, 4, 2)
 
 
-def _look_like_strips(
-    luma: UInt8Array, arrangement: str, matrices: FloatArray
-) -> npt.NDArray[np.bool_]:
+def _look_like_strips(luma: UInt8Array, arrangement: str, matrices: FloatArray) -> BoolArray:
     """Whether posts and flags are clearly lighter than the places beside them, (n,)."""
     lit, unlit = _mark_points(arrangement)
     points = np.concatenate([lit, unlit], axis=1).reshape(-1, 2)

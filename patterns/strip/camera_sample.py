@@ -10,15 +10,13 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
 from patterns.strip.grid import Rect, grid, hold_cells
 from patterns.strip.placement import Placement
 
 __all__ = ["LIGHT", "CellLight", "centres", "gather_light", "sample_cells"]
 
-FloatArray = npt.NDArray[np.float64]
 POINTS = 4  # along each side of a cell
 INNER = 0.45  # share of a cell's sides that is looked at: its rim belongs to the blur
 LIGHT = np.clip((np.arange(256) - 16) / 219, 0, 1).astype(np.float32) ** np.float32(2.2)
@@ -49,9 +47,7 @@ def centres(rects: tuple[Rect, ...]) -> FloatArray:
     return np.array([((r.left + r.right) / 2, (r.top + r.bottom) / 2) for r in rects])
 
 
-def gather_light(
-    luma: UInt8Array, at: FloatArray, curve: npt.NDArray[np.float32] = LIGHT
-) -> FloatArray:
+def gather_light(luma: UInt8Array, at: FloatArray, curve: Float32Array = LIGHT) -> FloatArray:
     """Light at picture coordinates (..., 2), between the pixels; NaN outside.
 
     `curve` (256,) is the light of each code.

@@ -11,9 +11,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import BoolArray, FloatArray, UInt8Array
 from patterns.strip.camera_sample import centres, gather_light
 from patterns.strip.grid import Grid, Rect, grid
 from patterns.strip.identity import Identity, identity_bits
@@ -21,7 +20,6 @@ from patterns.strip.placement import Placement
 
 __all__ = ["Fit", "refine", "unit_px"]
 
-FloatArray = npt.NDArray[np.float64]
 SAMPLES = 9  # across each edge
 # How much perspective is trusted to stay; the last is the growth of white by over-exposure.
 STIFF = np.array([0, 0, 0, 0, 0, 0, 0.03, 0.1, 0.02])
@@ -88,7 +86,7 @@ def _references(on: Grid, add: _Collector) -> None:
     add.side(on.white[0], (-1, 0), 1.5, 4)
 
 
-def _identity(on: Grid, bits: npt.NDArray[np.bool_], add: _Collector) -> None:
+def _identity(on: Grid, bits: BoolArray, add: _Collector) -> None:
     cells = on.identity
     lowest = max(cell.bottom for cell in cells)
     for i, cell in enumerate(cells):

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import FloatArray
 from patterns.strip.identity import IDENTITY_CELLS, Identity, read_identity
 
 __all__ = ["IdentityVote", "NumberGate"]
 
-FloatArray = npt.NDArray[np.float64]
 FORGET = 0.97  # of the votes stays with each picture
 LEAST_VOTES = 2.0
 LEAST_LEAN = 0.12  # mean distance of the least sure cell from the middle

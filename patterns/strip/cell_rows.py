@@ -8,15 +8,12 @@ proportion of heights and distance in either arrangement.
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import BoolArray, Float32Array, UInt8Array
 from patterns.strip.camera_blobs import Blobs, find_blobs, lit_pixels
 
 __all__ = ["shows_cell_rows"]
 
-FloatArray = npt.NDArray[np.float32]
-BoolArray = npt.NDArray[np.bool_]
 LOOKED_AT_PX = 1100  # pictures are thinned to about this on their longer side
 LIT = 0.58  # of the range of codes around
 LEAST_AREA, LEAST_PX, MOST_BLOBS = 6, 4.0, 250
@@ -42,7 +39,7 @@ def shows_cell_rows(luma: UInt8Array) -> bool:
     return any(_rows(*_spans(blobs, axis)) for axis in (0, 1))
 
 
-def _spans(blobs: Blobs, axis: int) -> tuple[FloatArray, ...]:
+def _spans(blobs: Blobs, axis: int) -> tuple[Float32Array, ...]:
     """Places along rows that lie along `axis`, places across them, and heights across them."""
     across = 1 - axis
     height = np.hypot(blobs.length * blobs.axis[:, across], blobs.width * blobs.axis[:, axis])
@@ -52,7 +49,7 @@ def _spans(blobs: Blobs, axis: int) -> tuple[FloatArray, ...]:
     return tuple(values.astype(np.float32) for values in spans)
 
 
-def _rows(along: FloatArray, across: FloatArray, height: FloatArray) -> bool:
+def _rows(along: Float32Array, across: Float32Array, height: Float32Array) -> bool:
     if len(along) < LEAST_CELLS + LEAST_IDENTITY:
         return False
     relative = height[None] / height[:, None]
@@ -74,7 +71,7 @@ def _rows(along: FloatArray, across: FloatArray, height: FloatArray) -> bool:
     return False
 
 
-def _alone(along: FloatArray, height: float, cells: BoolArray, near: BoolArray) -> bool:
+def _alone(along: Float32Array, height: float, cells: BoolArray, near: BoolArray) -> bool:
     """Whether cells make a long row, with hardly anything of another height between them."""
     first, last = along[cells].min(), along[cells].max()
     between = near & (along >= first) & (along <= last)

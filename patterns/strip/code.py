@@ -23,6 +23,8 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import BoolArray, FloatingArray, UInt32Array
+
 __all__ = [
     "CHECK_BITS",
     "CHECK_COLUMNS",
@@ -51,9 +53,6 @@ GREY = (0.3, 0.7)  # levels between these are neither black nor white
 MAX_GREY = 2  # grey cells that a single number may have: a blend of neighbours has six or more
 FAINT = 0.03  # by how much the cells of a faint blend must lean more than all others
 SHARE_SPREAD = 0.25  # how far one cell's share of a blend may lie from the others' mean
-
-UInt32Array = npt.NDArray[np.uint32]
-FloatArray = npt.NDArray[np.floating]
 
 
 def gray(number: int) -> int:
@@ -88,7 +87,7 @@ def number_word(number: int) -> int:
     return int(_words()[number])
 
 
-def word_bits(word: int) -> npt.NDArray[np.bool_]:
+def word_bits(word: int) -> BoolArray:
     """Cells of a word in the order in which they are drawn, first cell = highest bit."""
     shifts = np.arange(NUMBER_CELLS - 1, -1, -1)
     return np.asarray((word >> shifts) & 1 == 1, np.bool_)
@@ -116,21 +115,21 @@ class Word:
     margin: float
 
 
-def _hard_word(levels: FloatArray) -> int:
+def _hard_word(levels: FloatingArray) -> int:
     word = 0
     for bit in levels > 0.5:
         word = word << 1 | int(bit)
     return word
 
 
-def _single(word: int, levels: FloatArray) -> Word | None:
+def _single(word: int, levels: FloatingArray) -> Word | None:
     number = ungray(word >> CHECK_BITS)
     if number_word(number) != word:
         return None
     return Word(number, None, 0.0, float(np.clip(np.abs(levels - 0.5).min() * 2, 0, 1)))
 
 
-def _blend(earlier: int, levels: FloatArray, grey: npt.NDArray[np.bool_]) -> Word | None:
+def _blend(earlier: int, levels: FloatingArray, grey: BoolArray) -> Word | None:
     """Read the cells as an even blend of `earlier` and the frame after it, or None."""
     before = word_bits(number_word(earlier))
     after = word_bits(number_word(earlier + 1))
@@ -145,7 +144,7 @@ def _blend(earlier: int, levels: FloatArray, grey: npt.NDArray[np.bool_]) -> Wor
     return Word(earlier, earlier + 1, share, float(np.clip(sure, 0, 1)))
 
 
-def _faint(word: Word, levels: FloatArray) -> Word | None:
+def _faint(word: Word, levels: FloatingArray) -> Word | None:
     """See whether a neighbour shines through a frame that reads cleanly.
 
     It does if every cell in which the two differ leans towards the other side by more

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from patterns.clip import Clip
+from patterns.picture.arrays import UInt8Array
 from patterns.picture.lettering import font as typeface
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.planes import Planes
 from patterns.strip.code import number_word, word_bits
 from patterns.strip.figures import Digits, FittedText, clock, fit_static, number_text
 from patterns.strip.identity import Identity, identity_bits

@@ -7,11 +7,10 @@ from fractions import Fraction
 from math import ceil
 
 import numpy as np
-import numpy.typing as npt
 from PIL import Image, ImageDraw, ImageFont
 
 from patterns.clip import Clip
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import Float32Array, UInt8Array
 from patterns.strip.layout import Cell
 from patterns.timing.rates import format_decimal, format_rate
 
@@ -59,14 +58,14 @@ def static_texts(clip: Clip) -> list[tuple[str, str]]:
     ]
 
 
-def _coverage(text: str, font: Font, height: int, baseline: int) -> npt.NDArray[np.float32]:
+def _coverage(text: str, font: Font, height: int, baseline: int) -> Float32Array:
     width = max(1, round(font.getlength(text)))
     image = Image.new("L", (width, height), 0)
     ImageDraw.Draw(image).text((0, baseline), text, fill=255, font=font, anchor="ls")
     return np.asarray(image, np.float32) / np.float32(255)
 
 
-def _tile(coverage: npt.NDArray[np.float32], ink: int, paper: int) -> UInt8Array:
+def _tile(coverage: Float32Array, ink: int, paper: int) -> UInt8Array:
     return np.asarray(np.rint(paper + (ink - paper) * coverage), np.uint8)
 
 
@@ -122,7 +121,7 @@ def baseline_of(font: Font, height: int) -> int:
     return round((height - (box[3] - box[1])) / 2 - box[1])
 
 
-def _centred(coverage: npt.NDArray[np.float32], width: int) -> npt.NDArray[np.float32]:
+def _centred(coverage: Float32Array, width: int) -> Float32Array:
     out = np.zeros((coverage.shape[0], width), np.float32)
     left = (width - coverage.shape[1]) // 2
     out[:, left : left + coverage.shape[1]] = coverage

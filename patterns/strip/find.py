@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.strip.grid import ARRANGEMENTS, grid
-from patterns.strip.placement import FloatArray, Placement, looks_marked
+from patterns.strip.placement import Placement, looks_marked
 
 __all__ = ["candidates"]
 

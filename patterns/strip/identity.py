@@ -15,6 +15,8 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import BoolArray
+
 __all__ = [
     "IDENTITY_CELLS",
     "LAYOUT_VERSION",
@@ -69,7 +71,7 @@ def crc16(data: bytes) -> int:
     return crc
 
 
-def identity_bits(identity: Identity) -> npt.NDArray[np.bool_]:
+def identity_bits(identity: Identity) -> BoolArray:
     """Identity cells in the order in which they are drawn, (64,)."""
     if identity.rate_exact:
         numerator, denominator = identity.rate.numerator, identity.rate.denominator

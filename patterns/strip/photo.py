@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import UInt8Array
 from patterns.strip.camera_levels import Levels, check_light
 from patterns.strip.camera_locate import locate
 from patterns.strip.camera_sample import sample_cells

@@ -17,11 +17,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
+
+from patterns.picture.arrays import FloatArray
 
 __all__ = ["LightCurve", "fit_curve"]
 
-FloatArray = npt.NDArray[np.float64]
 ROUNDS = 10
 STEP = 1e-3
 PLAIN = np.array([1.0, 0.0, 0.0])

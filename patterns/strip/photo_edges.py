@@ -9,15 +9,13 @@ from dataclasses import dataclass
 from math import erf, sqrt
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.strip.grid import Rect
 from patterns.strip.placement import Placement
 
 __all__ = ["Window", "blur_px", "corners", "coverage", "look"]
 
-FloatArray = npt.NDArray[np.float64]
 BLURS_PX = (0.5, 0.65, 0.8, 0.95, 1.1, 1.3, 1.6, 2.0, 2.5)
 REACH = np.linspace(-6, 6, 2401)
 STEP = np.array([(1 + erf(x / sqrt(2))) / 2 for x in REACH])

@@ -15,11 +15,11 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-import numpy.typing as npt
+
+from patterns.picture.arrays import FloatArray
 
 __all__ = ["Field", "Known", "Scales", "smooth_field"]
 
-FloatArray = npt.NDArray[np.float64]
 FAINT = 4.0  # logarithm of likelihood below the best from which on a choice does not count
 
 

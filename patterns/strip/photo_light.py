@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import FloatArray
 from patterns.strip.grid import HALFTONES
 from patterns.strip.photo_curve import LightCurve, fit_curve
 from patterns.strip.photo_field import Known, Scales, smooth_field
@@ -20,7 +20,6 @@ from patterns.strip.photo_pixels import Patch, Pixels
 
 __all__ = ["Shares", "measure_shares"]
 
-FloatArray = npt.NDArray[np.float64]
 STRAY = Scales(
     (0.06, 0.1, 0.17, 0.3), (0.015, 0.03, 0.06, 0.2), (0.001, 0.003, 0.01, 0.03),
     (0.0002, 0.0006, 0.0015),

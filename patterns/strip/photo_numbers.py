@@ -13,13 +13,12 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import FloatArray
 from patterns.strip.code import NUMBER_BITS, NUMBER_CELLS, number_words
 
 __all__ = ["Run", "find_run"]
 
-FloatArray = npt.NDArray[np.float64]
 LAST = (1 << NUMBER_BITS) - 1
 MOST_ROUNDS = 12
 STRIDE = 3  # frames, from one first frame on trial to the next

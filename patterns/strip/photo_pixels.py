@@ -10,9 +10,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.strip.grid import Grid, Rect, hold_cells
 from patterns.strip.hold import hold_row
 from patterns.strip.identity import Identity, identity_bits
@@ -22,7 +21,6 @@ from patterns.strip.placement import Placement
 
 __all__ = ["Patch", "Pixels", "take_pixels"]
 
-FloatArray = npt.NDArray[np.float64]
 LEAST_PIXELS = 4  # of a patch
 LEAST_COVERED = 0.3
 LEAST_BLUR_PX = 0.8

@@ -12,12 +12,11 @@ from functools import cache, lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.strip.grid import Grid, Rect, grid
 
 __all__ = ["Placement", "local_levels", "looks_marked", "sample"]
 
-FloatArray = npt.NDArray[np.float64]
 POINTS = 5  # sample points along each side of a cell
 INNER = 0.5  # share of a cell's sides that is sampled: its rim belongs to the blur
 

@@ -12,13 +12,13 @@ from fractions import Fraction
 
 import numpy as np
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.strip.code import Word, read_levels
 from patterns.strip.find import candidates
 from patterns.strip.grid import Grid, Rect, hold_cells
 from patterns.strip.hold import hold_row
 from patterns.strip.identity import Identity, read_identity
-from patterns.strip.placement import FloatArray, Placement, local_levels, sample
+from patterns.strip.placement import Placement, local_levels, sample
 
 __all__ = ["StripReading", "Unread", "read_at", "read_strip"]
 

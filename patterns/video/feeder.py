@@ -11,7 +11,8 @@ from queue import SimpleQueue
 
 import numpy as np
 
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.arrays import UInt8Array
+from patterns.picture.planes import Planes
 from patterns.video.process import FfmpegProcess
 
 __all__ = ["BUFFERS", "Feeder"]

@@ -19,7 +19,8 @@ from typing import Literal
 import numpy as np
 
 from patterns.errors import InputError, RequestError
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.arrays import UInt8Array
+from patterns.picture.planes import Planes
 from patterns.video.description import Description
 from patterns.video.packets import SILENT, unreadable
 from patterns.video.process import FfmpegProcess, input_arguments

@@ -11,7 +11,8 @@ from types import TracebackType
 import numpy as np
 
 from patterns.errors import EncoderError, EvenholdError, OutputError, RequestError
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.arrays import UInt8Array
+from patterns.picture.planes import Planes
 from patterns.timing.rates import format_rate
 from patterns.video.codecs import Codec, codec_named
 from patterns.video.encoders import available_encoders

@@ -9,20 +9,20 @@ from pathlib import Path
 
 import av
 import numpy as np
-import numpy.typing as npt
 import pytest
 from skimage.registration import phase_cross_correlation
 
 from patterns.clip import Clip
 from patterns.kit.describe import describe
 from patterns.kit.make_clip import clip_job, make_clip
+from patterns.picture.arrays import FloatArray
 from patterns.scenes.bars.light import bars_for_picture
 from patterns.scenes.motion import TerrainMotion, focal_px
 
 RATES = ["23.976", "24", "25", "29.97", "30", "50", "59.94", "60", "120"]
 
 
-def decoded(clip: Clip, folder: Path) -> list[npt.NDArray[np.float64]]:
+def decoded(clip: Clip, folder: Path) -> list[FloatArray]:
     make_clip(clip_job(clip, folder / "clip.mp4", allow_flashing=True))  # 4 frames in a loop
     with av.open(str(folder / "clip.mp4")) as container:
         return [
@@ -31,7 +31,7 @@ def decoded(clip: Clip, folder: Path) -> list[npt.NDArray[np.float64]]:
         ]
 
 
-def moved(a: npt.NDArray[np.float64], b: npt.NDArray[np.float64]) -> tuple[float, float]:
+def moved(a: FloatArray, b: FloatArray) -> tuple[float, float]:
     """Pixels right and down from `a` to `b`; not whitened, so that codec noise weighs little."""
     shift, _, _ = phase_cross_correlation(b, a, upsample_factor=200, normalization=None)
     return float(shift[1]), float(shift[0])

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from patterns.errors import RequestError
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.arrays import UInt8Array
+from patterns.picture.planes import Planes
 from patterns.present.feed import runs
 from patterns.present.hold_meter import HoldMeter, meter_window
 from patterns.present.panel_layout import Area, LayoutName

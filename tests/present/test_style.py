@@ -5,12 +5,12 @@ from __future__ import annotations
 from itertools import combinations
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from patterns.drawing.style import DARK, LIGHT, Scheme, css_properties, hold_colours, scheme
 from patterns.errors import RequestError
+from patterns.picture.arrays import FloatArray
 
 # Machado, Oliveira and Fernandes, "A Physiologically-based Model for Simulation of Color
 # Vision Deficiency" (2009), severity 1.0, for linear R, G, B; values from memory.
@@ -22,19 +22,19 @@ DICHROMACY = {
 }
 
 
-def _linear(colour: str) -> npt.NDArray[np.float64]:
+def _linear(colour: str) -> FloatArray:
     """Linear light of an sRGB colour, IEC 61966-2-1."""
     code = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
     return np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
 
 
-def _lab(linear: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def _lab(linear: FloatArray) -> FloatArray:
     light = np.clip(linear, 0, 1)
     code = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
     return np.asarray(rgb2lab(code), np.float64)
 
 
-def _distance(a: npt.NDArray[np.float64], b: npt.NDArray[np.float64]) -> float:
+def _distance(a: FloatArray, b: FloatArray) -> float:
     """CIEDE2000 colour difference."""
     return float(deltaE_ciede2000(a, b))
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from fractions import Fraction as F
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 
 from patterns.errors import RequestError
+from patterns.picture.arrays import FloatArray
 from patterns.present.tracked_eye import (
     box_mean,
     double_edge_px,
@@ -19,7 +19,6 @@ from patterns.present.tracked_eye import (
 from patterns.present.tracked_eye_slide import tracked_eye_slide, with_contrast
 from patterns.timing.cadence import Display, cadence
 
-FloatArray = npt.NDArray[np.float64]
 CASES = [(24, 60, 480.0, 180), (30, 60, 480.0, 0), (25, 60, 240.0, 90), (60, 50, 300.0, 180),
          (24, 60, -480.0, 180)]  # fmt: skip
 

@@ -15,15 +15,14 @@ from pathlib import Path
 
 import imageio_ffmpeg
 import numpy as np
-import numpy.typing as npt
 
 from patterns.clip import Clip
 from patterns.frames import FrameSource
+from patterns.picture.arrays import Float32Array
 from patterns.scenes.motion import BarsMotion, Motion, OrbitMotion, TerrainMotion
 
 __all__ = ["PATTERNS", "blended_onto", "encode", "grainy", "repeated_onto", "shot"]
 
-FloatArray = npt.NDArray[np.float32]
 WIDTH, HEIGHT = 320, 180
 
 
@@ -39,7 +38,7 @@ PATTERNS = ("bars", "terrain", "orbit")
 
 
 @lru_cache(maxsize=12)
-def shot(pattern: str, rate: Fraction, frames: int) -> tuple[FloatArray, ...]:
+def shot(pattern: str, rate: Fraction, frames: int) -> tuple[Float32Array, ...]:
     """Frames of luma, float32, of a clip without a strip at a shutter of 180 degrees."""
     clip = Clip(_motion(pattern), rate, 1 / (2 * rate), WIDTH, HEIGHT, frames, "none")
     source = FrameSource(clip)
@@ -47,8 +46,8 @@ def shot(pattern: str, rate: Fraction, frames: int) -> tuple[FloatArray, ...]:
 
 
 def repeated_onto(
-    frames: Sequence[FloatArray], rate: Fraction, timeline: Fraction, phase: float = 0.5
-) -> tuple[list[FloatArray], list[int]]:
+    frames: Sequence[Float32Array], rate: Fraction, timeline: Fraction, phase: float = 0.5
+) -> tuple[list[Float32Array], list[int]]:
     """Timeline pictures and the frame that each shows, footage left at its own speed."""
     ratio = float(rate / timeline)
     count = int((len(frames) - 1) / ratio)
@@ -57,10 +56,10 @@ def repeated_onto(
 
 
 def blended_onto(
-    frames: Sequence[FloatArray], rate: Fraction, timeline: Fraction
-) -> tuple[list[FloatArray], list[float]]:
+    frames: Sequence[Float32Array], rate: Fraction, timeline: Fraction
+) -> tuple[list[Float32Array], list[float]]:
     """Timeline pictures and the share of the later frame in each."""
-    made: list[FloatArray] = []
+    made: list[Float32Array] = []
     shares: list[float] = []
     for j in range(int((len(frames) - 2) * timeline / rate)):
         place = j * rate / timeline
@@ -72,7 +71,7 @@ def blended_onto(
     return made, shares
 
 
-def grainy(pictures: Sequence[FloatArray], sigma: float, seed: int) -> list[FloatArray]:
+def grainy(pictures: Sequence[Float32Array], sigma: float, seed: int) -> list[Float32Array]:
     """The same with film grain: blurred noise, another for each picture."""
     rng = np.random.default_rng(seed)
     made = []
@@ -83,7 +82,7 @@ def grainy(pictures: Sequence[FloatArray], sigma: float, seed: int) -> list[Floa
     return made
 
 
-def encode(pictures: Sequence[FloatArray], rate: Fraction, path: Path, crf: int = 23) -> Path:
+def encode(pictures: Sequence[Float32Array], rate: Fraction, path: Path, crf: int = 23) -> Path:
     """H.264 as a platform would make it."""
     height, width = pictures[0].shape
     data = b"".join(np.clip(np.rint(p), 16, 235).astype(np.uint8).tobytes() for p in pictures)

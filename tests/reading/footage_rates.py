@@ -14,15 +14,14 @@ from fractions import Fraction as F
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import BoolArray
 from patterns.reading.footage_marks import FootageMarks, marks_and_mistake
 from patterns.reading.picture_change import PictureChange
 from patterns.reading.timeline_mistake import Mistake
 from patterns.video.reader import read_luma
 from tests.reading.edits import PATTERNS, blended_onto, encode, grainy, repeated_onto, shot
 
-BoolArray = npt.NDArray[np.bool_]
 CASES: tuple[tuple[str, F, F], ...] = (
     ("as shot", F(24), F(24)),
     ("repeat", F(24), F(30)),

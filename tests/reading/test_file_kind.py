@@ -8,17 +8,16 @@ from __future__ import annotations
 from fractions import Fraction as F
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 from scipy import ndimage
 
 from patterns.clip import Clip
 from patterns.frames import FrameSource
+from patterns.picture.arrays import UInt8Array
 from patterns.reading.file_kind import FileKind, KindFinder
 from patterns.scenes.motion import BarsMotion
 from patterns.strip.camera_locate import locate
 
-UInt8Array = npt.NDArray[np.uint8]
 SOURCE = FrameSource(Clip(BarsMotion(F(150), F(160), F(80)), F(60), F(1, 120), 960, 540, 60))
 
 

@@ -11,9 +11,9 @@ from functools import cache
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 
+from patterns.picture.arrays import FloatArray
 from patterns.reading.photo import judge_photo
 from patterns.reading.reading import Reading, to_json
 from patterns.reading.reading_fields import from_json
@@ -26,7 +26,6 @@ from patterns.strip.photo_numbers import Run, find_run
 from patterns.strip.placement import Placement
 from patterns.timing.cadence import Display
 
-FloatArray = npt.NDArray[np.float64]
 Times = list[tuple[int, float, float]]  # number, on, off in seconds
 FIRST = 1001
 

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from fractions import Fraction
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
 from patterns.safety.check import FlashCheck
 from patterns.safety.luminance import Reduced, Reducer
@@ -15,24 +15,23 @@ from patterns.safety.report import FlashFinding, SafetyReport, StripeFinding
 from patterns.safety.viewing import Viewing
 
 WIDTH, HEIGHT = 480, 270
-Picture = npt.NDArray[np.uint8]
 
 
-def flat(code: int | tuple[int, int, int]) -> Picture:
+def flat(code: int | tuple[int, int, int]) -> UInt8Array:
     """Picture of one colour."""
     picture = np.empty((HEIGHT, WIDTH, 3), np.uint8)
     picture[:] = code
     return picture
 
 
-def patch(share_w: float, share_h: float, code: int, ground: int = 0) -> Picture:
+def patch(share_w: float, share_h: float, code: int, ground: int = 0) -> UInt8Array:
     """Rectangle in the upper left corner, its sides as shares of the picture's."""
     picture = flat(ground)
     picture[: round(HEIGHT * share_h), : round(WIDTH * share_w)] = code
     return picture
 
 
-def squares(count: int, side: float, code: int = 255) -> Picture:
+def squares(count: int, side: float, code: int = 255) -> UInt8Array:
     """As many squares as a square number, apart; sides as shares of the picture's."""
     picture, across = flat(0), round(count**0.5)
 
@@ -46,13 +45,13 @@ def squares(count: int, side: float, code: int = 255) -> Picture:
     return picture
 
 
-def alternate(a: Picture, b: Picture, hold: int, count: int) -> list[Picture]:
+def alternate(a: UInt8Array, b: UInt8Array, hold: int, count: int) -> list[UInt8Array]:
     """`count` frames, `hold` of a, `hold` of b, and so on."""
     return [a if (n // hold) % 2 == 0 else b for n in range(count)]
 
 
 def run(
-    pictures: Iterable[Picture], rate: int | Fraction, viewing: Viewing | None = None
+    pictures: Iterable[UInt8Array], rate: int | Fraction, viewing: Viewing | None = None
 ) -> SafetyReport:
     """Check pictures at a steady rate."""
     check = FlashCheck(WIDTH, HEIGHT, Fraction(rate), viewing)
@@ -61,7 +60,7 @@ def run(
     return check.report()
 
 
-def reduced(reducer: Reducer, frame: Planes | Picture) -> Reduced:
+def reduced(reducer: Reducer, frame: Planes | UInt8Array) -> Reduced:
     """What the check looks at of one frame."""
     return reducer.reduce(reducer.shrink(frame))
 

@@ -11,13 +11,14 @@ import pytest
 from PIL import Image
 
 from patterns.errors import InputError, RequestError
+from patterns.picture.arrays import UInt8Array
 from patterns.safety.files import check_file
 from patterns.safety.marking import marked_picture, write_marked
-from tests.safety.sequences import BT1702, BT1702_RED, HEIGHT, WIDTH, Picture, flash, flat, patch
+from tests.safety.sequences import BT1702, BT1702_RED, HEIGHT, WIDTH, flash, flat, patch
 
 
 def write_video(
-    path: Path, pictures: list[Picture], rate: Fraction, size: tuple[int, int] = (WIDTH, HEIGHT)
+    path: Path, pictures: list[UInt8Array], rate: Fraction, size: tuple[int, int] = (WIDTH, HEIGHT)
 ) -> Path:
     """Write an H.264 file with PyAV, which is no part of the project."""
     with av.open(str(path), "w") as container:
@@ -30,7 +31,7 @@ def write_video(
     return path
 
 
-def write_animation(path: Path, pictures: list[Picture], stays_ms: int) -> Path:
+def write_animation(path: Path, pictures: list[UInt8Array], stays_ms: int) -> Path:
     """Write GIF, APNG or WebP."""
     first, *rest = [Image.fromarray(p) for p in pictures]
     options = {"lossless": True} if path.suffix == ".webp" else {"disposal": 1}

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 from skimage.color import rgb2xyz
 
+from patterns.picture.arrays import Float32Array
 from patterns.safety.luminance import srgb_decode
 from patterns.safety.red_flashes import OlderRedSwings, RedSwings, chromaticity, red_ratio
 from tests.safety.sequences import (
@@ -75,7 +75,7 @@ def test_current_rule(colours: list[tuple[float, float, float]], changes: int) -
     assert _count(colours, RedSwings((1, 1))) == changes
 
 
-def _uv(colour: tuple[float, float, float]) -> npt.NDArray[np.float32]:
+def _uv(colour: tuple[float, float, float]) -> Float32Array:
     return np.hstack(chromaticity(np.array([colour])))
 
 

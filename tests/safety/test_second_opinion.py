@@ -19,14 +19,15 @@ from iris_pse_detection.flash_detection import FlashDetection
 from iris_pse_detection.frame_data import FrameData
 from iris_pse_detection.pattern_detection import PatternDetection
 
+from patterns.picture.arrays import UInt8Array
 from patterns.safety.check import FlashCheck
 from patterns.safety.report import SafetyReport
 from tests.safety import sequences
-from tests.safety.sequences import Picture, flash
+from tests.safety.sequences import flash
 
 WIDTH, HEIGHT = 160, 90
 Colour = int | tuple[int, int, int]
-Frames = tuple[int, list[Picture]]  # frames a second, and the frames
+Frames = tuple[int, list[UInt8Array]]  # frames a second, and the frames
 
 
 def theirs(frames: Frames) -> set[str]:
@@ -60,19 +61,19 @@ def ours(frames: Frames) -> SafetyReport:
     return check.report()
 
 
-def flat(colour: Colour) -> Picture:
+def flat(colour: Colour) -> UInt8Array:
     """Picture of one colour."""
     return sequences.flat(colour)[:HEIGHT, :WIDTH].copy()
 
 
-def part(left: float, width: float, colour: Colour = 255, ground: Colour = 0) -> Picture:
+def part(left: float, width: float, colour: Colour = 255, ground: Colour = 0) -> UInt8Array:
     """Upright strip of the picture, places as shares of its width."""
     picture = flat(ground)
     picture[:, round(left * WIDTH) : round((left + width) * WIDTH)] = colour
     return picture
 
 
-def squares(across: int, side: int) -> Picture:
+def squares(across: int, side: int) -> UInt8Array:
     """Squares of `side` pixels, as many along as across the picture, apart."""
     picture = flat(0)
     for n in range(across**2):
@@ -81,32 +82,32 @@ def squares(across: int, side: int) -> Picture:
     return picture
 
 
-def stripes(pairs: float, phase: float = 0, duty: float = 0.5) -> Picture:
+def stripes(pairs: float, phase: float = 0, duty: float = 0.5) -> UInt8Array:
     """Upright white stripes on black."""
     picture = flat(0)
     picture[:, (np.arange(WIDTH) * pairs / WIDTH + phase) % 1 < duty] = 255
     return picture
 
 
-def blocks(seed: int, low: int, high: int) -> Picture:
+def blocks(seed: int, low: int, high: int) -> UInt8Array:
     """Grey squares of 5 pixels at random."""
     grey = np.random.default_rng(seed).integers(low, high, (18, 32, 1)).astype(np.uint8)
     return np.repeat(np.repeat(np.repeat(grey, 5, 0), 5, 1), 3, 2)
 
 
-def swap(a: Picture, b: Picture, per_s: float, seconds: float = 2, rate: int = 24) -> Frames:
+def swap(a: UInt8Array, b: UInt8Array, per_s: float, seconds: float = 2, rate: int = 24) -> Frames:
     """Change from a to b and back, so many times a second."""
     turns = [n * per_s / rate % 1 for n in range(round(seconds * rate))]
     return rate, [b if turn >= 0.5 else a for turn in turns]
 
 
-def fade(a: Picture, b: Picture, per_s: float) -> Frames:
+def fade(a: UInt8Array, b: UInt8Array, per_s: float) -> Frames:
     """Go from a to b and back in a sine, so many times a second, for 2 s."""
     shares = [0.5 - 0.5 * cos(2 * pi * n * per_s / 24) for n in range(48)]
     return 24, [np.rint(a + (b.astype(float) - a) * share).astype(np.uint8) for share in shares]
 
 
-def in_turn(parts: list[Picture]) -> Frames:
+def in_turn(parts: list[UInt8Array]) -> Frames:
     """One part after the other is lit, six a second, with black between."""
     return 24, [parts[n // 4 % len(parts)] if n % 4 >= 2 else flat(0) for n in range(48)]
 

@@ -8,11 +8,12 @@ from math import cos, radians, sin
 import numpy as np
 import pytest
 
+from patterns.picture.arrays import UInt8Array
 from patterns.safety.luminance import Reducer
 from patterns.safety.report import StripeFinding
 from patterns.safety.stripes import find_stripes
 from patterns.safety.viewing import Viewing
-from tests.safety.sequences import HEIGHT, WIDTH, Picture, reduced, run, stripe
+from tests.safety.sequences import HEIGHT, WIDTH, reduced, run, stripe
 
 SCREEN, CONSENSUS = "BT.1702", "Epilepsy"
 
@@ -27,7 +28,7 @@ def grating(
     duty: float = 0.5,
     share: float = 1.0,
     smooth: bool = False,
-) -> Picture:
+) -> UInt8Array:
     """Stripes with `pairs` of them across the part of the picture that they fill."""
     x, y = np.meshgrid(np.arange(WIDTH) + 0.5, np.arange(HEIGHT) + 0.5)
     nx, ny = cos(radians(angle_deg)), sin(radians(angle_deg))
@@ -40,7 +41,7 @@ def grating(
 
 
 def shown(
-    make: Callable[[float], Picture] | Picture, seconds: float = 1.0, rate: int = 24
+    make: Callable[[float], UInt8Array] | UInt8Array, seconds: float = 1.0, rate: int = 24
 ) -> dict[str, StripeFinding]:
     """Findings for one picture, or for pictures made from their time."""
     times = (n / rate for n in range(round(seconds * rate)))
@@ -83,7 +84,7 @@ def test_a_quarter_of_the_screen_if_they_oscillate(share: float, fails: bool) ->
     assert found.exceeds == fails
 
 
-MOTIONS: dict[str, Callable[[float], Picture]] = {
+MOTIONS: dict[str, Callable[[float], UInt8Array]] = {
     "stationary": lambda t: grating(7, phase=0.1 * t),
     "drifting": lambda t: grating(7, phase=1.5 * t),
     "oscillating": lambda t: grating(7, phase=1.5 * min(t % 1, 1 - t % 1)),
@@ -161,7 +162,7 @@ def test_texture_is_not_regular() -> None:
 
 
 def test_a_cut_does_not_make_a_drift_reverse() -> None:
-    def make(t: float) -> Picture:
+    def make(t: float) -> UInt8Array:
         return grating(7, phase=1.5 * t) if t < 1.5 else grating(3, angle_deg=90)
 
     assert shown(make, 3)[SCREEN].motion == "drifting"

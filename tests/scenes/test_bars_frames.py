@@ -7,12 +7,12 @@ from fractions import Fraction as F
 from math import cos, radians, sin
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 from scipy.stats import uniform
 from skimage.registration import phase_cross_correlation
 
 from patterns.clip import Clip
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.picture.planes import Planes
 from patterns.scenes.bars.light import bars_for_picture, edge_profile
 from patterns.scenes.bars.renderer import BarsRenderer
@@ -21,13 +21,13 @@ from patterns.scenes.motion import BarsMotion
 RATES = ["24000/1001", "24", "25", "30000/1001", "30", "50", "60000/1001", "60", "120"]
 
 
-def draw(clip: Clip, n: int) -> npt.NDArray[np.uint8]:
+def draw(clip: Clip, n: int) -> UInt8Array:
     picture = Planes.blank(clip.width, clip.height)
     BarsRenderer(clip, clip.width, clip.height).draw(n, picture)
     return picture.y
 
 
-def brute_force(clip: Clip, n: int, *, times: int, places: int) -> npt.NDArray[np.float64]:
+def brute_force(clip: Clip, n: int, *, times: int, places: int) -> FloatArray:
     """Luma by sampling: `times` moments of the exposure, `places` x `places` points of each pixel.
 
     Written from the description of the pattern alone: a point is lit by its distance

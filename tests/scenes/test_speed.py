@@ -8,11 +8,11 @@ from fractions import Fraction
 from math import cos, inf, isnan, radians, sin, tan
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from patterns.picture.arrays import FloatArray
 from patterns.scenes.motion import (
     BarsMotion,
     Flight,
@@ -30,7 +30,6 @@ from patterns.scenes.speed import (
 )
 
 W, H = 1920, 1080
-Point = npt.NDArray[np.float64]
 HFOV_24 = hfov_of_focal_length(24)
 
 
@@ -47,11 +46,11 @@ class Eye:
         self.position = np.asarray(position, float)
         self.f = (W / 2) / tan(radians(hfov_deg / 2))
 
-    def see(self, point: Point) -> Point:
+    def see(self, point: FloatArray) -> FloatArray:
         x, y, z = self.axes @ (np.asarray(point) - self.position)
         return np.array([W / 2 + self.f * x / z, H / 2 + self.f * y / z])
 
-    def ray(self, x: float, y: float) -> Point:
+    def ray(self, x: float, y: float) -> FloatArray:
         return np.asarray(self.axes.T @ np.array([x - W / 2, y - H / 2, self.f]), np.float64)
 
 
@@ -71,17 +70,17 @@ def eye_of_orbit(m: OrbitMotion, t: float) -> Eye:
     return Eye(place, turn, pitch, m.hfov_deg)
 
 
-def difference(eye_at: Callable[[float], Eye], point: Point, dt: float = 1e-4) -> float:
+def difference(eye_at: Callable[[float], Eye], point: FloatArray, dt: float = 1e-4) -> float:
     """Speed of a fixed world point in the picture, central difference, px/s."""
     return float(np.linalg.norm(eye_at(dt).see(point) - eye_at(-dt).see(point)) / (2 * dt))
 
 
-def ground_point(eye: Eye, x: float, y: float) -> Point | None:
+def ground_point(eye: Eye, x: float, y: float) -> FloatArray | None:
     ray = eye.ray(x, y)
     return eye.position - ray * eye.position[2] / ray[2] if ray[2] < 0 else None
 
 
-def ring_point(eye: Eye, x: float, y: float) -> Point:
+def ring_point(eye: Eye, x: float, y: float) -> FloatArray:
     """Where a ray leaves the ring, by marching and bisecting rather than by a formula."""
     ray = eye.ray(x, y)
     low, high = 0.0, 4 * RING_RADIUS_M / float(np.linalg.norm(ray[:2]))

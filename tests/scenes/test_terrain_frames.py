@@ -6,12 +6,12 @@ from fractions import Fraction
 from math import cos, radians, sin
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 from skimage.registration import phase_cross_correlation
 
 from patterns.clip import Clip
 from patterns.errors import RequestError
+from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
 from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
@@ -28,7 +28,6 @@ from patterns.scenes.terrain.texels import codes_of_light, hazed
 from tests.scenes.interrupted import interrupt, same
 
 WIDTH, HEIGHT = 480, 270
-FloatCodes = npt.NDArray[np.float32]
 
 
 def clip(motion: TerrainMotion, rate: Fraction = Fraction(24), angle: int = 180) -> Clip:
@@ -46,9 +45,7 @@ def country() -> Country:
     return Country(1)
 
 
-def brute(
-    samples: npt.NDArray[np.float32], places: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float32]:
+def brute(samples: Float32Array, places: FloatArray) -> Float32Array:
     """Mean of light (3, n) at places between its samples, linear between them."""
     whole = np.floor(places).astype(int)
     part = (places - whole).astype(np.float32)
@@ -56,14 +53,14 @@ def brute(
     return np.asarray(light.mean(-1))
 
 
-def moments(exposure: float, aperture: float) -> npt.NDArray[np.float64]:
+def moments(exposure: float, aperture: float) -> FloatArray:
     """Offsets of 320 sub-frames times 8 places in a pixel's aperture, in samples."""
     sub_frames = exposure * ((np.arange(320) + 0.5) / 320 - 0.5)
     inside = aperture * ((np.arange(8) + 0.5) / 8 - 0.5)
     return np.asarray((sub_frames[:, None] + inside[None, :]).ravel())
 
 
-def codes_through_air(light: npt.NDArray[np.float32], rays: Rays, row: int) -> FloatCodes:
+def codes_through_air(light: Float32Array, rays: Rays, row: int) -> Float32Array:
     through = float(transmittance(rays.range_m[row : row + 1])[0])
     return np.asarray(codes_of_light(hazed(light, through), colour=False)[0])
 
@@ -75,7 +72,7 @@ def both_rays(motion: TerrainMotion) -> tuple[Rays, Rays]:
     return luma, chroma
 
 
-def assert_close(off: list[FloatCodes]) -> None:
+def assert_close(off: list[Float32Array]) -> None:
     """Within 2 codes, but for 3 % of the samples, and nearly all of these within 6; no bias."""
     signed = np.concatenate(off)
     error = np.abs(signed)
@@ -162,7 +159,7 @@ def test_sideways_rows_against_averaged_sub_frames(country: Country, angle: int)
     assert_close(off)
 
 
-def windowed(plane: npt.NDArray[np.uint8]) -> npt.NDArray[np.float64]:
+def windowed(plane: UInt8Array) -> FloatArray:
     """Plane less its mean, faded at its edges, as phase correlation wants it."""
     fade = np.outer(np.hanning(plane.shape[0]), np.hanning(plane.shape[1]))
     return np.asarray((plane - plane.mean()) * fade)

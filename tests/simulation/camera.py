@@ -8,9 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy import ndimage
 from skimage.transform import ProjectiveTransform, estimate_transform
+
+from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
 
 __all__ = [
     "FastSensor",
@@ -27,9 +28,6 @@ __all__ = [
     "warp_light",
 ]
 
-FloatArray = npt.NDArray[np.float64]
-Float32Array = npt.NDArray[np.float32]
-UInt8Array = npt.NDArray[np.uint8]
 TABLE = 1 << 14  # steps of light in the table of tones
 DISTANCE = 1.3  # of the camera from the strip's middle, in strip lengths: about 42 degrees across
 

@@ -20,11 +20,12 @@ from scipy import ndimage
 
 from patterns.clip import Clip
 from patterns.frames import frames
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.scenes.motion import BarsMotion
 from patterns.strip.layout import strip_layout
 from patterns.video.writer import VideoSpec, VideoWriter
 from tests.reading.edits import encode, grainy, repeated_onto, shot
-from tests.simulation.camera import FloatArray, Pose, UInt8Array, view
+from tests.simulation.camera import Pose, view
 from tests.simulation.conditions import draw_case
 from tests.simulation.film import MOTION, Scene, film, stage
 from tests.simulation.phone_file import save

@@ -8,22 +8,13 @@ from fractions import Fraction
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
 
 from patterns.clip import Clip
 from patterns.frames import FrameSource
+from patterns.picture.arrays import Float32Array, FloatArray, IntArray, UInt8Array
 from patterns.scenes.motion import BarsMotion
 from patterns.strip.layout import strip_layout
-from tests.simulation.camera import (
-    FastSensor,
-    Float32Array,
-    FloatArray,
-    UInt8Array,
-    lens,
-    veil_maps,
-    view,
-    warp_light,
-)
+from tests.simulation.camera import FastSensor, lens, veil_maps, view, warp_light
 from tests.simulation.conditions import Case
 from tests.simulation.screen import Playback, play, weights
 
@@ -127,7 +118,7 @@ class _Views:
         return self._kept[number]
 
 
-def _light(scene: Scene, time_s: float) -> tuple[npt.NDArray[np.int64], FloatArray]:
+def _light(scene: Scene, time_s: float) -> tuple[IntArray, FloatArray]:
     """Frames, and the light of each in every picture row, (rows, frames)."""
     case, height = scene.case, scene.shape[0]
     anchors = np.arange(0, height + ROW_STEP, ROW_STEP)
@@ -138,7 +129,7 @@ def _light(scene: Scene, time_s: float) -> tuple[npt.NDArray[np.int64], FloatArr
     return numbers, np.stack([np.interp(rows, anchors, column) for column in light.T], 1)
 
 
-def _truth(scene: Scene, numbers: npt.NDArray[np.int64], per_row: FloatArray) -> Truth:
+def _truth(scene: Scene, numbers: IntArray, per_row: FloatArray) -> Truth:
     top, bottom = (
         np.clip(scene.corners[:, 1].min(), 0, scene.shape[0] - 1),
         scene.corners[:, 1].max(),

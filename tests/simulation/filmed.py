@@ -12,15 +12,14 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import FloatArray
 from patterns.reading.sightings import Seen, Sightings, Watched
 from patterns.strip.identity import Identity
 from patterns.strip.read import Unread
 
 __all__ = ["Camera", "Picture", "film", "fixed", "smoothed", "variable"]
 
-FloatArray = npt.NDArray[np.float64]
 RISE = float(np.log(9))
 SAMPLES = 12
 GARBLED = -1  # stands for light that belongs to no frame, as a computed in-between has in cells

@@ -8,11 +8,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from patterns.picture.arrays import UInt8Array
 from patterns.strip.camera import CameraReader, CameraReading, Unread
 from patterns.video.reader import read_luma
 from tests.simulation.conditions import Case
 from tests.simulation.film import Truth, film, stage
-from tests.simulation.phone_file import UInt8Array, save
+from tests.simulation.phone_file import save
 
 __all__ = ["Score", "Tally", "is_wrong", "run_case"]
 

@@ -8,11 +8,10 @@ from pathlib import Path
 
 import av
 import numpy as np
-import numpy.typing as npt
 
-__all__ = ["UInt8Array", "save"]
+from patterns.picture.arrays import UInt8Array
 
-UInt8Array = npt.NDArray[np.uint8]
+__all__ = ["save"]
 
 
 def save(pictures: Iterable[UInt8Array], path: Path, rate: int, crf: int) -> None:

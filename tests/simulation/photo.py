@@ -8,29 +8,17 @@ from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
-import numpy.typing as npt
 from PIL import Image
 from scipy import ndimage
 
-from tests.simulation.camera import (
-    Float32Array,
-    Optics,
-    Pose,
-    Sensor,
-    UInt8Array,
-    Veil,
-    develop,
-    lens,
-    veil_maps,
-    warp_light,
-)
+from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
+from tests.simulation.camera import Optics, Pose, Sensor, Veil, develop, lens, veil_maps, warp_light
 from tests.simulation.conditions import Case, draw_case
 from tests.simulation.film import Scene, frame_light, stage
 from tests.simulation.screen import RISE, Playback, Screen
 
 __all__ = ["cell_errors", "expose", "frame_shares", "photo_case", "take"]
 
-FloatArray = npt.NDArray[np.float64]
 Retouch = Callable[[Float32Array], Float32Array]
 STEPS_PER_REFRESH = 64
 

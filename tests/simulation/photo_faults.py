@@ -15,17 +15,16 @@ from math import floor
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 from scipy import ndimage
 
-from tests.simulation.camera import Float32Array, Sensor, UInt8Array, Veil
+from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
+from tests.simulation.camera import Sensor, Veil
 from tests.simulation.film import stage
 from tests.simulation.photo import expose, frame_shares, photo_case
 from tests.simulation.screen import Playback
 
 __all__ = ["Photo", "Shown", "cases", "photograph"]
 
-FloatArray = npt.NDArray[np.float64]
 BEGIN_S = 0.5  # of the playback, when the exposure begins
 F = Fraction
 SLOW, FAST = (F(24000, 1001), F(24), F(25), F(30000, 1001), F(30)), (

@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import UInt8Array
 from patterns.reading.photo import judge_photo, unread_photo
 from patterns.reading.reading import Reading
 from patterns.strip.hold import hold_row

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
-import numpy.typing as npt
+
+from patterns.picture.arrays import FloatArray, IntArray
 
 __all__ = ["Backlight", "Playback", "Screen", "play", "weights"]
 
-FloatArray = npt.NDArray[np.float64]
 RISE = np.log(9)  # 10 % to 90 % of an exponential takes so many time constants
 SAMPLES = 48  # instants at which an exposure is summed
 MEMORY = 6  # frames that still glow
@@ -54,7 +54,7 @@ class Playback:
     """
 
     starts_s: FloatArray
-    numbers: npt.NDArray[np.int64]
+    numbers: IntArray
     dropped: tuple[int, ...]
     stalled: tuple[int, ...]
 
@@ -115,7 +115,7 @@ def _delay(starts: list[float], chance: FloatArray, share: float, refresh_hz: fl
 
 def weights(
     screen: Screen, played: Playback, begin_s: FloatArray, exposure_s: float
-) -> tuple[npt.NDArray[np.int64], FloatArray]:
+) -> tuple[IntArray, FloatArray]:
     """Light of each frame in exposures that begin at `begin_s` (rows,).
 
     Returns

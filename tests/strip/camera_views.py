@@ -5,10 +5,9 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
 from scipy import ndimage
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
 from patterns.strip.layout import strip_layout
 from tests.simulation.camera import Pose, lens, view, warp_light
 from tests.strip.frames import clip_of, strip_frame
@@ -18,7 +17,6 @@ __all__ = ["CLIP", "seen_light", "strip_corners", "to_luma"]
 CLIP = clip_of(1280, 720)
 BAND = strip_layout(CLIP.width, CLIP.height, CLIP.rate).band_height
 ROWS = (CLIP.height - BAND, CLIP.height)
-FloatArray = npt.NDArray[np.float64]
 
 
 @lru_cache(maxsize=8)
@@ -46,7 +44,7 @@ def strip_corners(pose: Pose) -> FloatArray:
 
 
 @lru_cache(maxsize=16)
-def seen_light(pose: Pose, number: int) -> npt.NDArray[np.float32]:
+def seen_light(pose: Pose, number: int) -> Float32Array:
     """Light of frame `number` as the camera sees it."""
     luma = strip_frame(CLIP, number).y
     signal = np.clip((luma.astype(np.float32) - 16) / 219, 0, 1)
@@ -56,7 +54,7 @@ def seen_light(pose: Pose, number: int) -> npt.NDArray[np.float32]:
 
 
 def to_luma(
-    light: npt.NDArray[np.float32], *, gain: float = 0.9, blur_px: float = 0.6, noise: float = 0.004
+    light: Float32Array, *, gain: float = 0.9, blur_px: float = 0.6, noise: float = 0.004
 ) -> UInt8Array:
     """Narrow-range luma of a camera with BT.709's transfer (a power near 0.45) and some noise."""
     rng = np.random.default_rng(5)

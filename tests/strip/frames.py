@@ -8,7 +8,8 @@ from functools import lru_cache
 import numpy as np
 
 from patterns.clip import Clip, StripEdge
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.arrays import UInt8Array
+from patterns.picture.planes import Planes
 from patterns.scenes.motion import BarsMotion
 from patterns.strip.draw import StripDrawer
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from itertools import combinations
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from patterns.picture.arrays import FloatArray, UInt32Array
 from patterns.strip.code import (
     CHECK_BITS,
     CHECK_COLUMNS,
@@ -28,7 +28,7 @@ ALL = np.arange(1 << 16, dtype=np.uint32)
 CHECK_MASK = np.uint32((1 << CHECK_BITS) - 1)
 
 
-def _levels(word: int) -> npt.NDArray[np.float64]:
+def _levels(word: int) -> FloatArray:
     return word_bits(word).astype(np.float64)
 
 
@@ -112,7 +112,7 @@ def test_no_mixture_reads_as_third_even_if_only_the_steady_check_cells_are_trust
         assert not (is_third & agrees).any()
 
 
-def _gray_parts(differ: npt.NDArray[np.uint32]) -> list[npt.NDArray[np.uint32]]:
+def _gray_parts(differ: UInt32Array) -> list[UInt32Array]:
     """For each pair, every subset of the Gray cells in which it differs (as columns)."""
     left = differ >> np.uint32(CHECK_BITS)
     parts = [np.zeros_like(left)]
@@ -123,7 +123,7 @@ def _gray_parts(differ: npt.NDArray[np.uint32]) -> list[npt.NDArray[np.uint32]]:
     return parts
 
 
-def _ungray_all(codes: npt.NDArray[np.uint32]) -> npt.NDArray[np.uint32]:
+def _ungray_all(codes: UInt32Array) -> UInt32Array:
     numbers = codes.copy()
     for shift in (8, 4, 2, 1):
         numbers ^= numbers >> np.uint32(shift)

@@ -10,7 +10,7 @@ import skimage.data
 from PIL import Image
 from scipy.ndimage import gaussian_filter
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import UInt8Array
 from patterns.strip.layout import strip_layout
 from patterns.strip.read import StripReading, read_strip
 from tests.strip.frames import clip_of, strip_frame

@@ -6,9 +6,9 @@ from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 
+from patterns.picture.arrays import FloatArray
 from patterns.strip.hold import hold_row
 from patterns.strip.photo import RIGHT_TO, PhotoReading, Unread, read_photo
 from patterns.strip.photo_curve import LightCurve, fit_curve
@@ -17,8 +17,6 @@ from tests.simulation.camera import _tone
 from tests.simulation.photo import cell_errors, photo_case, take
 from tests.simulation.photo_faults import cases, photograph
 from tests.simulation.photo_trial import claimed, read_case, wrong_claims
-
-FloatArray = npt.NDArray[np.float64]
 
 TOLERANCE = 0.08  # of the true hold, or of the mean hold where that is longer
 

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 
+from patterns.picture.arrays import FloatArray
 from patterns.strip.code import number_word, word_bits
 from patterns.strip.photo_numbers import find_run
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def photographed(times: dict[int, float], cells: int) -> tuple[FloatArray, FloatArray]:

@@ -13,7 +13,7 @@ from scipy.ndimage import gaussian_filter, zoom
 from skimage.transform import resize
 
 from patterns.clip import StripEdge
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import UInt8Array
 from patterns.strip.read import StripReading, Unread, read_strip
 from tests.strip.frames import clip_of, strip_frame
 

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.arrays import UInt8Array
+from patterns.picture.planes import Planes
 from patterns.strip.draw import StripDrawer
 from patterns.strip.read import StripReading, read_strip
 from tests.strip.frames import clip_of

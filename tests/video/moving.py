@@ -7,6 +7,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.picture.planes import Planes
 
 
@@ -42,5 +43,5 @@ def moving_texture(
     return tuple(made)
 
 
-def _codes(values: npt.NDArray[np.float64], top: int) -> npt.NDArray[np.uint8]:
+def _codes(values: FloatArray, top: int) -> UInt8Array:
     return np.clip(np.rint(values), 16, top).astype(np.uint8)

@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
+
+from patterns.picture.arrays import UInt8Array
 
 WIDTH, HEIGHT = 800, 600
 RATES_HZ = (50, 60, 72, 90, 120, 144)
@@ -154,7 +155,7 @@ class Framebuffer:
         self._x.XCloseDisplay(self._display)
 
 
-def green(data: bytes, width: int) -> npt.NDArray[np.uint8]:
+def green(data: bytes, width: int) -> UInt8Array:
     """Green of raw bytes, (height, width): as good as luma for black and white cells."""
     return np.frombuffer(data, np.uint8).reshape(-1, width, 4)[:, :, 1].copy()
 

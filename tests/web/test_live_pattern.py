@@ -7,11 +7,11 @@ from fractions import Fraction
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 import pytest
 from PIL import Image
 
 from patterns.errors import RequestError
+from patterns.picture.arrays import UInt8Array
 from patterns.safety.check import FlashCheck
 from patterns.strip.read import StripReading, read_strip
 from patterns.web.live_pattern import LivePattern, live_pattern, number_table, snapped_refresh
@@ -19,11 +19,11 @@ from patterns.web.live_pattern import LivePattern, live_pattern, number_table, s
 SIZES = [(1280, 720), (390, 844), (844, 390), (1080, 2340), (2560, 1600)]
 
 
-def picture(data: bytes) -> npt.NDArray[np.uint8]:
+def picture(data: bytes) -> UInt8Array:
     return np.asarray(Image.open(io.BytesIO(data)).convert("RGB"))
 
 
-def compose(pattern: LivePattern, number: int) -> npt.NDArray[np.uint8]:
+def compose(pattern: LivePattern, number: int) -> UInt8Array:
     """The page's own steps, in NumPy: shift the bars, lay the band on, light the cells."""
     plan = pattern.to_json()
     width, height, top = plan["width"], plan["height"], plan["band_top"]

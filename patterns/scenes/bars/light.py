@@ -17,11 +17,10 @@ from math import ceil, cos, factorial, floor, prod, radians, sin
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import FloatArray
 from patterns.scenes.motion import BarsMotion, Direction
 
 __all__ = ["axis", "bar_coverage", "bar_light", "bars_for_picture", "crossing_px", "edge_profile"]
-
-FloatArray = npt.NDArray[np.float64]
 
 
 def axis(motion: BarsMotion) -> tuple[float, float]:

@@ -7,8 +7,8 @@ from fractions import Fraction
 from math import floor
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import FloatArray, IndexArray, UInt8Array
 from patterns.picture.light import light_to_code
 from patterns.picture.planes import Planes
 from patterns.scenes.bars.light import axis, bar_light
@@ -67,12 +67,12 @@ class BarsRenderer:
         # Exact, and reduced to one period first, so that frame 60,000 is as exact as frame 1.
         return (self._motion.speed_px_s * n / self._shot.rate) % self._motion.period_px
 
-    def _doubled_table(self) -> npt.NDArray[np.uint8]:
+    def _doubled_table(self) -> UInt8Array:
         places = np.arange(self._steps) * (float(self._motion.period_px) / self._steps)
         codes = light_to_code(bar_light(places, self._motion, self._shot.exposure_s))
         return np.concatenate([codes, codes])
 
-    def _places(self, along_px: npt.NDArray[np.float64]) -> npt.NDArray[np.intp]:
+    def _places(self, along_px: FloatArray) -> IndexArray:
         turns = along_px / float(self._motion.period_px)
         steps = np.rint((turns - np.floor(turns)) * self._steps).astype(np.intp)
         return np.asarray(steps % self._steps, np.intp)

@@ -7,9 +7,10 @@ from functools import cached_property, lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, FloatArray
 from patterns.scenes.ground.field import Field, GridAxis
 from patterns.scenes.ground.layout import MAP_STEP_M, PERIOD_M, TREE_HEIGHT_M, lay_out
-from patterns.scenes.ground.noise import FloatMap, crowns, fractal, shifted
+from patterns.scenes.ground.noise import crowns, fractal, shifted
 from patterns.scenes.ground.palette import shadow_offset
 from patterns.scenes.ground.sampling import GridSampler, PointSampler
 from patterns.scenes.ground.shading import Materials, shade
@@ -65,9 +66,7 @@ class Country:
             crown_shade=Field(shifted(canopy, tx, ty), crown),
         )
 
-    def light(
-        self, x_m: npt.ArrayLike, y_m: npt.ArrayLike, texel_m: npt.ArrayLike
-    ) -> npt.NDArray[np.float32]:
+    def light(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike, texel_m: npt.ArrayLike) -> Float32Array:
         """Linear-light RGB of the ground.
 
         Parameters
@@ -94,7 +93,7 @@ class Country:
             out[here] = self._light(x[here], y[here], float(2 ** (step / 2)))
         return out
 
-    def grid(self, first: GridAxis, second: GridAxis, turned: bool = False) -> FloatMap:
+    def grid(self, first: GridAxis, second: GridAxis, turned: bool = False) -> Float32Array:
         """Linear light of every place of a grid, float32 (3, first, second), footprints oblong.
 
         The first axis lies along x and the second along y, or the reverse if `turned`.
@@ -113,9 +112,7 @@ class Country:
         red, green, blue = (Field(channel, OVERVIEW_STEP_M) for channel in light)
         return red, green, blue
 
-    def _light(
-        self, x: npt.NDArray[np.float64], y: npt.NDArray[np.float64], texel_m: float
-    ) -> npt.NDArray[np.float32]:
+    def _light(self, x: FloatArray, y: FloatArray, texel_m: float) -> Float32Array:
         sampler = PointSampler(x, y, texel_m)
         if texel_m >= OVERVIEW_STEP_M:
             return np.stack([sampler.read(channel) for channel in self.overview], -1)

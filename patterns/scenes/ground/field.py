@@ -5,13 +5,11 @@ from __future__ import annotations
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.scenes.ground.noise import FloatMap
+from patterns.picture.arrays import Float32Array, FloatArray, IndexArray
 
 __all__ = ["BoxPlan", "Field", "GridAxis"]
 
-IndexArray = npt.NDArray[np.intp]
 MOST_SAMPLES = 48  # under a group of boxes; more would be mostly zeros
 MANY = 4  # samples under a box that are too many
 LEAST = 32  # samples of a side that is not halved
@@ -29,7 +27,7 @@ class Field:
         Metres from sample to sample along x, and along y if that is not the same.
     """
 
-    def __init__(self, values: FloatMap, step_m: float, step_y_m: float | None = None) -> None:
+    def __init__(self, values: Float32Array, step_m: float, step_y_m: float | None = None) -> None:
         self.values = np.ascontiguousarray(values, np.float32)
         self.step_m = step_m
         self.steps_m = (step_m, step_m if step_y_m is None else step_y_m)
@@ -80,9 +78,7 @@ class GridAxis:
         From place to place, if not to be taken from the first and the last.
     """
 
-    def __init__(
-        self, places_m: npt.NDArray[np.float64], width_m: float, step_m: float | None = None
-    ) -> None:
+    def __init__(self, places_m: FloatArray, width_m: float, step_m: float | None = None) -> None:
         self.places, self.width_m = places_m, width_m
         between = abs(float(places_m[-1] - places_m[0])) / max(1, len(places_m) - 1)
         self.step_m = step_m or between or width_m
@@ -132,14 +128,14 @@ class BoxPlan:
     gathers or prefix sums would, as long as few samples lie under each group of boxes.
     """
 
-    def __init__(self, places: npt.NDArray[np.float64], width: float, size: int) -> None:
+    def __init__(self, places: FloatArray, width: float, size: int) -> None:
         half = max(width, 1.0) / 2
         low = np.floor(places - half + 0.5).astype(np.intp)
         high = np.floor(places + half + 0.5).astype(np.intp) + 1
         self.low, self.count = int(low.min()), int(high.max() - low.min())
         self._size, self._half = size, half
         self._places, self._ends = places, (low - self.low, high - self.low)
-        self._split: list[tuple[slice, slice, FloatMap]] | None = None
+        self._split: list[tuple[slice, slice, Float32Array]] | None = None
 
     def samples(self) -> slice | IndexArray:
         """Samples under the boxes, none of them twice, in the order of the field."""
@@ -153,7 +149,7 @@ class BoxPlan:
     def _window(self) -> IndexArray:
         return np.arange(self.low, self.low + self.count) % self._size
 
-    def groups(self) -> list[tuple[slice, slice, FloatMap]]:
+    def groups(self) -> list[tuple[slice, slice, Float32Array]]:
         """Places, the samples of the window under them, and weights (places, samples)."""
         if self._split is None:
             whole = len(self._places)
@@ -161,7 +157,7 @@ class BoxPlan:
             self._split = [self._group(i, min(i + each, whole)) for i in range(0, whole, each)]
         return self._split
 
-    def _group(self, first: int, last: int) -> tuple[slice, slice, FloatMap]:
+    def _group(self, first: int, last: int) -> tuple[slice, slice, Float32Array]:
         start = int(self._ends[0][first:last].min())
         end = int(self._ends[1][first:last].max())
         offset = (self._places[first:last] - (self.low + start)).astype(np.float32)
@@ -172,7 +168,7 @@ class BoxPlan:
         return slice(first, last), slice(start, end), np.asarray(weights, np.float32)
 
     @cached_property
-    def taps(self) -> list[tuple[IndexArray, FloatMap]]:
+    def taps(self) -> list[tuple[IndexArray, Float32Array]]:
         """For each sample that a box may cover: its number for every place, and its weight."""
         low = self._ends[0] + self.low
         offset = (self._places - low).astype(np.float32)
@@ -184,7 +180,7 @@ class BoxPlan:
                 found.append((low + tap, np.asarray(weight, np.float32)))
         return found
 
-    def down(self, values: FloatMap, columns: slice | IndexArray) -> FloatMap:
+    def down(self, values: Float32Array, columns: slice | IndexArray) -> Float32Array:
         """Average some columns of a field along its first axis: (places, columns)."""
         if self.count > 2 * len(self._places):
             return self._down_by_taps(values, columns)
@@ -195,7 +191,7 @@ class BoxPlan:
             _product(weights, patch[samples], out[places])
         return out
 
-    def across(self, rows: FloatMap) -> FloatMap:
+    def across(self, rows: Float32Array) -> Float32Array:
         """Average along the second axis of rows of the `samples`: (rows, places)."""
         if 2 * self.count > len(self._places):
             return self._across_by_taps(rows)
@@ -206,11 +202,11 @@ class BoxPlan:
             _product(rows[:, samples], weights.T, out[:, places])
         return out
 
-    def _down_by_taps(self, values: FloatMap, columns: slice | IndexArray) -> FloatMap:
+    def _down_by_taps(self, values: Float32Array, columns: slice | IndexArray) -> Float32Array:
         """The same where most samples lie under no box."""
         if isinstance(columns, slice):
             values = values[:, columns]
-        total: FloatMap | None = None
+        total: Float32Array | None = None
         for number, weight in self.taps:
             rows = values[number % self._size]
             rows *= weight[:, None]
@@ -218,9 +214,9 @@ class BoxPlan:
         assert total is not None
         return total if isinstance(columns, slice) else total[:, columns]
 
-    def _across_by_taps(self, rows: FloatMap) -> FloatMap:
+    def _across_by_taps(self, rows: Float32Array) -> Float32Array:
         whole = self.count >= self._size
-        total: FloatMap | None = None
+        total: Float32Array | None = None
         for number, weight in self.taps:
             at = number % self._size if whole else number - self.low
             part = rows.take(at, 1, mode="clip")
@@ -230,7 +226,7 @@ class BoxPlan:
         return total
 
 
-def _product(left: FloatMap, right: FloatMap, out: FloatMap) -> None:
+def _product(left: Float32Array, right: Float32Array, out: Float32Array) -> None:
     """Matrix product in parts so small that the matrix library starts no threads of its own."""
     rows = max(1, MOST_PRODUCTS // (left.shape[1] * right.shape[1]))
     for first in range(0, len(left), rows):

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from patterns.scenes.ground.noise import FloatMap, fractal, shifted
+from patterns.picture.arrays import Float32Array, FloatArray, IndexArray
+from patterns.scenes.ground.noise import fractal, shifted
 from patterns.scenes.ground.palette import CROPS, shadow_offset
 
 __all__ = ["MAP_SIZE", "MAP_STEP_M", "PERIOD_M", "TREE_HEIGHT_M", "Layout", "lay_out"]
@@ -55,20 +56,20 @@ class Layout:
         run along x.
     """
 
-    border: FloatMap
-    border_sunward: FloatMap
-    hedge: FloatMap
-    water: FloatMap
-    track: FloatMap
-    wild: FloatMap
-    trees: FloatMap
-    trees_sunward: FloatMap
-    relief: FloatMap
-    bend_x: FloatMap
-    bend_y: FloatMap
+    border: Float32Array
+    border_sunward: Float32Array
+    hedge: Float32Array
+    water: Float32Array
+    track: Float32Array
+    wild: Float32Array
+    trees: Float32Array
+    trees_sunward: Float32Array
+    relief: Float32Array
+    bend_x: Float32Array
+    bend_y: Float32Array
     parcel: npt.NDArray[np.uint16]
-    colours: FloatMap
-    rows: FloatMap
+    colours: Float32Array
+    rows: Float32Array
 
 
 def lay_out(rng: np.random.Generator) -> Layout:
@@ -109,14 +110,14 @@ def lay_out(rng: np.random.Generator) -> Layout:
     )
 
 
-def _cuts(rng: np.random.Generator, mean_m: float) -> npt.NDArray[np.float64]:
+def _cuts(rng: np.random.Generator, mean_m: float) -> FloatArray:
     """Places 0 <= s < PERIOD_M at which to cut a period into uneven lengths of about mean_m."""
     count = round(PERIOD_M / mean_m)
     lengths = 0.45 + 1.1 * rng.random(count)
     return np.asarray((np.cumsum(lengths) - lengths) / lengths.sum() * PERIOD_M)
 
 
-def _cut_of(s: FloatMap, cuts: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.intp], FloatMap]:
+def _cut_of(s: Float32Array, cuts: FloatArray) -> tuple[IndexArray, Float32Array]:
     """Number of the piece in which s lies, and its distance from the nearer end of it."""
     ends = np.append(cuts, PERIOD_M)
     piece = np.searchsorted(ends, s, side="right") - 1
@@ -125,8 +126,8 @@ def _cut_of(s: FloatMap, cuts: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.
 
 
 def _parcels(
-    rng: np.random.Generator, bend_x: FloatMap, bend_y: FloatMap
-) -> tuple[FloatMap, npt.NDArray[np.uint16], int]:
+    rng: np.random.Generator, bend_x: Float32Array, bend_y: Float32Array
+) -> tuple[Float32Array, npt.NDArray[np.uint16], int]:
     """Strips of land along x, each cut across at its own places, all bent."""
     axis = (np.arange(MAP_SIZE, dtype=np.float32) * MAP_STEP_M).astype(np.float32)
     along = np.mod(axis[:, None] + bend_x, np.float32(PERIOD_M))
@@ -149,7 +150,7 @@ def _parcels(
     return np.minimum(border, ends.reshape(border.shape)), parcel.reshape(border.shape), count
 
 
-def _crops(rng: np.random.Generator, count: int) -> tuple[FloatMap, FloatMap]:
+def _crops(rng: np.random.Generator, count: int) -> tuple[Float32Array, Float32Array]:
     """Colour and row strength of each parcel; no two are quite alike."""
     kind = rng.integers(0, len(CROPS), count)
     colours = np.stack([CROPS[k][0] for k in kind])
@@ -159,7 +160,7 @@ def _crops(rng: np.random.Generator, count: int) -> tuple[FloatMap, FloatMap]:
     return np.maximum(colours, 0.01).astype(np.float32), rows.astype(np.float32)
 
 
-def _level_distance(field: FloatMap, level: float, most_m: float) -> FloatMap:
+def _level_distance(field: Float32Array, level: float, most_m: float) -> Float32Array:
     """Rough signed distance in metres from the line where `field` passes `level`."""
     gx = (np.roll(field, -1, 0) - np.roll(field, 1, 0)) / (2 * MAP_STEP_M)
     gy = (np.roll(field, -1, 1) - np.roll(field, 1, 1)) / (2 * MAP_STEP_M)
@@ -167,7 +168,7 @@ def _level_distance(field: FloatMap, level: float, most_m: float) -> FloatMap:
     return np.asarray(np.clip((field - level) / slope, -most_m, most_m), np.float32)
 
 
-def _waters(broad: FloatMap, course: FloatMap) -> FloatMap:
+def _waters(broad: Float32Array, course: Float32Array) -> Float32Array:
     """Lakes in the lowest ground and a stream that winds past them."""
     lake = _level_distance(broad, -1.75, 400)
     stream = np.abs(_level_distance(course, 0.1, 400)) - (5.0 + 0.6 * np.roll(broad, 300, 0))
@@ -175,15 +176,15 @@ def _waters(broad: FloatMap, course: FloatMap) -> FloatMap:
 
 
 def _tree_cover(
-    rng: np.random.Generator, border: FloatMap, patchy: FloatMap, wild: FloatMap
-) -> FloatMap:
+    rng: np.random.Generator, border: Float32Array, patchy: Float32Array, wild: Float32Array
+) -> Float32Array:
     line = np.exp(-((border / 5) ** 2)) * np.clip(0.55 + 0.35 * patchy, 0, 0.8)
     wood = np.clip(_level_distance(fractal(rng, MAP_SIZE, 90, 20, 1.3), 1.55, 40) / 14, 0, 0.95)
     bushes = np.clip(wild / 30, 0, 1) * np.clip(0.35 + 0.2 * patchy, 0, 0.7)
     return np.asarray(np.maximum(np.maximum(line, wood), bushes), np.float32)
 
 
-def _relief(height: FloatMap) -> FloatMap:
+def _relief(height: Float32Array) -> Float32Array:
     """Light on gentle slopes: more on those that face the sun."""
     sun = shadow_offset(1.0)
     rise = [np.roll(height, -1, axis) - np.roll(height, 1, axis) for axis in (0, 1)]

@@ -9,17 +9,17 @@ from __future__ import annotations
 from math import ceil
 
 import numpy as np
-import numpy.typing as npt
 
-__all__ = ["FloatMap", "crowns", "fractal", "shifted"]
+from patterns.picture.arrays import Float32Array, FloatArray
 
-FloatMap = npt.NDArray[np.float32]
+__all__ = ["crowns", "fractal", "shifted"]
+
 CROWNS_AT_ONCE = 64  # what is reckoned for them stays in cache
 
 
 def fractal(
     rng: np.random.Generator, size: int, longest: float, shortest: float, slope: float
-) -> FloatMap:
+) -> Float32Array:
     """Gaussian noise, mean 0 and variance 1, with power k^(-2 slope) inside a band.
 
     Parameters
@@ -49,7 +49,7 @@ def fractal(
     return np.asarray(noise / noise.std(), np.float32)
 
 
-def crowns(rng: np.random.Generator, size: int, spacing: float, radius: float) -> FloatMap:
+def crowns(rng: np.random.Generator, size: int, spacing: float, radius: float) -> Float32Array:
     """Dome heights 0 to 1 of round crowns scattered on a jittered lattice.
 
     Parameters
@@ -74,10 +74,10 @@ def crowns(rng: np.random.Generator, size: int, spacing: float, radius: float) -
 
 
 def _raise_domes(
-    field: FloatMap,
+    field: Float32Array,
     size: int,
-    centres: npt.NDArray[np.float64],
-    scales: npt.NDArray[np.float64],
+    centres: FloatArray,
+    scales: FloatArray,
     radius: float,
 ) -> None:
     """Raise a flat periodic field to where domes (n, 2), scaled (n,), are higher."""
@@ -92,7 +92,7 @@ def _raise_domes(
     np.maximum.at(field, at[seen], domes[seen].astype(np.float32))
 
 
-def shifted(field: FloatMap, dx: float, dy: float) -> FloatMap:
+def shifted(field: Float32Array, dx: float, dy: float) -> Float32Array:
     """Field moved by (dx, dy) samples along its axes, periodic, linear between samples."""
     ix, iy = int(np.floor(dx)), int(np.floor(dy))
     fx, fy = np.float32(dx - ix), np.float32(dy - iy)

@@ -9,7 +9,8 @@ from __future__ import annotations
 from math import cos, radians, sin, tan
 
 import numpy as np
-import numpy.typing as npt
+
+from patterns.picture.arrays import Float32Array, FloatArray, FloatingArray
 
 __all__ = [
     "CANOPY",
@@ -39,15 +40,13 @@ __all__ = [
     "transmittance",
 ]
 
-Colour = npt.NDArray[np.float32]
 
-
-def _light(*signal: float) -> Colour:
+def _light(*signal: float) -> Float32Array:
     return np.asarray((np.array(signal) / 255) ** 2.4, np.float32)
 
 
 # Field colours, and how visible drilled rows and wheel tracks are in each (0 to 1).
-CROPS: tuple[tuple[Colour, float], ...] = (
+CROPS: tuple[tuple[Float32Array, float], ...] = (
     (_light(105, 114, 74), 0.0),  # pasture
     (_light(90, 105, 64), 0.0),  # lush pasture
     (_light(118, 121, 80), 0.0),  # dry pasture
@@ -90,14 +89,12 @@ SUN_DIRECTION = np.array(
 )
 
 
-def transmittance(distance_m: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
+def transmittance(distance_m: FloatingArray) -> FloatArray:
     """Share of the ground's light that comes through `distance_m` of hazy air, same shape."""
     return np.asarray(np.exp(-distance_m / HAZE_LENGTH_M), np.float64)
 
 
-def through_haze(
-    light: npt.NDArray[np.float32], distance_m: npt.NDArray[np.floating]
-) -> npt.NDArray[np.float32]:
+def through_haze(light: Float32Array, distance_m: FloatingArray) -> Float32Array:
     """Light (..., 3, rows) after each row's distance (rows,) of haze; changed in place."""
     left = transmittance(distance_m).astype(np.float32)
     light *= left

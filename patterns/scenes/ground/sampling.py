@@ -12,12 +12,11 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, FloatArray, IndexArray
 from patterns.scenes.ground.field import BoxPlan, Field, GridAxis
-from patterns.scenes.ground.noise import FloatMap
 
 __all__ = ["Field", "GridAxis", "GridSampler", "PointSampler", "Sampler", "box_filtered"]
 
-IndexArray = npt.NDArray[np.intp]
 Plans = tuple[BoxPlan, BoxPlan]
 Some = slice | IndexArray
 
@@ -29,14 +28,14 @@ class Sampler(Protocol):
     texel_y_m: float
 
     @property
-    def x_m(self) -> npt.NDArray[np.float64]:
+    def x_m(self) -> FloatArray:
         """Place along x, broadcastable to the result."""
 
     @property
-    def y_m(self) -> npt.NDArray[np.float64]:
+    def y_m(self) -> FloatArray:
         """Place along y, broadcastable to the result."""
 
-    def read(self, field: Field) -> FloatMap:
+    def read(self, field: Field) -> Float32Array:
         """Field averaged over each footprint."""
 
     def bounds(self, field: Field) -> tuple[float, float]:
@@ -45,7 +44,7 @@ class Sampler(Protocol):
     def nearest(self, values: npt.NDArray[np.uint16], step_m: float) -> npt.NDArray[np.uint16]:
         """Nearest sample of a periodic square."""
 
-    def softness(self, distance_m: FloatMap) -> FloatMap | float:
+    def softness(self, distance_m: Float32Array) -> Float32Array | float:
         """By how much `distance_m` changes over a footprint: the width of its edges."""
 
 
@@ -65,12 +64,12 @@ class GridSampler:
         x, y = first.places[:, None], second.places[None, :]
         self.x_m, self.y_m = (y, x) if turned else (x, y)
         self.texel_x_m, self.texel_y_m = first.width_m, second.width_m
-        self._known: dict[int, FloatMap] = {}
+        self._known: dict[int, Float32Array] = {}
         self._bounds: dict[int, tuple[float, float]] = {}
         # Maps of one size share their plans: looked up once for all of them.
         self._shared: dict[tuple[object, object], tuple[Plans, tuple[Some, Some]]] = {}
 
-    def read(self, field: Field) -> FloatMap:
+    def read(self, field: Field) -> Float32Array:
         """Field averaged over each footprint; not to be changed, since it is kept."""
         key = id(field)
         if key not in self._known:
@@ -110,14 +109,14 @@ class GridSampler:
         j = np.rint(self.second.places / step_m).astype(np.intp) % len(values)
         return np.asarray((values.T if self._turned else values)[i[:, None], j])
 
-    def softness(self, distance_m: FloatMap) -> FloatMap:
+    def softness(self, distance_m: Float32Array) -> Float32Array:
         """By how much `distance_m` changes over a footprint: the width of its edges."""
         across = _change(distance_m, 1, self.second)
         across += _change(distance_m, 0, self.first)
         return across
 
 
-def _change(values: FloatMap, axis: int, places: GridAxis) -> FloatMap:
+def _change(values: Float32Array, axis: int, places: GridAxis) -> Float32Array:
     """How much `values` change along an axis over the width of one of its boxes.
 
     Taken over that width, not from place to place: edges are as wide however close
@@ -149,13 +148,11 @@ def box_filtered(field: Field, width: float) -> Field:
 class PointSampler:
     """Any positions, all with the square footprint `texel_m`."""
 
-    def __init__(
-        self, x_m: npt.NDArray[np.float64], y_m: npt.NDArray[np.float64], texel_m: float
-    ) -> None:
+    def __init__(self, x_m: FloatArray, y_m: FloatArray, texel_m: float) -> None:
         self.x_m, self.y_m = np.broadcast_arrays(x_m, y_m)
         self.texel_x_m = self.texel_y_m = texel_m
 
-    def read(self, field: Field) -> FloatMap:
+    def read(self, field: Field) -> Float32Array:
         """Field averaged over (nearly) each footprint, linear between samples."""
         width = self.texel_x_m / field.step_m
         if width > 1.2:
@@ -179,11 +176,11 @@ class PointSampler:
         j = np.rint(self.y_m / step_m).astype(np.intp) % len(values)
         return values[i, j]
 
-    def softness(self, distance_m: FloatMap) -> float:  # noqa: ARG002 - same face as the grid's
+    def softness(self, distance_m: Float32Array) -> float:  # noqa: ARG002 - same face as the grid's
         """Width of an edge: distances change by about a metre a metre."""
         return self.texel_x_m
 
 
-def _split(places: npt.NDArray[np.float64], size: int) -> tuple[IndexArray, FloatMap]:
+def _split(places: FloatArray, size: int) -> tuple[IndexArray, Float32Array]:
     whole = np.floor(places)
     return whole.astype(np.intp) % size, (places - whole).astype(np.float32)

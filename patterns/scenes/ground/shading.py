@@ -10,18 +10,16 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, FloatingArray
 from patterns.scenes.ground import palette
 from patterns.scenes.ground.field import Field
 from patterns.scenes.ground.layout import MAP_STEP_M, PERIOD_M, Layout
-from patterns.scenes.ground.noise import FloatMap
 from patterns.scenes.ground.sampling import Sampler
 
 __all__ = ["Materials", "shade"]
 
-Values = npt.NDArray[np.floating[Any]]
-Softness = Values | np.floating[Any] | float
+Softness = FloatingArray | np.floating[Any] | float
 
 PENUMBRA = 0.3  # width of the edge of a tree's shadow, in heights of a full-grown crown
 TREELESS = 0.05  # readiness of trees to stand, below which there are none
@@ -44,7 +42,7 @@ class Materials:
     crown_shade: Field
 
 
-def shade(m: Materials, at: Sampler) -> FloatMap:
+def shade(m: Materials, at: Sampler) -> Float32Array:
     """Linear light, float32 (3, ...), of the places of a sampler."""
     texel = min(at.texel_x_m, at.texel_y_m)
     coarse, middle = at.read(m.coarse), at.read(m.middle)
@@ -63,7 +61,7 @@ def shade(m: Materials, at: Sampler) -> FloatMap:
     return np.clip(light, 0.003, 1, out=light)
 
 
-def _inside(distance_m: Values, softness: Softness, least: float = 0.02) -> FloatMap:
+def _inside(distance_m: FloatingArray, softness: Softness, least: float = 0.02) -> Float32Array:
     """Share of a footprint that lies where `distance_m` is positive."""
     width = np.maximum(softness, np.float32(least))
     width *= np.float32(1.3)
@@ -74,7 +72,9 @@ def _inside(distance_m: Values, softness: Softness, least: float = 0.02) -> Floa
     return np.maximum(share, np.float32(0), out=share)
 
 
-def _lay(light: FloatMap, colour: npt.NDArray[np.float32], share: FloatMap, grain: Values) -> None:
+def _lay(
+    light: Float32Array, colour: Float32Array, share: Float32Array, grain: FloatingArray
+) -> None:
     if not share.any():
         return
     part = np.empty_like(share)
@@ -85,7 +85,7 @@ def _lay(light: FloatMap, colour: npt.NDArray[np.float32], share: FloatMap, grai
         np.add(channel, part, channel)
 
 
-def _darken(light: FloatMap, share: FloatMap) -> None:
+def _darken(light: Float32Array, share: Float32Array) -> None:
     if not share.any():
         return
     part = np.empty_like(share)
@@ -95,7 +95,7 @@ def _darken(light: FloatMap, share: FloatMap) -> None:
         np.multiply(channel, part, channel)
 
 
-def _fields(m: Materials, at: Sampler, rough: Values, coarse: Values) -> FloatMap:
+def _fields(m: Materials, at: Sampler, rough: FloatingArray, coarse: FloatingArray) -> Float32Array:
     parcel = at.nearest(m.layout.parcel, MAP_STEP_M)
     light = np.stack([m.layout.colours[:, k].take(parcel) for k in range(3)])
     rows = m.layout.rows.take(parcel)
@@ -111,7 +111,7 @@ def _fields(m: Materials, at: Sampler, rough: Values, coarse: Values) -> FloatMa
     return light
 
 
-def _rows_place(m: Materials, at: Sampler, rows: Values) -> FloatMap:
+def _rows_place(m: Materials, at: Sampler, rows: FloatingArray) -> Float32Array:
     """Coordinate across the drilled rows, metres, within the country's period."""
     if rows.max() <= 0 or rows.min() >= 0:
         name, place = ("bend_y", at.y_m) if rows.max() <= 0 else ("bend_x", at.x_m)
@@ -121,7 +121,7 @@ def _rows_place(m: Materials, at: Sampler, rows: Values) -> FloatMap:
     return np.where(rows < 0, across, along)
 
 
-def _drills(place: Values, size: np.float32) -> FloatMap:
+def _drills(place: FloatingArray, size: np.float32) -> Float32Array:
     """Darkening by drilled rows and by the wheelings of the machine that tends them."""
     row = np.abs(_fraction(place * np.float32(1 / DRILL_M)) - 0.5) * 4 - 1
     fade = np.clip(1.5 - 2.5 * size / DRILL_M, 0, 1)
@@ -132,7 +132,7 @@ def _drills(place: Values, size: np.float32) -> FloatMap:
     return np.asarray(0.055 * fade * row + 0.22 * rut, np.float32)
 
 
-def _fraction(turns: Values) -> Values:
+def _fraction(turns: FloatingArray) -> FloatingArray:
     """What is left of each value above the whole number below it (much faster than `mod`)."""
     return np.asarray(turns - np.floor(turns))
 
@@ -140,10 +140,10 @@ def _fraction(turns: Values) -> Values:
 def _wild(
     m: Materials,
     at: Sampler,
-    light: FloatMap,
-    coarse: Values,
-    middle: Values,
-    grain: Values,
+    light: Float32Array,
+    coarse: FloatingArray,
+    middle: FloatingArray,
+    grain: FloatingArray,
 ) -> None:
     if at.bounds(m.maps["wild"])[1] < -25:
         return
@@ -163,7 +163,9 @@ def _wild(
     light += ground
 
 
-def _track(m: Materials, at: Sampler, light: FloatMap, rough: Values, grain: Values) -> None:
+def _track(
+    m: Materials, at: Sampler, light: Float32Array, rough: FloatingArray, grain: FloatingArray
+) -> None:
     low, high = at.bounds(m.maps["track"])
     reach = 6 + at.texel_x_m + at.texel_y_m
     if low > reach or high < -reach:
@@ -183,10 +185,10 @@ def _track(m: Materials, at: Sampler, light: FloatMap, rough: Values, grain: Val
 def _water(
     m: Materials,
     at: Sampler,
-    light: FloatMap,
-    coarse: Values,
-    middle: Values,
-    grain: Values,
+    light: Float32Array,
+    coarse: FloatingArray,
+    middle: FloatingArray,
+    grain: FloatingArray,
 ) -> None:
     if at.bounds(m.maps["water"])[0] > 9 + at.texel_x_m + at.texel_y_m:
         return
@@ -202,7 +204,9 @@ def _water(
     _lay(light, palette.WATER_DEEP, share * np.clip(-water / 14, 0, 1), ripple)
 
 
-def _hedges(m: Materials, at: Sampler, light: FloatMap, rough: Values, grain: Values) -> None:
+def _hedges(
+    m: Materials, at: Sampler, light: Float32Array, rough: FloatingArray, grain: FloatingArray
+) -> None:
     if at.bounds(m.maps["border"])[0] > 10 + at.texel_x_m + at.texel_y_m:
         return
     border = at.read(m.maps["border"])
@@ -215,7 +219,12 @@ def _hedges(m: Materials, at: Sampler, light: FloatMap, rough: Values, grain: Va
 
 
 def _trees(
-    m: Materials, at: Sampler, light: FloatMap, coarse: Values, middle: Values, fine: Values | float
+    m: Materials,
+    at: Sampler,
+    light: Float32Array,
+    coarse: FloatingArray,
+    middle: FloatingArray,
+    fine: FloatingArray | float,
 ) -> None:
     maps = m.maps["trees"], m.maps["trees_sunward"]
     if max(at.bounds(maps[0])[1], at.bounds(maps[1])[1]) < TREELESS:
@@ -242,7 +251,7 @@ def _trees(
         np.add(channel, part, channel)
 
 
-def _wooded(height: FloatMap, stand: FloatMap) -> FloatMap:
+def _wooded(height: Float32Array, stand: Float32Array) -> Float32Array:
     """Heights of crowns, but none where trees hardly stand: below TREELESS not a leaf.
 
     A block of ground without trees is passed over, and must then look the same as in a

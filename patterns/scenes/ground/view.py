@@ -6,9 +6,9 @@ from math import ceil, prod
 
 import numpy as np
 
+from patterns.picture.arrays import Float32Array
 from patterns.scenes.ground.country import OVERVIEW_STEP_M, Country
 from patterns.scenes.ground.field import GridAxis
-from patterns.scenes.ground.noise import FloatMap
 from patterns.scenes.ground.sampling import GridSampler
 
 __all__ = ["view"]
@@ -26,7 +26,7 @@ def _shadings(first_m: float, second_m: float) -> tuple[int, int]:
     return min(MANY, ceil(first_m / piece_m)), min(MANY, ceil(second_m / piece_m))
 
 
-def view(country: Country, first: GridAxis, second: GridAxis, turned: bool = False) -> FloatMap:
+def view(country: Country, first: GridAxis, second: GridAxis, turned: bool = False) -> Float32Array:
     """Linear light (3, first, second) of a grid of boxes `width_m` of each axis long and wide.
 
     Far views read the overview, which is exact for any box. Nearer, a box that is long
@@ -47,7 +47,7 @@ def view(country: Country, first: GridAxis, second: GridAxis, turned: bool = Fal
     return total
 
 
-def _in_blocks(country: Country, first: GridAxis, second: GridAxis, turned: bool) -> FloatMap:
+def _in_blocks(country: Country, first: GridAxis, second: GridAxis, turned: bool) -> Float32Array:
     light = np.empty((3, len(first), len(second)), np.float32)
     high = min(len(first), BLOCK // min(len(second), 64))
     wide = max(64, BLOCK // high)

@@ -12,19 +12,15 @@ from math import ceil, floor, pi
 from typing import Protocol
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, FloatingArray, IntArray, UInt8Array
 from patterns.picture.light import light_to_signal
-from patterns.picture.planes import UInt8Array
 from patterns.scenes.orbit.boxes import AcrossBoxes, turn_boxes, turn_reach
 from patterns.scenes.orbit.plan import TEXELS, Chunk, Group, RowPlan
 from patterns.scenes.orbit.window import STEPS_TO_A_TURN, Window
 
 __all__ = ["Atlas", "Surface"]
 
-Floats = npt.NDArray[np.floating]
-Light = npt.NDArray[np.float32]
-Ints = npt.NDArray[np.int64]
 
 CELLS_AT_ONCE = 200_000  # of a surface, painted together
 AHEAD_CELLS = 100_000  # as many that will only be needed later are worth painting with others
@@ -39,10 +35,12 @@ class Surface(Protocol):
 
     dithered: bool
 
-    def light(self, bearing: Floats, across: Floats, spans: tuple[float, float]) -> Light:
+    def light(
+        self, bearing: FloatingArray, across: FloatingArray, spans: tuple[float, float]
+    ) -> Float32Array:
         """Light (bearings, 3, ways across) averaged over about `spans` of both."""
 
-    def through_air(self, light: Light, distance_m: Floats) -> Light:
+    def through_air(self, light: Float32Array, distance_m: FloatingArray) -> Float32Array:
         """Light (..., 3, rows) seen through air of each row's distance; may change `light`."""
 
     def forget(self) -> None:
@@ -107,7 +105,7 @@ class Atlas:
             max(group.greatest for group in groups) + 2 * texel,
         )
 
-    def _needs(self, turned: float) -> Ints:
+    def _needs(self, turned: float) -> IntArray:
         """First and last sector (2,) of each side (2,) and chunk when turned by radians."""
         middle, least, greatest = self._intervals.T
         ends = np.array([[middle - greatest, middle - least], [middle + least, middle + greatest]])
@@ -131,7 +129,7 @@ class Atlas:
                     self._painted[number].update(run)
         self._ready = needs
 
-    def _missing(self, number: int, side: int, needs: Ints, later: Ints) -> list[int]:
+    def _missing(self, number: int, side: int, needs: IntArray, later: IntArray) -> list[int]:
         """Sectors of a chunk that are to be painted, in order."""
         painted = self._painted[number]
         first, last = needs[side, :, number].tolist()
@@ -140,7 +138,7 @@ class Atlas:
         first, last = self._further(number, first, last, later[side, :, number])
         return [sector for sector in range(first, last + 1) if sector not in painted]
 
-    def _further(self, number: int, first: int, last: int, later: Ints) -> tuple[int, int]:
+    def _further(self, number: int, first: int, last: int, later: IntArray) -> tuple[int, int]:
         """Range of sectors with those that follow, where its own end is not there yet."""
         chunk, painted = self._plan.chunks[number], self._painted[number]
         more = max(0, AHEAD_CELLS * chunk.sectors // (chunk.columns * chunk.count))
@@ -186,7 +184,7 @@ class Atlas:
             noise = _noise(group, texels, run, chunk.sectors) if surface.dithered else None
             self._window.store(k, run.start * texels, _codes(light, group.coarse, noise))
 
-    def _filtered(self, chunk: Chunk, number: int, cells: Light) -> Light:
+    def _filtered(self, chunk: Chunk, number: int, cells: Float32Array) -> Float32Array:
         """Light (texels, 3, rows) of a run of sectors of a group from cells (cells, 3, ways)."""
         group = self._plan.groups[number]
         per_texel, cell = chunk.columns / group.texels, 2 * pi / chunk.columns
@@ -213,7 +211,7 @@ def _boxes(chunk: Chunk, group: Group) -> tuple[slice, AcrossBoxes]:
     return slice(first, last), AcrossBoxes.of(group.across, widths, low, chunk.pitch, last - first)
 
 
-def _noise(group: Group, texels: int, run: range, sectors: int) -> Light:
+def _noise(group: Group, texels: int, run: range, sectors: int) -> Float32Array:
     """Noise (texels, rows) from 0 to 1, fixed in the world, so that slow ramps show no steps."""
     rows = len(group.across)
     return np.concatenate(
@@ -226,7 +224,7 @@ def _noise(group: Group, texels: int, run: range, sectors: int) -> Light:
     )
 
 
-def _codes(light: Light, coarse: int, noise: Light | None) -> list[UInt8Array]:
+def _codes(light: Float32Array, coarse: int, noise: Float32Array | None) -> list[UInt8Array]:
     """Codes (rows, texels) of light (texels, 3, rows): Y', or Cb and Cr; maybe with dither."""
     v = light_to_signal(light)
     r, g, b = v[:, 0], v[:, 1], v[:, 2]

@@ -12,12 +12,11 @@ from functools import lru_cache
 from math import gcd
 
 import numpy as np
-import numpy.typing as npt
+
+from patterns.picture.arrays import Float32Array, FloatingArray
 
 __all__ = ["AcrossBoxes", "box_weights", "trapezoid_integral", "turn_boxes", "turn_reach"]
 
-Floats = npt.NDArray[np.floating]
-Light = npt.NDArray[np.float32]
 
 # Products of at most this many multiplications are done by the calling thread alone: the
 # library's own threads wait in a loop, which on a busy machine costs more than they bring.
@@ -26,7 +25,7 @@ TEXELS_TOGETHER = 16
 ROWS_TOGETHER = 40
 
 
-def trapezoid_integral(x: Floats, first: float, second: float) -> Floats:
+def trapezoid_integral(x: FloatingArray, first: float, second: float) -> FloatingArray:
     """Integral up to `x` of the unit trapezoid that two boxes about 0 make together.
 
     `first` > 0 and `second` >= 0 are the boxes' widths.
@@ -43,7 +42,9 @@ def trapezoid_integral(x: Floats, first: float, second: float) -> Floats:
     return np.asarray((ramp / 2 + flat + falling) / (wide * narrow), np.float64)
 
 
-def turn_boxes(cells: Light, part: int, per_texel: float, pixel: float, exposure: float) -> Light:
+def turn_boxes(
+    cells: Float32Array, part: int, per_texel: float, pixel: float, exposure: float
+) -> Float32Array:
     """Mean of `cells` along axis 0 over a pixel and an exposure about each texel.
 
     The cells are those under the texels and `turn_reach` more before and after. Every
@@ -87,7 +88,7 @@ def turn_boxes(cells: Light, part: int, per_texel: float, pixel: float, exposure
 
 
 @lru_cache(maxsize=1024)
-def _turn_weights(part: int, per_texel: float, pixel: float, exposure: float) -> Light:
+def _turn_weights(part: int, per_texel: float, pixel: float, exposure: float) -> Float32Array:
     """Share of each cell (columns) in each of the texels that one matrix serves (rows)."""
     reach = turn_reach(pixel, exposure)
     together = _texels_together(part, round(part * per_texel), reach)
@@ -123,11 +124,11 @@ class AcrossBoxes:
     """
 
     rows: int
-    parts: tuple[tuple[slice, slice, Light], ...]
+    parts: tuple[tuple[slice, slice, Float32Array], ...]
 
     @classmethod
     def of(
-        cls, centres: Floats, widths: Floats, low: float, pitch: float, count: int
+        cls, centres: FloatingArray, widths: FloatingArray, low: float, pitch: float, count: int
     ) -> AcrossBoxes:
         """Boxes about ascending `centres`; the other arguments are those of `box_weights`."""
         parts = []
@@ -141,7 +142,7 @@ class AcrossBoxes:
             parts.append((some, slice(first, last), weights))
         return cls(len(centres), tuple(parts))
 
-    def mean(self, cells: Light) -> Light:
+    def mean(self, cells: Float32Array) -> Float32Array:
         """Means of `cells` (pieces, anything, cells): float32 (pieces, anything, rows)."""
         pieces, lines, _ = cells.shape
         out = np.empty((pieces, lines, self.rows), np.float32)
@@ -153,7 +154,9 @@ class AcrossBoxes:
         return out
 
 
-def box_weights(centres: Floats, widths: Floats, low: float, pitch: float, count: int) -> Light:
+def box_weights(
+    centres: FloatingArray, widths: FloatingArray, low: float, pitch: float, count: int
+) -> Float32Array:
     """Share of each cell (rows) in the box of each row (columns): float32 (count, rows).
 
     Cell i covers low + i pitch to low + (i + 1) pitch; each column adds up to 1.

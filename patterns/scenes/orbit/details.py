@@ -6,16 +6,13 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import BoolArray, Float32Array, FloatingArray
 from patterns.scenes.motion import Subject
 from patterns.scenes.orbit.surface_marks import Patch, joint, repeat, slot
 
 __all__ = ["FITTINGS", "Fitting"]
 
-Light = npt.NDArray[np.float32]
-Floats = npt.NDArray[np.floating]
-Bools = npt.NDArray[np.bool_]
 Colour = tuple[float, float, float]
 
 GLASS: Colour = (38, 46, 52)
@@ -27,11 +24,11 @@ SURROUND: Colour = (186, 177, 156)
 METAL: Colour = (92, 92, 74)
 
 
-def _light(colour: Colour) -> Light:
+def _light(colour: Colour) -> Float32Array:
     return np.asarray((np.array(colour) / 255) ** 2.4, np.float32)
 
 
-def _lay(colour: Light, paint: Colour, cover: Light) -> None:
+def _lay(colour: Float32Array, paint: Colour, cover: Float32Array) -> None:
     """Paint over (bearings, 3, ways) by a share (bearings, ways): few bearings, as a rule."""
     some = np.flatnonzero(cover.any(axis=1))
     if not len(some):
@@ -45,7 +42,7 @@ def _lay(colour: Light, paint: Colour, cover: Light) -> None:
     colour[few] = part
 
 
-def _dim(colour: Light, left: Floats) -> None:
+def _dim(colour: Float32Array, left: FloatingArray) -> None:
     """Leave a share (bearings, ways) of the light."""
     colour *= left[:, np.newaxis].astype(np.float32, copy=False)
 
@@ -61,7 +58,7 @@ class Fitting(Protocol):
     def high_m(self) -> float:
         """Height of its head."""
 
-    def fit(self, patch: Patch, wall: Bools, colour: Light, tilt: Light) -> None:
+    def fit(self, patch: Patch, wall: BoolArray, colour: Float32Array, tilt: Float32Array) -> None:
         """Change colour (m, 3, n), and tilt (m, n): radians by which the wall turns aside."""
 
 
@@ -79,7 +76,7 @@ class Openings:
     bars_m: float = 0.0
     radii_m: tuple[float, float] = (0.0, 99.0)
 
-    def fit(self, patch: Patch, wall: Bools, colour: Light, tilt: Light) -> None:  # noqa: ARG002
+    def fit(self, patch: Patch, wall: BoolArray, colour: Float32Array, tilt: Float32Array) -> None:  # noqa: ARG002
         """Surround, then opening with a shaded head, then bars."""
         wall = wall & (patch.radius > self.radii_m[0]) & (patch.radius < self.radii_m[1])
         if not wall.any():
@@ -111,7 +108,7 @@ class Ladder:
     low_m: float
     high_m: float
 
-    def fit(self, patch: Patch, wall: Bools, colour: Light, tilt: Light) -> None:  # noqa: ARG002
+    def fit(self, patch: Patch, wall: BoolArray, colour: Float32Array, tilt: Float32Array) -> None:  # noqa: ARG002
         """Two rails and rungs."""
         aside = patch.around_m(self.bearing)
         tall = self.high_m - self.low_m
@@ -132,7 +129,7 @@ class Scale:
     low_m: float
     high_m: float
 
-    def fit(self, patch: Patch, wall: Bools, colour: Light, tilt: Light) -> None:  # noqa: ARG002
+    def fit(self, patch: Patch, wall: BoolArray, colour: Float32Array, tilt: Float32Array) -> None:  # noqa: ARG002
         """Cream board with every second half metre in rust, and fine marks."""
         aside = patch.around_m(self.bearing)
         tall = self.high_m - self.low_m
@@ -156,7 +153,7 @@ class Ribs:
     turn: float
     round_section: bool = False
 
-    def fit(self, patch: Patch, wall: Bools, colour: Light, tilt: Light) -> None:
+    def fit(self, patch: Patch, wall: BoolArray, colour: Float32Array, tilt: Float32Array) -> None:
         """Tilt of the flanks; a rib's face is a little lighter than the panel behind."""
         aside = patch.around_m(0.0, self.times)
         tall = self.high_m - self.low_m
@@ -186,7 +183,7 @@ class Stair:
     low_m: float
     high_m: float
 
-    def fit(self, patch: Patch, wall: Bools, colour: Light, tilt: Light) -> None:  # noqa: ARG002
+    def fit(self, patch: Patch, wall: BoolArray, colour: Float32Array, tilt: Float32Array) -> None:  # noqa: ARG002
         """Stringer, treads and hand-rail follow the slope."""
         climb = (patch.bearing[:, np.newaxis] - self.bearing) % (2 * np.pi) / self.per_m
         above = patch.height - self.low_m - climb
@@ -211,7 +208,7 @@ class Plates:
     low_m: float
     high_m: float
 
-    def fit(self, patch: Patch, wall: Bools, colour: Light, tilt: Light) -> None:  # noqa: ARG002
+    def fit(self, patch: Patch, wall: BoolArray, colour: Float32Array, tilt: Float32Array) -> None:  # noqa: ARG002
         """A frame, a field, and lines."""
         aside = patch.around_m(self.bearing, self.times)
         middle, tall = (self.low_m + self.high_m) / 2, self.high_m - self.low_m

@@ -16,13 +16,13 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.errors import RequestError
+from patterns.picture.arrays import FloatingArray
 from patterns.scenes.motion import OrbitMotion, focal_px
 from patterns.scenes.orbit.profile import Profile, meet
 from patterns.scenes.speed import RING_RADIUS_M
 
 __all__ = ["FAR_GROUND", "NEAR_GROUND", "SUBJECT", "WALL", "WALL_M", "OrbitCamera", "Seen"]
 
-Floats = npt.NDArray[np.floating]
 
 WALL_M = RING_RADIUS_M
 # The ground before and behind the axis is kept apart: its azimuths lie about pi and about
@@ -54,11 +54,11 @@ class Seen:
 
     surface: npt.NDArray[np.int8]
     part: npt.NDArray[np.int16]
-    azimuth: Floats
-    across: Floats
-    azimuth_span: Floats
-    across_span: Floats
-    distance_m: Floats
+    azimuth: FloatingArray
+    across: FloatingArray
+    azimuth_span: FloatingArray
+    across_span: FloatingArray
+    distance_m: FloatingArray
 
 
 @dataclass(frozen=True)
@@ -97,7 +97,7 @@ class OrbitCamera:
             profile,
         )
 
-    def directions(self, x_px: Floats, y_px: Floats) -> list[Floats]:
+    def directions(self, x_px: FloatingArray, y_px: FloatingArray) -> list[FloatingArray]:
         """Ray directions (x right, y away, z up; 1 along the lens axis) at picture points."""
         right = (x_px - self.width / 2) / self.focal_px
         down = (y_px - self.height / 2) / self.focal_px
@@ -105,7 +105,7 @@ class OrbitCamera:
         right, down = np.broadcast_arrays(right, down)
         return [right, c - s * down, -s - c * down]
 
-    def see(self, x_px: Floats, y_px: Floats, pixels: float = 1.0) -> Seen:
+    def see(self, x_px: FloatingArray, y_px: FloatingArray, pixels: float = 1.0) -> Seen:
         """What picture points (pixels from the top left, broadcast) see.
 
         `pixels` is the side of the square that one sample stands for.
@@ -115,7 +115,7 @@ class OrbitCamera:
         self._subject(d, pixels, seen)
         return seen
 
-    def _background(self, d: list[Floats], pixels: float) -> Seen:
+    def _background(self, d: list[FloatingArray], pixels: float) -> Seen:
         level = d[0] ** 2 + d[1] ** 2
         inner = self.back_m * d[1]
         t_wall = (inner + np.sqrt(inner**2 + level * (WALL_M**2 - self.back_m**2))) / level
@@ -141,7 +141,7 @@ class OrbitCamera:
             t * np.sqrt(level + d[2] ** 2),
         )
 
-    def _subject(self, d: list[Floats], pixels: float, seen: Seen) -> None:
+    def _subject(self, d: list[FloatingArray], pixels: float, seen: Seen) -> None:
         # Only rays that pass the axis closely enough can meet the subject.
         level = np.hypot(d[0], d[1])
         close = np.abs(self.back_m * d[0]) < level * self.profile.base_radius_m
@@ -165,12 +165,12 @@ class OrbitCamera:
 
     def _spans(
         self,
-        d: list[Floats],
-        t: Floats,
-        place: tuple[Floats, Floats, Floats],
-        normal: tuple[Floats, Floats],
+        d: list[FloatingArray],
+        t: FloatingArray,
+        place: tuple[FloatingArray, FloatingArray, FloatingArray],
+        normal: tuple[FloatingArray, FloatingArray],
         pixels: float,
-    ) -> tuple[Floats, Floats]:
+    ) -> tuple[FloatingArray, FloatingArray]:
         """Azimuth in radians and metres across that a pixel covers on a surface.
 
         A step e of the ray's direction moves the point met by t (e - d (n.e)/(n.d)),
@@ -183,8 +183,8 @@ class OrbitCamera:
         n = (radial * sx, radial * sy, upward)
         facing = n[0] * d[0] + n[1] * d[1] + n[2] * d[2]
         facing = np.where(np.abs(facing) < 1e-4, 1e-4, facing)
-        along2: Floats = np.zeros_like(facing)
-        across2: Floats = np.zeros_like(facing)
+        along2: FloatingArray = np.zeros_like(facing)
+        across2: FloatingArray = np.zeros_like(facing)
         for e in ((1.0, 0.0, 0.0), (0.0, -s, -c)):
             slide = (n[0] * e[0] + n[1] * e[1] + n[2] * e[2]) / facing
             px, py, pz = (t * (e[k] - d[k] * slide) for k in range(3))

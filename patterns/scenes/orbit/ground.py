@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, FloatingArray, IndexArray
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.palette import GRAVEL, SHADE, through_haze
 from patterns.scenes.ground.sampling import GridAxis
@@ -14,8 +15,6 @@ from patterns.scenes.orbit.shadow import Shadow
 
 __all__ = ["OrbitGround"]
 
-Floats = npt.NDArray[np.floating]
-Light = npt.NDArray[np.float32]
 Codes = npt.NDArray[np.uint16]
 
 BLOCK = 128
@@ -28,19 +27,19 @@ HIDDEN_M = 25.0  # that the subject hides any sky from
 COARSER = 2.2  # the country's samples lie at most this many cells apart
 
 
-def _ramp(value: Floats, low: float, high: float) -> Floats:
+def _ramp(value: FloatingArray, low: float, high: float) -> FloatingArray:
     part = np.clip((value - low) / (high - low), 0, 1)
     return np.asarray(part * part * (3 - 2 * part), np.float64)
 
 
-def _step_m(spans: tuple[float, float], across: Floats) -> float:
+def _step_m(spans: tuple[float, float], across: FloatingArray) -> float:
     """How far apart the country must be known for cells of `spans` at radii `across`."""
     along = spans[0] * float(across[len(across) // 2])
     need = COARSER * min((along * spans[1]) ** 0.5, 4 * along)
     return float(FINEST_STEP_M * 2 ** np.floor(np.log2(max(need / FINEST_STEP_M, 1))))
 
 
-def _some(count: int, apart: float) -> npt.NDArray[np.intp]:
+def _some(count: int, apart: float) -> IndexArray:
     """Some of `count` numbers, at most `apart` from each other (or 1), with both ends."""
     return np.append(np.arange(0, count - 1, max(1, int(apart))), count - 1)
 
@@ -68,8 +67,8 @@ class _Level:
         self,
         country: Country,
         centre: tuple[float, float],
-        x_m: Floats,
-        y_m: Floats,
+        x_m: FloatingArray,
+        y_m: FloatingArray,
     ) -> None:
         """Have all blocks within `REACH` steps of places."""
         for i, j in self._blocks(x_m, y_m):
@@ -77,7 +76,7 @@ class _Level:
                 self._fill(country, centre, i * BLOCK, j * BLOCK)
                 self._filled[i, j] = True
 
-    def _blocks(self, x_m: Floats, y_m: Floats) -> list[tuple[int, int]]:
+    def _blocks(self, x_m: FloatingArray, y_m: FloatingArray) -> list[tuple[int, int]]:
         """Blocks, by row and column, that are read about places."""
         across = 2 * self.half // BLOCK
         met = np.zeros((across, across), bool)
@@ -102,7 +101,9 @@ class _Level:
         light = country.grid(axes[0], axes[1]) * np.float32(FULL)
         self.light[:, i : i + BLOCK, j : j + BLOCK] = np.rint(light, out=light)
 
-    def read(self, sines: Light, cosines: Light, radii: Light, out: Light) -> None:
+    def read(
+        self, sines: Float32Array, cosines: Float32Array, radii: Float32Array, out: Float32Array
+    ) -> None:
         """Fill `out` (m, 3, n) with light on m rays at n radii, linear between samples."""
         # 32 bits place a sample to a hundredth of a step, far below what is seen.
         steps = radii * np.float32(1 / self.step_m)
@@ -125,7 +126,7 @@ class _Level:
             np.multiply(low, np.float32(1 / FULL), out=out[:, channel])
 
 
-def _mixed(samples: Codes, place: npt.NDArray[np.intp], part: Light, found: Codes) -> Light:
+def _mixed(samples: Codes, place: IndexArray, part: Float32Array, found: Codes) -> Float32Array:
     """What lies at `part` between each sample and the next; `found` is working space."""
     # The square reaches beyond all that is asked for: nothing is clipped.
     low = samples.take(place, out=found, mode="clip").astype(np.float32)
@@ -149,7 +150,7 @@ class OrbitGround:
         self._levels: dict[float, _Level] = {}
         self._shadow = Shadow(profile)
 
-    def lay_out(self, cells: list[tuple[Floats, tuple[float, float]]]) -> None:
+    def lay_out(self, cells: list[tuple[FloatingArray, tuple[float, float]]]) -> None:
         """Make room for the country under the `across` and `spans` that will be asked for."""
         reach: dict[float, float] = {}
         for across, spans in cells:
@@ -157,7 +158,9 @@ class OrbitGround:
             reach[step] = max(reach.get(step, 0), float(across[-1]))
         self._levels = {step: _Level(step, outer) for step, outer in reach.items()}
 
-    def light(self, bearing: Floats, across: Floats, spans: tuple[float, float]) -> Light:
+    def light(
+        self, bearing: FloatingArray, across: FloatingArray, spans: tuple[float, float]
+    ) -> Float32Array:
         """Light (bearings, 3, radii), both ascending; `spans` are those of a cell."""
         sines, cosines = (
             turn(bearing).astype(np.float32)[:, np.newaxis] for turn in (np.sin, np.cos)
@@ -199,7 +202,7 @@ class OrbitGround:
         for level in self._levels.values():
             level.forget()
 
-    def _apron(self, out: Light, bearing: Floats, across: Floats) -> None:
+    def _apron(self, out: Float32Array, bearing: FloatingArray, across: FloatingArray) -> None:
         base = self._profile.base_radius_m
         edge = (
             0.5 * np.sin(3 * bearing + 1) + 0.35 * np.sin(7 * bearing) + 0.2 * np.sin(17 * bearing)
@@ -215,6 +218,6 @@ class OrbitGround:
         gravel *= cover[:, np.newaxis].astype(np.float32)
         out += gravel
 
-    def through_air(self, light: Light, distance_m: Floats) -> Light:
+    def through_air(self, light: Float32Array, distance_m: FloatingArray) -> Float32Array:
         """Light (..., 3, rows) after `distance_m` of haze."""
         return through_haze(light, distance_m)

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from math import radians
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, FloatingArray
 from patterns.scenes.ground.noise import fractal
 from patterns.scenes.ground.palette import (
     CANOPY,
@@ -32,8 +32,6 @@ from patterns.scenes.orbit.ring_noise import ring_fractal, ring_line
 
 __all__ = ["OrbitWall"]
 
-Floats = npt.NDArray[np.floating]
-Light = npt.NDArray[np.float32]
 
 SUN_BEARING = radians(90 - SUN_AZIMUTH_DEG)
 SKY_STEP = 0.0045  # radians of bearing; the sharpest rims of clouds are several times as wide
@@ -62,7 +60,7 @@ RANGES = (
 )
 
 
-def _step(value: Light, low: float, high: float) -> Light:
+def _step(value: Float32Array, low: float, high: float) -> Float32Array:
     part = np.clip((value - np.float32(low)) / np.float32(high - low), 0, 1)
     return np.asarray(part * part * (3 - 2 * part), np.float32)
 
@@ -77,14 +75,16 @@ class OrbitWall:
         rng = np.random.default_rng([seed, 0xC10D])
         self._clouds = fractal(rng, CLOUD_TILE, 170, 9, 1.3)
 
-    def through_air(self, light: Light, distance_m: Floats) -> Light:  # noqa: ARG002 - a surface's face
+    def through_air(self, light: Float32Array, distance_m: FloatingArray) -> Float32Array:  # noqa: ARG002 - a surface's face
         """Light as it is: the ranges have their haze already."""
         return light
 
     def forget(self) -> None:
         """Nothing is kept."""
 
-    def light(self, bearing: Floats, across: Floats, spans: tuple[float, float]) -> Light:
+    def light(
+        self, bearing: FloatingArray, across: FloatingArray, spans: tuple[float, float]
+    ) -> Float32Array:
         """Light (bearings, 3, elevations)."""
         height = WALL_M * np.tan(np.clip(across, -0.1, 1.57))
         above = np.arctan((height - self._up_m) / WALL_M)
@@ -105,7 +105,7 @@ class OrbitWall:
                 self._range(out[:, :, first:], hills, lines[number], place, pitch_m[first:], spans)
         return out
 
-    def skyline(self, number: int, hills: _Range, bearing: Floats) -> Light:
+    def skyline(self, number: int, hills: _Range, bearing: FloatingArray) -> Float32Array:
         """Height of a range's skyline on the wall, metres, without its trees."""
         line = ring_line((self._seed, 11, number), bearing, hills.ridges, 7, 0.46)
         top = hills.height_m + hills.rise_m * line
@@ -113,11 +113,11 @@ class OrbitWall:
 
     def _range(
         self,
-        out: Light,
+        out: Float32Array,
         hills: _Range,
-        line: Light,
-        place: tuple[Floats, Light],
-        pitch_m: Light,
+        line: Float32Array,
+        place: tuple[FloatingArray, Float32Array],
+        pitch_m: Float32Array,
         spans: tuple[float, float],
     ) -> None:
         bearing, height = place
@@ -164,13 +164,13 @@ class OrbitWall:
         self,
         seed: tuple[int, ...],
         hills: _Range,
-        bearing: Floats,
-        ways: Floats,
-        stands: Light,
-        below: Light,
+        bearing: FloatingArray,
+        ways: FloatingArray,
+        stands: Float32Array,
+        below: Float32Array,
         cells: int,
         air: tuple[float, float],
-    ) -> Light:
+    ) -> Float32Array:
         """Light of a range's slopes without haze."""
         grass, dry = CROPS[0][0], CROPS[2][0]
         fields = ring_fractal((*seed, 1), bearing, ways, cells * 2, 40.0, 4, air)
@@ -201,7 +201,7 @@ class OrbitWall:
         colour *= np.clip(sun, 0.35, 1.5, out=sun)[:, np.newaxis]
         return colour
 
-    def _soft_sky(self, bearing: Floats, above: Floats, cell: float) -> Light:
+    def _soft_sky(self, bearing: FloatingArray, above: FloatingArray, cell: float) -> Float32Array:
         """The sky, whose clouds are soft: every few bearings, and linear between them.
 
         `cell` is how far apart the bearings are. Those that are drawn are the same,
@@ -221,7 +221,7 @@ class OrbitWall:
         begin = int(place[0]) - first * apart
         return np.asarray(rise.reshape(-1, *sky.shape[1:])[begin : begin + len(bearing)])
 
-    def _sky(self, bearing: Floats, above: Floats) -> Light:
+    def _sky(self, bearing: FloatingArray, above: FloatingArray) -> Float32Array:
         """Light of the sky (bearings, 3, elevations seen from the camera's height)."""
         up = np.maximum(above, 0)
         deep = (1 - np.exp(-up / 0.42)).astype(np.float32)
@@ -248,7 +248,7 @@ class OrbitWall:
         out += cloud
         return out
 
-    def _cloud(self, x: Floats, y: Floats) -> Light:
+    def _cloud(self, x: FloatingArray, y: FloatingArray) -> Float32Array:
         i, j = np.floor(x).astype(np.int64), np.floor(y).astype(np.int64)
         fx, fy = (x - i).astype(np.float32), (y - j).astype(np.float32)
         i, j = i % CLOUD_TILE, j % CLOUD_TILE

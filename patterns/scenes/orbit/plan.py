@@ -16,6 +16,7 @@ from math import gcd, pi
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import FloatingArray, IntArray
 from patterns.scenes.orbit.geometry import NEAR_GROUND, SUBJECT, Seen
 
 __all__ = ["TEXELS", "Chunk", "Group", "RowPlan", "plan_rows", "runs"]
@@ -31,9 +32,6 @@ FINENESS = 0.9  # cells of the surface, as a part of the footprint that they are
 SECTOR_CELLS = 6_000  # of a surface in a sector, about
 LEAST_SECTORS = 64  # so that a picture has little more painted than it shows
 MOST_SECTORS = 64
-
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.floating]
 
 
 @dataclass(frozen=True)
@@ -61,9 +59,9 @@ class Group:
     surface: int
     coarse: int
     texels: int
-    across: Floats
+    across: FloatingArray
     across_span: float
-    distance_m: Floats
+    distance_m: FloatingArray
     middle: float
     least: float
     greatest: float
@@ -101,7 +99,7 @@ class Chunk:
         return 2 * pi / self.columns, self.pitch
 
     @property
-    def middles(self) -> Floats:
+    def middles(self) -> FloatingArray:
         """Ways across of the cells' middles."""
         return self.low + (np.arange(self.count) + 0.5) * self.pitch
 
@@ -112,16 +110,16 @@ class RowPlan:
 
     groups: tuple[Group, ...]
     chunks: tuple[Chunk, ...]
-    group_of_row: Ints
+    group_of_row: IntArray
 
 
-def _texels(level: Ints) -> Ints:
+def _texels(level: IntArray) -> IntArray:
     """48, 64, 96, 128, 192, ...: steps of a half octave, nearly."""
     whole = np.left_shift(1, level // 2)
     return np.where(level % 2, whole + whole // 2, whole).astype(np.int64)
 
 
-def _keys(seen: Seen, coarse: int) -> Ints:
+def _keys(seen: Seen, coarse: int) -> IntArray:
     fine = np.log2(np.float32(2 * pi * TEXELS) / seen.azimuth_span.astype(np.float32, copy=False))
     level = np.maximum(np.rint(2 * fine), LEAST_LEVEL).astype(np.int64)
     step = np.float32(1 / np.log(STEP))
@@ -135,7 +133,7 @@ def _keys(seen: Seen, coarse: int) -> Ints:
     return key
 
 
-def plan_rows(samples: list[tuple[Seen, int]]) -> tuple[RowPlan, list[Ints]]:
+def plan_rows(samples: list[tuple[Seen, int]]) -> tuple[RowPlan, list[IntArray]]:
     """Rows that samples need, and for each list of samples the row of each.
 
     Parameters
@@ -172,20 +170,20 @@ def plan_rows(samples: list[tuple[Seen, int]]) -> tuple[RowPlan, list[Ints]]:
     return plan, rows
 
 
-def _places(unique: Ints, key: Ints) -> Ints:
+def _places(unique: IntArray, key: IntArray) -> IntArray:
     """Place of each key among the unique ones; neighbours often have the same."""
     starts, lengths = runs(key)
     return np.repeat(np.searchsorted(unique, key[starts]), lengths)
 
 
-def runs(values: npt.NDArray[np.integer]) -> tuple[Ints, Ints]:
+def runs(values: npt.NDArray[np.integer]) -> tuple[IntArray, IntArray]:
     """Where runs of one value begin, and how long they are."""
     first = np.ones(len(values[:1]), bool)
     starts = np.flatnonzero(np.concatenate([first, values[1:] != values[:-1]]))
     return starts, np.diff(np.append(starts, len(values)))
 
 
-def _cuts(unique: Ints) -> list[tuple[int, int]]:
+def _cuts(unique: IntArray) -> list[tuple[int, int]]:
     """First row of each group, and the row after its last."""
     step = np.diff(unique)
     cuts = [0, *(np.flatnonzero(step > WIDEST_GAP) + 1).tolist(), len(unique)]
@@ -197,7 +195,9 @@ def _cuts(unique: Ints) -> list[tuple[int, int]]:
     return pieces
 
 
-def _extents(seen: list[Seen], rows: list[Ints], count: int) -> tuple[Floats, Floats, Floats]:
+def _extents(
+    seen: list[Seen], rows: list[IntArray], count: int
+) -> tuple[FloatingArray, FloatingArray, FloatingArray]:
     """Least and greatest azimuth beside the middle, and mean distance, of each row."""
     # 32 bits like the azimuths: a change of type would make `at` several times slower
     least = np.full(count, np.inf, np.float32)

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Profile", "SolidHits", "meet"]
+from patterns.picture.arrays import FloatingArray
 
-Floats = npt.NDArray[np.floating]
+__all__ = ["Profile", "SolidHits", "meet"]
 
 
 @dataclass(frozen=True)
@@ -32,18 +32,18 @@ class Profile:
         return max(radius for radius, _ in self.points)
 
     @property
-    def corners_m(self) -> Floats:
+    def corners_m(self) -> FloatingArray:
         """Way along the outline to each corner, metres, from 0 at the ground."""
         steps = np.diff(np.array(self.points), axis=0)
         return np.concatenate([[0.0], np.cumsum(np.hypot(steps[:, 0], steps[:, 1]))])
 
-    def at(self, way_m: npt.ArrayLike) -> tuple[Floats, Floats]:
+    def at(self, way_m: npt.ArrayLike) -> tuple[FloatingArray, FloatingArray]:
         """Radius and height in metres at ways along the outline in metres, any shape."""
         corners, outline = self.corners_m, np.array(self.points)
         way = np.asarray(way_m, np.float64)
         return np.interp(way, corners, outline[:, 0]), np.interp(way, corners, outline[:, 1])
 
-    def normals(self, way_m: npt.ArrayLike) -> tuple[Floats, Floats]:
+    def normals(self, way_m: npt.ArrayLike) -> tuple[FloatingArray, FloatingArray]:
         """Outward normal (radial, upward) of the outline's piece at each way in metres."""
         corners, outline = self.corners_m, np.array(self.points)
         piece = np.clip(np.searchsorted(corners, way_m, side="right") - 1, 0, len(corners) - 2)
@@ -67,16 +67,16 @@ class SolidHits:
     pieces; `way` is metres along the outline; `radial` and `upward` are the normal.
     """
 
-    distance: Floats
+    distance: FloatingArray
     piece: npt.NDArray[np.int16]
-    way: Floats
-    radial: Floats
-    upward: Floats
+    way: FloatingArray
+    radial: FloatingArray
+    upward: FloatingArray
 
 
 def _parameter(
-    r0: float, z0: float, dr: float, dz: float, eye: tuple[float, float], d: list[Floats]
-) -> Iterator[tuple[Floats, Floats]]:
+    r0: float, z0: float, dr: float, dz: float, eye: tuple[float, float], d: list[FloatingArray]
+) -> Iterator[tuple[FloatingArray, FloatingArray]]:
     """Ray lengths at which a piece may be met, with the place 0 to 1 along the piece."""
     back, up = eye
     if dz == 0:
@@ -100,7 +100,7 @@ def _parameter(
 
 
 def _heights(
-    profile: Profile, back_m: float, up_m: float, directions: list[Floats]
+    profile: Profile, back_m: float, up_m: float, directions: list[FloatingArray]
 ) -> tuple[float, float]:
     """Least and greatest height at which rays can pass through the solid's widest cylinder."""
     if not directions[0].size:
@@ -110,7 +110,9 @@ def _heights(
     return float(min(e.min() for e in ends)), float(max(e.max() for e in ends))
 
 
-def meet(profile: Profile, back_m: float, up_m: float, directions: list[Floats]) -> SolidHits:
+def meet(
+    profile: Profile, back_m: float, up_m: float, directions: list[FloatingArray]
+) -> SolidHits:
     """Where rays from (0, -back_m, up_m) with `directions` (flat x, y, z) meet the solid."""
     count = directions[0].shape
     hits = SolidHits(

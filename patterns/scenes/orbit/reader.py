@@ -11,15 +11,20 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import (
+    Float32Array,
+    FloatingArray,
+    IndexArray,
+    IntArray,
+    UInt8Array,
+    UInt32Array,
+)
 from patterns.scenes.orbit.plan import RowPlan, runs
 from patterns.scenes.orbit.window import Window
 
 __all__ = ["SUBTEXELS", "Reader"]
 
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.floating]
-Pairs = npt.NDArray[np.uint16] | npt.NDArray[np.uint32]
+Pairs = npt.NDArray[np.uint16] | UInt32Array
 
 SUBTEXEL_BITS = 6
 SUBTEXELS = 1 << SUBTEXEL_BITS  # a place is kept to this part of a texel
@@ -39,7 +44,7 @@ class Reader:
 
     def __init__(
         self,
-        azimuth: npt.NDArray[np.float32],
+        azimuth: Float32Array,
         row: npt.NDArray[np.int32],
         plan: RowPlan,
         window: Window,
@@ -60,7 +65,7 @@ class Reader:
     def __len__(self) -> int:
         return self._length
 
-    def read(self, pairs: Pairs, offsets: list[Ints], out: list[list[UInt8Array]]) -> None:
+    def read(self, pairs: Pairs, offsets: list[IntArray], out: list[list[UInt8Array]]) -> None:
         """Fill flat planes of some frames: one of each from luma's pairs, two from chroma's.
 
         `offsets` is how far each group has moved in each frame, in texels x SUBTEXELS.
@@ -93,7 +98,7 @@ class _Scratch(NamedTuple):
 
     place: npt.NDArray[Any]
     whole: npt.NDArray[Any]
-    where: npt.NDArray[np.intp]
+    where: IndexArray
     found: npt.NDArray[Any]
     low: npt.NDArray[Any]
     part: npt.NDArray[Any]
@@ -119,17 +124,17 @@ class _Block(NamedTuple):
     """Places of samples in the atlas from `base` on, and runs that move by one offset."""
 
     base: int
-    place: npt.NDArray[np.int32] | npt.NDArray[np.int64]
-    runs: npt.NDArray[np.uint8]
-    lengths: Ints
+    place: npt.NDArray[np.int32] | IntArray
+    runs: UInt8Array
+    lengths: IntArray
 
 
 def _block(
-    azimuth: Floats,
+    azimuth: FloatingArray,
     row: npt.NDArray[np.int32],
-    begin: Floats,
-    per_radian: Floats,
-    offset: npt.NDArray[np.uint8],
+    begin: FloatingArray,
+    per_radian: FloatingArray,
+    offset: UInt8Array,
 ) -> _Block:
     place = np.rint((azimuth * per_radian[row] + begin[row]) * SUBTEXELS).astype(np.int64)
     # A turn never moves a sample by more than its row's end, far less than what is left.
@@ -157,7 +162,7 @@ def _mix(work: _Scratch) -> npt.NDArray[np.int16]:
     return high
 
 
-def _mix_two(work: _Scratch) -> npt.NDArray[np.uint32]:
+def _mix_two(work: _Scratch) -> UInt32Array:
     """As `_mix` of two pairs at once, each in 16 bits of 32."""
     part, low, high = work.part, work.low, work.found
     np.copyto(part, work.place, casting="unsafe")

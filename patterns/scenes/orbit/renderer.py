@@ -17,8 +17,9 @@ from threading import get_ident
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, IntArray, UInt8Array
 from patterns.picture.light import code_to_light, light_to_code
-from patterns.picture.planes import Planes, UInt8Array
+from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
 from patterns.scenes.motion import OrbitMotion
 from patterns.scenes.orbit.atlas import Atlas, Surface
@@ -47,7 +48,6 @@ from patterns.scenes.shot import Shot
 
 __all__ = ["OrbitRenderer"]
 
-Ints = npt.NDArray[np.int64]
 
 LATER = 240  # frames before they are drawn that texels may be painted with others
 
@@ -122,14 +122,14 @@ class OrbitRenderer:
         self._readers[2].read(self._window.chroma, offsets, [p[1:] for p in planes])
         self._draw_edges(offsets, planes)
 
-    def _moved(self, turned: Fraction) -> Ints:
+    def _moved(self, turned: Fraction) -> IntArray:
         """By how many texels x SUBTEXELS rows of each length have moved within the window."""
         steps, rest = divmod(turned, STEP_DEG)
         whole = (int(steps) - self._window.begin) * self._texels // STEPS_TO_A_TURN
         part = np.rint(self._texels * (float(rest / 360) * SUBTEXELS)).astype(np.int64)
         return np.asarray(whole * SUBTEXELS + part, np.int64)
 
-    def _draw_edges(self, offsets: list[Ints], planes: list[list[UInt8Array]]) -> None:
+    def _draw_edges(self, offsets: list[IntArray], planes: list[list[UInt8Array]]) -> None:
         """Pixels across which the subject ends: the mean of their finer samples' light."""
         fine = EDGE_GRID * EDGE_GRID
         codes = np.empty((len(planes), 1, len(self._readers[1])), np.uint8)
@@ -161,9 +161,9 @@ class _Sight:
     """
 
     plan: RowPlan
-    azimuths: list[npt.NDArray[np.float32]]
+    azimuths: list[Float32Array]
     rows: list[npt.NDArray[np.int32]]
-    edges: tuple[Ints, Ints]
+    edges: tuple[IntArray, IntArray]
     surfaces: dict[int, Surface]
 
 

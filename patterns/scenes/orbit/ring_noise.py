@@ -5,24 +5,23 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
+
+from patterns.picture.arrays import Float32Array, FloatingArray, IntArray
 
 __all__ = ["ring_fractal", "ring_line", "ring_noise"]
 
-Floats = npt.NDArray[np.floating]
-Light = npt.NDArray[np.float32]
 
 ROWS = 32  # of a lattice, drawn together and kept
 
 
-def _between(places: Floats) -> tuple[npt.NDArray[np.int64], Light]:
+def _between(places: FloatingArray) -> tuple[IntArray, Float32Array]:
     whole = np.floor(places)
     part = (places - whole).astype(np.float32)
     return whole.astype(np.int64), part * part * (3 - 2 * part)
 
 
 @lru_cache(maxsize=512)
-def _lattice(seed: tuple[int, ...], rows: int, cells: int) -> Light:
+def _lattice(seed: tuple[int, ...], rows: int, cells: int) -> Float32Array:
     """Drawn from way 0 up, so that every part of it is the same in any piece."""
     values = np.random.default_rng(seed).random((rows, cells), dtype=np.float32)
     values *= 2
@@ -31,13 +30,13 @@ def _lattice(seed: tuple[int, ...], rows: int, cells: int) -> Light:
 
 
 @lru_cache(maxsize=512)
-def _line(seed: tuple[int, ...], count: int) -> Light:
+def _line(seed: tuple[int, ...], count: int) -> Float32Array:
     return np.random.default_rng(seed).random(count, dtype=np.float32) * 2 - 1
 
 
 def ring_noise(
-    seed: tuple[int, ...], bearing: Floats, across: Floats, cells: int, pitch: float
-) -> Light:
+    seed: tuple[int, ...], bearing: FloatingArray, across: FloatingArray, cells: int, pitch: float
+) -> Float32Array:
     """Smooth noise, float32 (bearings, ways), mean 0, about -1 to 1.
 
     `cells` lattice points lie on a turn; `pitch` is the lattice's step across, from 0.
@@ -62,13 +61,13 @@ def ring_noise(
 
 def ring_fractal(
     seed: tuple[int, ...],
-    bearing: Floats,
-    across: Floats,
+    bearing: FloatingArray,
+    across: FloatingArray,
     cells: int,
     pitch: float,
     octaves: int,
     spans: tuple[float, float],
-) -> Light:
+) -> Float32Array:
     """Sum of octaves that halve in size and strength, those as fine as `spans` left out."""
     total = np.zeros((len(bearing), len(across)), np.float32)
     for octave in range(octaves):
@@ -85,8 +84,8 @@ def ring_fractal(
 
 
 def ring_line(
-    seed: tuple[int, ...], bearing: Floats, cells: int, octaves: int, gain: float
-) -> Light:
+    seed: tuple[int, ...], bearing: FloatingArray, cells: int, octaves: int, gain: float
+) -> Float32Array:
     """Noise along the turn alone, float32 (bearings,): octaves weighted by gain^octave."""
     total = np.zeros(len(bearing), np.float32)
     for octave in range(octaves):

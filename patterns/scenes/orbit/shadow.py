@@ -6,15 +6,13 @@ from itertools import pairwise
 from math import cos, log2, radians, sin, tan
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, FloatingArray, IndexArray
 from patterns.scenes.ground.palette import SUN_AZIMUTH_DEG, SUN_ELEVATION_DEG
 from patterns.scenes.orbit.profile import Profile
 
 __all__ = ["Shadow"]
 
-Floats = npt.NDArray[np.floating]
-Light = npt.NDArray[np.float32]
 
 SUN_WIDTH = 0.0093  # radians that the sun's disc spans: how soft shadows are
 SLICES = 72  # discs that stand for the solid
@@ -32,21 +30,21 @@ class Shadow:
         self._stretch = 1 / tan(radians(SUN_ELEVATION_DEG))
         self._base_m = profile.base_radius_m + 1
         self._top_m = float(self._outline[:, 1].max())
-        self._maps: dict[int, tuple[Light, float]] = {}
+        self._maps: dict[int, tuple[Float32Array, float]] = {}
 
     @property
     def reach_m(self) -> float:
         """Distance from the axis beyond which there is no shadow."""
         return self._top_m * self._stretch + self._base_m + 4
 
-    def rays(self, x_m: Floats, y_m: Floats, blur_m: float) -> slice:
+    def rays(self, x_m: FloatingArray, y_m: FloatingArray, blur_m: float) -> slice:
         """Of rays from the axis that begin at places, those from first to last in the shadow."""
         away, aside = _turned(x_m, y_m)
         drawn, step = self._map(blur_m)
         met = np.flatnonzero((away > -self._base_m) & (aside < drawn.shape[1] * step))
         return slice(int(met[0]), int(met[-1]) + 1) if len(met) else slice(0, 0)
 
-    def share(self, x_m: Floats, y_m: Floats, blur_m: float) -> Light:
+    def share(self, x_m: FloatingArray, y_m: FloatingArray, blur_m: float) -> Float32Array:
         """Shadow at places x (to the right) and y (away)."""
         away, aside = _turned(x_m, y_m)
         drawn, step = self._map(blur_m)
@@ -59,7 +57,7 @@ class Shadow:
         high += (flat.take(place + drawn.shape[1] + 1) - high) * fj
         return np.asarray(low + (high - low) * fi, np.float32)
 
-    def _map(self, blur_m: float) -> tuple[Light, float]:
+    def _map(self, blur_m: float) -> tuple[Float32Array, float]:
         octave = round(log2(max(blur_m, FINEST_STEP_M)))
         if octave not in self._maps:
             blur = 2.0**octave
@@ -71,7 +69,7 @@ class Shadow:
             self._maps[octave] = (self._draw(*grid, blur), step)
         return self._maps[octave]
 
-    def _draw(self, away: Light, aside: Light, blur_m: float) -> Light:
+    def _draw(self, away: Float32Array, aside: Float32Array, blur_m: float) -> Float32Array:
         """The deepest of all discs' shadows (away, aside)."""
         shade = np.zeros((len(away), len(aside)), np.float32)
         for height in np.linspace(0, self._top_m, SLICES):
@@ -95,14 +93,14 @@ class Shadow:
         return widest
 
 
-def _turned(x_m: Floats, y_m: Floats) -> tuple[Floats, Floats]:
+def _turned(x_m: FloatingArray, y_m: FloatingArray) -> tuple[FloatingArray, FloatingArray]:
     """How far places lie away from the sun, and beside the shadow's middle."""
     azimuth = radians(SUN_AZIMUTH_DEG)
     c, s = cos(azimuth), sin(azimuth)
     return -x_m * c - y_m * s, np.abs(x_m * s - y_m * c)
 
 
-def _between(place: Floats, count: int) -> tuple[npt.NDArray[np.intp], Light]:
+def _between(place: FloatingArray, count: int) -> tuple[IndexArray, Float32Array]:
     """Sample at or before places, and how far beyond it, within `count` samples."""
     inside = np.clip(place, 0, count - 2)
     whole = inside.astype(np.intp)

@@ -7,8 +7,8 @@ from itertools import pairwise
 from math import cos, radians, sin
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, FloatingArray
 from patterns.scenes.ground.palette import SHADE, SUN_AZIMUTH_DEG, SUN_ELEVATION_DEG, through_haze
 from patterns.scenes.motion import Subject
 from patterns.scenes.orbit.details import FITTINGS
@@ -18,15 +18,13 @@ from patterns.scenes.orbit.surface_marks import Patch, joint, repeat
 
 __all__ = ["OrbitSubject"]
 
-Floats = npt.NDArray[np.floating]
-Light = npt.NDArray[np.float32]
 
 FITTING_REACH_M = 3.0  # above and below its own height that a fitting still changes a wall
 OUTLINE_PLACES = 4001  # along a subject's outline, a centimetre or so apart
 SUN_BEARING, SUN_UP = radians(90 - SUN_AZIMUTH_DEG), radians(SUN_ELEVATION_DEG)
 
 
-def _light(*signal: float) -> Light:
+def _light(*signal: float) -> Float32Array:
     return np.asarray((np.array(signal) / 255) ** 2.4, np.float32)
 
 
@@ -34,7 +32,7 @@ def _light(*signal: float) -> Light:
 class _Stone:
     """Colour of a material, its blocks in metres, and how much they differ."""
 
-    colour: Light
+    colour: Float32Array
     block_m: tuple[float, float]
     varied: float
     weather: float
@@ -77,11 +75,13 @@ class OrbitSubject:
     def forget(self) -> None:
         """Nothing is kept."""
 
-    def through_air(self, light: Light, distance_m: Floats) -> Light:
+    def through_air(self, light: Float32Array, distance_m: FloatingArray) -> Float32Array:
         """Light (..., 3, rows) after `distance_m` of haze."""
         return through_haze(light, distance_m)
 
-    def light(self, bearing: Floats, across: Floats, spans: tuple[float, float]) -> Light:
+    def light(
+        self, bearing: FloatingArray, across: FloatingArray, spans: tuple[float, float]
+    ) -> Float32Array:
         """Light (bearings, 3, ways)."""
         way = np.clip(across, 0, self.profile.corners_m[-1])
         radius, height = self.profile.at(way)
@@ -109,7 +109,7 @@ class OrbitSubject:
         colour *= self._hidden_sky(height, radial)
         return colour
 
-    def _stone(self, number: int, patch: Patch) -> Light:
+    def _stone(self, number: int, patch: Patch) -> Float32Array:
         name, around = self.outline.materials[number][1], self._around[number]
         stone = MATERIALS[name]
         length, course_height = stone.block_m
@@ -129,7 +129,7 @@ class OrbitSubject:
         shade *= self._weather(name, stone, patch)
         return np.asarray(stone.colour[:, np.newaxis] * shade[:, np.newaxis], np.float32)
 
-    def _weather(self, name: str, stone: _Stone, patch: Patch) -> Light:
+    def _weather(self, name: str, stone: _Stone, patch: Patch) -> Float32Array:
         spans = (patch.spans[0], patch.spans[1])
         seed = (self._seed, 78, len(name))
         streaks = ring_fractal(seed, patch.bearing, patch.way, 36, 7.0, 4, spans)
@@ -139,7 +139,9 @@ class OrbitSubject:
         return np.asarray(np.clip(worn, 0.4, 1.5) * (1 - 0.3 * damp), np.float32)
 
     @staticmethod
-    def _sunlight(bearing: Floats, radial: Floats, upward: Floats, tilt: Light) -> Light:
+    def _sunlight(
+        bearing: FloatingArray, radial: FloatingArray, upward: FloatingArray, tilt: Float32Array
+    ) -> Float32Array:
         facing = np.cos((bearing - SUN_BEARING).astype(np.float32)[:, np.newaxis] + tilt)
         facing *= radial * np.float32(cos(SUN_UP) / sin(SUN_UP))
         facing += upward
@@ -149,7 +151,7 @@ class OrbitSubject:
         shade = np.asarray(SHADE, np.float32)[:, np.newaxis]
         return np.asarray(shade * sky + (1 - shade) * direct, np.float32)
 
-    def _hidden_sky(self, height: Floats, radial: Floats) -> Light:
+    def _hidden_sky(self, height: FloatingArray, radial: FloatingArray) -> Float32Array:
         """What corners keep off: ledges above and the ground below darken a wall."""
         outline = np.array(self.profile.points)
         open_sky = 1 - 0.30 * np.exp(-height / 1.5) * (radial > 0)

@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
+
+from patterns.picture.arrays import BoolArray, Float32Array, FloatingArray
 
 __all__ = ["Patch", "joint", "repeat", "slot"]
-
-Floats = npt.NDArray[np.floating]
-Light = npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True)
@@ -27,14 +25,14 @@ class Patch:
         Radians and metres that a cell covers.
     """
 
-    bearing: Floats
-    radius: Floats
-    height: Floats
-    way: Floats
+    bearing: FloatingArray
+    radius: FloatingArray
+    height: FloatingArray
+    way: FloatingArray
     spans: tuple[float, float]
 
     @property
-    def width_m(self) -> Floats:
+    def width_m(self) -> FloatingArray:
         """Width of a cell along the turn in metres, (n,)."""
         return self.radius * self.spans[0]
 
@@ -43,29 +41,31 @@ class Patch:
         """Height of a cell along the outline, metres."""
         return self.spans[1]
 
-    def columns(self, some: npt.NDArray[np.bool_] | slice) -> Patch:
+    def columns(self, some: BoolArray | slice) -> Patch:
         """The part of the grid at some ways."""
         return Patch(self.bearing, self.radius[some], self.height[some], self.way[some], self.spans)
 
-    def around_m(self, bearing: float, times: int = 1) -> Floats:
+    def around_m(self, bearing: float, times: int = 1) -> FloatingArray:
         """Signed metres along the turn from the nearest of `times` places, one at `bearing`."""
         part = 2 * np.pi / times
         turn = np.mod(self.bearing - bearing + part / 2, part) - part / 2
         return np.asarray(turn.astype(np.float32)[:, np.newaxis] * self.radius)
 
 
-def repeat(value: Floats, period: float) -> Floats:
+def repeat(value: FloatingArray, period: float) -> FloatingArray:
     """Signed distance to the nearest multiple of `period`."""
     return np.asarray(value - np.rint(value / period) * period)
 
 
-def joint(distance_m: Floats, width_m: float, cell_m: Floats | float) -> Light:
+def joint(distance_m: FloatingArray, width_m: float, cell_m: FloatingArray | float) -> Float32Array:
     """Share of a cell that a line `width_m` wide at `distance_m` covers."""
     covered = (width_m / 2 + cell_m / 2 - np.abs(distance_m)) / cell_m
     return np.asarray(np.clip(covered, 0, np.minimum(width_m / cell_m, 1)), np.float32)
 
 
-def slot(distance_m: Floats, width_m: Floats | float, cell_m: Floats | float) -> Light:
+def slot(
+    distance_m: FloatingArray, width_m: FloatingArray | float, cell_m: FloatingArray | float
+) -> Float32Array:
     """Share of a cell inside a stretch `width_m` wide about 0; as `joint`, for wide things."""
     return np.asarray(
         np.clip((width_m / 2 - np.abs(distance_m)) / cell_m + 0.5, 0, 1)

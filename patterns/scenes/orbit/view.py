@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, IntArray
 from patterns.scenes.orbit.geometry import NEAR_GROUND, SUBJECT, OrbitCamera, Seen
 
 __all__ = [
@@ -20,8 +21,6 @@ __all__ = [
     "whole_edges",
 ]
 
-Floats = npt.NDArray[np.floating]
-Ints = npt.NDArray[np.int64]
 AnyArray = npt.NDArray[Any]
 
 ROWS_AT_ONCE = 24
@@ -46,7 +45,7 @@ class Samples:
     """
 
     seen: Seen
-    edges: Ints
+    edges: IntArray
     edge_seen: Seen
     columns: int
     mirrored: bool
@@ -69,7 +68,7 @@ def _short(seen: Seen) -> Seen:
     return seen
 
 
-def _edges(part: npt.NDArray[np.int16]) -> Ints:
+def _edges(part: npt.NDArray[np.int16]) -> IntArray:
     """Pixels whose neighbour sees another part, where one of the two is the subject's."""
     edge = np.zeros(part.shape, bool)
     for axis in (0, 1):
@@ -117,7 +116,7 @@ def whole(samples: Samples, values: AnyArray) -> AnyArray:
     return np.hstack([half, half[:, ::-1]]).ravel() if samples.mirrored else values
 
 
-def whole_azimuths(samples: Samples) -> npt.NDArray[np.float32]:
+def whole_azimuths(samples: Samples) -> Float32Array:
     """As `whole`: what lies to the other side is seen at the opposite azimuth."""
     azimuth = samples.seen.azimuth.astype(np.float32, copy=False)
     if not samples.mirrored:
@@ -127,7 +126,7 @@ def whole_azimuths(samples: Samples) -> npt.NDArray[np.float32]:
     return np.hstack([half, other[:, ::-1]]).ravel()
 
 
-def whole_edges(samples: Samples) -> Ints:
+def whole_edges(samples: Samples) -> IntArray:
     """Flat numbers of all pixels on an edge: those looked at, then their mirror images."""
     if not samples.mirrored:
         return samples.edges
@@ -136,7 +135,7 @@ def whole_edges(samples: Samples) -> Ints:
     return np.concatenate([line + column, line + 2 * samples.columns - 1 - column])
 
 
-def whole_edge_azimuths(samples: Samples) -> npt.NDArray[np.float32]:
+def whole_edge_azimuths(samples: Samples) -> Float32Array:
     """Azimuths of the finer samples of `whole_edges`."""
     azimuth = samples.edge_seen.azimuth.astype(np.float32, copy=False)
     if not samples.mirrored:
@@ -144,6 +143,6 @@ def whole_edge_azimuths(samples: Samples) -> npt.NDArray[np.float32]:
     return np.concatenate([azimuth, _opposite(samples.edge_seen)])
 
 
-def _opposite(seen: Seen) -> npt.NDArray[np.float32]:
+def _opposite(seen: Seen) -> Float32Array:
     near = (seen.surface == NEAR_GROUND) | (seen.surface == SUBJECT)
     return np.asarray(np.where(near, 2 * np.pi, 0.0) - seen.azimuth, np.float32)

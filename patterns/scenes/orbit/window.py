@@ -13,12 +13,12 @@ from math import ceil, floor, pi
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import UInt8Array, UInt32Array
 from patterns.scenes.orbit.plan import RowPlan
 
 __all__ = ["MOST_STEPS", "STEPS_TO_A_TURN", "STEP_DEG", "Window"]
 
-Pairs = npt.NDArray[np.uint16] | npt.NDArray[np.uint32]
+Pairs = npt.NDArray[np.uint16] | UInt32Array
 
 # It moves by sixteenths of a turn: whole texels, in rows of three times a power of two too.
 STEPS_TO_A_TURN = 16

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
+
+from patterns.picture.arrays import Float32Array
 
 __all__ = ["box_blur", "box_margin"]
-
-FloatArray = npt.NDArray[np.float32]
 
 
 def box_margin(width: float) -> int:
@@ -15,7 +14,7 @@ def box_margin(width: float) -> int:
     return int(width / 2) + 1 if width > 0 else 0
 
 
-def box_blur(samples: FloatArray, width: float) -> FloatArray:
+def box_blur(samples: Float32Array, width: float) -> Float32Array:
     """Mean over a box `width` samples wide about each sample, along the last axis.
 
     Between samples the surface is taken as linear. Its integral from a sample on is then
@@ -43,7 +42,7 @@ def box_blur(samples: FloatArray, width: float) -> FloatArray:
     whole = int(half)
     part = half - whole
 
-    def integral(first: int, fraction: float) -> FloatArray:
+    def integral(first: int, fraction: float) -> Float32Array:
         here = samples[..., first : first + count]
         slope = samples[..., first + 1 : first + 1 + count] - here
         rest = here * np.float32(fraction) + slope * np.float32(fraction**2 / 2)

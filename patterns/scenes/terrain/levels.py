@@ -13,6 +13,7 @@ from math import ceil, floor, log2
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, FloatArray, IndexArray
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
@@ -31,7 +32,6 @@ from patterns.scenes.terrain.texels import (
 
 __all__ = ["LineLevel", "bands"]
 
-FloatArray = npt.NDArray[np.float32]
 ACROSS = 2  # texels across per pixel: the nearest is then within a quarter pixel
 # Texel lines per surface line. Interpolating linearly between lines a whole pixel apart
 # would delay fine detail by up to a tenth of a pixel; half a pixel apart, by a hundredth.
@@ -51,7 +51,7 @@ BLUR_LINES = 4  # a long exposure needs no finer lines than this part of its own
 CHUNK_LINES = 64
 
 
-def bands(sample_m: npt.NDArray[np.float64], rows: npt.NDArray[np.intp]) -> list[tuple[int, int]]:
+def bands(sample_m: FloatArray, rows: IndexArray) -> list[tuple[int, int]]:
     """Split consecutive rows so that footprints within a band differ little.
 
     Far bands are narrower (in ratio): they cost less, and their haze changes faster.
@@ -71,7 +71,7 @@ def bands(sample_m: npt.NDArray[np.float64], rows: npt.NDArray[np.intp]) -> list
     return found[::-1]
 
 
-def halved(lines: FloatArray, taps: tuple[float, ...] = TAPS) -> FloatArray:
+def halved(lines: Float32Array, taps: tuple[float, ...] = TAPS) -> Float32Array:
     """Lines and, between each two, the midpoint; of (n + 2 t - 2, m), (2 n - 1, m).
 
     The midpoint is band-limited interpolation with a tapered sinc of 2 t taps: eight,
@@ -93,7 +93,7 @@ def halved(lines: FloatArray, taps: tuple[float, ...] = TAPS) -> FloatArray:
     return out
 
 
-def _kernel(blur: float, aperture: float) -> FloatArray:
+def _kernel(blur: float, aperture: float) -> Float32Array:
     """Weights of whole lines for an aperture and an exposure of so many lines."""
     margin = box_margin(blur) + box_margin(aperture)
     impulse = np.zeros(4 * margin + 1, np.float32)
@@ -101,7 +101,7 @@ def _kernel(blur: float, aperture: float) -> FloatArray:
     return np.asarray(box_blur(box_blur(impulse, aperture), blur), np.float32)
 
 
-def _filtered(light: FloatArray, kernel: FloatArray) -> FloatArray:
+def _filtered(light: Float32Array, kernel: Float32Array) -> Float32Array:
     """Lines of light (3, n + 2 m, ...) weighed by a symmetric kernel of 2 m + 1: (3, n, ...)."""
     margin = len(kernel) // 2
     count = light.shape[1] - 2 * margin
@@ -116,7 +116,7 @@ def _filtered(light: FloatArray, kernel: FloatArray) -> FloatArray:
     return np.asarray(out, np.float32)
 
 
-def _paired(light: FloatArray) -> FloatArray:
+def _paired(light: Float32Array) -> Float32Array:
     """Chroma's light: (1, 2, 1) / 4 both ways, every second column; (3, n - 2, m / 2 - 1)."""
     half, quarter = np.float32(0.5), np.float32(0.25)
     count = (light.shape[2] - 1) // 2
@@ -192,14 +192,14 @@ class LineLevel(Ring):
         least = 2 * self._margin + 1
         self.chunk_lines = max(least, ceil(seen / ceil(seen / CHUNK_LINES)))
         super().__init__(ceil(seen / self.chunk_lines) + 2)
-        self._tail: tuple[int, FloatArray] | None = None
+        self._tail: tuple[int, Float32Array] | None = None
         lines, across = self.slots * self.chunk_lines, len(self._across)
         self.words = (
             np.zeros((lines * AHEAD, (across - 1) * ACROSS), WORD),
             np.zeros((lines, ((across - 1) // 2 - 1) * ACROSS, 2), WORD),
         )
 
-    def lines(self, travel_m: float) -> tuple[npt.NDArray[np.float64], ...]:
+    def lines(self, travel_m: float) -> tuple[FloatArray, ...]:
         """Fractional texel line of each row of luma, and of chroma, when so far has been flown."""
         moved = travel_m / self.step_m - self._base
         return (self.places[0] + moved) * AHEAD, self.places[1] + moved
@@ -225,7 +225,7 @@ class LineLevel(Ring):
         pack_texels([_texels(self._texel_lines(kept))], self.words[0][doubled])
         pack_texels([_texels(codes) for codes in chroma], self.words[1][lines])
 
-    def _texel_lines(self, kept: FloatArray) -> FloatArray:
+    def _texel_lines(self, kept: Float32Array) -> Float32Array:
         """Luma of a chunk's texel lines and the first of the next, from lines of light."""
         if self._dense == 1:
             return halved(codes_of_light(kept, colour=False)[0], self._taps)
@@ -233,7 +233,7 @@ class LineLevel(Ring):
         some = kept[:, side : kept.shape[1] - side]
         return np.asarray(codes_of_light(some, colour=False)[0], np.float32)
 
-    def _light(self, chunk: int) -> FloatArray:
+    def _light(self, chunk: int) -> Float32Array:
         """Light of a chunk's lines and of those before them that filters reach back to.
 
         The last lines of a chunk are drawn apart and serve the next one too, whether it
@@ -251,13 +251,13 @@ class LineLevel(Ring):
         more = dense * (self._margin - self._side) - len(self._kernel) // 2
         return np.asarray(light[:, more : light.shape[1] - more], np.float32)
 
-    def _ground(self, first: int, count: int) -> FloatArray:
+    def _ground(self, first: int, count: int) -> Float32Array:
         between_m = self.step_m / self._dense
         along = np.arange(first, first + count, dtype=np.float64) * between_m
         return view(self._country, GridAxis(along, self.step_m, between_m), self._across)
 
 
-def _texels(codes: FloatArray) -> npt.NDArray[np.uint16]:
+def _texels(codes: Float32Array) -> npt.NDArray[np.uint16]:
     """Half words (n, 2 (m - 1)) of lines of unrounded codes (n, m), and of what lies between."""
     out = np.empty((len(codes), ACROSS * (codes.shape[1] - 1)), np.uint16)
     between = (codes[:, 1:] + codes[:, :-1]) * np.float32(0.5)

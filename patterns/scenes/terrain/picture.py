@@ -12,7 +12,7 @@ from contextlib import contextmanager
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import IntArray, UInt8Array, UInt32Array
 from patterns.scenes.terrain.levels import LineLevel
 from patterns.scenes.terrain.texels import WORD, interpolator
 
@@ -21,8 +21,6 @@ __all__ = ["BLOCK_ROWS", "LinePlane", "row_by_row", "write_codes"]
 BLOCK_ROWS = 96  # rows interpolated together, of all pictures in sum: they stay in cache
 KEPT_LINE_M = 0.4  # rows whose lines lie further apart often show the same line as a frame ago
 RUN = 256  # items in numpy's buffer: fewer than a row has
-Words = npt.NDArray[np.uint32]
-Lines = npt.NDArray[np.int64]
 
 
 class LinePlane:
@@ -84,7 +82,12 @@ class LinePlane:
                 words[line].take(columns, 0, cell, "clip")
 
     def _mix_kept(
-        self, some: slice, line: Lines, lines: list[list[int]], by: Words, mixed: Words
+        self,
+        some: slice,
+        line: IntArray,
+        lines: list[list[int]],
+        by: UInt32Array,
+        mixed: UInt32Array,
     ) -> None:
         """Gather the words of far rows anew only where they show another line than they did.
 
@@ -113,7 +116,7 @@ def row_by_row() -> Iterator[None]:
         np.setbufsize(usual)
 
 
-def write_codes(mixed: Words, pictures: Sequence[Sequence[UInt8Array]], top: int) -> None:
+def write_codes(mixed: UInt32Array, pictures: Sequence[Sequence[UInt8Array]], top: int) -> None:
     """Write the codes of interpolated words, which are used up, into rows from `top`.
 
     Parameters

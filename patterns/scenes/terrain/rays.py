@@ -10,13 +10,11 @@ from dataclasses import dataclass
 from math import cos, radians, sin
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import FloatArray
 from patterns.scenes.motion import TerrainMotion, focal_px
 
 __all__ = ["Plane", "Rays", "cast"]
-
-FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
 from patterns.errors import RequestError
+from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
 from patterns.scenes.ground.palette import transmittance
@@ -50,7 +50,7 @@ class TerrainRenderer:
         self._shot, self._motion = shot, shot.motion
         self._size = (width, height)
         self._country = country_of(shot.seed)
-        self._still: list[npt.NDArray[np.uint8]] = []
+        self._still: list[UInt8Array] = []
         self._levels: list[Level] = []
         self._planes: list[LinePlane | RowPlane | None] = [None, None]
         self._lay_out()

@@ -14,7 +14,7 @@ from math import ceil, floor
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.planes import UInt8Array
+from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array, UInt32Array
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
@@ -34,7 +34,6 @@ from patterns.scenes.terrain.texels import (
 
 __all__ = ["RowLevel", "RowPlane"]
 
-FloatArray = npt.NDArray[np.float32]
 CHUNK_PIXELS = 4096  # in all rows of a level together
 FINENESS = 0.7  # step along the ground in pixels before rows take their own texels from it
 # Texels a pixel: linear interpolation between texels a whole pixel apart would delay fine
@@ -130,7 +129,7 @@ class RowLevel(Ring):
     def _first_m(self, chunk: int) -> float:
         return chunk * self.chunk_m - 2 * self.step_m
 
-    def _light(self, chunk: int) -> FloatArray:
+    def _light(self, chunk: int) -> Float32Array:
         """Hazed light (3, rows of luma, places from `_first_m` on) that a chunk needs."""
         blur = self._blur_m / self.step_m
         pixel = float(self.samples_m[0].mean()) / self.step_m  # the sensor's aperture
@@ -147,7 +146,7 @@ class RowLevel(Ring):
         light = box_blur(box_blur(light, pixel), blur)
         return hazed(light, self._through[:, None])
 
-    def _give(self, chunk: int, which: int, codes: FloatArray, first_m: float) -> None:
+    def _give(self, chunk: int, which: int, codes: Float32Array, first_m: float) -> None:
         """Give each row of a plane its own texels."""
         start_m, end_m = chunk * self.chunk_m, (chunk + 1) * self.chunk_m
         size = self._size(which)
@@ -159,9 +158,7 @@ class RowLevel(Ring):
             _into_ring(self.words[which][row], int(texels[0]) % size, size, words)
 
 
-def _into_ring(
-    strip: npt.NDArray[np.uint32], at: int, size: int, words: npt.NDArray[np.uint32]
-) -> None:
+def _into_ring(strip: UInt32Array, at: int, size: int, words: UInt32Array) -> None:
     fit = min(len(words), size - at)
     for start in (at, at + size):
         strip[start : start + fit] = words[:fit]
@@ -170,7 +167,7 @@ def _into_ring(
         strip[start : start + rest] = words[fit:]
 
 
-def _between(codes: FloatArray, places: npt.NDArray[np.float64]) -> FloatArray:
+def _between(codes: Float32Array, places: FloatArray) -> Float32Array:
     whole = places.astype(np.intp)
     part = (places - whole).astype(np.float32)
     low, high = codes.take(whole, 1), codes.take(whole + 1, 1)

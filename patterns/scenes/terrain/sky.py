@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, FloatArray
 from patterns.scenes.ground import palette
 from patterns.scenes.ground.field import Field
 from patterns.scenes.ground.noise import fractal
@@ -14,7 +14,6 @@ from patterns.scenes.terrain.rays import Plane, tilt
 
 __all__ = ["Sky"]
 
-FloatArray = npt.NDArray[np.float64]
 CLOUD_TILE = 512
 # Far hills from the nearest to the farthest: height and its spread in degrees, haze (0 to 1).
 RIDGES = ((0.35, 0.22, 0.62), (0.62, 0.34, 0.78), (0.95, 0.42, 0.88))
@@ -30,7 +29,7 @@ class Sky:
 
     def light(
         self, motion: TerrainMotion, plane: Plane, width: int, height: int, rows: int
-    ) -> npt.NDArray[np.float32]:
+    ) -> Float32Array:
         """Linear light (3, rows, columns) of the topmost rows of a plane."""
         focal = focal_px(motion.hfov_deg, width)
         right = ((plane.x - width / 2) / focal)[None, :]
@@ -46,7 +45,7 @@ class Sky:
 
     def _air(
         self, lift: FloatArray, up: FloatArray, ahead: FloatArray, right: FloatArray
-    ) -> npt.NDArray[np.float32]:
+    ) -> Float32Array:
         high = np.clip(lift, 0, 90)
         blue = 1 - np.exp(-high / 16)
         low = np.exp(-high / 2.2)  # the band of haze that joins sky and ground
@@ -65,7 +64,7 @@ class Sky:
         return light
 
     def _hills(
-        self, light: npt.NDArray[np.float32], lift: FloatArray, bearing: FloatArray, pixel: float
+        self, light: Float32Array, lift: FloatArray, bearing: FloatArray, pixel: float
     ) -> None:
         pixel_deg = np.degrees(pixel)
         for (height, spread, haze), ridge in reversed(list(zip(RIDGES, self._ridges, strict=True))):

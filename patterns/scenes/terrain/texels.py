@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from patterns.picture.arrays import Float32Array, FloatArray, IntArray, UInt32Array
 from patterns.picture.light import light_to_signal
 from patterns.scenes.ground import palette
 
@@ -29,8 +30,6 @@ __all__ = [
 ]
 
 STEPS = 64
-FloatArray = npt.NDArray[np.float32]
-WordArray = npt.NDArray[np.uint32]
 WORD = np.dtype("<u4")  # byte 3 is the upper byte on every machine
 
 # What ground looks like on average, for the small correction of `haze_shift`.
@@ -44,7 +43,7 @@ _CODES = np.array(
 ) * np.array([[219], [224], [224]])
 
 
-def hazed(light: FloatArray, through: float | FloatArray) -> FloatArray:
+def hazed(light: Float32Array, through: float | Float32Array) -> Float32Array:
     """Light (3, ...) seen through haze that lets the share `through` pass; changed in place."""
     share = np.asarray(through, np.float32)
     light *= share
@@ -53,7 +52,7 @@ def hazed(light: FloatArray, through: float | FloatArray) -> FloatArray:
     return light
 
 
-def codes_of_light(light: FloatArray, colour: bool) -> FloatArray:
+def codes_of_light(light: Float32Array, colour: bool) -> Float32Array:
     """Unrounded codes of linear light (3, ...): (1, ...) of Y', or (2, ...) of Cb and Cr."""
     signal = light_to_signal(light)
     matrix = _CODES[1:] if colour else _CODES[:1]
@@ -69,7 +68,7 @@ def codes_of_light(light: FloatArray, colour: bool) -> FloatArray:
 
 
 def haze_shift(
-    through: npt.NDArray[np.float64], through_level: float, colour: bool
+    through: FloatArray, through_level: float, colour: bool
 ) -> npt.NDArray[np.unsignedinteger[Any]]:
     """Word (rows,), double for Cb and Cr, to add where a row's haze is not quite its level's.
 
@@ -87,14 +86,14 @@ def haze_shift(
     return (shift[:, 0] + (shift[:, 1] << 32)).astype("<i8").view("<u8")
 
 
-def half_words(codes: FloatArray) -> npt.NDArray[np.uint16]:
+def half_words(codes: Float32Array) -> npt.NDArray[np.uint16]:
     """Unrounded codes as they lie in one half of a word, of the same shape."""
     scaled = codes * np.float32(4)
     scaled += np.float32(2.5)
     return scaled.astype(np.uint16)
 
 
-def pack_texels(planes: Sequence[npt.NDArray[np.uint16]], words: WordArray) -> None:
+def pack_texels(planes: Sequence[npt.NDArray[np.uint16]], words: UInt32Array) -> None:
     """Fill words (n, ...) of luma, or of Cb and Cr by turns, with half words (n + 1, ...) of each.
 
     The first axis lies along the motion.
@@ -105,7 +104,7 @@ def pack_texels(planes: Sequence[npt.NDArray[np.uint16]], words: WordArray) -> N
         halves[..., 2 * number], halves[..., 2 * number + 1] = flat[:-1], flat[1:]
 
 
-def interpolator(places: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.int64], WordArray]:
+def interpolator(places: FloatArray) -> tuple[IntArray, UInt32Array]:
     """Texel numbers below fractional places, and the words that interpolate there."""
     steps = np.rint(places * STEPS).astype(np.int64)
     weight = steps % STEPS
