@@ -4,8 +4,8 @@ A television that smooths motion puts between two frames of 24 a second pictures
 between them, by mixing or by following what moves. The strip's cells do not move: in such a
 picture they are mixed in one proportion for a whole refresh and then go on by a step, or are
 no frame's at all. A panel that answers slowly mixes frames too, but goes ever more slowly and
-does not step. Where most pictures show no single frame, it cannot be known which it is, and no
-hold can be told either.
+does not step. Where most pictures show no single frame, or the camera clips white and thereby
+makes steps of its own, it cannot be known which it is, and no hold can be known either.
 """
 
 from __future__ import annotations
@@ -24,11 +24,14 @@ UNREAD = 0.3  # of the pictures unread in transition
 NOT_SINGLE = 0.7  # of the pictures mixed or unread in transition
 
 
-def in_betweens(watched: Watched) -> Literal["seen", "likely"] | None:
-    """Whether pictures between frames were seen, or most pictures show no single frame."""
+def in_betweens(watched: Watched) -> Literal["seen", "clipped", "likely"] | None:
+    """Whether pictures between frames were seen, or seem so, or hardly any shows a single frame."""
     changes = max(1, len(watched.runs) - 1)
-    if watched.stairs >= max(FEWEST_STAIRS, STAIRS * changes):
+    enough = max(FEWEST_STAIRS, STAIRS * changes)
+    if watched.stairs >= enough:
         return "seen"
+    if watched.stairs + watched.clipped_stairs >= enough:
+        return "clipped"
     passing = sum(
         count
         for reason, count in watched.unread

@@ -29,6 +29,11 @@ BETWEEN = {
         "makes pictures of its own; switch its motion smoothing off and film again (no cadence "
         "is given)"
     ),
+    "clipped": (
+        "pictures seem to mix frames, but white is clipped, so that this may be the camera's doing "
+        "and no cadence can be known: film again with less exposure, and switch any motion "
+        "smoothing of the screen off"
+    ),
     "likely": (
         "most pictures show no single frame, so that no cadence can be known: the screen makes "
         "pictures of its own between frames (switch its motion smoothing off), or it changes very "
@@ -171,6 +176,11 @@ def recording_warnings(reading: Reading, found: FoundRefresh, watched: Watched) 
         yield "The strip's rate was not read in any picture: expected holds cannot be given."
     if watched.other_clips > 0.02 * max(1, watched.read):
         yield "More than one clip is in the recording: cut it, and read them one by one."
+    if watched.clipped:
+        yield (
+            f"White is clipped in {counted(watched.clipped, 'picture')} that mix two frames: in "
+            "what shares is not known there. Lower the exposure."
+        )
     if reading.unseen:
         yield (
             f"Of {counted(len(reading.unseen), 'frame')} nothing can be known, for pictures were "

@@ -44,6 +44,10 @@ class Strip(Protocol):
         """Share of the later one."""
 
     @property
+    def clipped(self) -> bool:
+        """Whether a camera clips white, so that shares are not known: only which is larger."""
+
+    @property
     def identity(self) -> Identity | None:
         """Rate and clip."""
 
@@ -56,6 +60,7 @@ class Seen:
     later: int | None = None
     share: float = 0.0
     identity: Identity | None = None
+    clipped: bool = False
 
 
 @dataclass(frozen=True)
@@ -138,6 +143,9 @@ class Watched:
     blended, stairs
         Pictures that mix two neighbours, and how often such a mixture stood still and then went
         on by a step, as pictures made between two frames do and a slow panel does not.
+    clipped, clipped_stairs
+        Mixtures in pictures that clip white, and stairs of such: over-exposure makes a slow
+        change look like a mixture that stands still.
     """
 
     pictures: int
@@ -151,6 +159,8 @@ class Watched:
     other_clips: int
     blended: int = 0
     stairs: int = 0
+    clipped: int = 0
+    clipped_stairs: int = 0
 
     @property
     def interval_s(self) -> float:
@@ -201,7 +211,7 @@ class _Between:
         pair = found.number, found.later
         if SURE_SHARE <= found.share <= 1 - SURE_SHARE:
             self.pairs.add(pair)
-        if HALF[0] <= found.share <= HALF[1]:
+        if _even(found) and not found.clipped:
             self.halfway_s[pair] = time_s
 
     def tell(self, before: int, number: int) -> tuple[bool, bool]:
@@ -222,7 +232,8 @@ class _Stair:
     """
 
     def __init__(self) -> None:
-        self.steps = 0
+        self.steps = self.clipped_steps = 0
+        self._clipped = False
         self._place: float | None = None
         self._still = False
 
@@ -234,10 +245,17 @@ class _Stair:
         place = found.number + (found.share if found.later else 0.0)
         if self._place is not None:
             gone = place - self._place
-            self.steps += self._still and STEP <= gone <= 1
+            if self._still and STEP <= gone <= 1:
+                self.clipped_steps += self._clipped
+                self.steps += not self._clipped
             low, high = sorted((place % 1, self._place % 1))
             self._still = abs(gone) <= STEADY_SHARE and STANDING[0] <= low <= high <= STANDING[1]
-        self._place = place
+        self._place, self._clipped = place, found.clipped
+
+
+def _even(found: Strip) -> bool:
+    """Whether a mixture is one in about equal parts."""
+    return found.later is not None and HALF[0] <= found.share <= HALF[1]
 
 
 def _shown(before: int, number: int, picture: Unread) -> list[bool]:
@@ -258,7 +276,7 @@ class Sightings:
         self._mixtures: list[Mixture] = []
         self._mixing = False
         self._last_share = 0.0
-        self._blended = 0
+        self._blended = self._clipped = 0
         self._between = _Between()
         self._stair = _Stair()
         self._first_s = self._last_s = self._step_s = Fraction(0)
@@ -286,9 +304,12 @@ class Sightings:
             self._votes[found.identity] += 1
         mixed = found.later is not None and LEAST_SHARE <= found.share <= 1 - LEAST_SHARE
         # a mixture of distant frames is what a drop looks like while it passes, and no blend
+        self._clipped += mixed and found.clipped
         self._mix(time_s, found, mixed=mixed and found.later == found.number + 1)
         late = found.later is not None and found.share >= 0.5
         self._between.mixed(found, time_s)
+        if found.clipped and _even(found):
+            return  # both are clipped: which of the two has more light is not known either
         self._run(
             time_s, picture, found.later if late and found.later else found.number, found.identity
         )
@@ -321,7 +342,9 @@ class Sightings:
         going_on = self._mixing and self._mixtures[-1].number == found.number and steady
         self._mixing, self._last_share = mixed, found.share
         self._blended += mixed
-        if mixed and going_on:
+        if found.clipped:
+            self._mixing = False
+        elif mixed and going_on:
             last = self._mixtures[-1]
             self._mixtures[-1] = replace(
                 last,
@@ -350,4 +373,6 @@ class Sightings:
             sum(self._votes.values()) - (voted[0][1] if voted else 0),
             self._blended,
             self._stair.steps,
+            self._clipped,
+            self._stair.clipped_steps,
         )

@@ -7,7 +7,14 @@ from fractions import Fraction
 
 from patterns.picture.arrays import UInt8Array
 from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, decode, hold_lit
-from patterns.strip.camera_levels import BLURRED, NO_STRIP, TOO_DARK, check_light, levels
+from patterns.strip.camera_levels import (
+    BLURRED,
+    NO_STRIP,
+    TOO_DARK,
+    check_light,
+    clips_white,
+    levels,
+)
 from patterns.strip.camera_locate import locate
 from patterns.strip.camera_sample import CellLight, sample_cells
 from patterns.strip.camera_track import refine, unit_px
@@ -44,6 +51,8 @@ class CameraReading:
         out, the one that took over; none of those between gives light then.
     share
         Share of the later frame in a mixture, 0 to 1, in light; 0 for one frame.
+    clipped
+        Whether white is clipped: then `share` only says which of the two has more light.
     identity
         Rate and clip, voted over the pictures so far; None until they are sure.
     confidence
@@ -58,6 +67,7 @@ class CameraReading:
     number: int
     later: int | None
     share: float
+    clipped: bool
     identity: Identity | None
     confidence: float
     split_row: float | None
@@ -178,6 +188,7 @@ class CameraReader:
             decoded.number,
             decoded.later,
             decoded.share,
+            clips_white(light),
             self.identity,
             decoded.margin,
             decoded.split_row,

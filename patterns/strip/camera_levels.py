@@ -9,12 +9,21 @@ from patterns.strip.camera_decode import Cells
 from patterns.strip.camera_sample import CellLight, centres
 from patterns.strip.grid import Grid, Rect, hold_cells
 
-__all__ = ["BLURRED", "NO_STRIP", "TOO_DARK", "Levels", "check_light", "levels"]
+__all__ = [
+    "BLURRED",
+    "NO_STRIP",
+    "TOO_DARK",
+    "Levels",
+    "check_light",
+    "clips_white",
+    "levels",
+]
 
 LEAST_WHITE = 0.012  # light: about 14 % of the full signal
 LEAST_CLEAR = 0.3  # share of a mark's light that the dark places beside it stay below
 LEAST_STEP = 0.15  # of white, between the darkest white and the lightest black reference
 CLIPPED_BLACK = 0.55
+CLIPPED_WHITE = 0.97  # of the brightest code: noise keeps the mean of clipped white below 1
 BLURRED = "blurred or uneven: black and white cells are not told apart"
 TOO_DARK = "too dark"
 NO_STRIP = "no strip"
@@ -52,6 +61,11 @@ def check_light(light: CellLight) -> str | None:
         if not lit - dark >= LEAST_CLEAR * lit:
             return NO_STRIP
     return None
+
+
+def clips_white(light: CellLight) -> bool:
+    """Whether the camera clips a white reference, so that twice its light would look the same."""
+    return bool(light.white.max() > CLIPPED_WHITE)
 
 
 def levels(on: Grid, light: CellLight) -> tuple[Cells, FloatArray]:

@@ -73,6 +73,11 @@ class StripReading:
     placement: Placement
 
     @property
+    def clipped(self) -> bool:
+        """Whether white is clipped: never, in a file that no camera made."""
+        return False
+
+    @property
     def rate(self) -> Fraction | None:
         """The clip's frames a second, as its identity cells say."""
         return self.identity.rate if self.identity else None

@@ -70,6 +70,25 @@ def test_a_slow_panel_is_not_taken_for_motion_smoothing() -> None:
         assert not reading.blended
 
 
+@pytest.mark.parametrize("gain", [2.5, 4.0])
+def test_clipped_white_makes_no_pictures_between_frames(gain: float) -> None:
+    """A slow change whose both frames are clipped seems to stand still and then to step on."""
+    camera = Camera(240, response_s=0.016, gain=gain, noise=0.03)
+    reading = seen(fixed(24, 60, 4, 0.3), 24, camera)
+    assert "white is clipped" in reading.verdict
+    assert "less exposure" in reading.verdict
+    assert any("shares is not known" in warning for warning in reading.warnings)
+    assert (reading.pattern, reading.even, reading.error, reading.blended) == (None, None, None, ())
+    assert not reading.out_of_order
+
+
+def test_over_exposure_does_not_hide_motion_smoothing() -> None:
+    shown = smoothed(24, 60, 3, 0.02, flow=False)
+    reading = seen(shown, 24, Camera(240, response_s=0.003, gain=1.5, noise=0.03))
+    assert "motion smoothing" in reading.verdict
+    assert (reading.pattern, reading.even, reading.error, reading.blended) == (None, None, None, ())
+
+
 @pytest.mark.parametrize("jitter_s", [0.003, 0.005])
 def test_jitter_on_a_variable_refresh_is_not_even_beyond_the_spread_stated(
     jitter_s: float,

@@ -40,7 +40,7 @@ class Camera:
     Exposure, jitter and response are in capture intervals, in the same and in seconds; `lost`
     and `unread` are shares of pictures; `covered` is a stretch in seconds in which nothing is
     read; `clock_hz` rounds times; `lag` is the share of the last picture that the camera's noise
-    reduction keeps.
+    reduction keeps; white times `gain` is clipped at 1, and levels are off by `noise`.
     """
 
     capture_hz: float
@@ -54,25 +54,31 @@ class Camera:
     clock_hz: int = 90000
     fast: float = 1.0
     lag: float = 0.0
+    gain: float = 0.9
+    noise: float = 0.0
 
 
 @dataclass
 class _Eye:
     identity: Identity
     cells: int
+    gain: float
     log: Sightings = field(default_factory=Sightings)
 
-    def take(self, stamp: Fraction, light: dict[int, float]) -> None:
-        """Read one picture from the light of each frame in it, largest first."""
+    def take(self, stamp: Fraction, light: dict[int, float], off: float) -> None:
+        """Read one picture from the light of each frame in it, largest first; a level is off."""
         order = sorted(light, key=lambda n: -light[n])
-        clear = [n for n in order if n != GARBLED and light[n] > 0.08]
+        clear = [n for n in order if n != GARBLED and light[n] * max(self.gain, 1) > 0.08]
         garbled = light.get(GARBLED, 0.0)
         total = sum(light.values())
         low, high = (min(clear), max(clear)) if clear else (0, 0)
         whole = sum(light[n] for n in clear) > 0.88 * total and garbled < 0.25 * total
         if whole and 1 <= len(clear) <= 2 and high - low <= 10:
-            share = light[high] / (light[low] + light[high]) if high > low else 0.0
-            self.log.take(stamp, Seen(low, high if high > low else None, share, self.identity))
+            going, coming = (min(1.0, light[n] * max(self.gain, 1)) for n in (low, high))
+            share = min(max(coming / (going + coming) + off, 0), 1) if high > low else 0.0
+            clipped = self.gain > 1
+            later = high if high > low else None
+            self.log.take(stamp, Seen(low, later, share, self.identity, clipped))
             return
         lit = () if garbled else tuple(n % self.cells for n in order if light[n] > 0.2)
         self.log.take(stamp, Unread("in transition between frames", lit, self.cells))
@@ -82,7 +88,7 @@ def film(pictures: Sequence[Picture], rate: Fraction, camera: Camera, seed: int)
     """What the strips of a recording say."""
     rng = np.random.default_rng([seed, 9])
     starts = np.array([p.start_s for p in pictures])
-    eye = _Eye(Identity.of(rate, 0x7A21), 24)
+    eye = _Eye(Identity.of(rate, 0x7A21), 24, camera.gain)
     step_s = 1 / camera.capture_hz
     constant = max(camera.response_s / RISE, 1e-9)
     kept: dict[int, float] = {}
@@ -101,7 +107,7 @@ def film(pictures: Sequence[Picture], rate: Fraction, camera: Camera, seed: int)
         if hidden or rng.random() < camera.unread:
             eye.log.take(stamp, Unread("no strip"))
         else:
-            eye.take(stamp, kept)
+            eye.take(stamp, kept, camera.noise * float(rng.standard_normal()))
     return eye.log.watched()
 
 

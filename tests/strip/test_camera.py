@@ -66,6 +66,19 @@ def test_even_mixture_of_neighbours_is_told_with_its_share(share: float) -> None
         assert reading.shown == (number if share < 0.5 else number + 1) or share == 0.5
 
 
+@pytest.mark.parametrize(("gain", "clipped"), [(0.85, False), (1.3, True), (2.5, True)])
+def test_clipped_white_is_seen_for_what_it_hides(gain: float, clipped: bool) -> None:
+    """Where white is clipped a quarter of the light does not look like a quarter."""
+    light = 0.75 * seen_light(UPRIGHT, 2047) + 0.25 * seen_light(UPRIGHT, 2048)
+    reader = CameraReader()
+    for _ in range(3):
+        reader.read(to_luma(seen_light(UPRIGHT, 2047), gain=gain))
+    reading = reader.read(to_luma(light, gain=gain))
+    assert isinstance(reading, CameraReading)
+    assert reading.clipped == clipped
+    assert reading.clipped or abs(reading.share - 0.25) < 0.1
+
+
 def test_rolling_shutter_divides_a_strip_on_its_side() -> None:
     """Rows above the split show the later frame, those below the earlier one, or the reverse."""
     pose = Pose(5, 20, 90, 800)
