@@ -14,7 +14,7 @@ NO_TESTS = 5  # pytest's exit code where nothing was to be run
 def main() -> int:
     """Run both parts; returns the worse exit code."""
     words = sys.argv[1:]
-    parts = (["-n", "auto", "-m", "not alone"], ["-m", "alone"])
+    parts = (["-n", "auto", "--dist", "loadgroup", "-m", "not alone"], ["-m", "alone"])
     codes = [
         subprocess.run([sys.executable, "-m", "pytest", *part, *words], check=False).returncode
         for part in parts

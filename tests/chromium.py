@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Sequence
 from typing import Any, NoReturn
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright
 
 INSTALL = "apt-get install --no-install-recommends chromium"
 FLAGS = [
@@ -34,19 +33,12 @@ def unavailable(what: str, install: str) -> NoReturn:
     pytest.skip(text)
 
 
-@contextmanager
-def chromium(**options: Any) -> Iterator[Browser]:
+def launch(playwright: Playwright, args: Sequence[str] = (), **options: Any) -> Browser:
+    """Start a Chromium of its own; whoever asks for it closes it."""
     path = shutil.which("chromium") or shutil.which("chromium-browser")
     if path is None:
         unavailable("Chromium", INSTALL)
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path=path, args=[*FLAGS, *options.pop("args", [])], **options
-        )
-        try:
-            yield browser
-        finally:
-            browser.close()
+    return playwright.chromium.launch(executable_path=path, args=[*FLAGS, *args], **options)
 
 
 class Console:

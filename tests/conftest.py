@@ -1,8 +1,16 @@
-"""All tests run as the command does, and which of them need the machine to themselves."""
+"""All tests run as the command does; one browser for all; what needs the machine to itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import pytest
 
 from patterns.__main__ import settle
+
+if TYPE_CHECKING:  # a machine without it runs the tests that need none
+    from playwright.sync_api import Browser, Playwright
 
 settle()  # before numpy is loaded
 
@@ -21,3 +29,24 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.nodeid.startswith(ALONE):
             item.add_marker(pytest.mark.alone)
+        elif "playwright" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.xdist_group("browser"))  # one process starts one browser
+
+
+@pytest.fixture(scope="session")
+def playwright() -> Iterator[Playwright]:
+    """What drives browsers; there can be one in a process."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    """Chromium without a window."""
+    from tests.chromium import launch
+
+    running = launch(playwright)
+    yield running
+    running.close()

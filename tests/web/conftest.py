@@ -1,4 +1,4 @@
-"""What all tests of the pages share: clips, their server, a browser."""
+"""What all tests of the pages share: clips, their server, a page."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Page
 from patterns.kit.kit import KitSpec, make_kit
 from patterns.scenes.bars.light import bars_for_picture
 from patterns.timing.cadence import Display
-from tests.chromium import Console, chromium
+from tests.chromium import Console
 from tests.web.browsing import SIZES
 from tests.web.serving import Served, served
 
@@ -41,12 +41,6 @@ def kit(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def site(kit: Path) -> Iterator[Served]:
     """A server that all tests share which do not end or strain it."""
     with served(kit) as running:
-        yield running
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as running:
         yield running
 
 

@@ -20,12 +20,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, Playwright
 
 from patterns.strip.placement import Placement
 from patterns.strip.read import StripReading, read_at, read_strip
 from patterns.timing.cadence import Display, cadence
-from tests.chromium import chromium, finish, open_player, unavailable
+from tests.chromium import finish, launch, open_player, unavailable
 from tests.web.dummy_screen import (
     HEIGHT,
     PACKAGES,
@@ -167,16 +167,16 @@ def lateness(
 
 @pytest.mark.parametrize("hz", RATES_HZ)
 def test_holds_are_those_of_the_framebuffer_and_the_arithmetic(
-    screen: DummyScreen, site: Served, hz: int
+    playwright: Playwright, screen: DummyScreen, site: Served, hz: int
 ) -> None:
     screen.set_refresh(hz)
     tried = []
-    options = {
+    options: dict[str, Any] = {
         "headless": False,
         "env": {**os.environ, "DISPLAY": screen.display},
         "args": ["--window-position=0,0", f"--window-size={WIDTH},{HEIGHT}"],
     }
-    with chromium(**options) as browser:
+    with contextlib.closing(launch(playwright, **options)) as browser:
         page = browser.new_page(no_viewport=True)
         page.goto(f"http://phone.test:{site.port}{site.base}/")
         for _ in range(TRIES):
