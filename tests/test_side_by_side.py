@@ -15,7 +15,7 @@ import pytest
 
 from patterns.errors import RequestError, WorkerError
 from patterns.side_by_side import Progress, Task, side_by_side
-from tests.cli.running import encoders_in, environment, run, start
+from tests.cli.running import encoders_in, environment, run, run_process, start
 from tests.systems import linux
 
 KIT = ("kit", "--size", "320x180", "--rates", "24", "--seconds", "1", "--quiet")
@@ -164,6 +164,6 @@ def test_what_was_finished_stays_when_a_worker_is_killed(tmp_path: Path) -> None
     assert len(said.splitlines()) == 1
     for record in kit.glob("*.json"):
         assert (kit / json.loads(record.read_text())["file"]).is_file()
-    done = run(*words, cwd=tmp_path)  # goes on, and removes what the killed one left
+    done = run_process(*words, cwd=tmp_path)  # goes on, and removes what the killed one left
     assert done.returncode == 0
     assert not list(kit.glob(".*"))

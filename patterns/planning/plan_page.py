@@ -20,7 +20,7 @@ __all__ = ["plan_page"]
 def plan_page(plan: Plan) -> str:
     """Whole page as HTML, self-contained, no script: what to set in front, the numbers behind."""
     request = plan.request
-    style = files("patterns.present").joinpath("plan_page.css").read_text(encoding="utf-8")
+    style = files("patterns.planning").joinpath("plan_page.css").read_text(encoding="utf-8")
     style = style.replace("/* LIGHT */", scheme_properties(LIGHT))
     move = f"{move_words(request.motion)}, {request.width}×{request.height}"
     cards = "\n".join(_card(fact) for fact in brief_facts(plan))

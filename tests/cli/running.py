@@ -1,11 +1,16 @@
-"""Runs the command as a person does: as a process of its own."""
+"""Runs the command as a person does: as a process of its own, or the same words in this one."""
 
 from __future__ import annotations
 
+import io
 import os
+import signal
 import subprocess
 import sys
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+
+from patterns.cli import main
 
 COMMAND = [sys.executable, "-m", "patterns"]
 ROOT = Path(__file__).parents[2]
@@ -15,7 +20,23 @@ def environment(**extra: str) -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": str(ROOT), **extra}
 
 
-def run(
+def run(*words: str, cwd: Path) -> subprocess.CompletedProcess[str]:
+    """In this process, which has all loaded: for what is printed and written."""
+    out, err = (io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True) for _ in range(2))
+    before, handlers = Path.cwd(), {n: signal.getsignal(n) for n in (signal.SIGINT, signal.SIGTERM)}
+    os.chdir(cwd)
+    try:
+        with redirect_stdout(out), redirect_stderr(err):
+            code = main(list(words))
+    finally:
+        os.chdir(before)
+        for number, handler in handlers.items():
+            signal.signal(number, handler)
+    printed, said = (stream.buffer.getvalue().decode() for stream in (out, err))
+    return subprocess.CompletedProcess(words, code, printed, said)
+
+
+def run_process(
     *words: str, cwd: Path, timeout_s: float = 120, **extra: str
 ) -> subprocess.CompletedProcess[str]:
     return subprocess.run(

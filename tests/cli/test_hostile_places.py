@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.running import COMMAND, environment, run
+from tests.cli.running import COMMAND, environment, run, run_process
 from tests.systems import posix
 
 CADENCE = ("cadence", "24", "--display", "60")
@@ -77,7 +77,7 @@ def test_a_program_that_is_no_decoder(tmp_path: Path) -> None:
     program.write_text("#!/bin/sh\nexit 0\n")
     program.chmod(0o755)
     (tmp_path / "clip.mp4").write_bytes(b"\0\0\0\x20ftypisom" + bytes(500))
-    done = run("read", "clip.mp4", cwd=tmp_path, IMAGEIO_FFMPEG_EXE=str(program))
+    done = run_process("read", "clip.mp4", cwd=tmp_path, IMAGEIO_FFMPEG_EXE=str(program))
     one_line(done, 1, "the decoder gives no reason")
 
 

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.running import environment, run, start
+from tests.cli.running import environment, run, run_process, start
 from tests.systems import signals
 from tests.web.conftest import kit
 from tests.web.serving import observation
@@ -122,7 +122,7 @@ def test_a_port_in_use_is_one_line(kit: Path, tmp_path: Path) -> None:
         text = "\n".join(lines_until(process, "Ctrl-C"))
         port = re.search(r":(\d+)/", text)
         assert port
-        second = run("serve", str(kit), "--port", port[1], cwd=tmp_path)
+        second = run_process("serve", str(kit), "--port", port[1], cwd=tmp_path)
     assert second.returncode == 2
     assert second.stdout == ""
     assert second.stderr.strip() == (
@@ -132,7 +132,7 @@ def test_a_port_in_use_is_one_line(kit: Path, tmp_path: Path) -> None:
 
 def test_a_folder_without_clips_is_one_line(tmp_path: Path) -> None:
     (tmp_path / "empty").mkdir()
-    done = run("serve", "empty", "--port", "0", cwd=tmp_path)
+    done = run_process("serve", "empty", "--port", "0", cwd=tmp_path)
     assert done.returncode == 2
     assert len(done.stderr.strip().splitlines()) == 1
     assert "holds no clip" in done.stderr
@@ -140,7 +140,7 @@ def test_a_folder_without_clips_is_one_line(tmp_path: Path) -> None:
 
 def test_a_file_is_no_folder(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
-    done = run("serve", "file", "--port", "0", cwd=tmp_path)
+    done = run_process("serve", "file", "--port", "0", cwd=tmp_path)
     assert done.returncode == 2
     assert len(done.stderr.strip().splitlines()) == 1
 
@@ -171,7 +171,9 @@ def test_without_the_extra_it_says_what_to_install(kit: Path, tmp_path: Path) ->
         "u.find_spec = lambda n, p=None: None if n == 'segno' else find(n, p)\n"
     )
     root = str(Path(__file__).parents[2])
-    done = run("serve", str(kit), cwd=tmp_path, PYTHONPATH=os.pathsep.join([str(tmp_path), root]))
+    done = run_process(
+        "serve", str(kit), cwd=tmp_path, PYTHONPATH=os.pathsep.join([str(tmp_path), root])
+    )
     assert done.returncode == 2
     assert done.stderr.strip() == (
         "evenhold: serving needs segno: where Evenhold is installed, "

@@ -244,9 +244,3 @@ def test_full_hd_pictures_are_followed_and_read_in_eight_milliseconds() -> None:
             assert truth.shares[reading.shown] > 0.5
     assert read >= 36
     assert spent_s / 39 < 0.008  # leaves two cores room to decode 60 pictures a second
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("level", LEVELS)
-def test_a_wider_sample_of_recordings(level: str, tmp_path: Path) -> None:
-    check(level, sample(level, 11, 40, tmp_path))
