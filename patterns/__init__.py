@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from patterns.api import cadence, write
     from patterns.clip import Clip
     from patterns.errors import EvenholdError
-    from patterns.frames import frames
+    from patterns.frame_source import frames
     from patterns.kit.describe import describe
     from patterns.picture.stills import planes_to_rgb
 
@@ -29,7 +29,7 @@ _HOMES = {
     "EvenholdError": "patterns.errors",
     "cadence": "patterns.api",
     "describe": "patterns.kit.describe",
-    "frames": "patterns.frames",
+    "frames": "patterns.frame_source",
     "planes_to_rgb": "patterns.picture.stills",
     "write": "patterns.api",
 }

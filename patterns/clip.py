@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Literal
 
 from patterns.errors import RequestError
-from patterns.scenes.motion import BarsMotion, Motion, OrbitMotion, TerrainMotion
+from patterns.scenes.motion import Motion
 from patterns.sizes import check_size
 from patterns.timing.shutter import shutter_angle
 
@@ -70,13 +70,8 @@ class Clip:
 
     @property
     def pattern(self) -> str:
-        """'bars', 'terrain' or 'orbit'."""
-        names: dict[type[Motion], str] = {
-            BarsMotion: "bars",
-            TerrainMotion: "terrain",
-            OrbitMotion: "orbit",
-        }
-        return names[type(self.motion)]
+        """Name of what moves, such as 'bars', 'terrain' or 'orbit'."""
+        return self.motion.pattern
 
     @property
     def angle_deg(self) -> Fraction:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -47,3 +48,4 @@ def test_unknown_names_are_refused() -> None:
 def test_exported_names_exist() -> None:
     for name in patterns.__all__:
         assert getattr(patterns, name) is not None
+        assert find_spec(f"patterns.{name}") is None  # importing it would hide the function

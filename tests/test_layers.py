@@ -13,11 +13,11 @@ PACKAGE = ROOT / "patterns"
 # Lowest first; a module may import from its own layer and from those before it.
 LAYERS = [
     "errors", "version", "whole_file", "cores", "side_by_side", "timing", "picture", "drawing",
-    "scenes", "sizes", "clip", "strip", "frames", "video", "reading", "safety", "planning",
+    "scenes", "sizes", "clip", "strip", "frame_source", "video", "reading", "safety", "planning",
     "present", "kit", "web", "api", "cli",
 ]  # fmt: skip
 # Within the scenes: what both terrain and orbit look at lies below them.
-SCENES = ["motion", "shot", "speed", "ground", "bars", "terrain", "orbit", "loops"]
+SCENES = ["motion", "shot", "pattern", "speed", "ground", "bars", "terrain", "orbit", "table"]
 FORBIDDEN = {"utils", "util", "helpers", "helper", "common", "manager", "misc"}
 
 FILES = sorted(PACKAGE.rglob("*.py"))

@@ -7,20 +7,20 @@ from typing import Any
 
 import click
 
+from patterns.cli.motion_options import MotionCommand, pace_options
 from patterns.cli.option_types import ANGLE, DISPLAY, NUMBER, RATES, SIZE, jobs_option, small_option
 from patterns.cli.progress import progress
 from patterns.cores import usual_jobs
 from patterns.kit.kit import KitSpec, kit_text, make_kit
 from patterns.kit.record import dump
-from patterns.scenes.bars.light import bars_for_picture
-from patterns.scenes.motion import OrbitMotion, TerrainMotion
+from patterns.scenes.table import PATTERNS
 from patterns.timing.cadence import DEFAULT_DISPLAYS
 from patterns.video.codecs import CODECS
 
 __all__ = ["command"]
 
 
-@click.command(name="kit")
+@click.command(name="kit", cls=MotionCommand, further=pace_options, after="shutter")
 @click.option(
     "--display",
     "displays",
@@ -61,30 +61,6 @@ __all__ = ["command"]
     default="180",
     show_default=True,
     help="Shutter angle of every clip, degrees.",
-)
-@click.option(
-    "--cross",
-    type=NUMBER,
-    metavar="SECONDS",
-    default="7",
-    show_default=True,
-    help="Time in which a bar crosses the picture, seconds.",
-)
-@click.option(
-    "--speed",
-    type=NUMBER,
-    metavar="M/S",
-    default="10",
-    show_default=True,
-    help="Ground speed of the flight, metres a second.",
-)
-@click.option(
-    "--turn",
-    type=NUMBER,
-    metavar="DEG/S",
-    default="6",
-    show_default=True,
-    help="Turn rate of the orbit, degrees a second.",
 )
 @click.option(
     "--codec",
@@ -134,10 +110,9 @@ def command(**o: Any) -> None:  # fmt: skip
     width, height = o["size"]
     spec = KitSpec(
         folder=o["out"],
-        motions=(
-            bars_for_picture(width, height, cross_s=o["cross"]),
-            TerrainMotion(ground_speed_m_s=o["speed"]),
-            OrbitMotion(turn_deg_s=o["turn"]),
+        motions=tuple(
+            pattern.motion(width, height, {pattern.pace.option: o[pattern.pace.option]})
+            for pattern in PATTERNS.values()
         ),
         rates=o["rates"],
         displays=o["displays"] or DEFAULT_DISPLAYS,

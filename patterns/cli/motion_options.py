@@ -1,301 +1,134 @@
-"""Options that say what moves and how, for every command that takes a motion."""
+"""Options that say what moves and how, made from the table of patterns."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from fractions import Fraction
-from typing import Any, TypeVar
+from typing import Any
 
 import click
 
 from patterns.cli.option_types import NUMBER
 from patterns.errors import RequestError
-from patterns.scenes.bars.light import bars_for_picture
-from patterns.scenes.motion import (
-    BarsMotion,
-    Direction,
-    Flight,
-    OrbitMotion,
-    Subject,
-    TerrainMotion,
-    hfov_of_focal_length,
-    turn_rate,
-)
+from patterns.scenes.motion import Motion
+from patterns.scenes.pattern import Option, Pattern
+from patterns.scenes.table import PATTERNS, pattern_named
 
 __all__ = [
-    "bars_motion",
-    "bars_options",
-    "lens_options",
-    "orbit_motion",
-    "orbit_options",
-    "terrain_motion",
-    "terrain_options",
+    "MotionCommand",
+    "chosen_motion",
+    "given_paces",
+    "motion_options",
+    "options_of_all",
+    "pace_options",
+    "pattern_option",
 ]
 
-F = TypeVar("F", bound=Callable[..., Any])
-DEFAULT_FOCAL_MM = Fraction(24)
+
+class MotionCommand(click.Command):
+    """Command that has options of the patterns beside its own, as the table is when it is called.
+
+    Parameters
+    ----------
+    further
+        Makes those options.
+    after
+        Name of the own option behind which the help shows them.
+    """
+
+    def __init__(
+        self, *args: Any, further: Callable[[], list[click.Option]], after: str, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self._further, self._after = further, after
+
+    def get_params(self, ctx: click.Context) -> list[click.Parameter]:
+        """Own and further options, in the order of the help."""
+        own = super().get_params(ctx)
+        place = 1 + [param.name for param in own].index(self._after)
+        return [*own[:place], *self._further(), *own[place:]]
 
 
-def _stack(*options: Callable[[F], F]) -> Callable[[F], F]:
-    def decorate(function: F) -> F:
-        for option in reversed(options):
-            function = option(function)
-        return function
-
-    return decorate
-
-
-def bars_options(function: F) -> F:
-    """Add the options of the bars pattern."""
-    return _stack(
-        click.option(
-            "--direction",
-            type=click.Choice(["upright", "level", "slanted"]),
-            default="upright",
-            show_default=True,
-            help="How the bars stand.",
-        ),
-        click.option(
-            "--slant",
-            type=NUMBER,
-            metavar="DEGREES",
-            default=None,
-            help="Turn of the motion from level, degrees, for slanted bars.  [default: 30]",
-        ),
-        click.option(
-            "--cross",
-            type=NUMBER,
-            metavar="SECONDS",
-            default=None,
-            help="Time in which a bar crosses the picture, seconds; negative: back.  [default: 7]",
-        ),
-        click.option(
-            "--speed-px",
-            type=NUMBER,
-            metavar="PX/S",
-            default=None,
-            help="Speed in pixels a second, instead of --cross.",
-        ),
-        click.option(
-            "--bars",
-            "count",
-            type=NUMBER,
-            metavar="COUNT",
-            default="4",
-            show_default=True,
-            help="How many bars the picture holds along the motion.",
-        ),
-        click.option(
-            "--bar-width",
-            type=NUMBER,
-            metavar="PX",
-            default=None,
-            help="Width of a bar, pixels.  [default: a third of the distance between bars]",
-        ),
-        click.option(
-            "--light",
-            type=NUMBER,
-            metavar="PERCENT",
-            default="60",
-            show_default=True,
-            help="Light of the bars, percent of peak white (linear).",
-        ),
-        click.option(
-            "--dark",
-            type=NUMBER,
-            metavar="PERCENT",
-            default="2",
-            show_default=True,
-            help="Light between the bars, percent of peak white.",
-        ),
-        click.option(
-            "--softness",
-            type=NUMBER,
-            metavar="PX",
-            default="0",
-            show_default=True,
-            help="Width of a bar's soft edge, pixels.",
-        ),
-    )(function)
-
-
-def bars_motion(
-    size: tuple[int, int],
-    *,
-    direction: Direction,
-    slant: Fraction | None,
-    cross: Fraction | None,
-    speed_px: Fraction | None,
-    count: Fraction,
-    bar_width: Fraction | None,
-    light: Fraction,
-    dark: Fraction,
-    softness: Fraction,
-) -> BarsMotion:
-    """Bars for a picture of `size` pixels from the options' values."""
-    if slant is not None and direction != "slanted":
-        raise RequestError("--slant is for slanted bars: add --direction slanted, or leave it out")
-    if cross is not None and speed_px is not None:
-        raise RequestError("--cross and --speed-px both set the speed: give one of the two")
-    if cross == 0:
-        raise RequestError("--cross 0 would be infinitely fast: give seconds, such as 7")
-    if not 1 <= count <= 200:
-        raise RequestError(f"--bars {float(count):g} is outside 1 to 200: try 4")
-    return bars_for_picture(
-        *size,
-        direction=direction,
-        slant_deg=Fraction(30) if slant is None else slant,
-        cross_s=cross,
-        speed_px_s=speed_px,
-        count=count,
-        width_px=bar_width,
-        light=float(light / 100),
-        dark=float(dark / 100),
-        softness_px=softness,
+def _option(option: Option, prefix: str = "", default: str | None = None) -> click.Option:
+    shown = option.shown_default if default is None else default
+    words = option.words[0].lower() + option.words[1:] if prefix else option.words
+    return click.Option(
+        [f"--{option.name}"],
+        type=click.Choice(option.choices) if option.choices else NUMBER,
+        metavar=option.unit or None,
+        help=f"{prefix}{words}" + (f"  [default: {shown}]" if shown else ""),
     )
 
 
-def lens_options(function: F) -> F:
-    """Add the options of the lens."""
-    return _stack(
-        click.option(
-            "--lens",
-            type=NUMBER,
-            metavar="MM",
-            default=None,
-            help="Focal length, millimetres, 35 mm equivalent.  [default: 24]",
-        ),
-        click.option(
-            "--fov",
-            type=NUMBER,
-            metavar="DEGREES",
-            default=None,
-            help="Horizontal field of view, degrees, instead of --lens.",
-        ),
-    )(function)
+def motion_options(pattern: Pattern) -> list[click.Option]:
+    """All options of one pattern."""
+    return [_option(option) for option in pattern.options]
 
 
-def _hfov_deg(lens: Fraction | None, fov: Fraction | None) -> float:
-    if lens is not None and fov is not None:
-        raise RequestError("--lens and --fov both set the field of view: give one of the two")
-    if fov is not None:
-        return float(fov)
-    focal_mm = DEFAULT_FOCAL_MM if lens is None else lens
-    if not 10 <= focal_mm <= 400:
-        raise RequestError(f"--lens {float(focal_mm):g} mm is outside 10 to 400 mm: try 24")
-    return hfov_of_focal_length(float(focal_mm))
-
-
-def terrain_options(function: F) -> F:
-    """Add the options of the terrain pattern."""
-    return _stack(
-        click.option(
-            "--flight",
-            type=click.Choice(["forward", "sideways", "down"]),
-            default="forward",
-            show_default=True,
-            help="Where the camera looks from the line of flight.",
-        ),
-        click.option(
-            "--speed",
-            type=NUMBER,
-            metavar="M/S",
-            default="10",
-            show_default=True,
-            help="Ground speed, metres a second.",
-        ),
-        click.option(
-            "--height",
-            type=NUMBER,
-            metavar="M",
-            default="40",
-            show_default=True,
-            help="Height above the ground, metres.",
-        ),
-        click.option(
-            "--pitch",
-            type=NUMBER,
-            metavar="DEGREES",
-            default="20",
-            show_default=True,
-            help="Gimbal pitch, degrees below the horizon (a minus sign is ignored).",
-        ),
-    )(lens_options(function))
-
-
-def terrain_motion(
-    *,
-    flight: Flight,
-    speed: Fraction,
-    height: Fraction,
-    pitch: Fraction,
-    lens: Fraction | None,
-    fov: Fraction | None,
-) -> TerrainMotion:
-    """Flight over country from the options' values."""
-    return TerrainMotion(flight, speed, height, abs(pitch), _hfov_deg(lens, fov))
-
-
-def orbit_options(function: F) -> F:
-    """Add the options of the orbit pattern."""
-    return _stack(
-        click.option(
-            "--subject",
-            type=click.Choice(["tower", "monument", "tank"]),
-            default="tower",
-            show_default=True,
-            help="What stands in the centre.",
-        ),
-        click.option(
-            "--turn",
-            type=NUMBER,
-            metavar="DEG/S",
-            default=None,
-            help="Turn rate, degrees a second; negative turns the other way.  [default: 6]",
-        ),
-        click.option(
-            "--turn-seconds",
-            type=NUMBER,
-            metavar="SECONDS",
-            default=None,
-            help="Seconds for a whole turn, instead of --turn.",
-        ),
-        click.option(
-            "--radius",
-            type=NUMBER,
-            metavar="M",
-            default="80",
-            show_default=True,
-            help="Distance from the subject's axis, metres.",
-        ),
-        click.option(
-            "--height",
-            type=NUMBER,
-            metavar="M",
-            default="30",
-            show_default=True,
-            help="Height above the ground, metres.",
-        ),
-    )(lens_options(function))
-
-
-def orbit_motion(
-    *,
-    subject: Subject,
-    turn: Fraction | None,
-    turn_seconds: Fraction | None,
-    radius: Fraction,
-    height: Fraction,
-    lens: Fraction | None,
-    fov: Fraction | None,
-) -> OrbitMotion:
-    """Circle about a subject from the options' values."""
-    if turn is not None and turn_seconds is not None:
-        raise RequestError("--turn and --turn-seconds both set the turn rate: give one of the two")
-    if turn_seconds == 0:
-        raise RequestError("--turn-seconds 0 would be infinitely fast: give seconds, such as 60")
-    if turn_seconds is not None:
-        turn = turn_rate(turn_seconds)
-    return OrbitMotion(
-        subject, Fraction(6) if turn is None else turn, radius, height, _hfov_deg(lens, fov)
+def pattern_option(default: str) -> click.Option:
+    """`--pattern`, with the names in the table."""
+    return click.Option(
+        ["--pattern"],
+        type=click.Choice(list(PATTERNS)),
+        default=default,
+        show_default=True,
+        help="What moves; bars stand for a plain pan.",
     )
+
+
+def options_of_all() -> list[click.Option]:
+    """Options that decide how any pattern moves; one that several have stands once."""
+    owners = _owners((p, option) for p in PATTERNS.values() for option in p.options if option.moves)
+    made = []
+    for alike in owners.values():
+        defaults = dict.fromkeys(o.shown_default for _, o in alike if o.shown_default)
+        names = ", ".join(pattern.name for pattern, _ in alike)
+        made.append(_option(alike[0][1], f"{names}: ", ", ".join(defaults)))
+    return made
+
+
+def pace_options(default: Callable[[Pattern], str] | None = None) -> list[click.Option]:
+    """The option of each pattern that sets its speed, with other words for its default."""
+    owners = _owners((p, p.pace_option()) for p in PATTERNS.values())
+    return [
+        _option(option, f"{pattern.name}: ", default(pattern) if default else None)
+        for (pattern, option), *_ in owners.values()
+    ]
+
+
+def _owners(
+    pairs: Iterable[tuple[Pattern, Option]],
+) -> dict[str, list[tuple[Pattern, Option]]]:
+    owners: dict[str, list[tuple[Pattern, Option]]] = {}
+    for pattern, option in pairs:
+        owners.setdefault(option.key, []).append((pattern, option))
+    return owners
+
+
+def given_paces(values: dict[str, Any]) -> dict[str, Fraction]:
+    """Speeds that `pace_options` were given, by the names of the patterns."""
+    return {
+        name: values[pattern.pace.option]
+        for name, pattern in PATTERNS.items()
+        if values[pattern.pace.option] is not None
+    }
+
+
+def chosen_motion(values: dict[str, Any], size: tuple[int, int]) -> Motion:
+    """Motion of the pattern that `--pattern` names, from the values of `options_of_all`.
+
+    Raises
+    ------
+    RequestError
+        An option of another pattern is given, or the motion is not possible.
+    """
+    pattern = pattern_named(values["pattern"])
+    own = {option.key for option in pattern.options}
+    for key, owners in _owners((p, o) for p in PATTERNS.values() for o in p.options).items():
+        if values.get(key) is not None and key not in own:
+            names = [p.name for p, _ in owners]
+            raise RequestError(
+                f"--{owners[0][1].name} is for {' and '.join(names)}: add --pattern {names[0]}, "
+                "or leave it out"
+            )
+    return pattern.motion(*size, {key: values.get(key) for key in own})

@@ -8,7 +8,12 @@ from typing import Any
 
 import click
 
-from patterns.cli.motion_options import bars_motion, orbit_motion, terrain_motion
+from patterns.cli.motion_options import (
+    MotionCommand,
+    chosen_motion,
+    options_of_all,
+    pattern_option,
+)
 from patterns.cli.plan_options import plan_options
 from patterns.cli.progress import progress
 from patterns.cores import usual_jobs
@@ -20,27 +25,18 @@ from patterns.planning.plan_picture import plan_picture
 from patterns.planning.plan_text import plan_text
 from patterns.planning.record import plan_json
 from patterns.planning.request import DEFAULT_RATES, PlanRequest
-from patterns.scenes.motion import Motion
 from patterns.timing.audience import DEFAULT_AUDIENCE, Audience
 from patterns.timing.exposure_value import MeteredExposure, exposure_for_ev100
 from patterns.whole_file import write_whole
 
 __all__ = ["command"]
 
-# Options that only one pattern has: given with another they are an error, not ignored.
-OWN_OPTIONS = {
-    "bars": ("cross", "direction"),
-    "terrain": ("flight", "speed", "pitch"),
-    "orbit": ("subject", "turn", "turn_seconds", "radius"),
-}
-SHARED_OPTIONS = {
-    "height": ("terrain", "orbit"),
-    "lens": ("terrain", "orbit"),
-    "fov": ("terrain", "orbit"),
-}
+
+def _motion_options() -> list[click.Option]:
+    return [pattern_option("terrain"), *options_of_all()]
 
 
-@click.command(name="plan")
+@click.command(name="plan", cls=MotionCommand, further=_motion_options, after="footage")
 @plan_options
 def command(**options: Any) -> None:
     """Plan a shoot: rate, shutter, filter, speed of movement, and what is already shot.
@@ -103,7 +99,7 @@ def _request(options: dict[str, Any]) -> PlanRequest:
     width, height = options["size"]
     shares = options["displays"]
     return PlanRequest(
-        motion=_motion(options),
+        motion=chosen_motion(options, options["size"]),
         audience=Audience.of(shares) if shares else DEFAULT_AUDIENCE,
         audience_assumed=not shares,
         rates=options["rates"] or DEFAULT_RATES,
@@ -135,50 +131,3 @@ def _metered(options: dict[str, Any]) -> MeteredExposure | None:
         Fraction(100) if iso is None else iso,
         Fraction(14, 5) if aperture is None else aperture,
     )
-
-
-def _motion(options: dict[str, Any]) -> Motion:
-    pattern = options["pattern"]
-    _refuse_strangers(pattern, options)
-    given = {name: value for name, value in options.items() if value is not None}
-    if pattern == "bars":
-        return bars_motion(
-            options["size"],
-            direction=given.get("direction", "upright"),
-            slant=None,
-            cross=given.get("cross"),
-            speed_px=None,
-            count=Fraction(4),
-            bar_width=None,
-            light=Fraction(60),
-            dark=Fraction(2),
-            softness=Fraction(0),
-        )
-    if pattern == "terrain":
-        return terrain_motion(
-            flight=given.get("flight", "forward"),
-            speed=given.get("speed", Fraction(10)),
-            height=given.get("height", Fraction(40)),
-            pitch=given.get("pitch", Fraction(20)),
-            lens=given.get("lens"),
-            fov=given.get("fov"),
-        )
-    return orbit_motion(
-        subject=given.get("subject", "tower"),
-        turn=given.get("turn"),
-        turn_seconds=given.get("turn_seconds"),
-        radius=given.get("radius", Fraction(80)),
-        height=given.get("height", Fraction(30)),
-        lens=given.get("lens"),
-        fov=given.get("fov"),
-    )
-
-
-def _refuse_strangers(pattern: str, options: dict[str, Any]) -> None:
-    owners = {name: (owner,) for owner, names in OWN_OPTIONS.items() for name in names}
-    for name, patterns in (owners | SHARED_OPTIONS).items():
-        if options[name] is not None and pattern not in patterns:
-            raise RequestError(
-                f"--{name.replace('_', '-')} is for {' and '.join(patterns)}: add --pattern "
-                f"{patterns[0]}, or leave it out"
-            )

@@ -6,7 +6,8 @@ from typing import Any
 
 import click
 
-from patterns.cli.present_options import present_options, request_from
+from patterns.cli.motion_options import MotionCommand
+from patterns.cli.present_options import present_options, request_from, scene_options
 from patterns.cli.progress import progress
 from patterns.cores import usual_jobs
 from patterns.present.talk import dump_talk, make_parts, make_talk, talk_text
@@ -27,7 +28,7 @@ def _parts(o: dict[str, Any]) -> tuple[Part, ...]:
     return tuple(part for part, wanted in named.items() if wanted) or ("split",)
 
 
-@click.command(name="present")
+@click.command(name="present", cls=MotionCommand, further=scene_options, after="rates")
 @present_options
 def command(**o: Any) -> None:
     """Show judder to people: on a projector, a laptop, a phone, or on paper.

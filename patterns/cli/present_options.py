@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
+from patterns.cli.motion_options import given_paces, pace_options, pattern_option
 from patterns.cli.option_types import (
     ANGLE,
     DISPLAY,
@@ -23,18 +24,13 @@ from patterns.drawing.style import scheme
 from patterns.errors import RequestError
 from patterns.present.animation_timing import FORMATS
 from patterns.present.panel_layout import LAYOUTS
-from patterns.present.scene_choice import PATTERNS, PatternName, SceneChoice
 from patterns.present.talk_request import TalkRequest
+from patterns.scenes.pattern import Pattern
 from patterns.timing.cadence import Display
 from patterns.video.codecs import CODECS
 
-__all__ = ["present_options", "request_from"]
+__all__ = ["present_options", "request_from", "scene_options"]
 
-SPEEDS: dict[PatternName, tuple[str, str]] = {  # option, and field of the scene
-    "bars": ("cross", "cross_s"),
-    "terrain": ("speed", "speed_m_s"),
-    "orbit": ("turn", "turn_deg_s"),
-}
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -61,8 +57,6 @@ def _what_to_show() -> list[Callable[[F], F]]:
                      help="Refresh of the display that it is shown on, hertz."),
         click.option("--rates", type=RATES, metavar="FPS,FPS,...", default="24,30",
                      show_default=True, help="Two to four rates to compare, frames a second."),
-        click.option("--pattern", type=click.Choice(PATTERNS), default="bars", show_default=True,
-                     help="What moves."),
         click.option("--layout", type=click.Choice(LAYOUTS), default=None,
                      help="Panels side by side, stacked, in a grid of four, or on both sides of "
                      "a line through one picture.  [default: side; four in a grid]"),
@@ -72,15 +66,6 @@ def _what_to_show() -> list[Callable[[F], F]]:
                      help="Shutter kept by angle, degrees.  [default: 180]"),
         click.option("--exposure", type=EXPOSURE, metavar="SECONDS", default=None,
                      help="Shutter kept by time, such as 1/60, seconds, instead of --shutter."),
-        click.option("--cross", type=NUMBER, metavar="SECONDS", default=None,
-                     help="Time in which a bar crosses its picture, seconds.  [default: so that "
-                     "the worst panel shakes by 4 px at 1080p; at most 3]"),
-        click.option("--speed", type=NUMBER, metavar="M/S", default=None,
-                     help="Ground speed of the flight, metres a second.  [default: as --cross; "
-                     "10 to 45]"),
-        click.option("--turn", type=NUMBER, metavar="DEG/S", default=None,
-                     help="Turn rate of the orbit, degrees a second.  [default: as --cross; "
-                     "12 to 36]"),
         click.option("--strip", is_flag=True,
                      help="Draw the counting strip in every panel, for evenhold read."),
         click.option("--footage", type=RATE, metavar="FPS", default="24",
@@ -124,9 +109,17 @@ def present_options(function: F) -> F:
     return function
 
 
-def _speeds(o: dict[str, Any]) -> dict[str, Fraction]:
-    """Speeds that the options give."""
-    return {field: o[option] for option, field in SPEEDS.values() if o[option] is not None}
+def scene_options() -> list[click.Option]:
+    """What moves, and how fast."""
+    return [pattern_option("bars"), *pace_options(_quick_enough)]
+
+
+def _quick_enough(pattern: Pattern) -> str:
+    pace = pattern.pace
+    return (
+        "so that the worst panel shakes by 4 px at 1080p; "
+        f"{float(pace.shown):g} to {float(pace.fastest):g}"
+    )
 
 
 def request_from(o: dict[str, Any]) -> TalkRequest:
@@ -145,9 +138,10 @@ def request_from(o: dict[str, Any]) -> TalkRequest:
         folder=o["out"],
         rates=o["rates"],
         display=display,
-        scene=SceneChoice(pattern=o["pattern"], seed=o["seed"], **_speeds(o)),
+        pattern=o["pattern"],
+        seed=o["seed"],
+        paces=given_paces(o),
         strip=o["strip"],
-        fixed_speeds=frozenset(p for p, (option, _) in SPEEDS.items() if o[option] is not None),
         layout=o["layout"],
         angle_deg=Fraction(180) if o["shutter"] is None else o["shutter"],
         exposure_s=o["exposure"],

@@ -9,32 +9,42 @@ import click
 
 from patterns.cli.clip_options import clip_options, exposure_from, frames_from
 from patterns.cli.groups import HelpfulGroup
-from patterns.cli.motion_options import (
-    bars_motion,
-    bars_options,
-    orbit_motion,
-    orbit_options,
-    terrain_motion,
-    terrain_options,
-)
+from patterns.cli.motion_options import motion_options
 from patterns.cli.progress import progress
 from patterns.clip import Clip
 from patterns.kit.make_clip import ClipJob, clip_job, make_clip
 from patterns.kit.record import dump, record_text
-from patterns.scenes.motion import Motion
+from patterns.scenes.pattern import Pattern
+from patterns.scenes.table import PATTERNS
 
 __all__ = ["command"]
 
-CLIP_OPTIONS = (
-    "rate", "shutter", "exposure", "size", "seconds", "frames", "codec", "strip", "looped",
-    "seed", "out", "force", "allow_flashing", "small", "as_json", "quiet",
-)  # fmt: skip
+CAUTION = (
+    "Clips move across the whole picture. If you are sensitive to moving or flashing "
+    'pictures, have someone else look at them; see "Cautions" in the README.'
+)
 
 
 class _Patterns(HelpfulGroup):
-    """Group of the patterns."""
+    """Group whose subcommands are the patterns in the table."""
 
     what = "pattern"
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        return list(PATTERNS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        if cmd_name not in PATTERNS:
+            return None
+        pattern = PATTERNS[cmd_name]
+
+        @clip_options
+        def run(**options: Any) -> None:
+            _render(pattern, options)
+
+        made = click.command(cmd_name, help=f"{pattern.summary}\n\n{CAUTION}")(run)
+        made.params[:0] = motion_options(pattern)
+        return made
 
 
 @click.group(cls=_Patterns, name="render", subcommand_metavar="PATTERN [OPTIONS]")
@@ -55,11 +65,11 @@ def command() -> None:
     """  # noqa: D301 - click's mark for a paragraph that is not rewrapped
 
 
-def _render(motion: Motion, options: dict[str, Any]) -> None:
+def _render(pattern: Pattern, options: dict[str, Any]) -> None:
     rate: Fraction = options["rate"]
     width, height = options["size"]
     clip = Clip(
-        motion=motion,
+        motion=pattern.motion(width, height, {o.key: options[o.key] for o in pattern.options}),
         rate=rate,
         exposure_s=exposure_from(rate, options["shutter"], options["exposure"]),
         width=width,
@@ -86,47 +96,3 @@ def _render(motion: Motion, options: dict[str, Any]) -> None:
         click.echo(dump(data), nl=False)
     elif not quiet:
         click.echo(record_text(data, job.folder_text))
-
-
-def _split(values: dict[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Options of the clip, and those of its motion."""
-    return {k: values.pop(k) for k in CLIP_OPTIONS}, values
-
-
-@command.command()
-@bars_options
-@clip_options
-def bars(**values: Any) -> None:
-    """Bars that cross the frame: the plainest look at a cadence.
-
-    Clips move across the whole picture. If you are sensitive to moving or flashing
-    pictures, have someone else look at them; see "Cautions" in the README.
-    """
-    options, motion = _split(values)
-    _render(bars_motion(options["size"], **motion), options)
-
-
-@command.command()
-@terrain_options
-@clip_options
-def terrain(**values: Any) -> None:
-    """Level flight over country: judder where the ground is near, the lower corners.
-
-    Clips move across the whole picture. If you are sensitive to moving or flashing
-    pictures, have someone else look at them; see "Cautions" in the README.
-    """
-    options, motion = _split(values)
-    _render(terrain_motion(**motion), options)
-
-
-@command.command()
-@orbit_options
-@clip_options
-def orbit(**values: Any) -> None:
-    """A circle about a subject: it stays in the centre, the skyline sweeps.
-
-    Clips move across the whole picture. If you are sensitive to moving or flashing
-    pictures, have someone else look at them; see "Cautions" in the README.
-    """
-    options, motion = _split(values)
-    _render(orbit_motion(**motion), options)

@@ -7,7 +7,7 @@ from html import escape
 from typing import Any
 
 from patterns.drawing.page import CAUTION, html_page
-from patterns.kit.what_to_look_for import HEADINGS, fastest_place, look_for
+from patterns.kit.what_to_look_for import fastest_place, heading, look_for
 from patterns.timing.rates import format_rate
 
 __all__ = ["crib_sheet"]
@@ -41,8 +41,8 @@ def _section(group: dict[str, Any], displays: list[str]) -> str:
     head = "".join(f"<th>on {escape(name)} Hz</th>" for name in displays)
     rows = "".join(_row(record) for record in group["clips"])
     return (
-        f"<section><h2>{HEADINGS[group['pattern']]}</h2>"
-        f"<p>{look_for(group['pattern'])}{fastest_place(group['clips'][0])}</p>"
+        f"<section><h2>{escape(heading(group['pattern']))}</h2>"
+        f"<p>{escape(look_for(group['pattern']))}{fastest_place(group['clips'][0])}</p>"
         f'<div class="scroll"><table><thead><tr><th>fps</th><th>px a frame</th>{head}'
         f"<th>seen on this device</th></tr></thead><tbody>{rows}</tbody></table></div></section>"
     )

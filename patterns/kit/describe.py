@@ -6,9 +6,8 @@ from fractions import Fraction
 from math import ceil
 
 from patterns.clip import Clip, StripEdge
-from patterns.errors import RequestError
-from patterns.scenes.bars.light import bars_for_picture
-from patterns.scenes.motion import Motion, OrbitMotion, TerrainMotion
+from patterns.scenes.motion import Motion
+from patterns.scenes.table import pattern_named
 from patterns.sizes import parse_size
 from patterns.timing.rates import parse_rate
 from patterns.timing.shutter import exposure_of_angle, parse_exposure
@@ -34,8 +33,8 @@ def describe(
     Parameters
     ----------
     pattern
-        'bars', 'terrain' or 'orbit' at its default motion, or a motion object
-        (`BarsMotion`, `TerrainMotion`, `OrbitMotion` of `patterns.scenes.motion`).
+        Name of an entry of `patterns.scenes.table` at its default motion, such as 'bars',
+        or a motion object (`BarsMotion`, `TerrainMotion`, `OrbitMotion`).
     rate
         Frames a second; the name '23.976' means 24000/1001.
     shutter, exposure
@@ -53,7 +52,9 @@ def describe(
     width, height = parse_size(size) if isinstance(size, str) else size
     exact = parse_rate(str(rate))
     return Clip(
-        motion=_motion(pattern, width, height),
+        motion=pattern_named(pattern).motion(width, height)
+        if isinstance(pattern, str)
+        else pattern,
         rate=exact,
         exposure_s=parse_exposure(exposure)
         if exposure
@@ -65,15 +66,3 @@ def describe(
         codec=codec,
         seed=seed,
     )
-
-
-def _motion(pattern: str | Motion, width: int, height: int) -> Motion:
-    if not isinstance(pattern, str):
-        return pattern
-    if pattern == "bars":
-        return bars_for_picture(width, height)
-    if pattern == "terrain":
-        return TerrainMotion()
-    if pattern == "orbit":
-        return OrbitMotion()
-    raise RequestError(f"pattern {pattern!r} is unknown: allowed are bars, terrain, orbit")

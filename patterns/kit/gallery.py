@@ -9,12 +9,13 @@ import numpy as np
 
 from patterns.drawing.hold_chart import hold_chart
 from patterns.drawing.picture_file import to_png
-from patterns.frames import FrameSource
+from patterns.frame_source import FrameSource
 from patterns.kit.describe import describe
 from patterns.kit.make_clip import OUTPUTS
 from patterns.kit.poster import poster_jpeg
 from patterns.picture.stills import picture_bytes, planes_to_rgb
-from patterns.scenes.motion import TerrainMotion
+from patterns.scenes.table import PATTERNS
+from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.timing.cadence import cadence, parse_display
 from patterns.whole_file import make_folder, write_whole
 
@@ -40,8 +41,7 @@ def _shutter_strip() -> bytes:
 def make_gallery(folder: Path) -> list[Path]:
     """Write the gallery's pictures into `folder`; returns their paths."""
     pictures = {
-        f"{pattern}.jpg": poster_jpeg(describe(pattern, rate=24), 60, 1280)
-        for pattern in ("bars", "terrain", "orbit")
+        f"{pattern}.jpg": poster_jpeg(describe(pattern, rate=24), 60, 1280) for pattern in PATTERNS
     }
     pictures["shutter.jpg"] = _shutter_strip()
     chart = hold_chart([cadence(Fraction(rate), parse_display("60")) for rate in (24, 25, 30, 60)])

@@ -118,8 +118,8 @@ def _clip(spec: KitSpec, motion: Motion, rate: Fraction) -> Clip:
 
 def _name(spec: KitSpec, motion: Motion, rate: Fraction, digits: int) -> str:
     whole, dot, part = format_decimal(rate).partition(".")
-    pattern = type(motion).__name__.removesuffix("Motion").lower()
-    return f"evenhold-{pattern}-{whole:0>{digits}}{dot}{part}fps{codec_named(spec.codec).suffix}"
+    suffix = codec_named(spec.codec).suffix
+    return f"evenhold-{motion.pattern}-{whole:0>{digits}}{dot}{part}fps{suffix}"
 
 
 def make_kit(spec: KitSpec, progress: Progress | None = None, *, jobs: int = 1) -> dict[str, Any]:

@@ -11,12 +11,12 @@ from typing import Any
 
 from patterns.clip import Clip
 from patterns.errors import RequestError
-from patterns.frames import FrameSource
+from patterns.frame_source import FrameSource
 from patterns.kit.record import ClipRecord, dump, record_json
 from patterns.picture.planes import Planes
 from patterns.safety.guard import LoopGuard
 from patterns.safety.report import SafetyReport
-from patterns.scenes.loops import loop
+from patterns.scenes.motion import loop
 from patterns.side_by_side import Progress
 from patterns.sizes import size_name
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display

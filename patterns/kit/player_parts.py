@@ -15,7 +15,7 @@ from urllib.parse import quote
 
 from patterns.drawing.page import CAUTION
 from patterns.kit.media_types import media_type
-from patterns.kit.what_to_look_for import HEADINGS, look_for
+from patterns.kit.what_to_look_for import heading, look_for
 from patterns.timing.rates import format_decimal, format_rate
 
 __all__ = ["NO_SCRIPT", "PLAYER", "caution_dialog", "clip_group", "exceeds", "part", "script"]
@@ -98,21 +98,21 @@ def _safety(record: dict[str, Any]) -> str:
 
 def clip_group(pattern: str, poster: str, clips: list[dict[str, Any]], base: str) -> str:
     """Section of one pattern: what to look for, and its clips in a row; files lie at `base`."""
-    heading = escape(HEADINGS.get(pattern, pattern))
-    words = f"<p>{escape(look_for(pattern))}</p>" if pattern in HEADINGS else ""
+    title = escape(heading(pattern))
+    words = f"<p>{escape(look_for(pattern))}</p>" if look_for(pattern) else ""
     picture = (
         f'<img class="poster" src="{base}{quote(poster)}" alt="" loading="lazy">' if poster else ""
     )
     items = "".join(_clip(record, poster, base) for record in clips)
     return (
-        f'<section aria-label="{heading}"><div class="head">{picture}<div><h2>{heading}</h2>'
+        f'<section aria-label="{title}"><div class="head">{picture}<div><h2>{title}</h2>'
         f'{words}</div></div><ul class="clips">{items}</ul></section>'
     )
 
 
 def _clip(record: dict[str, Any], poster: str, base: str) -> str:
     rate = Fraction(record["rate_exact"])
-    spoken = f"{HEADINGS.get(record['pattern'], record['pattern'])}, {format_rate(rate)} fps"
+    spoken = f"{heading(record['pattern'])}, {format_rate(rate)} fps"
     data = {
         "file": record["file"],
         "name": spoken,

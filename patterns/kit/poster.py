@@ -9,7 +9,7 @@ import numpy as np
 from PIL import Image
 
 from patterns.clip import Clip
-from patterns.frames import FrameSource
+from patterns.frame_source import FrameSource
 from patterns.picture.stills import picture_bytes, planes_to_rgb
 from patterns.side_by_side import Progress
 from patterns.whole_file import write_whole
@@ -33,8 +33,8 @@ def write_poster(clip: Clip, folder: Path, progress: Progress) -> str:  # noqa: 
     """
     name = f"evenhold-{clip.pattern}.jpg"
     plain = replace(clip, strip="none")
-    if clip.pattern != "bars" and clip.width > WIDTH:
-        # Drawn no larger than it is shown. Bars are measured in pixels, and drawn at once.
+    if not clip.motion.in_pixels and clip.width > WIDTH:
+        # Drawn no larger than it is shown, where the scene stays the same.
         plain = replace(plain, width=WIDTH, height=2 * round(clip.height * WIDTH / clip.width / 2))
     write_whole(folder / name, poster_jpeg(plain, clip.frames // 2, WIDTH), force=True)
     return name

@@ -4,35 +4,19 @@ from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["HEADINGS", "fastest_place", "look_for", "without_mark"]
+from patterns.scenes.table import PATTERNS
 
-HEADINGS = {
-    "bars": "Bars",
-    "terrain": "Flight over country",
-    "orbit": "Orbit",
-}
+__all__ = ["fastest_place", "heading", "look_for", "without_mark"]
 
-_LOOK_FOR = {
-    "bars": (
-        "Follow one bar across the screen with your eyes, not the gap it leaves. Held evenly it "
-        "glides, with the same soft edge all the way. Held unevenly it trembles, and its edge "
-        "looks doubled."
-    ),
-    "terrain": (
-        "Look at the lower corners, where the ground is nearest and fastest, then at the middle "
-        "distance. The horizon stands still at every rate: judder shows only where the picture "
-        "moves."
-    ),
-    "orbit": (
-        "Keep your eyes on the hills behind the subject, not on the subject, which stays in the "
-        "centre and hides the fault. The skyline sweeps past evenly, or in a stutter."
-    ),
-}
+
+def heading(pattern: str) -> str:
+    """Heading of a pattern; its name where this version does not know it."""
+    return PATTERNS[pattern].heading if pattern in PATTERNS else pattern
 
 
 def look_for(pattern: str) -> str:
-    """Where to look in a clip of `pattern`, a short paragraph."""
-    return _LOOK_FOR[pattern]
+    """Where to look in a clip of `pattern`, a short paragraph; '' where it is not known."""
+    return PATTERNS[pattern].look_for if pattern in PATTERNS else ""
 
 
 def fastest_place(record: dict[str, Any]) -> str:

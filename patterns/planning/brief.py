@@ -10,13 +10,13 @@ from patterns.planning.movement_advice import MovementAdvice, Remedy
 from patterns.planning.plan import Plan
 from patterns.planning.rate_words import conform_brief, rate_brief
 from patterns.planning.setting_words import filter_brief, shutter_brief
-from patterns.planning.words import fps, move_brief, number
+from patterns.planning.words import fps, number
 
 __all__ = ["MOST_LINES", "WIDTH", "Fact", "brief_facts", "brief_text"]
 
 WIDTH, MOST_LINES = 60, 12
 LABEL = 10  # columns
-FOOTAGE_NAMED = 2
+SETTINGS, FOOTAGE_NAMED = 4, 2  # rate, shutter, filter and move; then footage
 
 
 @dataclass(frozen=True)
@@ -50,14 +50,22 @@ def brief_facts(plan: Plan) -> tuple[Fact, ...]:
 
 def brief_text(plan: Plan) -> str:
     """At most twelve lines of at most 60 columns, ending in a newline."""
-    lines = _line("Plan", move_brief(plan.request.motion))
-    for fact in brief_facts(plan):
-        lines += _line(fact.what, f"{fact.value}: {fact.why}")
-    left = len(plan.footage) - FOOTAGE_NAMED
-    more = f" ({left} more rates shot)" if left > 0 else ""
-    lines += _line("Care", "local rules and licensed practice come first")
-    lines += _line("More", f"--details or --html FILE{more}")
+    facts = brief_facts(plan)
+    for footage in range(len(facts) - SETTINGS, -1, -1):  # as much of it as there is room for
+        lines = _lines(plan, facts[: SETTINGS + footage])
+        if len(lines) <= MOST_LINES:
+            break
     return "\n".join(lines) + "\n"
+
+
+def _lines(plan: Plan, facts: tuple[Fact, ...]) -> list[str]:
+    lines = _line("Plan", plan.request.motion.brief)
+    for fact in facts:
+        lines += _line(fact.what, f"{fact.value}: {fact.why}")
+    left = len(plan.footage) - (len(facts) - SETTINGS)
+    more = f" ({left} more rate{'s' if left > 1 else ''} shot)" if left else ""
+    lines += _line("Care", "local rules and licensed practice come first")
+    return lines + _line("More", f"--details or --html FILE{more}")
 
 
 def _line(what: str, words: str) -> list[str]:

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import inf
 
 import numpy as np
 
 from patterns.planning.request import PlanRequest
-from patterns.scenes.bars.light import crossing_px
-from patterns.scenes.motion import BarsMotion, ImageMotion, TerrainMotion
+from patterns.scenes.motion import ImageMotion
 from patterns.scenes.speed import crossing_time_s, speed_map
 from patterns.timing.panning import limit_cross_s, limit_px_s
 
@@ -84,32 +82,15 @@ def movement_advice(request: PlanRequest, speed: ImageMotion, rate: Fraction) ->
         limit_px_s=limit,
         limit_step_px=limit / float(rate),
         past_share=float(np.mean(past)) if moving.size else 0.0,
-        remedies=_remedies(request, speed.fastest_px_s / limit, limit),
+        remedies=_remedies(request, speed.fastest_px_s / limit),
     )
 
 
-def _remedies(request: PlanRequest, times: float, limit: float) -> tuple[Remedy, ...]:
-    """Values at which the fastest place goes exactly at the limit.
-
-    Image speed is in proportion to bar speed, ground speed or turn rate, and over flat
-    ground in inverse proportion to height, whatever the lens and the pitch.
-    """
-    motion, width, height = request.motion, request.width, request.height
-    if not times:
-        return ()
-    if isinstance(motion, BarsMotion):
-        way = crossing_px(motion, width, height)
-        now = way / abs(float(motion.speed_px_s))
-        return (Remedy("crossing time", "s", now, way / limit, at_most=False),)
-    if isinstance(motion, TerrainMotion):
-        speed, up = float(motion.ground_speed_m_s), float(motion.height_m)
-        return (
-            Remedy("ground speed", "m/s", speed, speed / times, at_most=True),
-            Remedy("height", "m", up, up * times, at_most=False),
-        )
-    turn = abs(float(motion.turn_deg_s))
-    seconds = 360 / turn if turn else inf
-    return (
-        Remedy("turn rate", "deg/s", turn, turn / times, at_most=True),
-        Remedy("time for a whole turn", "s", seconds, seconds * times, at_most=False),
-    )
+def _remedies(request: PlanRequest, times: float) -> tuple[Remedy, ...]:
+    """Values at which the fastest place goes exactly at the limit."""
+    quantities = request.motion.quantities(request.width, request.height) if times else ()
+    return tuple(
+        Remedy(q.name, q.unit, q.value, q.value * times if q.inverse else q.value / times,
+               at_most=not q.inverse)
+        for q in quantities
+    )  # fmt: skip

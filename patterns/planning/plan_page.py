@@ -12,7 +12,6 @@ from patterns.planning.brief import Fact, brief_facts
 from patterns.planning.plan import Plan
 from patterns.planning.plan_picture import plan_picture
 from patterns.planning.sections import Section, Table, plan_sections
-from patterns.planning.words import move_words
 
 __all__ = ["plan_page"]
 
@@ -22,7 +21,7 @@ def plan_page(plan: Plan) -> str:
     request = plan.request
     style = files("patterns.planning").joinpath("plan_page.css").read_text(encoding="utf-8")
     style = style.replace("/* LIGHT */", scheme_properties(LIGHT))
-    move = f"{move_words(request.motion)}, {request.width}×{request.height}"
+    move = f"{request.motion.words}, {request.width}×{request.height}"
     cards = "\n".join(_card(fact) for fact in brief_facts(plan))
     back = "\n".join(_section(n, s) for n, s in enumerate(plan_sections(plan), start=1))
     front = "front plain" if plan.best.movement.within else "front"

@@ -10,7 +10,7 @@ from PIL import Image
 from patterns.clip import Clip
 from patterns.drawing.canvas import Box, Drawing, Polygon, Raster, Stroke, Text
 from patterns.drawing.style import LIGHT, Scheme
-from patterns.frames import FrameSource
+from patterns.frame_source import FrameSource
 from patterns.picture.lettering import size_for_width
 from patterns.picture.stills import planes_to_rgb
 from patterns.planning.plan import Plan

@@ -13,7 +13,7 @@ from patterns.planning.rate_advice import RateAdvice
 from patterns.planning.rate_words import rate_reason
 from patterns.planning.request import PlanRequest
 from patterns.planning.shutter_advice import ShutterAdvice
-from patterns.planning.words import CAUTIONS, move_words
+from patterns.planning.words import CAUTIONS
 from patterns.timing.audience import Showing
 
 __all__ = ["SCHEMA", "plan_json"]
@@ -62,7 +62,7 @@ def _request(request: PlanRequest) -> Json:
         ],
         "displays_assumed": request.audience_assumed,
         "rates": [str(rate) for rate in request.rates],
-        "move": move_words(request.motion),
+        "move": request.motion.words,
         "width": request.width,
         "height": request.height,
         "shutter_deg": _round(request.angle_deg),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from patterns.scenes.motion import BarsMotion, Motion, TerrainMotion
 from patterns.timing.audience import Audience
 from patterns.timing.rates import format_decimal
 
@@ -13,8 +12,6 @@ __all__ = [
     "audience_words",
     "fps",
     "joined",
-    "move_brief",
-    "move_words",
     "number",
     "percent",
 ]
@@ -44,39 +41,6 @@ def number(value: float, digits: int = 2) -> str:
 def fps(rate: Fraction) -> str:
     """'24' or '29.97'."""
     return format_decimal(rate)
-
-
-def move_words(motion: Motion) -> str:
-    """Describe the move in one line."""
-    if isinstance(motion, BarsMotion):
-        return f"{motion.direction} bars at {number(abs(float(motion.speed_px_s)), 1)} px/s"
-    lens = f"field {number(motion.hfov_deg, 1)} deg"
-    if isinstance(motion, TerrainMotion):
-        down = (
-            "straight down" if motion.flight == "down" else f"pitch {float(motion.pitch_deg):g} deg"
-        )
-        look = {"forward": "forward flight", "sideways": "sideways flight", "down": "flight"}
-        return (
-            f"{look[motion.flight]} at {float(motion.ground_speed_m_s):g} m/s, "
-            f"{float(motion.height_m):g} m up, {down}, {lens}"
-        )
-    return (
-        f"orbit of a {motion.subject} at {number(abs(float(motion.turn_deg_s)))} deg/s, radius "
-        f"{float(motion.radius_m):g} m, {float(motion.height_m):g} m up, {lens}"
-    )
-
-
-def move_brief(motion: Motion) -> str:
-    """Name the move in few words: 'forward flight, 10 m/s, 40 m up'."""
-    if isinstance(motion, BarsMotion):
-        return f"pan, {number(abs(float(motion.speed_px_s)), 0)} px/s"
-    up = f"{float(motion.height_m):g} m up"
-    if isinstance(motion, TerrainMotion):
-        look = {"forward": "forward flight", "sideways": "sideways flight", "down": "flight"}
-        down = ", camera straight down" if motion.flight == "down" else ""
-        return f"{look[motion.flight]}, {float(motion.ground_speed_m_s):g} m/s, {up}{down}"
-    turn = number(abs(float(motion.turn_deg_s)), 1)
-    return f"orbit, {turn} deg/s, radius {float(motion.radius_m):g} m, {up}"
 
 
 def percent(share: Fraction | float) -> str:

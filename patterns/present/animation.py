@@ -37,7 +37,7 @@ class Animation:
 
 
 def closed_spec(spec: SplitSpec) -> tuple[SplitSpec, bool]:
-    """Shorten a clip to a loop; bars are nudged so that they close, others start again.
+    """Shorten a clip to a loop; what repeats soon is nudged to close, the rest starts again.
 
     Returns
     -------
@@ -50,15 +50,14 @@ def closed_spec(spec: SplitSpec) -> tuple[SplitSpec, bool]:
     choices = []
     for rounds in range(1, most + 1):
         seconds = rounds * window / spec.refresh_hz
-        wanted = seconds * scene.count / abs(scene.cross_s)  # bars that pass
-        bars = max(1, round(wanted))
+        wanted = seconds / scene.period_s
+        periods = max(1, round(wanted))
         whole = all((seconds * f.footage).denominator == 1 for f in feeds)
-        choices.append((abs(bars / wanted - 1), rounds, seconds, bars, whole))
-    _, _, seconds, bars, whole = min(choices, key=lambda c: (not c[4], c[0], c[1]))
-    if scene.pattern != "bars":
+        choices.append((abs(periods / wanted - 1), rounds, seconds, periods, whole))
+    _, _, seconds, periods, whole = min(choices, key=lambda c: (not c[4], c[0], c[1]))
+    if scene.period_s > LONGEST_S:
         return replace(spec, seconds=min(spec.seconds, Fraction(LONGEST_S))), False
-    sign = 1 if scene.cross_s > 0 else -1
-    closed = replace(scene, cross_s=sign * seconds * scene.count / bars)
+    closed = scene.in_periods(seconds, periods)
     return replace(spec, seconds=seconds, scene=closed), whole
 
 

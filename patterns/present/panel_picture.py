@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from patterns.clip import Clip
-from patterns.frames import FrameSource
+from patterns.frame_source import FrameSource
 from patterns.picture.arrays import Float32Array, UInt8Array
 from patterns.picture.planes import Planes
 from patterns.present.feed import Shown

@@ -2,37 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from math import ceil, floor
-from typing import Literal
+from math import ceil
+from typing import Any
 
 from patterns.errors import RequestError
-from patterns.scenes.bars.light import bars_for_picture
-from patterns.scenes.motion import Motion, OrbitMotion, TerrainMotion
+from patterns.scenes.motion import Motion
+from patterns.scenes.pattern import Pattern
 from patterns.scenes.speed import image_motion
-from patterns.timing.rates import format_decimal
+from patterns.scenes.table import pattern_named
 
-__all__ = ["PATTERNS", "PatternName", "SceneChoice"]
-
-PatternName = Literal["bars", "terrain", "orbit"]
-PATTERNS: tuple[PatternName, ...] = ("bars", "terrain", "orbit")
-
-_LOOK_AT = {
-    "bars": "Follow one bar with your eyes, in each picture in turn.",
-    "terrain": "Watch the ground in the lower corners, where it is fastest.",
-    "orbit": "Watch the hills behind the subject, not the subject.",
-}
-
-# Bars in each picture by how many pictures lie side by side: together they stay below the
-# limits for regular stripes (more than five pairs), slowed ones too.
-BARS_ACROSS = {1: 3, 2: 2, 3: 1, 4: 1}
-
-LINE_OF_ORBIT = 0.36  # share of the width: left of the subject, which stands in the middle
-
-# Fastest that `at_least` goes: seconds a crossing, metres and degrees a second. At two bars
-# the picture, 1.2 s is 1.7 changes from dark to light a second, below the three allowed.
-QUICKEST_CROSS_S, FASTEST_M_S, FASTEST_DEG_S = Fraction(6, 5), Fraction(45), Fraction(36)
+__all__ = ["SceneChoice"]
 
 
 @dataclass(frozen=True)
@@ -42,42 +24,50 @@ class SceneChoice:
     Attributes
     ----------
     pattern
-        'bars', 'terrain' or 'orbit'.
-    cross_s
-        Seconds in which a bar crosses the picture it is in (not 0; negative: backwards).
-    speed_m_s
-        Ground speed of the flight.
-    turn_deg_s
-        Turn rate of the orbit.
-    count
-        Bars that the picture holds; see `bars_across`.
+        Name of what moves.
+    pace
+        Value of the option that sets its speed, not 0; None: as its `Pace` begins.
     seed
         Chooses the country.
+    across
+        How many pictures lie side by side, itself included.
+    further
+        Values of other options of the pattern.
     """
 
-    pattern: PatternName = "bars"
-    cross_s: Fraction = Fraction(3)
-    speed_m_s: Fraction = Fraction(10)
-    turn_deg_s: Fraction = Fraction(12)
-    count: Fraction = Fraction(2)
+    pattern: str = "bars"
+    pace: Fraction | None = None
     seed: int = 1
+    across: int = 2
+    further: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Check the pattern and that something moves."""
-        if self.pattern not in PATTERNS:
+        if not self.value:
+            option = self.entry.pace_option()
             raise RequestError(
-                f"pattern {self.pattern!r} is unknown: allowed are {', '.join(PATTERNS)}"
+                f"--{option.name} 0 shows no motion to compare: give such as "
+                f"{float(self.entry.pace.shown):g}"
             )
-        if not self.cross_s:
-            raise RequestError("cross 0 would be infinitely fast: give seconds, such as 4")
+
+    @property
+    def entry(self) -> Pattern:
+        """What the table says of the pattern."""
+        return pattern_named(self.pattern)
+
+    @property
+    def value(self) -> Fraction:
+        """Value of the option that sets the speed."""
+        return self.entry.pace.shown if self.pace is None else self.pace
 
     def motion(self, width: int, height: int) -> Motion:
         """Motion for a picture of `width` x `height` pixels."""
-        if self.pattern == "bars":
-            return bars_for_picture(width, height, cross_s=self.cross_s, count=self.count)
-        if self.pattern == "terrain":
-            return TerrainMotion(ground_speed_m_s=self.speed_m_s)
-        return OrbitMotion(turn_deg_s=self.turn_deg_s)
+        given = {
+            **self.entry.among(self.across),
+            **self.further,
+            self.entry.pace.option: self.value,
+        }
+        return self.entry.motion(width, height, given)
 
     def fastest_px_s(self, width: int, height: int) -> float:
         """Image speed where it is fastest in a picture of `width` x `height` pixels."""
@@ -85,46 +75,29 @@ class SceneChoice:
 
     def at_least(self, px_s: float, width: int, height: int) -> SceneChoice:
         """Same scene, so fast that its fastest place reaches `px_s`, as far as is safe."""
-        faster = px_s / self.fastest_px_s(width, height)
-        if faster <= 1:
-            return self
-        if self.pattern == "bars":
-            cross = Fraction(floor(20 * float(self.cross_s) / faster), 20)
-            return replace(self, cross_s=max(cross, QUICKEST_CROSS_S))
-        if self.pattern == "terrain":
-            speed = Fraction(ceil(float(self.speed_m_s) * faster))
-            return replace(self, speed_m_s=min(speed, FASTEST_M_S))
-        turn = Fraction(ceil(float(self.turn_deg_s) * faster))
-        return replace(self, turn_deg_s=min(turn, FASTEST_DEG_S))
+        times = px_s / self.fastest_px_s(width, height)
+        return replace(self, pace=self.entry.pace.faster(self.value, times)) if times > 1 else self
+
+    @property
+    def period_s(self) -> Fraction:
+        """Seconds after which the scene is the same again, in a picture of any size."""
+        motion = self.motion(1920, 1080)
+        return abs(motion.period / motion.speed)
+
+    def in_periods(self, seconds: Fraction, periods: int) -> SceneChoice:
+        """Same scene, so fast that `seconds` hold so many periods."""
+        times = periods * self.period_s / seconds
+        inverse = self.entry.pace.inverse
+        return replace(self, pace=self.value / times if inverse else self.value * times)
 
     def closed(self, seconds: Fraction) -> SceneChoice:
-        """Same bars, at most a bar faster in `seconds`, so that they close; others as they are."""
-        bars = ceil(seconds * self.count / abs(self.cross_s))
-        cross = seconds * self.count / bars
-        if self.pattern != "bars" or cross < QUICKEST_CROSS_S:
+        """Same scene, at most a period faster in `seconds`, so that it closes, if that is safe."""
+        if seconds < self.period_s:
             return self
-        return replace(self, cross_s=cross if self.cross_s > 0 else -cross)
-
-    @property
-    def moves_across(self) -> bool:
-        """Whether all moves level, so that a level line divides it without hiding the motion."""
-        return self.pattern == "bars"
-
-    @property
-    def clear_of_subject(self) -> float:
-        """Share of the width at which an upright line keeps clear of what one looks at."""
-        return LINE_OF_ORBIT if self.pattern == "orbit" else 0.5
-
-    @property
-    def look_at(self) -> str:
-        """Where to look, for the foot of the picture."""
-        return _LOOK_AT[self.pattern]
+        closed = self.in_periods(seconds, ceil(seconds / self.period_s))
+        return self if self.entry.pace.beyond(closed.value) else closed
 
     @property
     def words(self) -> str:
         """Describe the move in a few words."""
-        if self.pattern == "bars":
-            return f"bars that cross their picture in {format_decimal(abs(self.cross_s))} s"
-        if self.pattern == "terrain":
-            return f"flight over country at {format_decimal(self.speed_m_s)} m/s"
-        return f"orbit of a tower at {format_decimal(abs(self.turn_deg_s))} degrees a second"
+        return self.entry.pace.described(self.value)

@@ -82,12 +82,12 @@ def clip_notes(request: TalkRequest, spec: SplitSpec) -> Notes:
         )
     speed = spec.fastest_px_s
     say = [f"One scene, {spec.scene.words}; only the frames a second differ."]
-    if spec.scene.pattern == request.scene.pattern:
+    if spec.scene.pattern == request.pattern:
         say += [_cadence_words(cadence) for cadence in request.cadences]
     say += [_shake_words(cadence, speed) for cadence in request.cadences]
     say += _pace_words(spec)
     title = f"{_rates(request)} fps on a {_hz(request)} Hz screen: {spec.scene.pattern}"
-    return Notes(title, tuple(say), spec.scene.look_at)
+    return Notes(title, tuple(say), spec.scene.entry.look_at)
 
 
 def _pace_words(spec: SplitSpec) -> list[str]:

@@ -146,8 +146,8 @@ class SplitSpec:
             self.height,
             len(self.panels),
             self.layout,
-            level_line=self.scene.moves_across,
-            line_at=self.scene.clear_of_subject,
+            level_line=self.scene.entry.level_line,
+            line_at=self.scene.entry.line_at,
         )
 
     @property
@@ -168,7 +168,7 @@ class SplitSpec:
         high = max(_scene_rows(self, number) for number in range(len(self.panels)))
         if self.layout != "line":
             return first.width, high
-        if self.scene.moves_across:
+        if self.scene.entry.level_line:
             return first.width, 2 * high + others[0].top - first.bottom
         return others[0].right - first.left, high
 
@@ -194,7 +194,7 @@ def _panel_picture(spec: SplitSpec, number: int) -> PanelPicture:
     """Scene and strip of one panel; on both sides of a line the scene is one."""
     panel, areas = spec.panels[number], spec.areas
     own = areas[number].picture
-    upper = spec.layout == "line" and spec.scene.moves_across and number == 0
+    upper = spec.layout == "line" and spec.scene.entry.level_line and number == 0
     size, high = spec.scene_size, _scene_rows(spec, number)
     scene = Clip(
         motion=spec.scene.motion(*size),
@@ -208,7 +208,7 @@ def _panel_picture(spec: SplitSpec, number: int) -> PanelPicture:
     )
     part = Area(0, 0, own.width, high)
     if spec.layout == "line" and number:
-        level = spec.scene.moves_across
+        level = spec.scene.entry.level_line
         part = Area(
             0 if level else own.left - areas[0].picture.left, size[1] - high if level else 0,
             own.width, high,
@@ -288,7 +288,7 @@ def _foot(spec: SplitSpec) -> tuple[str, str]:
         )
     times = spec.times_guidance
     pace = f"; {times:.1f} times the pan guidance" if times > 1 else ""
-    return spec.scene.look_at, f"{hz} Hz display, full screen{pace}"
+    return spec.scene.entry.look_at, f"{hz} Hz display, full screen{pace}"
 
 
 def _label(drawing: Drawing, spec: SplitSpec, panel: Panel, area: PanelAreas) -> None:

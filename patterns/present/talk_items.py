@@ -18,7 +18,6 @@ from patterns.picture.stills import picture_bytes
 from patterns.present.animation import write_animation
 from patterns.present.animation_timing import FORMATS, FormatName, least_slow, played_timing
 from patterns.present.demo_page import write_demo_page
-from patterns.present.scene_choice import PATTERNS
 from patterns.present.speaker_notes import (
     Notes,
     animation_notes,
@@ -35,6 +34,7 @@ from patterns.present.talk_request import Part, TalkRequest
 from patterns.present.tracked_eye import MODEL_WORDS
 from patterns.present.tracked_eye_slide import SLOWER, tracked_eye_slide
 from patterns.safety.report import SafetyReport
+from patterns.scenes.table import PATTERNS
 from patterns.side_by_side import Progress
 from patterns.timing.rates import format_decimal
 from patterns.whole_file import write_whole
@@ -201,7 +201,7 @@ def whole_talk(request: TalkRequest) -> tuple[Item, ...]:
     demonstration, the stills, one animated picture of each format as fast as its clock
     can hold it, and the page.
     """
-    chosen = request.scene.pattern
+    chosen = request.pattern
     slow = max(SLOW_IN_TALK, request.slow)
     full = replace(request, slow=1)
     slow_scene = min(request.seconds, SLOW_SCENE_S)

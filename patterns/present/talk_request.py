@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
@@ -12,7 +13,7 @@ from patterns.errors import RequestError
 from patterns.present.animation_timing import FormatName
 from patterns.present.panel_layout import LayoutName
 from patterns.present.rate_panels import conform_panels, rate_panels
-from patterns.present.scene_choice import BARS_ACROSS, PatternName, SceneChoice
+from patterns.present.scene_choice import SceneChoice
 from patterns.present.split_clip import SplitSpec
 from patterns.timing.cadence import Cadence, Display, cadence
 from patterns.timing.rates import format_decimal
@@ -37,8 +38,11 @@ class TalkRequest:
         Two to four rates to compare.
     display
         A display at one fixed refresh.
-    scene
-        What moves.
+    pattern, seed
+        What moves, and what chooses the country.
+    paces
+        Values of the options that set the patterns' speeds, by pattern; the others are made
+        so fast that they shake to see.
     layout
         How panels lie; None: side by side, four in a grid, stacked in an upright picture.
     angle_deg, exposure_s
@@ -55,8 +59,6 @@ class TalkRequest:
         Schemes.
     strip
         Whether each panel has the counting strip that programs read.
-    fixed_speeds
-        Patterns that keep the scene's speed; others are made so fast that they shake to see.
     formats
         Animated pictures to make.
     force, allow_flashing
@@ -66,7 +68,9 @@ class TalkRequest:
     folder: Path
     rates: tuple[Fraction, ...] = (Fraction(24), Fraction(30))
     display: Display = field(default_factory=lambda: Display.fixed(60))
-    scene: SceneChoice = field(default_factory=SceneChoice)
+    pattern: str = "bars"
+    seed: int = 1
+    paces: Mapping[str, Fraction] = field(default_factory=dict)
     layout: LayoutName | None = None
     angle_deg: Fraction = Fraction(180)
     exposure_s: Fraction | None = None
@@ -80,7 +84,6 @@ class TalkRequest:
     clip_colours: Scheme = DARK
     still_colours: Scheme = LIGHT
     strip: bool = False
-    fixed_speeds: frozenset[PatternName] = frozenset()
     formats: tuple[FormatName, ...] = ("webp",)
     force: bool = False
     allow_flashing: bool = False
@@ -122,7 +125,7 @@ class TalkRequest:
     def split(
         self,
         *,
-        pattern: PatternName | None = None,
+        pattern: str | None = None,
         layout: LayoutName | None = None,
         slow: int | None = None,
         seconds: Fraction | None = None,
@@ -133,16 +136,11 @@ class TalkRequest:
             usual = "stacked"
         chosen = layout or self.layout or usual
         across = {"side": len(self.rates), "grid": 2, "line": 1, "stacked": 1}[chosen]
-        scene = replace(
-            self.scene,
-            pattern=pattern or self.scene.pattern,
-            count=Fraction(BARS_ACROSS.get(across, 1)),
-        )
         spec = SplitSpec(
             panels=rate_panels(
                 self.rates, self.refresh_hz, angle_deg=self.angle_deg, exposure_s=self.exposure_s
             ),
-            scene=scene,
+            scene=self._scene(pattern or self.pattern, across),
             refresh_hz=self.refresh_hz,
             layout=chosen,
             width=self.width,
@@ -154,10 +152,14 @@ class TalkRequest:
         )
         return replace(spec, scene=self._shaking(spec))
 
+    def _scene(self, name: str, across: int) -> SceneChoice:
+        """Scene of a pattern in a picture beside which others lie, `across` in all."""
+        return SceneChoice(name, self.paces.get(name), self.seed, across)
+
     def _shaking(self, spec: SplitSpec) -> SceneChoice:
         """Scene of a clip, so fast that its worst panel shakes by `SHAKE_PX` at 1080 rows."""
         span_s = max(cadence.timing_error_span_s for cadence in self.cadences)
-        if not span_s or spec.scene.pattern in self.fixed_speeds:
+        if not span_s or spec.scene.pattern in self.paces:
             return spec.scene
         shake_px = SHAKE_PX * min(spec.width / 1920, spec.height / 1080)
         scene = spec.scene.at_least(shake_px / float(span_s), *spec.scene_size)
@@ -172,7 +174,7 @@ class TalkRequest:
             self.split(),
             panels=panels,
             layout="grid",
-            scene=replace(self.scene, count=Fraction(BARS_ACROSS[2])),
+            scene=self._scene(self.pattern, 2),
         )
 
     def animated(self, slow: int) -> SplitSpec:

@@ -19,8 +19,8 @@ from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.picture.planes import Planes
 from patterns.picture.stills import picture_bytes, planes_to_rgb
+from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.bars.renderer import BarsRenderer
-from patterns.scenes.motion import BarsMotion
 from patterns.strip.code import NUMBER_BITS, NUMBER_CELLS, number_words
 from patterns.strip.draw import BLACK, PAPER, TINT, StripDrawer
 from patterns.strip.figures import CLOCK_CHARACTERS, NUMBER_DIGITS

@@ -28,7 +28,7 @@ from pathlib import Path
 import numpy as np
 
 from patterns.clip import Clip
-from patterns.frames import FrameSource
+from patterns.frame_source import FrameSource
 from patterns.kit.describe import describe
 from patterns.video.codecs import CODECS
 from patterns.video.encoders import available_encoders
@@ -45,7 +45,7 @@ import sys
 from patterns.__main__ import settle
 settle()
 from patterns.cli.render import command
-from patterns.frames import FrameSource
+from patterns.frame_source import FrameSource
 from patterns.kit.describe import describe
 FrameSource(describe(sys.argv[1])).draw(0)
 """

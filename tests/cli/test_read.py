@@ -16,8 +16,8 @@ import pytest
 from PIL import Image
 
 from patterns.clip import Clip
-from patterns.frames import frames
-from patterns.scenes.motion import BarsMotion
+from patterns.frame_source import frames
+from patterns.scenes.bars.motion import BarsMotion
 from patterns.video.writer import VideoSpec, VideoWriter
 from tests.cli.running import encoders_in, run, start
 from tests.systems import linux

@@ -223,7 +223,7 @@ def test_a_stop_that_python_drops_stops_all_the_same(
     program = f"""
 import os, sys, weakref
 from patterns.__main__ import main
-from patterns.frames import FrameSource
+from patterns.frame_source import FrameSource
 
 class Thing: pass
 

@@ -16,8 +16,9 @@ from patterns.clip import Clip
 from patterns.kit.describe import describe
 from patterns.kit.make_clip import clip_job, make_clip
 from patterns.picture.arrays import FloatArray
-from patterns.scenes.bars.light import bars_for_picture
-from patterns.scenes.motion import TerrainMotion, focal_px
+from patterns.scenes.bars.motion import bars_for_picture
+from patterns.scenes.motion import focal_px
+from patterns.scenes.terrain.motion import TerrainMotion
 
 RATES = ["23.976", "24", "25", "29.97", "30", "50", "59.94", "60", "120"]
 

@@ -12,8 +12,9 @@ import pytest
 
 from patterns.errors import RequestError
 from patterns.kit.kit import KitSpec, kit_clips, make_kit
-from patterns.scenes.bars.light import bars_for_picture
-from patterns.scenes.motion import OrbitMotion, TerrainMotion
+from patterns.scenes.bars.motion import bars_for_picture
+from patterns.scenes.orbit.motion import OrbitMotion
+from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.timing.cadence import Display
 
 

@@ -13,7 +13,7 @@ from PIL import Image
 from patterns.clip import Clip
 from patterns.kit import poster
 from patterns.kit.poster import poster_jpeg, write_poster
-from patterns.scenes.motion import TerrainMotion
+from patterns.scenes.terrain.motion import TerrainMotion
 
 CLIP = Clip(TerrainMotion(), Fraction(24), Fraction(1, 48), 1280, 720, frames=2)
 

@@ -17,9 +17,11 @@ from patterns.planning.rate_advice import arcmin
 from patterns.planning.rate_words import rate_reason
 from patterns.planning.request import PlanRequest
 from patterns.planning.setting_words import filter_brief, shutter_brief
-from patterns.scenes.bars.light import bars_for_picture
-from patterns.scenes.motion import BarsMotion, Motion, OrbitMotion, TerrainMotion
+from patterns.scenes.bars.motion import BarsMotion, bars_for_picture
+from patterns.scenes.motion import Motion
+from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.speed import image_motion
+from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.timing.audience import Audience, parse_share
 from patterns.timing.exposure_value import parse_metered
 from patterns.timing.filters import FilterChoice
@@ -151,6 +153,7 @@ def changed(motion: Motion, quantity: str, value: float) -> Motion:
         if quantity == "height":
             return replace(motion, height_m=exact)
         return replace(motion, ground_speed_m_s=exact)
+    assert isinstance(motion, OrbitMotion)
     return replace(motion, turn_deg_s=exact if quantity == "turn rate" else 360 / exact)
 
 
@@ -256,3 +259,12 @@ def test_advised_conform_is_never_less_even_than_leaving_it(
 def test_impossible_requests(change: dict[str, object], message: str) -> None:
     with pytest.raises(RequestError, match=message):
         PlanRequest(BARS, **change)  # type: ignore[arg-type]
+
+
+def test_footage_that_leaves_no_room_in_the_brief_is_counted() -> None:
+    rates = (F(24000, 1001), F(30000, 1001))
+    request = PlanRequest(BARS, Audience.of([parse_share("60")]), rates=rates,
+                          footage=(F(24000, 1001), F(24)))  # fmt: skip
+    lines = brief_text(make_plan(request)).splitlines()
+    assert len(lines) <= MOST_LINES
+    assert lines[-1].endswith("(1 more rate shot)")

@@ -17,7 +17,7 @@ from patterns.present.feed import runs
 from patterns.present.hold_meter import HoldMeter, meter_window
 from patterns.present.panel_layout import Area, LayoutName
 from patterns.present.rate_panels import conform_panels, rate_panels
-from patterns.present.scene_choice import BARS_ACROSS, PatternName, SceneChoice
+from patterns.present.scene_choice import SceneChoice
 from patterns.present.split_clip import SplitClip, SplitSpec
 from patterns.present.split_file import write_split
 from patterns.strip.read import StripReading, read_strip
@@ -38,11 +38,11 @@ def cut(luma: UInt8Array, area: Area) -> UInt8Array:
 
 def spec_of(
     rates: tuple[F, ...], refresh_hz: F, layout: LayoutName = "side", *,
-    pattern: PatternName = "bars", seconds: F = F(3, 4), slow: int = 1,
+    pattern: str = "bars", seconds: F = F(3, 4), slow: int = 1,
     size: tuple[int, int] = (1280, 720),
 ) -> SplitSpec:  # fmt: skip
     return SplitSpec(
-        rate_panels(rates, refresh_hz), SceneChoice(pattern, count=F(2)), refresh_hz, layout,
+        rate_panels(rates, refresh_hz), SceneChoice(pattern), refresh_hz, layout,
         *size, seconds=seconds, slow=slow, strip=True,
     )  # fmt: skip
 
@@ -104,7 +104,7 @@ def test_24_and_30_on_60_hold_3_2_and_2_2_in_the_file(tmp_path: Path) -> None:
 
 def test_blended_frames_are_read_as_mixtures_and_repeated_ones_as_what_they_are() -> None:
     panels = conform_panels(F(24), F(30), F(60))
-    spec = SplitSpec(panels, SceneChoice(count=F(2)), F(60), "grid", strip=True)
+    spec = SplitSpec(panels, SceneChoice(), F(60), "grid", strip=True)
     clip = SplitClip(spec)
     for k in (0, 2, 4, 6, 8, 10):
         frame = clip.draw(k)
@@ -216,14 +216,14 @@ def test_an_audience_sees_no_strip() -> None:
 def test_the_bars_of_every_layout_pass_the_check(count: int, slow: int, tmp_path: Path) -> None:
     rates = (F(24), F(25), F(30), F(60))[:count]
     spec = SplitSpec(
-        rate_panels(rates, F(60)), SceneChoice(count=F(BARS_ACROSS[count])), F(60), "side",
+        rate_panels(rates, F(60)), SceneChoice(across=count), F(60), "side",
         seconds=F(1, slow), slow=slow,
     )  # fmt: skip
     assert write_split(spec, tmp_path / "split.mp4").passes
 
 
 def test_what_exceeds_a_limit_is_refused_and_not_kept(tmp_path: Path) -> None:
-    scene = SceneChoice(count=F(12), cross_s=F(1))
+    scene = SceneChoice(pace=F(1), further={"bars": F(12)})
     spec = SplitSpec(rate_panels((F(24), F(30)), F(60)), scene, F(60), width=960, height=540,
                      seconds=F(1))  # fmt: skip
     with pytest.raises(RequestError, match="--allow-flashing"):

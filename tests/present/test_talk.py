@@ -12,7 +12,6 @@ from typing import Any
 import pytest
 
 from patterns.errors import RequestError
-from patterns.present.scene_choice import PatternName, SceneChoice
 from patterns.present.speaker_notes import clip_notes, conform_notes, eye_notes, space_time_notes
 from patterns.present.split_clip import SplitClip
 from patterns.present.talk import SCHEMA, make_parts, make_talk, talk_text
@@ -34,7 +33,7 @@ def test_notes_are_made_from_the_numbers() -> None:
     assert "50 and 33.3 ms" in said
     assert "8.3 ms off" in said
     spec = request.split()
-    width, cross_s = spec.areas[0].picture.width, spec.scene.cross_s
+    width, cross_s = spec.areas[0].picture.width, spec.scene.value
     assert f"shakes by {float(width / cross_s / 120):.1f} px" in said  # 1/120 s off
     # 7 s across at 24: American Cinematographer Manual, as quoted by Chapiro et al. 2019.
     assert f"{float(7 / cross_s):.1f} times as fast as the guidance for pans" in said
@@ -67,7 +66,7 @@ SHAKES = [
 @pytest.mark.parametrize(("rates", "refresh_hz", "span_s"), SHAKES)
 @pytest.mark.parametrize("pattern", ["bars", "terrain", "orbit"])
 def test_the_worst_panel_shakes_by_four_pixels(
-    rates: tuple[int, ...], refresh_hz: int, span_s: F, pattern: PatternName
+    rates: tuple[int, ...], refresh_hz: int, span_s: F, pattern: str
 ) -> None:
     request = TalkRequest(
         Path("talk"), rates=tuple(map(F, rates)), display=Display.fixed(refresh_hz)
@@ -81,10 +80,9 @@ def test_the_worst_panel_shakes_by_four_pixels(
 
 
 def test_a_speed_that_is_given_is_kept() -> None:
-    request = TalkRequest(Path("talk"), scene=SceneChoice(cross_s=F(9)),
-                          fixed_speeds=frozenset({"bars"}))  # fmt: skip
+    request = TalkRequest(Path("talk"), paces={"bars": F(9)})
     spec = request.split()
-    assert spec.scene.cross_s == 9
+    assert spec.scene.value == 9
     assert spec.times_guidance < 1
     assert "guidance" not in " ".join(clip_notes(request, spec).say)
 
@@ -92,8 +90,7 @@ def test_a_speed_that_is_given_is_kept() -> None:
 def test_default_bars_close_their_loop() -> None:
     request = TalkRequest(Path("talk"))
     spec = request.split()
-    bars = request.seconds * spec.scene.count / spec.scene.cross_s
-    assert bars.denominator == 1
+    assert (request.seconds / spec.scene.period_s).denominator == 1
     clip = SplitClip(replace(spec, width=960, height=540))
     first, after = clip.draw(0).y.copy(), clip.draw(spec.refreshes).y
     for areas in clip.areas:

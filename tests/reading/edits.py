@@ -17,9 +17,12 @@ import imageio_ffmpeg
 import numpy as np
 
 from patterns.clip import Clip
-from patterns.frames import FrameSource
+from patterns.frame_source import FrameSource
 from patterns.picture.arrays import Float32Array
-from patterns.scenes.motion import BarsMotion, Motion, OrbitMotion, TerrainMotion
+from patterns.scenes.bars.motion import BarsMotion
+from patterns.scenes.motion import Motion
+from patterns.scenes.orbit.motion import OrbitMotion
+from patterns.scenes.terrain.motion import TerrainMotion
 
 __all__ = ["PATTERNS", "blended_onto", "encode", "grainy", "repeated_onto", "shot"]
 

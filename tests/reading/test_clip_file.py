@@ -12,10 +12,10 @@ import pytest
 
 from patterns.clip import Clip
 from patterns.errors import InputError
-from patterns.frames import frames
+from patterns.frame_source import frames
 from patterns.reading.read_file import Given, read_file
 from patterns.reading.reading import Reading
-from patterns.scenes.motion import BarsMotion
+from patterns.scenes.bars.motion import BarsMotion
 from patterns.video.writer import VideoSpec, VideoWriter
 
 FRAMES = 96

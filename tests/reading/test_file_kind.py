@@ -12,10 +12,10 @@ import pytest
 from scipy import ndimage
 
 from patterns.clip import Clip
-from patterns.frames import FrameSource
+from patterns.frame_source import FrameSource
 from patterns.picture.arrays import UInt8Array
 from patterns.reading.file_kind import FileKind, KindFinder
-from patterns.scenes.motion import BarsMotion
+from patterns.scenes.bars.motion import BarsMotion
 from patterns.strip.camera_locate import locate
 
 SOURCE = FrameSource(Clip(BarsMotion(F(150), F(160), F(80)), F(60), F(1, 120), 960, 540, 60))

@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 
 from patterns.clip import Clip
-from patterns.frames import FrameSource
+from patterns.frame_source import FrameSource
 from patterns.reading.read_file import Given, read_file
-from patterns.scenes.motion import BarsMotion
+from patterns.scenes.bars.motion import BarsMotion
 from tests.reading.edits import blended_onto, encode, grainy, repeated_onto, shot
 from tests.reading.footage_rates import judged
 

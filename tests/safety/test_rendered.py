@@ -10,13 +10,16 @@ import numpy as np
 import pytest
 
 from patterns.clip import Clip
-from patterns.frames import FrameSource
+from patterns.frame_source import FrameSource
 from patterns.picture.planes import Planes
 from patterns.safety.check import FlashCheck
 from patterns.safety.files import check_file
 from patterns.safety.guard import LoopGuard
 from patterns.safety.report import SafetyReport
-from patterns.scenes.motion import BarsMotion, Motion, OrbitMotion, TerrainMotion
+from patterns.scenes.bars.motion import BarsMotion
+from patterns.scenes.motion import Motion
+from patterns.scenes.orbit.motion import OrbitMotion
+from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.timing.rates import parse_rate
 from tests.safety.sequences import BT1702, flash
 

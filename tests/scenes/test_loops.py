@@ -9,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patterns.errors import RequestError
-from patterns.scenes.loops import loop
-from patterns.scenes.motion import BarsMotion, OrbitMotion
+from patterns.scenes.bars.motion import BarsMotion
+from patterns.scenes.motion import loop
+from patterns.scenes.orbit.motion import OrbitMotion
 
 RATES = st.sampled_from([F(24000, 1001), F(24), F(25), F(30), F(60000, 1001), F(120)])
 

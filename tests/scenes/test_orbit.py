@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 
 from patterns.errors import RequestError
-from patterns.scenes.motion import SUBJECT_HEIGHT_M, OrbitMotion, Subject
 from patterns.scenes.orbit.geometry import (
     FAR_GROUND,
     NEAR_GROUND,
@@ -20,6 +19,7 @@ from patterns.scenes.orbit.geometry import (
     OrbitCamera,
 )
 from patterns.scenes.orbit.hills import OrbitWall
+from patterns.scenes.orbit.motion import SUBJECT_HEIGHT_M, OrbitMotion, Subject
 from patterns.scenes.orbit.outlines import OUTLINES
 from patterns.scenes.orbit.profile import Profile, meet
 from patterns.scenes.orbit.subjects import OrbitSubject

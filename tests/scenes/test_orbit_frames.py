@@ -15,10 +15,11 @@ from skimage.registration import phase_cross_correlation
 from patterns.clip import Clip
 from patterns.picture.light import code_to_light, light_to_code
 from patterns.picture.planes import Planes
-from patterns.scenes.motion import OrbitMotion, focal_px
+from patterns.scenes.motion import focal_px
 from patterns.scenes.orbit import renderer as orbit
 from patterns.scenes.orbit import view as orbit_view
 from patterns.scenes.orbit.geometry import SUBJECT, WALL, WALL_M, OrbitCamera, Seen
+from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.outlines import OUTLINES
 from patterns.scenes.orbit.renderer import OrbitRenderer
 from patterns.scenes.orbit.view import Samples

@@ -13,13 +13,15 @@ from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
 from patterns.picture.planes import Planes
+from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
 from patterns.scenes.ground.view import view
-from patterns.scenes.motion import BarsMotion, TerrainMotion, focal_px
+from patterns.scenes.motion import focal_px
 from patterns.scenes.terrain.box_blur import box_blur, box_margin
 from patterns.scenes.terrain.levels import APERTURE, LineLevel, bands
+from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.picture import LinePlane
 from patterns.scenes.terrain.rays import Plane, Rays, cast
 from patterns.scenes.terrain.renderer import VISIBLE, TerrainRenderer

@@ -19,9 +19,9 @@ import numpy as np
 from scipy import ndimage
 
 from patterns.clip import Clip
-from patterns.frames import frames
+from patterns.frame_source import frames
 from patterns.picture.arrays import FloatArray, UInt8Array
-from patterns.scenes.motion import BarsMotion
+from patterns.scenes.bars.motion import BarsMotion
 from patterns.strip.layout import strip_layout
 from patterns.video.writer import VideoSpec, VideoWriter
 from tests.reading.edits import encode, grainy, repeated_onto, shot

@@ -10,9 +10,9 @@ from functools import lru_cache
 import numpy as np
 
 from patterns.clip import Clip
-from patterns.frames import FrameSource
+from patterns.frame_source import FrameSource
 from patterns.picture.arrays import Float32Array, FloatArray, IntArray, UInt8Array
-from patterns.scenes.motion import BarsMotion
+from patterns.scenes.bars.motion import BarsMotion
 from patterns.strip.layout import strip_layout
 from tests.simulation.camera import FastSensor, lens, veil_maps, view, warp_light
 from tests.simulation.conditions import Case

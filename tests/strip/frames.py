@@ -10,7 +10,7 @@ import numpy as np
 from patterns.clip import Clip, StripEdge
 from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
-from patterns.scenes.motion import BarsMotion
+from patterns.scenes.bars.motion import BarsMotion
 from patterns.strip.draw import StripDrawer
 
 __all__ = ["NTSC_24", "clip_of", "strip_frame"]

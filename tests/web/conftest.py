@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from patterns.kit.kit import KitSpec, make_kit
-from patterns.scenes.bars.light import bars_for_picture
+from patterns.scenes.bars.motion import bars_for_picture
 from patterns.timing.cadence import Display
 from tests.chromium import Console
 from tests.web.browsing import SIZES

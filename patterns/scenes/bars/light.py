@@ -12,31 +12,15 @@ from __future__ import annotations
 
 from fractions import Fraction
 from itertools import product
-from math import ceil, cos, factorial, floor, prod, radians, sin
+from math import ceil, factorial, floor, prod
 
 import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import FloatArray
-from patterns.scenes.motion import BarsMotion, Direction
+from patterns.scenes.bars.motion import BarsMotion, axis
 
-__all__ = ["axis", "bar_coverage", "bar_light", "bars_for_picture", "crossing_px", "edge_profile"]
-
-
-def axis(motion: BarsMotion) -> tuple[float, float]:
-    """Unit vector (x, y) along which the bars move; y is down."""
-    if motion.direction == "upright":
-        return 1.0, 0.0
-    if motion.direction == "level":
-        return 0.0, 1.0
-    angle = radians(float(motion.slant_deg))
-    return cos(angle), sin(angle)
-
-
-def crossing_px(motion: BarsMotion, width: int, height: int) -> float:
-    """Extent of a `width` x `height` picture along the motion, pixels: what a bar crosses."""
-    x, y = axis(motion)
-    return abs(x) * width + abs(y) * height
+__all__ = ["bar_coverage", "bar_light", "edge_profile"]
 
 
 def edge_profile(distance_px: npt.ArrayLike, boxes_px: tuple[float, ...]) -> FloatArray:
@@ -106,47 +90,3 @@ def bar_light(
     """Linear light (0 to 1) at places `along_px` past a bar's centre; see `bar_coverage`."""
     share = bar_coverage(along_px, motion, exposure_s, pixel=pixel)
     return motion.dark + (motion.light - motion.dark) * share
-
-
-def bars_for_picture(
-    width: int,
-    height: int,
-    *,
-    direction: Direction = "upright",
-    slant_deg: Fraction = Fraction(0),
-    cross_s: Fraction | None = None,
-    speed_px_s: Fraction | None = None,
-    count: Fraction = Fraction(4),
-    width_px: Fraction | None = None,
-    light: float = 0.6,
-    dark: float = 0.02,
-    softness_px: Fraction = Fraction(0),
-) -> BarsMotion:
-    """Bars sized and timed for a picture, as a person states them.
-
-    Parameters
-    ----------
-    width, height
-        Picture in pixels.
-    cross_s
-        Seconds in which a bar crosses the picture along its motion (negative: backwards);
-        7 where neither this nor `speed_px_s` (pixels a second) is given.
-    count
-        Bars that the picture holds along the motion.
-    width_px
-        Width of a bar; a third of the distance from bar to bar where it is not given.
-    """
-    turned = slant_deg if direction == "slanted" else Fraction(0)
-    unit = BarsMotion(Fraction(0), Fraction(4), Fraction(1), direction=direction, slant_deg=turned)
-    across = Fraction(crossing_px(unit, width, height)).limit_denominator(1000)
-    period = across / count
-    return BarsMotion(
-        speed_px_s=across / (cross_s or Fraction(7)) if speed_px_s is None else speed_px_s,
-        period_px=period,
-        width_px=period / 3 if width_px is None else width_px,
-        direction=direction,
-        slant_deg=turned,
-        light=light,
-        dark=dark,
-        softness_px=softness_px,
-    )

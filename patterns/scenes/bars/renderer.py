@@ -11,8 +11,8 @@ import numpy as np
 from patterns.picture.arrays import FloatArray, IndexArray, UInt8Array
 from patterns.picture.light import light_to_code
 from patterns.picture.planes import Planes
-from patterns.scenes.bars.light import axis, bar_light
-from patterns.scenes.motion import BarsMotion
+from patterns.scenes.bars.light import bar_light
+from patterns.scenes.bars.motion import BarsMotion, axis
 from patterns.scenes.shot import Shot
 
 __all__ = ["BarsRenderer"]

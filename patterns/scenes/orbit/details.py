@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 
 from patterns.picture.arrays import BoolArray, Float32Array, FloatingArray
-from patterns.scenes.motion import Subject
+from patterns.scenes.orbit.motion import Subject
 from patterns.scenes.orbit.surface_marks import Patch, joint, repeat, slot
 
 __all__ = ["FITTINGS", "Fitting"]

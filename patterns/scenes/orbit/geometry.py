@@ -17,9 +17,9 @@ import numpy.typing as npt
 
 from patterns.errors import RequestError
 from patterns.picture.arrays import FloatingArray
-from patterns.scenes.motion import OrbitMotion, focal_px
+from patterns.scenes.motion import focal_px
+from patterns.scenes.orbit.motion import RING_RADIUS_M, OrbitMotion
 from patterns.scenes.orbit.profile import Profile, meet
-from patterns.scenes.speed import RING_RADIUS_M
 
 __all__ = ["FAR_GROUND", "NEAR_GROUND", "SUBJECT", "WALL", "WALL_M", "OrbitCamera", "Seen"]
 

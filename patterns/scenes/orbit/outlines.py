@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from patterns.scenes.motion import Subject
+from patterns.scenes.orbit.motion import Subject
 from patterns.scenes.orbit.profile import Profile
 
 __all__ = ["OUTLINES", "Outline"]

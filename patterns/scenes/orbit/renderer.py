@@ -21,7 +21,6 @@ from patterns.picture.arrays import Float32Array, IntArray, UInt8Array
 from patterns.picture.light import code_to_light, light_to_code
 from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
-from patterns.scenes.motion import OrbitMotion
 from patterns.scenes.orbit.atlas import Atlas, Surface
 from patterns.scenes.orbit.geometry import (
     FAR_GROUND,
@@ -32,6 +31,7 @@ from patterns.scenes.orbit.geometry import (
 )
 from patterns.scenes.orbit.ground import OrbitGround
 from patterns.scenes.orbit.hills import OrbitWall
+from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.plan import RowPlan, plan_rows
 from patterns.scenes.orbit.reader import SUBTEXELS, Reader
 from patterns.scenes.orbit.subjects import OrbitSubject

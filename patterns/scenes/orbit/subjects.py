@@ -10,8 +10,8 @@ import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray
 from patterns.scenes.ground.palette import SHADE, SUN_AZIMUTH_DEG, SUN_ELEVATION_DEG, through_haze
-from patterns.scenes.motion import Subject
 from patterns.scenes.orbit.details import FITTINGS
+from patterns.scenes.orbit.motion import Subject
 from patterns.scenes.orbit.outlines import OUTLINES
 from patterns.scenes.orbit.ring_noise import ring_fractal
 from patterns.scenes.orbit.surface_marks import Patch, joint, repeat

@@ -12,7 +12,8 @@ from math import cos, radians, sin
 import numpy as np
 
 from patterns.picture.arrays import FloatArray
-from patterns.scenes.motion import TerrainMotion, focal_px
+from patterns.scenes.motion import focal_px
+from patterns.scenes.terrain.motion import TerrainMotion
 
 __all__ = ["Plane", "Rays", "cast"]
 
@@ -73,7 +74,7 @@ class Rays:
 
 def tilt(motion: TerrainMotion) -> float:
     """Radians by which the camera looks below the horizon."""
-    return radians(90 if motion.flight == "down" else float(motion.pitch_deg))
+    return radians(float(motion.tilt_deg))
 
 
 def cast(motion: TerrainMotion, plane: Plane, width: int, height: int) -> Rays:

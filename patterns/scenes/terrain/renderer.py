@@ -11,9 +11,9 @@ from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
 from patterns.scenes.ground.palette import transmittance
-from patterns.scenes.motion import TerrainMotion
 from patterns.scenes.shot import Shot
 from patterns.scenes.terrain.levels import LineLevel, bands
+from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.picture import LinePlane
 from patterns.scenes.terrain.rays import Plane, cast
 from patterns.scenes.terrain.rows import RowLevel, RowPlane

@@ -9,7 +9,8 @@ from patterns.scenes.ground import palette
 from patterns.scenes.ground.field import Field
 from patterns.scenes.ground.noise import fractal
 from patterns.scenes.ground.sampling import PointSampler
-from patterns.scenes.motion import TerrainMotion, focal_px
+from patterns.scenes.motion import focal_px
+from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.rays import Plane, tilt
 
 __all__ = ["Sky"]

@@ -3,39 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Protocol
 
 from patterns.clip import Clip
 from patterns.picture.planes import Planes
+from patterns.scenes.table import pattern_named
 from patterns.strip.draw import StripDrawer
 from patterns.strip.layout import picture_rows
 
-__all__ = ["FrameSource", "Renderer", "frames"]
-
-
-class Renderer(Protocol):
-    """Draws the picture of any frame of one clip."""
-
-    def draw_together(self, n: int, pictures: Sequence[Planes]) -> None:
-        """Write frames `n`, `n` + 1, ... into pictures, the parts that the strip leaves.
-
-        The same bytes as one by one, in less time.
-        """
-
-
-def _open_renderer(clip: Clip, width: int, height: int) -> Renderer:
-    # Imported when needed: the bars must not wait for what the country needs.
-    if clip.pattern == "bars":
-        from patterns.scenes.bars.renderer import BarsRenderer
-
-        return BarsRenderer(clip, width, height)
-    if clip.pattern == "terrain":
-        from patterns.scenes.terrain.renderer import TerrainRenderer
-
-        return TerrainRenderer(clip, width, height)
-    from patterns.scenes.orbit.renderer import OrbitRenderer
-
-    return OrbitRenderer(clip, width, height)
+__all__ = ["FrameSource", "frames"]
 
 
 class FrameSource:
@@ -51,7 +26,8 @@ class FrameSource:
     def __init__(self, clip: Clip) -> None:
         self.clip = clip
         self._top, self._bottom = picture_rows(clip)
-        self._renderer = _open_renderer(clip, clip.width, self._bottom - self._top)
+        pattern = pattern_named(clip.pattern)
+        self._renderer = pattern.renderer(clip, clip.width, self._bottom - self._top)
         self._strip = None if clip.strip == "none" else StripDrawer(clip)
 
     def draw(self, n: int, frame: Planes | None = None) -> Planes:

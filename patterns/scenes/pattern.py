@@ -1,0 +1,199 @@
+"""What the rest of the program asks of a pattern: its options, its words, its renderer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil, floor
+from typing import Any
+
+from patterns.errors import RequestError
+from patterns.scenes.motion import FOCAL_MM, Motion, hfov_of_focal_length
+from patterns.scenes.shot import Renderer, Shot
+from patterns.timing.rates import format_decimal
+
+__all__ = ["FOV", "LENS", "Option", "Pace", "Pattern", "hfov_from"]
+
+
+@dataclass(frozen=True)
+class Option:
+    """A number or a word by which a person describes a motion.
+
+    Attributes
+    ----------
+    name
+        As it is typed, without the dashes.
+    unit
+        Of a number, in capitals, as a help text shows it.
+    words
+        What it is, a sentence.
+    default
+        Its value unless it is given; None: its absence means something of its own.
+    default_words
+        The default for a person, where the value does not say it.
+    choices
+        The words allowed; none: it is a number.
+    instead_of
+        Option of which it takes the place, and what both of them set.
+    moves
+        Whether it decides how things move, and not only what they look like.
+    """
+
+    name: str
+    unit: str
+    words: str
+    default: Fraction | str | None = None
+    default_words: str = ""
+    choices: tuple[str, ...] = ()
+    instead_of: tuple[str, str] | None = None
+    moves: bool = True
+
+    @property
+    def key(self) -> str:
+        """Name as Python spells it."""
+        return self.name.replace("-", "_")
+
+    @property
+    def shown_default(self) -> str:
+        """The default as a help text shows it, or ''."""
+        if self.default_words or self.default is None:
+            return self.default_words
+        return self.default if isinstance(self.default, str) else f"{float(self.default):g}"
+
+
+@dataclass(frozen=True)
+class Pace:
+    """The option by which one chooses how fast a pattern moves, and what suits an audience.
+
+    Attributes
+    ----------
+    option
+        Its name.
+    inverse
+        Whether a larger value is slower, as seconds are.
+    shown
+        Value to begin with in presentations.
+    fastest
+        Value up to which presentations quicken it by themselves.
+    step
+        Values that they choose are multiples of this.
+    words
+        Describe a scene at a value: 'flight over country at {} m/s'.
+    """
+
+    option: str
+    inverse: bool
+    shown: Fraction
+    fastest: Fraction
+    step: Fraction
+    words: str
+
+    def faster(self, value: Fraction, times: float) -> Fraction:
+        """Value at which it moves `times` as fast or a little faster, as far as is allowed."""
+        sign = 1 if value > 0 else -1
+        if self.inverse:
+            return sign * max(self.step * floor(abs(value) / times / self.step), self.fastest)
+        return sign * min(self.step * ceil(abs(value) * times / self.step), self.fastest)
+
+    def beyond(self, value: Fraction) -> bool:
+        """Whether it is faster than presentations make it by themselves."""
+        return abs(value) < self.fastest if self.inverse else abs(value) > self.fastest
+
+    def described(self, value: Fraction) -> str:
+        """The scene at a value, in a few words."""
+        return self.words.format(format_decimal(abs(value)))
+
+
+def _nothing_more(across: int) -> dict[str, Any]:
+    del across
+    return {}
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """One kind of scene.
+
+    Attributes
+    ----------
+    name, heading
+        As it is typed, and as a heading.
+    summary
+        What it is and what it is good for, a sentence.
+    look_for
+        Where to look in a clip and what is seen there, a short paragraph.
+    look_at
+        The same in a line.
+    options
+        What one may say of its motion.
+    pace
+        The option that sets its speed.
+    build
+        Motion from the values of all options (by `Option.key`) and a picture's size.
+    renderer
+        Opens what draws a shot into pictures of a width and height; imports it, so that
+        nothing else has to wait for that.
+    among
+        Values of options that suit a picture of which so many lie side by side.
+    level_line
+        Whether all moves level, so that a level line divides it without hiding the motion.
+    line_at
+        Share of the width at which an upright line keeps clear of what one looks at.
+    """
+
+    name: str
+    heading: str
+    summary: str
+    look_for: str
+    look_at: str
+    options: tuple[Option, ...]
+    pace: Pace
+    build: Callable[[Mapping[str, Any], int, int], Motion]
+    renderer: Callable[[Shot, int, int], Renderer]
+    among: Callable[[int], dict[str, Any]] = _nothing_more
+    level_line: bool = False
+    line_at: float = 0.5
+
+    def motion(self, width: int, height: int, given: Mapping[str, Any] | None = None) -> Motion:
+        """Motion for a picture of `width` x `height` pixels from the values that are given.
+
+        Raises
+        ------
+        RequestError
+            Two values set one thing, or one is not possible.
+        """
+        said = {key: value for key, value in (given or {}).items() if value is not None}
+        values: dict[str, Any] = {option.key: option.default for option in self.options} | said
+        for option in self.options:
+            if option.instead_of is None or option.key not in said:
+                continue
+            other, what = option.instead_of
+            if other in said:
+                raise RequestError(
+                    f"--{other} and --{option.name} both set {what}: give one of the two"
+                )
+            values[other] = None
+        return self.build(values, width, height)
+
+    def pace_option(self) -> Option:
+        """The option that sets its speed."""
+        return next(option for option in self.options if option.key == self.pace.option)
+
+
+LENS = Option("lens", "MM", "Focal length, millimetres, 35 mm equivalent.", Fraction(FOCAL_MM))
+FOV = Option(
+    "fov",
+    "DEGREES",
+    "Horizontal field of view, degrees, instead of --lens.",
+    instead_of=("lens", "the field of view"),
+)
+
+
+def hfov_from(values: Mapping[str, Any]) -> float:
+    """Horizontal field of view in degrees from the values of `LENS` and `FOV`."""
+    if values["lens"] is None:
+        return float(values["fov"])
+    focal_mm: Fraction = values["lens"]
+    if not 10 <= focal_mm <= 400:
+        raise RequestError(f"--lens {float(focal_mm):g} mm is outside 10 to 400 mm: try 24")
+    return hfov_of_focal_length(float(focal_mm))
