@@ -30,7 +30,7 @@ Progress = Callable[[int, int], None]
 
 POLL_S = 0.2  # between looks at whether this process was told to stop
 PATIENCE_S = 10.0  # for a worker to leave nothing behind
-_NEW_GROUP = int(getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0))  # Windows
+_NEW_GROUP = int(getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0))  # Windows: without Ctrl-C
 # The main program is not loaded again: scripts and notebooks need no guard against that.
 _START = "import sys; sys.path[:] = {!r}; from patterns.side_by_side import work; work()"
 
@@ -216,6 +216,8 @@ def work() -> None:
         _answer(answers, ("part", (done, total)))
 
     signal.signal(signal.SIGINT, unwind)
+    if sys.platform == "win32":  # Ctrl-Break goes to all processes of a console
+        signal.signal(signal.SIGBREAK, signal.SIG_IGN)
     threading.Thread(target=_take, args=(sys.stdin.buffer, given, ended), daemon=True).start()
     with contextlib.suppress(KeyboardInterrupt, BrokenPipeError):
         while (task := given.get()) is not None:

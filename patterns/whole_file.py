@@ -19,6 +19,7 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import IO
 
 from patterns.errors import EvenholdError, OutputError, RequestError
 
@@ -74,10 +75,10 @@ class PartialFile:
             Another program has the file open, or the disk failed.
         """
         try:
-            os.fsync(self._handle)
+            os.fsync(self._handle.fileno())
             if _WINDOWS:
                 os.utime(self.path)
-                self._close()
+                self._handle.close()
             self._rename()
             _sync_folder(self.target.parent)
         except FileExistsError as error:
@@ -89,17 +90,12 @@ class PartialFile:
 
     def discard(self) -> None:
         """Remove what is left under the hidden name; harmless when repeated."""
-        self._close()
+        self._handle.close()
         if self._made:
             self._made = False
             with contextlib.suppress(OSError):
                 _patiently(self.path.unlink)
         _UNFINISHED.discard(self.path)
-
-    def _close(self) -> None:
-        handle, self._handle = self._handle, -1
-        if handle >= 0:
-            os.close(handle)
 
     def _rename(self) -> None:
         if self.force:
@@ -173,17 +169,19 @@ def _bytes(data: bytes | str) -> bytes:
     return data.encode("utf-8", "surrogateescape") if isinstance(data, str) else data
 
 
-def _reserve(target: Path) -> tuple[Path, int]:
+def _reserve(target: Path) -> tuple[Path, IO[bytes]]:
     for turn in range(1000):
         path = target.with_name(f".{target.name}.part-{os.getpid()}{f'-{turn}' if turn else ''}")
         _UNFINISHED.add(path)
         try:
-            handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666)
+            # An object, which is closed with its last name: where Ctrl-C falls between here and
+            # there, Windows could not remove a file that is still open.
+            handle = path.open("x+b", buffering=0)
         except FileExistsError:
             continue
         if _lock(handle) and path.exists():  # else swept between the two calls
             return path, handle
-        os.close(handle)
+        handle.close()
     raise OutputError(f"no temporary name is free beside {target}: remove its .part files")
 
 
@@ -195,7 +193,7 @@ def _discard_unfinished() -> None:
             path.unlink()
 
 
-def _lock(handle: int) -> bool:
+def _lock(handle: IO[bytes]) -> bool:
     """Lock without waiting; False if another process has it."""
     if sys.platform != "win32":
         try:
@@ -216,12 +214,9 @@ def _sweep(folder: Path) -> None:
 
 def _remove_unlocked(stale: Path) -> None:
     if sys.platform != "win32":
-        handle = os.open(stale, os.O_RDWR)
-        try:
+        with stale.open("r+b") as handle:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)  # raises while its maker lives
             stale.unlink()
-        finally:
-            os.close(handle)
     elif time.time() - stale.stat().st_mtime > _NEW_S:
         stale.unlink()  # raises while its maker has it open
 

@@ -17,6 +17,7 @@ import pytest
 from patterns import whole_file
 from patterns.errors import OutputError, RequestError
 from patterns.whole_file import PartialFile, write_whole
+from tests.systems import linux
 
 TOOLS = ("mkfs.exfat", "losetup", "mount.exfat-fuse", "umount")
 
@@ -103,6 +104,25 @@ def test_nothing_stays_where_neither_link_nor_rename_works(
 def open_by_us(path: Path) -> bool:
     handles = Path("/proc/self/fd").iterdir()
     return any(handle.exists() and handle.samefile(path) for handle in list(handles))
+
+
+@linux
+@pytest.mark.filterwarnings("ignore::ResourceWarning")  # nobody was left to close it by name
+def test_ctrl_c_while_a_file_is_begun_leaves_it_to_nobody(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Windows could not remove at the end what is still open."""
+
+    def interrupted(_: object) -> bool:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(whole_file, "_lock", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        PartialFile(tmp_path / "clip.mp4", force=False)
+    (left,) = tmp_path.iterdir()
+    assert not open_by_us(left)
+    whole_file._discard_unfinished()  # as at the end of the process
+    assert names(tmp_path) == []
 
 
 def as_windows_does(

@@ -8,23 +8,28 @@ so long work asks after each piece whether something had.
 from __future__ import annotations
 
 import signal
+import sys
 from types import FrameType
 
 __all__ = ["Stopping"]
 
+_INTERRUPTS = [signal.SIGINT]
+if sys.platform == "win32":
+    _INTERRUPTS.append(signal.SIGBREAK)  # Ctrl-Break, and a console window that is closed
+
 
 class Stopping:
-    """Handler of SIGINT and SIGTERM."""
+    """Handler of Ctrl-C, Ctrl-Break and SIGTERM."""
 
     def __init__(self) -> None:
         self._number = 0
 
     @classmethod
     def install(cls) -> None:
-        """Take over both signals; call it in the main thread."""
+        """Take over these signals; call it in the main thread."""
         handler = cls()
-        signal.signal(signal.SIGINT, handler)
-        signal.signal(signal.SIGTERM, handler)
+        for number in (*_INTERRUPTS, signal.SIGTERM):
+            signal.signal(number, handler)
 
     @staticmethod
     def check() -> None:
@@ -39,7 +44,7 @@ class Stopping:
         self._raise()
 
     def _raise(self) -> None:
-        if self._number == signal.SIGINT:
+        if self._number in _INTERRUPTS:
             raise KeyboardInterrupt
         if self._number:
             raise SystemExit(128 + self._number)

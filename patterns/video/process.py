@@ -39,7 +39,8 @@ _CONTAINERS = (
     *("wav", "mp3"),  # sound alone, so that it is told from damage
 )
 _PREFIX = re.compile(r"^(\[[^\]]*@ 0x[0-9a-f]+\]\s*)+|^\[[a-z]+#[^\]]*\]\s*")
-_NEW_GROUP = int(getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0))  # Windows
+# On Windows: a console of its own, without a window, to which neither Ctrl-C nor Ctrl-Break goes.
+_NO_WINDOW = int(getattr(subprocess, "CREATE_NO_WINDOW", 0))
 # Lines that name no cause.
 _EMPTY_WORDS = ("Conversion failed", "Svt[", "Exiting normally", "Task finished", "Terminating")
 
@@ -313,7 +314,7 @@ def _started(command: list[str], *, feeds: bool) -> subprocess.Popen[bytes]:
                     env={**os.environ, "SVT_LOG": "1"},  # it talks past ffmpeg's log level
                     # a session of its own, so that Ctrl-C does not reach it
                     start_new_session=sys.platform != "win32",
-                    creationflags=_NEW_GROUP,
+                    creationflags=_NO_WINDOW,
                 )
             )
         except OSError as error:
