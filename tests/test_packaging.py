@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import ast
+import importlib.util
 import re
 import subprocess
 import sys
+import tarfile
+import zipfile
 from pathlib import Path
 
 import pytest
 
 from patterns.version import VERSION
+from tests.chromium import unavailable
 
 ROOT = Path(__file__).parents[1]
 DISTRIBUTIONS = {"PIL": "pillow", "imageio_ffmpeg": "imageio-ffmpeg"}  # where names differ
@@ -79,3 +83,42 @@ def test_a_missing_package_is_one_line() -> None:
     assert done.returncode == 1
     assert done.stderr.startswith("evenhold: the package click is missing: run  python -m pip")
     assert done.stderr.count("\n") == 1
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the source distribution and the wheel, as `pip` has them built."""
+    if importlib.util.find_spec("hatchling") is None:
+        unavailable("hatchling", "python -m pip install hatchling")
+    folder = tmp_path_factory.mktemp("built")
+    command = [sys.executable, "-m", "hatchling", "build", "--directory", str(folder)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    return folder
+
+
+def files_in(*places: str) -> set[str]:
+    """What lies there in this checkout, compiled files left out."""
+    found = (path for place in places for path in [ROOT / place, *(ROOT / place).rglob("*")])
+    return {
+        path.relative_to(ROOT).as_posix()
+        for path in found
+        if path.is_file() and "__pycache__" not in path.parts
+    }
+
+
+def test_the_source_distribution_holds_all_that_tests_and_pages_need(built: Path) -> None:
+    with tarfile.open(built / f"evenhold-{VERSION}.tar.gz") as archive:
+        held = {member.name.partition("/")[2] for member in archive if member.isfile()}
+    top = ("README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", ".gitignore")
+    assert held - {"PKG-INFO", "outputs/.gitkeep"} == files_in(
+        *top, "patterns", "tests", ".ci", "outputs/gallery"
+    )
+
+
+def test_the_wheel_holds_the_package_with_all_that_it_reads(built: Path) -> None:
+    with zipfile.ZipFile(built / f"evenhold-{VERSION}-py3-none-any.whl") as archive:
+        held = {name for name in archive.namelist() if ".dist-info/" not in name}
+    assert held == files_in("patterns")
+    kinds = {Path(name).suffix for name in held} | {Path(name).name for name in held}
+    assert kinds >= {".py", ".md", ".css", ".js", ".html", "py.typed"}
