@@ -24,7 +24,8 @@ __all__ = ["bind", "new_key", "serve"]
 
 _LOG = logging.getLogger(__name__)
 HEAD_SECONDS = 15.0  # in which a request's head must have come
-MOST_CONNECTIONS = 400
+MOST_CONNECTIONS = 400  # beyond them a request is answered with 503
+MOST_OPEN = 450  # beyond them a connection is cut off: on Windows the loop can watch 512
 MOST_HEAD_BYTES = 32_768
 KEEP_ALIVE_SECONDS = 10
 VANISHED_SECONDS = 30  # after which a silent peer is asked whether it is there
@@ -79,7 +80,7 @@ def _refused(host: str, port: int, error: OSError) -> EvenholdError:
 
 
 class _ImpatientProtocol(H11Protocol):
-    """Uvicorn's HTTP/1.1 with a deadline for a request's head.
+    """Uvicorn's HTTP/1.1 with a deadline for a request's head, and no more than a crowd.
 
     A client that connects and says nothing, or sends its head a byte at a time, is cut
     off; one that reads slowly is not, since a paused player does just that.
@@ -89,7 +90,10 @@ class _ImpatientProtocol(H11Protocol):
 
     def connection_made(self, transport: Any) -> None:
         super().connection_made(transport)
-        self._watch()
+        if len(self.connections) > MOST_OPEN:
+            transport.abort()
+        else:
+            self._watch()
 
     def data_received(self, data: bytes) -> None:
         super().data_received(data)

@@ -81,6 +81,8 @@ def _all(link: socket.socket) -> bytes:
 
 
 def parse(data: bytes) -> Answer:
+    if not data:  # cut off without a word
+        return Answer(0, {}, b"")
     head, _, body = data.partition(b"\r\n\r\n")
     first, *lines = head.decode("latin-1").split("\r\n")
     pairs = (line.partition(": ") for line in lines)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import signal
 import socket
 import struct
-import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -27,6 +27,14 @@ def resident_bytes(pid: int) -> int:
         if line.startswith("VmRSS:"):
             return int(line.split()[1]) * 1024
     raise AssertionError("no VmRSS")
+
+
+def recovers(site: Served) -> bool:
+    for _ in range(50):
+        if site.ask(f"/{KEY}/").status == 200:
+            return True
+        time.sleep(0.1)
+    return False
 
 
 @pytest.fixture
@@ -76,6 +84,7 @@ def test_200_parallel_ranges_are_right(site: Served, kit: Path) -> None:
 
 def test_slow_clients_block_nobody(site: Served) -> None:
     """Heads that never end, bodies that never come, answers that nobody reads."""
+    begun = time.monotonic()
     links = [site.connect() for _ in range(60)]
     for i, link in enumerate(links):
         if i % 3 == 0:
@@ -85,10 +94,9 @@ def test_slow_clients_block_nobody(site: Served) -> None:
             link.sendall(head + b"Content-Type: application/json\r\nContent-Length: 5000\r\n\r\n{")
         else:
             link.sendall(f"GET /{KEY}/clips/{NAME} HTTP/1.1\r\nHost: localhost\r\n\r\n".encode())
-    start = time.monotonic()
     assert site.ask(f"/{KEY}/").status == 200
     assert site.post("/summary", observation()).status == 200
-    assert time.monotonic() - start < 5
+    assert time.monotonic() - begun < server.HEAD_SECONDS  # when the slow ones are cut off
     for link in links:
         link.close()
     assert site.ask(f"/{KEY}/").status == 200
@@ -179,15 +187,21 @@ def test_connections_beyond_the_limit_are_told_so(site: Served) -> None:
     """503 instead of a queue without end; and it recovers."""
     links = [site.connect() for _ in range(server.MOST_CONNECTIONS + 5)]
     assert site.ask(f"/{KEY}/").status == 503
-    done = threading.Event()
     for link in links:
         link.close()
-    for _ in range(50):
-        if site.ask(f"/{KEY}/").status == 200:
-            done.set()
-            break
-        time.sleep(0.1)
-    assert done.is_set()
+    assert recovers(site)
+
+
+def test_a_crowd_is_cut_off_before_the_loop_is_full(kit: Path) -> None:
+    """Windows' `select` watches 512 sockets; one more would end the server."""
+    with served(kit) as site:
+        links = [site.connect() for _ in range(600)]
+        links[-1].settimeout(server.HEAD_SECONDS - 5)  # after which any would be cut off
+        with contextlib.suppress(ConnectionResetError):
+            assert links[-1].recv(1) == b""
+        for link in links:
+            link.close()
+        assert recovers(site)
 
 
 def test_connections_reset_while_they_are_accepted(site: Served) -> None:
