@@ -16,6 +16,7 @@ from patterns.picture.stills import planes_to_rgb
 from patterns.planning.plan import Plan
 from patterns.planning.request import PlanRequest
 from patterns.planning.words import fps, number, percent
+from patterns.scenes.motion import BarsMotion
 from patterns.scenes.speed import speed_map
 from patterns.timing.shutter import exposure_of_angle
 
@@ -36,7 +37,7 @@ def plan_picture(plan: Plan, colours: Scheme = LIGHT) -> Drawing:
     share = f"{percent(best.past_share)} of the moving picture is" if not best.within else "nothing"
     title = f"At {fps(best.rate)} fps {share} past the guidance"
     drawing = Drawing(width, height + FOOT, colours.paper, title)
-    drawing.add(Raster(0, 0, width, height, _scene(request, plan.best.rate)))
+    drawing.add(Raster(0, 0, width, height, _scene(request, plan.best.rate, width)))
     speeds = speed_map(request.motion, request.width, request.height, grid=COLUMNS)
     past = (speeds > best.limit_px_s * (1 + 1e-6)).tolist()
     _hatch(drawing, past, width, height, colours)
@@ -46,14 +47,20 @@ def plan_picture(plan: Plan, colours: Scheme = LIGHT) -> Drawing:
     return drawing
 
 
-def _scene(request: PlanRequest, rate: Fraction) -> Image.Image:
-    """First frame of the move at the advised rate, without the strip."""
+def _scene(request: PlanRequest, rate: Fraction, width: int) -> Image.Image:
+    """First frame of the move at the advised rate, without the strip, about `width` pixels wide.
+
+    A flight looks the same at any size; bars are measured in pixels, and keep theirs.
+    """
+    size = request.width, request.height
+    if not isinstance(request.motion, BarsMotion):
+        size = width, 2 * round(width * request.height / request.width / 2)
     clip = Clip(
         motion=request.motion,
         rate=rate,
         exposure_s=exposure_of_angle(request.angle_deg, rate),
-        width=request.width,
-        height=request.height,
+        width=size[0],
+        height=size[1],
         frames=1,
         strip="none",
     )

@@ -110,7 +110,7 @@ def test_what_slips_is_the_rate_that_does_not_fit_the_display() -> None:
         [BARS, replace(BARS, speed_px_s=F(0)), TerrainMotion("down", F(50), F(20)), OrbitMotion()]
     ),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_the_brief_fits_a_phone(
     footage: tuple[Fraction, ...],
     rates: tuple[Fraction, ...],
