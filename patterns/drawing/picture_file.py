@@ -73,7 +73,7 @@ def to_image(drawing: Drawing) -> Image.Image:
 
 def to_png(drawing: Drawing) -> bytes:
     """PNG file of the drawing."""
-    return picture_bytes(np.asarray(to_image(drawing)), ".png", optimize=True)
+    return picture_bytes(np.asarray(to_image(drawing)), ".png")
 
 
 def _number(value: float) -> str:
