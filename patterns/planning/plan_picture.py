@@ -16,7 +16,6 @@ from patterns.picture.stills import planes_to_rgb
 from patterns.planning.plan import Plan
 from patterns.planning.request import PlanRequest
 from patterns.planning.words import fps, number, percent
-from patterns.scenes.motion import BarsMotion
 from patterns.scenes.speed import speed_map
 from patterns.timing.shutter import exposure_of_angle
 
@@ -53,7 +52,7 @@ def _scene(request: PlanRequest, rate: Fraction, width: int) -> Image.Image:
     A flight looks the same at any size; bars are measured in pixels, and keep theirs.
     """
     size = request.width, request.height
-    if not isinstance(request.motion, BarsMotion):
+    if not request.motion.in_pixels:
         size = width, 2 * round(width * request.height / request.width / 2)
     clip = Clip(
         motion=request.motion,
