@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from patterns.clip import Clip
 from patterns.picture.planes import Planes
@@ -34,15 +34,10 @@ class FrameSource:
         """Frame `n`, in `frame` if it is given, else in a new one."""
         if frame is None:
             frame = Planes.blank(self.clip.width, self.clip.height)
-        self.draw_together(n, [frame])
-        return frame
-
-    def draw_together(self, n: int, frames: Sequence[Planes]) -> None:
-        """Frames `n`, `n` + 1, ... in those given: less work than one at a time."""
-        self._renderer.draw_together(n, [f.rows(self._top, self._bottom) for f in frames])
+        self._renderer.draw(n, frame.rows(self._top, self._bottom))
         if self._strip is not None:
-            for number, frame in enumerate(frames, n):
-                self._strip.draw(frame, number)
+            self._strip.draw(frame, n)
+        return frame
 
 
 def frames(clip: Clip) -> Iterator[Planes]:

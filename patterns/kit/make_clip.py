@@ -28,7 +28,6 @@ from patterns.whole_file import make_folder, write_whole
 __all__ = ["OUTPUTS", "ClipJob", "clip_job", "clip_name", "make_clip", "record_path"]
 
 OUTPUTS = Path("outputs")
-TOGETHER = 4  # frames drawn at once: more would save little more, and let the encoder wait
 
 
 @dataclass(frozen=True)
@@ -176,19 +175,15 @@ def _write_frames(
     """Write all frames, or as many as show that the clip is refused."""
     clip = job.clip
     source = FrameSource(clip)
-    frames = [Planes.blank(clip.width, clip.height) for _ in range(TOGETHER)]
-    first, count = 0, 1  # the first frame alone, for the encoder waits
-    while first < clip.frames:
-        some = frames[: min(count, clip.frames - first)]
-        source.draw_together(first, some)
-        for n, frame in enumerate(some, first):
-            guard.see(n / clip.rate, frame)
-            writer.write(frame)
-            if progress is not None:
-                progress(n + 1, clip.frames)
+    frame = Planes.blank(clip.width, clip.height)
+    for n in range(clip.frames):
+        source.draw(n, frame)
+        guard.see(n / clip.rate, frame)
+        writer.write(frame)
+        if progress is not None:
+            progress(n + 1, clip.frames)
         if guard.flashes_exceed and not job.allow_flashing:
             return
-        first, count = first + len(some), TOGETHER
 
 
 def _judge(job: ClipJob, guard: LoopGuard) -> SafetyReport:

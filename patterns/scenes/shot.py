@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from fractions import Fraction
 from typing import Protocol
 
@@ -44,8 +43,5 @@ class Shot(Protocol):
 class Renderer(Protocol):
     """Draws the picture of any frame of one shot."""
 
-    def draw_together(self, n: int, pictures: Sequence[Planes]) -> None:
-        """Write frames `n`, `n` + 1, ... into pictures, the parts that the strip leaves.
-
-        The same bytes as one by one, in less time.
-        """
+    def draw(self, n: int, picture: Planes) -> None:
+        """Write frame `n` (any from 0) into `picture`, the part that the strip leaves."""

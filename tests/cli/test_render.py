@@ -227,14 +227,14 @@ from patterns.frame_source import FrameSource
 
 class Thing: pass
 
-def draw_together(self, n, frames, whole=FrameSource.draw_together):
-    if n <= 3 < n + len(frames):
+def draw(self, n, frame=None, whole=FrameSource.draw):
+    if n == 3:
         thing = Thing()
         watch = weakref.ref(thing, lambda _: os.kill(os.getpid(), {int(number)}))
         del thing
-    return whole(self, n, frames)
+    return whole(self, n, frame)
 
-FrameSource.draw_together = draw_together
+FrameSource.draw = draw
 sys.exit(main())
 """
     words = ("render", "bars", "--size", "640x360", "--seconds", "600", "--out", "c.mp4")

@@ -5,7 +5,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction as F
 from pathlib import Path
@@ -48,12 +48,11 @@ class ColumnsRenderer:
     def __init__(self, shot: Shot, width: int, height: int) -> None:
         self.shot, self.x = shot, np.arange(width)
 
-    def draw_together(self, n: int, pictures: Sequence[Planes]) -> None:
-        for number, picture in enumerate(pictures, n):
-            shift = float(self.shot.motion.speed * number / self.shot.rate)
-            turns = (self.x - shift) / float(self.shot.motion.period)
-            picture.y[:] = np.rint(80 + 40 * np.sin(2 * np.pi * turns)).astype(np.uint8)
-            picture.cb[:] = picture.cr[:] = 128
+    def draw(self, n: int, picture: Planes) -> None:
+        shift = float(self.shot.motion.speed * n / self.shot.rate)
+        turns = (self.x - shift) / float(self.shot.motion.period)
+        picture.y[:] = np.rint(80 + 40 * np.sin(2 * np.pi * turns)).astype(np.uint8)
+        picture.cb[:] = picture.cr[:] = 128
 
 
 def build(values: Mapping[str, Any], width: int, height: int) -> Motion:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from fractions import Fraction
 from math import floor
 
@@ -57,11 +56,6 @@ class BarsRenderer:
             return
         offset = floor(-shift_px / self._motion.period_px * self._steps + Fraction(1, 2))
         np.take(self._table[offset % self._steps :], self._base, out=picture.y, mode="clip")
-
-    def draw_together(self, n: int, pictures: Sequence[Planes]) -> None:
-        """Write frames `n`, `n` + 1, ... into pictures, one after the other."""
-        for number, picture in enumerate(pictures, n):
-            self.draw(number, picture)
 
     def _shift_px(self, n: int) -> Fraction:
         # Exact, and reduced to one period first, so that frame 60,000 is as exact as frame 1.

@@ -7,7 +7,6 @@ reads.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from fractions import Fraction
 from math import ceil, floor, pi
 from typing import Protocol
 
@@ -17,16 +16,13 @@ from patterns.picture.arrays import Float32Array, FloatingArray, IntArray, UInt8
 from patterns.picture.light import light_to_signal
 from patterns.scenes.orbit.boxes import AcrossBoxes, turn_boxes, turn_reach
 from patterns.scenes.orbit.plan import TEXELS, Chunk, Group, RowPlan
-from patterns.scenes.orbit.window import STEPS_TO_A_TURN, Window
+from patterns.scenes.orbit.texels import Texels
 
 __all__ = ["Atlas", "Surface"]
 
 
 CELLS_AT_ONCE = 200_000  # of a surface, painted together
 AHEAD_CELLS = 100_000  # as many that will only be needed later are worth painting with others
-# Steps of the window after which surfaces forget: more often, what is still in view would be
-# made again and again; more rarely, a whole turn would be kept.
-FORGET_STEPS = STEPS_TO_A_TURN // 2
 NEVER = np.iinfo(np.int64).min  # no sector has this number
 
 
@@ -43,57 +39,29 @@ class Surface(Protocol):
     def through_air(self, light: Float32Array, distance_m: FloatingArray) -> Float32Array:
         """Light (..., 3, rows) seen through air of each row's distance; may change `light`."""
 
-    def forget(self) -> None:
-        """Let go of what was kept for bearings beside those asked for."""
-
 
 class Atlas:
-    """Texels of all groups, filled as frames need them.
+    """Texels of all groups, painted when they come into view.
 
     Parameters
     ----------
-    window
-        Where they are kept.
     exposure
         Radians that the world turns while a frame is exposed.
+
+    Attributes
+    ----------
+    texels
+        What has been painted.
     """
 
-    def __init__(
-        self, plan: RowPlan, surfaces: dict[int, Surface], window: Window, exposure: float
-    ) -> None:
+    def __init__(self, plan: RowPlan, surfaces: dict[int, Surface], exposure: float) -> None:
         self._plan, self._surfaces, self._exposure = plan, surfaces, exposure
-        self._window = window
+        self.texels = Texels(plan)
         self._sectors = np.array([chunk.sectors for chunk in plan.chunks])
         self._intervals = np.array([self._interval(chunk) for chunk in plan.chunks])
         self._ready = np.full((2, 2, len(plan.chunks)), NEVER, np.int64)
-        self._moved = 0
         self._painted: list[set[int]] = [set() for _ in plan.chunks]
         self._boxes: dict[int, tuple[slice, AcrossBoxes]] = {}
-
-    def move(self, turned: Fraction) -> None:
-        """Move the window to `turned` degrees; what it still holds is not painted again."""
-        by = self._window.move(turned)
-        for chunk, painted in zip(self._plan.chunks, self._painted, strict=True):
-            painted -= {sector for sector in painted if not self._holds(chunk, sector, by)}
-        self._ready[:] = NEVER
-        self._moved += abs(by)
-        if self._moved >= FORGET_STEPS:
-            self._moved = 0
-            for surface in set(self._surfaces.values()):  # near and far ground are one
-                surface.forget()
-
-    def clear(self) -> None:
-        """Have everything painted anew."""
-        for painted in self._painted:
-            painted.clear()
-        self._ready[:] = NEVER
-
-    def _holds(self, chunk: Chunk, sector: int, by: int) -> bool:
-        for k in chunk.groups:
-            texels = self._plan.groups[k].texels // chunk.sectors
-            if not self._window.kept(k, sector * texels, texels, by):
-                return False
-        return True
 
     def _interval(self, chunk: Chunk) -> tuple[float, float, float]:
         """Middle, least and greatest azimuth beside it that a chunk's groups are read at."""
@@ -118,51 +86,34 @@ class Atlas:
         Where something is missing, that which pictures up to `until` read is painted with
         it, as far as it pays.
         """
-        first, last = self._window.ends
-        needs = self._needs(turned)
-        later = self._needs(min(max(until, first), last))
+        needs, later = self._needs(turned), self._needs(until)
         for number in np.flatnonzero((needs != self._ready).any(axis=(0, 1))).tolist():
             for side in (0, 1):
-                missing = self._missing(number, side, needs, later)
+                missing = self._missing(number, needs[side, :, number], later[side, :, number])
                 for run in self._runs(number, missing):
                     self._paint_run(number, run)
                     self._painted[number].update(run)
         self._ready = needs
 
-    def _missing(self, number: int, side: int, needs: IntArray, later: IntArray) -> list[int]:
-        """Sectors of a chunk that are to be painted, in order."""
-        painted = self._painted[number]
-        first, last = needs[side, :, number].tolist()
-        if painted.issuperset(range(first, last + 1)):
-            return []
-        first, last = self._further(number, first, last, later[side, :, number])
-        return [sector for sector in range(first, last + 1) if sector not in painted]
-
-    def _further(self, number: int, first: int, last: int, later: IntArray) -> tuple[int, int]:
-        """Range of sectors with those that follow, where its own end is not there yet."""
+    def _missing(self, number: int, needs: IntArray, later: IntArray) -> list[int]:
+        """Sectors of a chunk that are to be painted, counted from bearing 0, in order."""
         chunk, painted = self._plan.chunks[number], self._painted[number]
-        more = max(0, AHEAD_CELLS * chunk.sectors // (chunk.columns * chunk.count))
-        if later[1] > last and last not in painted:
-            last = min(int(later[1]), last + more)
-        if later[0] < first and first not in painted:
-            first = max(int(later[0]), first - more)
-        return first, last
+        first, last = needs.tolist()
+        if painted.issuperset(sector % chunk.sectors for sector in range(first, last + 1)):
+            return []
+        more = AHEAD_CELLS * chunk.sectors // (chunk.columns * chunk.count)
+        first = max(min(int(later[0]), first), first - more)
+        last = min(max(int(later[1]), last), last + more, first + chunk.sectors - 1)
+        seen = (sector % chunk.sectors for sector in range(first, last + 1))
+        return [sector for sector in seen if sector not in painted]
 
     def _runs(self, number: int, missing: list[int]) -> Iterator[range]:
-        """Sectors in runs without gaps that are not too large to paint together.
-
-        None runs over the end of the turn: a bearing of a whole turn and a little more is
-        rounded otherwise than the little.
-        """
+        """Sectors in runs without gaps that are not too large to paint together."""
         chunk = self._plan.chunks[number]
         most = max(1, CELLS_AT_ONCE * chunk.sectors // (chunk.columns * chunk.count))
         while missing:
             end = 1
-            while (
-                end < min(len(missing), most)
-                and missing[end] == missing[0] + end
-                and missing[end] % chunk.sectors
-            ):
+            while end < min(len(missing), most) and missing[end] == missing[0] + end:
                 end += 1
             yield range(missing[0], missing[0] + end)
             missing = missing[end:]
@@ -174,15 +125,15 @@ class Atlas:
         surface = self._surfaces[groups[0].surface]
         cell, wide = 2 * pi / chunk.columns, chunk.columns // chunk.sectors
         reaches = [turn_reach(group.azimuth_span / cell, self._exposure / cell) for group in groups]
-        most, begin = max(reaches), run.start % chunk.sectors
-        bearings = (np.arange(-most, wide * len(run) + most) + begin * wide + 0.5) * cell
+        most = max(reaches)
+        bearings = (np.arange(-most, wide * len(run) + most) + run.start * wide + 0.5) * cell
         cells = surface.light(bearings, chunk.middles, chunk.spans)
         for k, group, reach in zip(chunk.groups, groups, reaches, strict=True):
             under = cells[most - reach : most + reach + len(run) * wide]
             light = surface.through_air(self._filtered(chunk, k, under), group.distance_m)
             texels = group.texels // chunk.sectors
-            noise = _noise(group, texels, run, chunk.sectors) if surface.dithered else None
-            self._window.store(k, run.start * texels, _codes(light, group.coarse, noise))
+            noise = _noise(group, texels, run) if surface.dithered else None
+            self.texels.store(k, run.start * texels, _codes(light, group.coarse, noise))
 
     def _filtered(self, chunk: Chunk, number: int, cells: Float32Array) -> Float32Array:
         """Light (texels, 3, rows) of a run of sectors of a group from cells (cells, 3, ways)."""
@@ -211,14 +162,14 @@ def _boxes(chunk: Chunk, group: Group) -> tuple[slice, AcrossBoxes]:
     return slice(first, last), AcrossBoxes.of(group.across, widths, low, chunk.pitch, last - first)
 
 
-def _noise(group: Group, texels: int, run: range, sectors: int) -> Float32Array:
+def _noise(group: Group, texels: int, run: range) -> Float32Array:
     """Noise (texels, rows) from 0 to 1, fixed in the world, so that slow ramps show no steps."""
     rows = len(group.across)
     return np.concatenate(
         [
-            np.random.default_rng(
-                [group.coarse, group.texels, group.rows[0], sector % sectors]
-            ).random((texels, rows), dtype=np.float32)
+            np.random.default_rng([group.coarse, group.texels, group.rows[0], sector]).random(
+                (texels, rows), dtype=np.float32
+            )
             for sector in run
         ]
     )

@@ -54,10 +54,6 @@ class _Level:
         self.step_m = step_m
         half = int(np.ceil((outer_m + 3 * step_m) / step_m / BLOCK))
         self.half = half * BLOCK
-        self.forget()
-
-    def forget(self) -> None:
-        """Begin anew: the blocks' memory goes back to the machine."""
         across = 2 * self.half // BLOCK
         # Memory that is never written to is never taken from the machine.
         self.light = np.empty((3, 2 * self.half, 2 * self.half), np.uint16)
@@ -196,11 +192,6 @@ class OrbitGround:
         hidden = 0.45 * np.exp(-np.maximum(across[:near] - base, 0) / 1.2)
         out[:, :, :near] *= (1 - hidden).astype(np.float32)
         return out
-
-    def forget(self) -> None:
-        """Let go of the country that was kept for what lies beside."""
-        for level in self._levels.values():
-            level.forget()
 
     def _apron(self, out: Float32Array, bearing: FloatingArray, across: FloatingArray) -> None:
         base = self._profile.base_radius_m

@@ -79,9 +79,6 @@ class OrbitWall:
         """Light as it is: the ranges have their haze already."""
         return light
 
-    def forget(self) -> None:
-        """Nothing is kept."""
-
     def light(
         self, bearing: FloatingArray, across: FloatingArray, spans: tuple[float, float]
     ) -> Float32Array:

@@ -6,12 +6,10 @@ atlas and a place in it; a frame adds one offset to a row and reads two texels.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from fractions import Fraction
 from functools import lru_cache
-from math import ceil, radians
+from math import radians
 from threading import get_ident
 
 import numpy as np
@@ -33,8 +31,8 @@ from patterns.scenes.orbit.ground import OrbitGround
 from patterns.scenes.orbit.hills import OrbitWall
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.plan import RowPlan, plan_rows
-from patterns.scenes.orbit.reader import SUBTEXELS, Reader
 from patterns.scenes.orbit.subjects import OrbitSubject
+from patterns.scenes.orbit.texels import SUBTEXELS, Reader
 from patterns.scenes.orbit.view import (
     EDGE_GRID,
     look,
@@ -43,7 +41,6 @@ from patterns.scenes.orbit.view import (
     whole_edge_azimuths,
     whole_edges,
 )
-from patterns.scenes.orbit.window import MOST_STEPS, STEP_DEG, STEPS_TO_A_TURN, Window
 from patterns.scenes.shot import Shot
 
 __all__ = ["OrbitRenderer"]
@@ -65,83 +62,48 @@ class OrbitRenderer:
 
     def __init__(self, shot: Shot, width: int, height: int) -> None:
         assert isinstance(shot.motion, OrbitMotion)
-        self._motion, self._rate = shot.motion, shot.rate
+        self._turn_deg = shot.motion.turn_deg_s / shot.rate
         self._frames, self._last = shot.frames, -2
         self._light = code_to_light(np.arange(256))
         sight = _sight(shot.motion, shot.seed, width, height, get_ident())
-        plan, self._edges = sight.plan, sight.edges
+        self._edges = sight.edges
         exposure = radians(abs(shot.motion.turn_deg_s * shot.exposure_s))
-        steps = min(max(ceil(abs(self._turned(shot.frames - 1)) / STEP_DEG), 1), MOST_STEPS)
-        self._window = Window(plan, steps, backward=shot.motion.turn_deg_s < 0)
-        self._atlas = Atlas(plan, sight.surfaces, self._window, exposure)
-        self._texels = np.unique([group.texels for group in plan.groups])
+        self._atlas = Atlas(sight.plan, sight.surfaces, exposure)
+        self._lengths = np.unique([group.texels for group in sight.plan.groups])
         self._readers = [
-            Reader(azimuth, row, plan, self._window)
+            Reader(azimuth, row, sight.plan, self._atlas.texels)
             for azimuth, row in zip(sight.azimuths, sight.rows, strict=True)
         ]
 
-    def _turned(self, n: int) -> Fraction:
-        """Degrees that the world has turned at frame `n`, exact."""
-        return Fraction(self._motion.turn_deg_s * n / self._rate)
-
     def draw(self, n: int, picture: Planes) -> None:
         """Write frame `n` (any integer from 0) into `picture`."""
-        self.draw_together(n, [picture])
-
-    def draw_together(self, n: int, pictures: Sequence[Planes]) -> None:
-        """Write frames `n`, `n` + 1, ... into pictures: their texels are fetched once for all."""
-        rest = list(pictures)
-        try:
-            while rest:
-                if not self._window.covers(self._turned(n)):
-                    self._atlas.move(self._turned(n))
-                count = 1
-                while count < len(rest) and self._window.covers(self._turned(n + count)):
-                    count += 1
-                self._draw(n, rest[:count])
-                n, rest = n + count, rest[count:]
-        except BaseException:
-            self._atlas.clear()  # the window may have moved in part
-            raise
+        self._paint(n)
+        turn = float(self._turn_deg * n / 360 % 1)  # exact, and less than one, before it is rounded
+        offset = np.rint(self._lengths * (turn * SUBTEXELS)).astype(np.int64)
+        texels = self._atlas.texels
+        luma, *chroma = (plane.reshape(-1) for plane in (picture.y, picture.cb, picture.cr))
+        self._readers[0].read(texels.luma, offset, (luma,))
+        self._readers[2].read(texels.chroma, offset, tuple(chroma))
+        self._draw_edges(offset, luma, chroma)
 
     def _paint(self, n: int) -> None:
         """Have what frame `n` sees painted: if frames come in order, more at a time."""
         in_order = 0 < n == self._last + 1
         later = max(n, min(n + LATER, self._frames - 1)) if in_order else n
         self._last = n
-        self._atlas.paint(radians(self._turned(n)), radians(self._turned(later)))
+        self._atlas.paint(*(radians(self._turn_deg * some) for some in (n, later)))
 
-    def _draw(self, n: int, pictures: Sequence[Planes]) -> None:
-        """Write frames that lie in the atlas' window."""
-        numbers = range(n, n + len(pictures))
-        for some in numbers:
-            self._paint(some)
-        offsets = [self._moved(self._turned(some)) for some in numbers]
-        planes = [[plane.reshape(-1) for plane in (p.y, p.cb, p.cr)] for p in pictures]
-        self._readers[0].read(self._window.luma, offsets, [p[:1] for p in planes])
-        self._readers[2].read(self._window.chroma, offsets, [p[1:] for p in planes])
-        self._draw_edges(offsets, planes)
-
-    def _moved(self, turned: Fraction) -> IntArray:
-        """By how many texels x SUBTEXELS rows of each length have moved within the window."""
-        steps, rest = divmod(turned, STEP_DEG)
-        whole = (int(steps) - self._window.begin) * self._texels // STEPS_TO_A_TURN
-        part = np.rint(self._texels * (float(rest / 360) * SUBTEXELS)).astype(np.int64)
-        return np.asarray(whole * SUBTEXELS + part, np.int64)
-
-    def _draw_edges(self, offsets: list[IntArray], planes: list[list[UInt8Array]]) -> None:
+    def _draw_edges(self, offset: IntArray, luma: UInt8Array, chroma: list[UInt8Array]) -> None:
         """Pixels across which the subject ends: the mean of their finer samples' light."""
-        fine = EDGE_GRID * EDGE_GRID
-        codes = np.empty((len(planes), 1, len(self._readers[1])), np.uint8)
-        self._readers[1].read(self._window.luma, offsets, [list(c) for c in codes])
-        both = np.empty((len(planes), 2, len(self._readers[3])), np.uint8)
-        self._readers[3].read(self._window.chroma, offsets, [list(b) for b in both])
-        for (luma, *chroma), code, values in zip(planes, codes, both, strict=True):
-            light = self._light.take(code).reshape(-1, fine).mean(axis=1)
-            luma[self._edges[0]] = light_to_code(light)
-            total = values.reshape(2, -1, fine).sum(axis=2, dtype=np.uint16)
-            for plane, mean in zip(chroma, (total + fine // 2) // fine, strict=True):
-                plane[self._edges[1]] = mean.astype(np.uint8)
+        fine, texels = EDGE_GRID * EDGE_GRID, self._atlas.texels
+        code = np.empty(len(self._readers[1]), np.uint8)
+        self._readers[1].read(texels.luma, offset, (code,))
+        luma[self._edges[0]] = light_to_code(self._light.take(code).reshape(-1, fine).mean(axis=1))
+        both = np.empty((2, len(self._readers[3])), np.uint8)
+        self._readers[3].read(texels.chroma, offset, tuple(both))
+        total = both.reshape(2, -1, fine).sum(axis=2, dtype=np.uint16)
+        for plane, mean in zip(chroma, (total + fine // 2) // fine, strict=True):
+            plane[self._edges[1]] = mean.astype(np.uint8)
 
 
 @dataclass(frozen=True)

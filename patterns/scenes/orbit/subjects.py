@@ -72,9 +72,6 @@ class OrbitSubject:
             for k, (_, name) in enumerate(self.outline.materials)
         ]
 
-    def forget(self) -> None:
-        """Nothing is kept."""
-
     def through_air(self, light: Float32Array, distance_m: FloatingArray) -> Float32Array:
         """Light (..., 3, rows) after `distance_m` of haze."""
         return through_haze(light, distance_m)

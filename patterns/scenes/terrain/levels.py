@@ -209,11 +209,6 @@ class LineLevel(Ring):
         low, high = (end + travel_m / self.step_m for end in self._span)
         return range(floor(low / self.chunk_lines), floor((high + 0.25) / self.chunk_lines) + 1)
 
-    def next_m(self, travel_m: float) -> float:
-        """Travel at which the next chunk after those of `chunks` is needed."""
-        chunk = self.chunks(travel_m)[-1] + 1
-        return (chunk * self.chunk_lines - 0.25 - self._span[1]) * self.step_m
-
     def _paint(self, chunk: int) -> None:
         slot = chunk % self.slots
         lines = slice(slot * self.chunk_lines, (slot + 1) * self.chunk_lines)

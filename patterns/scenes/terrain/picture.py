@@ -10,7 +10,6 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 import numpy as np
-import numpy.typing as npt
 
 from patterns.picture.arrays import IntArray, UInt8Array, UInt32Array
 from patterns.scenes.terrain.levels import LineLevel
@@ -18,7 +17,7 @@ from patterns.scenes.terrain.texels import WORD, interpolator
 
 __all__ = ["BLOCK_ROWS", "LinePlane", "row_by_row", "write_codes"]
 
-BLOCK_ROWS = 96  # rows interpolated together, of all pictures in sum: they stay in cache
+BLOCK_ROWS = 96  # rows interpolated together: they stay in cache
 KEPT_LINE_M = 0.4  # rows whose lines lie further apart often show the same line as a frame ago
 RUN = 256  # items in numpy's buffer: fewer than a row has
 
@@ -47,59 +46,37 @@ class LinePlane:
         )
         self._kept_line = np.full(len(self._kept), -1)
 
-    def draw(self, travels_m: Sequence[float], pictures: Sequence[Sequence[UInt8Array]]) -> None:
-        """Fill the rows of the planes of one picture for each travel.
-
-        A few rows of all pictures, then the next rows: pictures read their rows from the same
-        columns and from lines close by, which are then still in cache.
-        """
-        line, mix = interpolator(self._origin + np.array(travels_m)[:, None] * self._per_m)
-        lines = (line % self._ring).T.tolist()
-        step = max(1, BLOCK_ROWS // len(pictures))
-        buffer = np.empty((len(pictures), step, len(self._columns[0])), self._wide)
+    def draw(self, travel_m: float, planes: Sequence[UInt8Array]) -> None:
+        """Fill the rows of the planes of a picture when the camera has come `travel_m`."""
+        line, mix = interpolator(self._origin + travel_m * self._per_m)
+        lines = (line % self._ring).tolist()
+        buffer = np.empty((BLOCK_ROWS, len(self._columns[0])), self._wide)
         far, count = len(self._kept), self.bottom - self.top
+        self._keep(line[:far], lines)
         with row_by_row():
-            for first in [*range(0, far, step), *range(far, count, step)]:
-                some = slice(first, min(first + step, far if first < far else count))
-                block = buffer[:, : some.stop - first]
-                mixed, by = block.view(WORD), mix[:, some, None]
+            for first in [*range(0, far, BLOCK_ROWS), *range(far, count, BLOCK_ROWS)]:
+                some = slice(first, min(first + BLOCK_ROWS, far if first < far else count))
+                block = buffer[: some.stop - first]
+                mixed = block.view(WORD)
                 if first < far:
-                    self._mix_kept(some, line, lines, by, mixed)
+                    np.multiply(self._kept[some].view(WORD), mix[some, None], mixed)
                 else:
-                    self._gather(some, lines, block)
-                    np.multiply(mixed, by, mixed)
+                    for row, cells in enumerate(block, first):
+                        self._words[row][lines[row]].take(self._columns[row], 0, cells, "clip")
+                    mixed *= mix[some, None]
                 block += self._shift[some]
-                write_codes(mixed, pictures, self.top + first)
+                write_codes(mixed, planes, self.top + first)
 
-    def _gather(
-        self, some: slice, lines: list[list[int]], block: npt.NDArray[np.unsignedinteger]
-    ) -> None:
-        """Words of rows that show another line in every picture."""
-        places = zip(*block, strict=True)
-        rows = zip(self._words[some], self._columns[some], lines[some], places, strict=True)
-        for words, columns, shown, cells in rows:
-            for line, cell in zip(shown, cells, strict=True):
-                words[line].take(columns, 0, cell, "clip")
-
-    def _mix_kept(
-        self,
-        some: slice,
-        line: IntArray,
-        lines: list[list[int]],
-        by: UInt32Array,
-        mixed: UInt32Array,
-    ) -> None:
-        """Gather the words of far rows anew only where they show another line than they did.
+    def _keep(self, line: IntArray, lines: list[int]) -> None:
+        """Gather the words of far rows anew where they show another line than they did.
 
         A line is the same whenever it is drawn, so that its number tells what was kept.
         """
-        kept = self._kept[some].view(WORD)
-        for number, here in enumerate(line[:, some]):
-            for row in (some.start + np.flatnonzero(here != self._kept_line[some])).tolist():
-                shown = self._words[row][lines[row][number]]
-                shown.take(self._columns[row], 0, self._kept[row], "clip")
-            self._kept_line[some] = here
-            np.multiply(kept, by[number], mixed[number])
+        others = np.flatnonzero(line != self._kept_line)
+        self._kept_line[others] = -1  # Ctrl-C may come before all are there
+        for row in others.tolist():
+            self._words[row][lines[row]].take(self._columns[row], 0, self._kept[row], "clip")
+        self._kept_line = line
 
 
 @contextmanager
@@ -116,24 +93,22 @@ def row_by_row() -> Iterator[None]:
         np.setbufsize(usual)
 
 
-def write_codes(mixed: UInt32Array, pictures: Sequence[Sequence[UInt8Array]], top: int) -> None:
+def write_codes(mixed: UInt32Array, planes: Sequence[UInt8Array], top: int) -> None:
     """Write the codes of interpolated words, which are used up, into rows from `top`.
 
     Parameters
     ----------
     mixed
-        Words (pictures, rows, columns), or (pictures, rows, 2 columns) of Cb and Cr by turns.
-    pictures
-        The plane of luma, or both planes of chroma, of each.
+        Words (rows, columns), or (rows, 2 columns) of Cb and Cr by turns.
+    planes
+        That of luma, or both of chroma.
     """
     # Shifted and narrowed in plain passes: copying every fourth byte takes longer.
-    np.right_shift(mixed, np.uint32(24), mixed)
-    rows = slice(top, top + mixed.shape[1])
-    if len(pictures[0]) == 1:
-        for (plane,), codes in zip(pictures, mixed, strict=True):
-            np.copyto(plane[rows], codes, casting="unsafe")
+    mixed >>= np.uint32(24)
+    rows = slice(top, top + len(mixed))
+    if len(planes) == 1:
+        np.copyto(planes[0][rows], mixed, casting="unsafe")
         return
     pairs = mixed.astype(np.uint8).view("<u2")
-    for (cb, cr), pair in zip(pictures, pairs, strict=True):
-        np.copyto(cb[rows], pair, casting="unsafe")  # the lower byte
-        np.copyto(cr[rows], pair >> 8, casting="unsafe")
+    np.copyto(planes[0][rows], pairs, casting="unsafe")  # the lower byte
+    np.copyto(planes[1][rows], pairs >> 8, casting="unsafe")

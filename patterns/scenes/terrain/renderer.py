@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from patterns.errors import RequestError
@@ -54,8 +52,6 @@ class TerrainRenderer:
         self._levels: list[Level] = []
         self._planes: list[LinePlane | RowPlane | None] = [None, None]
         self._lay_out()
-        self._quiet_m = [0.0] * len(self._levels)
-        self._last, self._last_m = -2, 0.0
 
     def travel_m(self, n: int) -> float:
         """How far the camera has come at frame n, metres, less whole periods of the country."""
@@ -64,22 +60,15 @@ class TerrainRenderer:
 
     def draw(self, n: int, picture: Planes) -> None:
         """Fill the picture with frame n."""
-        self.draw_together(n, [picture])
-
-    def draw_together(self, n: int, pictures: Sequence[Planes]) -> None:
-        """Fill the pictures with frames n, n + 1, ...: less work than one at a time."""
-        rest = list(pictures)
-        while rest:
-            travels = self._make(n, len(rest))
-            some, rest = rest[: len(travels)], rest[len(travels) :]
-            planes = [[picture.y, picture.cb, picture.cr] for picture in some]
-            for number, still in enumerate(self._still):
-                for picture in planes:
-                    picture[number][: len(still)] = still
-            for drawn, which in zip(self._planes, (slice(1), slice(1, 3)), strict=True):
-                if drawn is not None:
-                    drawn.draw(travels, [picture[which] for picture in planes])
-            n += len(travels)
+        travel_m = self.travel_m(n)
+        for level in self._levels:
+            level.ensure(travel_m)
+        planes = (picture.y, picture.cb, picture.cr)
+        for plane, still in zip(planes, self._still, strict=True):
+            plane[: len(still)] = still
+        for drawn, some in zip(self._planes, (planes[:1], planes[1:]), strict=True):
+            if drawn is not None:
+                drawn.draw(travel_m, some)
 
     def _lay_out(self) -> None:
         """Split the rows of the picture into sky and levels."""
@@ -105,48 +94,3 @@ class TerrainRenderer:
             lines = [LineLevel(self._country, luma, chroma, part, blur_m) for part in parts]
             self._levels = list(lines)
             self._planes = [LinePlane(lines, 0), LinePlane(lines, 1)]
-
-    def _make(self, n: int, most: int) -> list[float]:
-        """Have every chunk that frames from n on need, for as many as the rings have room for.
-
-        Returns their travels, at most `most`, at least one.
-        """
-        travels = [self.travel_m(n + k) for k in range(most)]
-        self._begin(n)
-        while not self._fit(travels):
-            travels.pop()
-        try:
-            for some in range(n, n + len(travels)):
-                self._paint(some)
-        except BaseException:
-            self._last = -2  # a level may sleep that has not got all
-            raise
-        return travels
-
-    def _begin(self, n: int) -> None:
-        """Look at all levels anew if frame `n` does not follow the last one."""
-        if n not in (self._last, self._last + 1) or self.travel_m(n) < self._last_m:
-            self._quiet_m = [0.0] * len(self._levels)
-
-    def _paint(self, n: int) -> None:
-        """Have every chunk that frame `n` needs."""
-        self._begin(n)
-        travel = self._last_m = self.travel_m(n)
-        self._last = n
-        for number, level in enumerate(self._levels):
-            if travel < self._quiet_m[number]:
-                continue
-            for chunk in level.chunks(travel):
-                if not level.holds(chunk):
-                    level.paint(chunk)
-            self._quiet_m[number] = level.next_m(travel) - 0.001 * level.step_m
-
-    def _fit(self, travels: list[float]) -> bool:
-        """Whether all chunks that these travels need can be in memory at once."""
-        if len(travels) == 1:
-            return True
-        first, last = travels[0], travels[-1]
-        return travels == sorted(travels) and all(
-            last < quiet or level.spans(first, last)
-            for level, quiet in zip(self._levels, self._quiet_m, strict=True)
-        )

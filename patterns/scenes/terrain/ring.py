@@ -24,12 +24,11 @@ class Ring(ABC):
     def chunks(self, travel_m: float) -> range:
         """Chunks that a frame needs when the camera has come `travel_m`."""
 
-    def spans(self, first_m: float, last_m: float) -> bool:
-        """Whether there is room for all that is needed from one travel to a later one.
-
-        Chunks less than a ring apart lie in slots of their own and never drive each other out.
-        """
-        return self.chunks(last_m)[-1] - self.chunks(first_m)[0] < self.slots
+    def ensure(self, travel_m: float) -> None:
+        """Make the chunks that a frame needs and that are not in memory."""
+        for chunk in self.chunks(travel_m):
+            if not self.holds(chunk):
+                self.paint(chunk)
 
     def holds(self, chunk: int) -> bool:
         """Whether a chunk is in memory."""

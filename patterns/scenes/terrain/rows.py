@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from math import ceil, floor
 
 import numpy as np
-import numpy.typing as npt
 
 from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array, UInt32Array
 from patterns.scenes.ground.country import Country
@@ -76,6 +75,8 @@ class RowLevel(Ring):
         lens = LENS_FAR if row_m >= FAR_M else LENS
         self._heading = GridAxis(luma.ahead_m[self.rows[0]], lens * row_m)
         self._through = transmittance(luma.range_m[self.rows[0]]).astype(np.float32)
+        right = self.lefts_m[0] + (self.widths[0] + 3) * self.samples_m[0]
+        self._ends_m = min(float(some.min()) for some in self.lefts_m), float(right.max())
         self._lay_along()
 
     def _lay_along(self) -> None:
@@ -97,17 +98,8 @@ class RowLevel(Ring):
 
     def chunks(self, travel_m: float) -> range:
         """Chunks that a frame needs when the camera has come `travel_m`."""
-        left = min(float(some.min()) for some in self.lefts_m) + travel_m
-        return range(floor(left / self.chunk_m), floor(self._right_m(travel_m) / self.chunk_m) + 1)
-
-    def _right_m(self, travel_m: float) -> float:
-        reach = (self.widths[0] + 3) * self.samples_m[0]
-        return float((self.lefts_m[0] + reach).max()) + travel_m
-
-    def next_m(self, travel_m: float) -> float:
-        """Travel at which the next chunk after those of `chunks` is needed."""
-        chunk = self.chunks(travel_m)[-1] + 1
-        return chunk * self.chunk_m - self._right_m(0.0)
+        first, last = (floor((end + travel_m) / self.chunk_m) for end in self._ends_m)
+        return range(first, last + 1)
 
     def release(self, chunk: int) -> None:
         """Hold no more what lies where a chunk is to be written."""
@@ -189,26 +181,20 @@ class RowPlane:
         self._width = levels[0].widths[which]
         self.top, self.bottom = levels[0].rows[which].start, levels[-1].rows[which].stop
 
-    def draw(self, travels_m: Sequence[float], pictures: Sequence[Sequence[UInt8Array]]) -> None:
-        """Fill the rows of the planes of one picture for each travel, as `LinePlane` does."""
-        texel, mix = interpolator(self._left + np.array(travels_m)[:, None] * self._per_m)
-        starts = (texel % self._size).T.tolist()
-        step = max(1, BLOCK_ROWS // len(pictures))
-        buffer = np.empty((len(pictures), step, self._width), self._wide)
-        with row_by_row():
-            for first in range(0, len(starts), step):
-                some = slice(first, min(first + step, len(starts)))
-                block = buffer[:, : some.stop - first]
-                self._gather(some, starts, block)
-                mixed = block.view(WORD)
-                np.multiply(mixed, mix[:, some, None], mixed)
-                write_codes(mixed, pictures, self.top + first)
-
-    def _gather(
-        self, some: slice, starts: list[list[int]], block: npt.NDArray[np.unsignedinteger]
-    ) -> None:
+    def draw(self, travel_m: float, planes: Sequence[UInt8Array]) -> None:
+        """Fill the rows of the planes of a picture, as `LinePlane` does."""
+        texel, mix = interpolator(self._left + travel_m * self._per_m)
+        starts = (texel % self._size).tolist()
         length = TEXELS * self._width
-        places = zip(*block, strict=True)
-        for strip, begins, cells in zip(self._strips[some], starts[some], places, strict=True):
-            for start, cell in zip(begins, cells, strict=True):
-                cell[:] = strip[start : start + length : TEXELS]
+        buffer = np.empty((BLOCK_ROWS, self._width), self._wide)
+        with row_by_row():
+            for first in range(0, len(starts), BLOCK_ROWS):
+                some = slice(first, first + BLOCK_ROWS)
+                block = buffer[: len(starts[some])]
+                for strip, start, cells in zip(
+                    self._strips[some], starts[some], block, strict=True
+                ):
+                    cells[:] = strip[start : start + length : TEXELS]
+                mixed = block.view(WORD)
+                mixed *= mix[some, None]
+                write_codes(mixed, planes, self.top + first)
