@@ -22,6 +22,7 @@ ALONE = (
     "tests/web/test_server.py",
     "tests/cli/test_serve.py",
     "tests/present/test_demo_page.py",
+    "tests/present/test_talk_page.py",
 )
 
 

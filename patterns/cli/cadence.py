@@ -8,8 +8,8 @@ from pathlib import Path
 import click
 
 from patterns.cli.option_types import DISPLAY, RATE, scheme_option
+from patterns.drawing.canvas import check_picture_name, write_picture
 from patterns.drawing.hold_chart import hold_chart
-from patterns.drawing.picture_file import check_picture_name, write_picture
 from patterns.drawing.style import scheme
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
 from patterns.timing.cadence_record import cadence_json

@@ -17,7 +17,7 @@ from patterns.cli.motion_options import (
 from patterns.cli.plan_options import plan_options
 from patterns.cli.progress import progress
 from patterns.cores import usual_jobs
-from patterns.drawing.picture_file import check_picture_name, write_picture
+from patterns.drawing.canvas import check_picture_name, write_picture
 from patterns.errors import RequestError
 from patterns.planning.plan import make_plan
 from patterns.planning.plan_page import plan_page

@@ -10,7 +10,7 @@ from patterns.cli.motion_options import MotionCommand
 from patterns.cli.present_options import present_options, request_from, scene_options
 from patterns.cli.progress import progress
 from patterns.cores import usual_jobs
-from patterns.present.talk import dump_talk, make_parts, make_talk, talk_text
+from patterns.present.talk import dump_talk, make_talk, talk_text
 from patterns.present.talk_request import Part
 
 __all__ = ["command"]
@@ -50,10 +50,8 @@ def command(**o: Any) -> None:
     request = request_from(o)
     with progress("present", quiet=o["quiet"]) as show:
         jobs = o["jobs"] or usual_jobs(request.width, request.height)
-        if o["everything"]:
-            data = make_talk(request, show, jobs=jobs)
-        else:
-            data = make_parts(request, _parts(o), show, jobs=jobs)
+        parts = None if o["everything"] else _parts(o)
+        data = make_talk(request, parts, show, jobs=jobs)
     for item in data["items"]:
         if item.get("safety", {}).get("verdict") == "exceeds":
             click.echo(f"warning: {item['files'][0]} {item['safety']['summary']}", err=True)

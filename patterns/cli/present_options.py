@@ -22,7 +22,7 @@ from patterns.cli.option_types import (
 )
 from patterns.drawing.style import scheme
 from patterns.errors import RequestError
-from patterns.present.animation_timing import FORMATS
+from patterns.present.animation import FORMATS
 from patterns.present.panel_layout import LAYOUTS
 from patterns.present.talk_request import TalkRequest
 from patterns.scenes.pattern import Pattern

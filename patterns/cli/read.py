@@ -10,7 +10,7 @@ import click
 
 from patterns.cli.option_types import DISPLAY, EXPOSURE, RATE, scheme_option
 from patterns.cli.progress import progress
-from patterns.drawing.picture_file import check_picture_name, write_picture
+from patterns.drawing.canvas import check_picture_name, write_picture
 from patterns.drawing.style import scheme
 from patterns.errors import InputError, RequestError
 from patterns.reading.read_file import Given, read_file

@@ -1,4 +1,4 @@
-"""A drawing as a list of shapes, before it becomes pixels or SVG.
+"""A drawing as a list of shapes, and how it becomes pixels, planes of a video frame or SVG.
 
 Coordinates are in pixels of the finished picture, x to the right and y down; text is
 placed by its baseline. Later shapes lie over earlier ones.
@@ -6,14 +6,23 @@ placed by its baseline. Later shapes lie over earlier ones.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+import base64
+from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
 from typing import Literal, TypeAlias
+from xml.sax.saxutils import escape, quoteattr
 
-from PIL import Image
+import numpy as np
+from PIL import Image, ImageDraw
 
-from patterns.picture.lettering import text_width_px
-
-__all__ = ["Anchor", "Box", "Drawing", "Polygon", "Raster", "Shape", "Stroke", "Text"]
+from patterns.drawing.style import LIGHT, css_name
+from patterns.errors import RequestError
+from patterns.picture.arrays import UInt8Array
+from patterns.picture.lettering import font, text_width_px, typeface
+from patterns.picture.light import light_to_ycbcr, signal_to_light
+from patterns.picture.planes import Planes
+from patterns.picture.stills import picture_bytes
+from patterns.whole_file import write_whole
 
 Anchor = Literal["start", "middle", "end"]
 
@@ -107,3 +116,162 @@ class Drawing:
             line = longer
         for number, words in enumerate([*lines, line]):
             self.add(replace(first, y=first.y + number * leading_px, text=words))
+
+
+OVERSAMPLING = 3  # of shapes' edges; text is set at this size too, and comes down with them
+ANCHORS = {"start": "ls", "middle": "ms", "end": "rs"}
+TYPEFACE = "Evenhold Sans"
+BOLD_PART = 48  # a bold letter's outline is drawn this part of the em wider on each side
+
+
+def _draw(surface: ImageDraw.ImageDraw, shape: Box | Stroke | Polygon | Text) -> None:
+    s = OVERSAMPLING
+    if isinstance(shape, Box):
+        right, bottom = (shape.x + shape.width) * s - 1, (shape.y + shape.height) * s - 1
+        corners = (round(shape.x * s), round(shape.y * s), round(right), round(bottom))
+        radius = min(shape.radius, shape.width / 2, shape.height / 2) * s
+        surface.rounded_rectangle(corners, radius, fill=shape.fill)
+    elif isinstance(shape, Stroke):
+        ends = (shape.x0 * s, shape.y0 * s, shape.x1 * s, shape.y1 * s)
+        surface.line(ends, fill=shape.colour, width=round(shape.width * s))
+    elif isinstance(shape, Polygon):
+        surface.polygon([(x * s, y * s) for x, y in shape.points], fill=shape.fill)
+    else:
+        surface.text(
+            (round(shape.x * s), round(shape.y * s)),
+            shape.text,
+            fill=shape.fill,
+            font=font(shape.size_px * s),
+            anchor=ANCHORS[shape.anchor],
+            stroke_width=round(shape.size_px * s / BOLD_PART) if shape.bold else 0,
+        )
+
+
+def to_image(drawing: Drawing) -> Image.Image:
+    """Pixels of the drawing, RGB, edges smoothed."""
+    size = (drawing.width * OVERSAMPLING, drawing.height * OVERSAMPLING)
+    large = Image.new("RGB", size, drawing.paper)
+    surface = ImageDraw.Draw(large)
+    for shape in drawing.shapes:
+        if isinstance(shape, Raster):
+            size = (round(shape.width * OVERSAMPLING), round(shape.height * OVERSAMPLING))
+            place = (round(shape.x * OVERSAMPLING), round(shape.y * OVERSAMPLING))
+            large.paste(shape.image.resize(size, Image.Resampling.BICUBIC), place)
+        else:
+            _draw(surface, shape)
+    return large.reduce(OVERSAMPLING)
+
+
+def to_png(drawing: Drawing) -> bytes:
+    """PNG file of the drawing."""
+    return picture_bytes(np.asarray(to_image(drawing)), ".png")
+
+
+def _quartered(plane: UInt8Array) -> UInt8Array:
+    """Mean of each 2 x 2 block."""
+    rows, columns = plane.shape
+    blocks = plane.reshape(rows // 2, 2, columns // 2, 2).astype(np.float32)
+    return np.asarray(np.rint(blocks.mean(axis=(1, 3))), np.uint8)
+
+
+def to_planes(drawing: Drawing) -> Planes:
+    """Planes of a video frame; both sides of the drawing must be even."""
+    signal = np.asarray(to_image(drawing), np.float32) / 255
+    y, cb, cr = light_to_ycbcr(signal_to_light(signal))
+    planes = Planes.blank(drawing.width, drawing.height)
+    planes.y[:], planes.cb[:], planes.cr[:] = y, _quartered(cb), _quartered(cr)
+    return planes
+
+
+def _number(value: float) -> str:
+    return f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+def _attributes(**values: float | str) -> str:
+    return " ".join(
+        f"{name.replace('_', '-')}={quoteattr(value if isinstance(value, str) else _number(value))}"
+        for name, value in values.items()
+    )
+
+
+def _element(shape: Shape) -> str:
+    if isinstance(shape, Box):
+        place = _attributes(x=shape.x, y=shape.y, width=shape.width, height=shape.height)
+        return f"<rect {place} {_attributes(rx=shape.radius, fill=shape.fill)}/>"
+    if isinstance(shape, Stroke):
+        ends = _attributes(x1=shape.x0, y1=shape.y0, x2=shape.x1, y2=shape.y1)
+        return f"<line {ends} {_attributes(stroke=shape.colour, stroke_width=shape.width)}/>"
+    if isinstance(shape, Polygon):
+        points = " ".join(f"{_number(x)},{_number(y)}" for x, y in shape.points)
+        return f"<polygon {_attributes(points=points, fill=shape.fill)}/>"
+    if isinstance(shape, Raster):
+        jpeg = picture_bytes(np.asarray(shape.image), ".jpg", quality=88)
+        data = f"data:image/jpeg;base64,{base64.b64encode(jpeg).decode()}"
+        place = _attributes(x=shape.x, y=shape.y, width=shape.width, height=shape.height)
+        return f'<image {place} preserveAspectRatio="none" href="{data}"/>'
+    weight = {"font_weight": "600"} if shape.bold else {}
+    look = _attributes(
+        x=shape.x, y=shape.y, font_size=shape.size_px, fill=shape.fill, text_anchor=shape.anchor,
+        **weight,
+    )  # fmt: skip
+    return f"<text {look}>{escape(shape.text)}</text>"
+
+
+def typeface_css() -> str:
+    """Style rule that carries the typeface, so that text is as wide as it was reckoned."""
+    data = base64.b64encode(typeface()).decode()
+    return f'@font-face {{ font-family: "{TYPEFACE}"; src: url(data:font/ttf;base64,{data}); }}'
+
+
+def to_svg(drawing: Drawing, *, alone: bool = True) -> str:
+    """SVG document of the drawing; not `alone` in a page that has `typeface_css` itself."""
+    box = f'viewBox="0 0 {drawing.width} {drawing.height}"'
+    size = _attributes(width=drawing.width, height=drawing.height)
+    lines = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" {box} {size} role="img" '
+        f'font-family="{TYPEFACE}, system-ui, Helvetica, Arial, sans-serif">',
+        *([f"<style>{typeface_css()}</style>"] if alone else []),
+        f"<title>{escape(drawing.title)}</title>",
+        f'<rect width="100%" height="100%" fill="{drawing.paper}"/>',
+        *(_element(shape) for shape in drawing.shapes),
+        "</svg>",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def to_themed_svg(drawing: Drawing) -> str:
+    """SVG for a page of ours, which carries the typeface.
+
+    Its colours, of the light scheme, become those of the page's own scheme.
+    """
+    svg = to_svg(drawing, alone=False)
+    for name in (colour.name for colour in fields(LIGHT)):
+        svg = svg.replace(f'"{getattr(LIGHT, name)}"', f'"var(--{css_name(name)})"')
+    return svg
+
+
+def check_picture_name(path: Path) -> None:
+    """Refuse a name that is neither .png nor .svg.
+
+    Raises
+    ------
+    RequestError
+        Another ending.
+    """
+    if path.suffix.lower() not in (".png", ".svg"):
+        raise RequestError(f"picture {path.name!r} is neither .png nor .svg: try cadence.png")
+
+
+def write_picture(drawing: Drawing, path: Path, *, force: bool = False) -> None:
+    """Write the drawing as PNG or SVG, by the name's ending; whole or not at all.
+
+    Raises
+    ------
+    RequestError
+        The name ends in neither .png nor .svg.
+    OutputError
+        The file exists and `force` is false, or the folder or the disk refuses it.
+    """
+    check_picture_name(path)
+    svg = path.suffix.lower() == ".svg"
+    write_whole(path, to_svg(drawing) if svg else to_png(drawing), force=force)

@@ -21,8 +21,6 @@ from patterns.timing.rates import format_decimal
 from patterns.timing.slip import SlowSlip, slow_slip
 from patterns.timing.verdict import interval_text, verdict
 
-__all__ = ["MOST_ROWS", "Hold", "hold_chart", "shown_holds"]
-
 MOST_ROWS = 12
 FRAMES_ACROSS = 12  # of the slowest rate
 MOST_BLOCKS = 120

@@ -1,12 +1,10 @@
-"""The frame of every page that is opened from a folder: self-contained, offline, no script."""
+"""The frame of every page that is opened from a folder: offline, and what it may load."""
 
 from __future__ import annotations
 
 from html import escape
 
 from patterns.drawing.style import css_properties
-
-__all__ = ["CAUTION", "SELF_CONTAINED", "html_page", "page_css"]
 
 CAUTION = (
     "These clips move across the whole screen. Moving stripes and flicker can trigger seizures "
@@ -43,10 +41,22 @@ def page_css() -> str:
     return css_properties() + _CSS
 
 
-SELF_CONTAINED = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:"
+# What a page may load, as a content security policy: nothing but what stands in it,
+SELF_CONTAINED = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; "
+    "base-uri 'none'; form-action 'none'"
+)
+# its own script as well,
+SCRIPTED = f"{SELF_CONTAINED}; script-src 'unsafe-inline'"
+# and pictures and clips of its folder.
+FOLDER = (
+    SCRIPTED.replace("img-src data:", "img-src 'self' file: data:") + "; media-src 'self' file:"
+)
 
 
-def html_page(title: str, body: str, *, css: str = "", policy: str = "", after: str = "") -> str:
+def html_page(
+    title: str, body: str, *, css: str = "", policy: str = SELF_CONTAINED, after: str = ""
+) -> str:
     """Whole HTML document.
 
     Parameters
@@ -58,14 +68,14 @@ def html_page(title: str, body: str, *, css: str = "", policy: str = "", after: 
     css
         Rules of this page alone.
     policy
-        What the page may load, as a content security policy; '' for no limit.
+        What the page may load: `SELF_CONTAINED`, `SCRIPTED` or `FOLDER`.
     after
         HTML behind `main`: dialogues, scripts.
     """
-    limit = f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n' if policy else ""
     return (
         f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"{limit}<title>{escape(title)}</title>\n<style>\n{page_css()}{css}</style>\n"
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
+        f"<title>{escape(title)}</title>\n<style>\n{page_css()}{css}</style>\n"
         f"</head>\n<body>\n<main>\n{body}\n</main>\n{after}</body>\n</html>\n"
     )

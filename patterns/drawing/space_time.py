@@ -20,8 +20,6 @@ from patterns.picture.lettering import cap_height_px
 from patterns.timing.cadence import Cadence
 from patterns.timing.rates import format_decimal
 
-__all__ = ["MOST_PLOTS", "space_time"]
-
 MOST_PLOTS = 4
 FRAMES_ACROSS = 8  # of the slowest rate
 TOP, FOOT = 290, 236

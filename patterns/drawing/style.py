@@ -15,20 +15,6 @@ from typing import Literal
 
 from patterns.errors import RequestError
 
-__all__ = [
-    "DARK",
-    "LIGHT",
-    "SLIDE",
-    "Layout",
-    "Scheme",
-    "SchemeName",
-    "css_name",
-    "css_properties",
-    "hold_colours",
-    "scheme",
-    "scheme_properties",
-]
-
 SchemeName = Literal["light", "dark"]
 
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
+from patterns.drawing.canvas import to_png
 from patterns.drawing.hold_chart import hold_chart
-from patterns.drawing.picture_file import to_png
 from patterns.frame_source import FrameSource
 from patterns.kit.describe import describe
 from patterns.kit.make_clip import OUTPUTS

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from importlib.resources import files
 
-from patterns.drawing.page import SELF_CONTAINED, html_page
+from patterns.drawing.page import html_page
 
 __all__ = ["HOW_TO_NAME", "HOW_TO_TITLE", "how_to_body", "how_to_page"]
 
@@ -19,4 +19,4 @@ def how_to_body() -> str:
 
 def how_to_page() -> str:
     """Whole page, for a folder."""
-    return html_page(HOW_TO_TITLE, how_to_body(), policy=SELF_CONTAINED)
+    return html_page(HOW_TO_TITLE, how_to_body())

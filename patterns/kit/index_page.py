@@ -6,7 +6,7 @@ from fractions import Fraction
 from html import escape
 from typing import Any
 
-from patterns.drawing.page import html_page
+from patterns.drawing.page import FOLDER, html_page
 from patterns.kit.how_to_page import HOW_TO_NAME, HOW_TO_TITLE
 from patterns.kit.player_parts import (
     NO_SCRIPT,
@@ -21,12 +21,6 @@ from patterns.timing.cadence import cadence, parse_display
 from patterns.timing.verdict import short_verdict
 
 __all__ = ["index_page"]
-
-# files of the same folder, and what stands in the page itself
-_POLICY = (
-    "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; "
-    "img-src 'self' file: data:; media-src 'self' file:; base-uri 'none'; form-action 'none'"
-)
 
 
 def _table(kit: dict[str, Any]) -> str:
@@ -74,4 +68,4 @@ def index_page(kit: dict[str, Any]) -> str:
         f"{PLAYER.replace('Stop and sum up', 'Stop')}{caution_dialog(exceeding, 'you play')}"
         f"<script>\n{script('kit')}\n</script>"
     )
-    return html_page("Evenhold kit", body, css=part("page.css"), policy=_POLICY, after=after)
+    return html_page("Evenhold kit", body, css=part("page.css"), policy=FOLDER, after=after)

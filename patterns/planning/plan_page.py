@@ -6,7 +6,7 @@ import base64
 from html import escape
 from importlib.resources import files
 
-from patterns.drawing.picture_file import to_png
+from patterns.drawing.canvas import to_png
 from patterns.drawing.style import LIGHT, css_properties, scheme_properties
 from patterns.planning.brief import Fact, brief_facts
 from patterns.planning.plan import Plan

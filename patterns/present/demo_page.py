@@ -7,11 +7,9 @@ from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
 
-from patterns.drawing.page import html_page
+from patterns.drawing.page import SCRIPTED, html_page
 from patterns.errors import RequestError
 from patterns.whole_file import write_whole
-
-__all__ = ["DEMO_CAUTION", "demo_page", "write_demo_page"]
 
 SCRIPTS = ("demo_cadence.js", "demo_scene.js", "demo_meter.js", "demo_page.js")
 DEMO_CAUTION = (
@@ -48,6 +46,7 @@ def demo_page(rates: tuple[Fraction, ...] = (Fraction(24), Fraction(30))) -> str
         f'{body}\n<script type="application/json" id="start">{start}</script>\n'
         f'<script>\n"use strict";\n(() => {{\n{script}}})();\n</script>',
         css=_read("demo_page.css"),
+        policy=SCRIPTED,
     )
 
 

@@ -18,8 +18,6 @@ from typing import Literal
 
 from patterns.errors import RequestError
 
-__all__ = ["Feed", "Method", "Run", "Shown", "Usual", "common_period", "is_even", "runs", "usual"]
-
 LOOKED_AT = 240  # refreshes; ten times as many where a period is longer
 RARE = 0.99  # share of equal holds above which the rest are slips, not a pattern
 

@@ -11,16 +11,16 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from patterns.drawing.canvas import Box, Drawing, Text
-from patterns.drawing.picture_file import to_image
+import numpy as np
+
+from patterns.drawing.canvas import Box, Drawing, Text, to_planes
 from patterns.drawing.style import Scheme, hold_colours
 from patterns.picture.lettering import cap_height_px, size_for_width, text_width_px
+from patterns.picture.light import light_to_ycbcr, signal_to_light
 from patterns.picture.planes import Planes
 from patterns.present.feed import Feed, Run, common_period, runs, usual
 from patterns.present.panel_layout import Area
-from patterns.present.to_planes import colour_codes, image_to_planes, paste
-
-__all__ = ["HoldMeter", "meter_window"]
+from patterns.present.panel_picture import paste
 
 LEAST_WINDOW, LONGEST_WINDOW = 24, 60  # refreshes
 # In 1080ths of the frame's height (or 1920ths of its width): a cell holds a digit of that type.
@@ -48,6 +48,13 @@ class _Round:
 
     pending: Planes
     passed: Planes
+
+
+def _colour_codes(colour: str) -> tuple[int, int, int]:
+    """Y', Cb and Cr codes of a colour '#rrggbb'."""
+    signal = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)], np.float32) / 255
+    y, cb, cr = light_to_ycbcr(signal_to_light(signal))
+    return int(y), int(cb), int(cr)
 
 
 class HoldMeter:
@@ -78,7 +85,7 @@ class HoldMeter:
         seen = list(runs(feed, refresh_hz, 0, 4 * window))[:-1]  # the last may be cut short
         self._kinds = {run.refreshes for run in seen[1:]} or {self._usual.refreshes}
         self._least = min((run.refreshes for run in seen), default=self._usual.refreshes)
-        self._mark_codes = colour_codes(colours.ink)
+        self._mark_codes = _colour_codes(colours.ink)
         self._edges = [2 * round(k * area.width / window / 2) for k in range(window + 1)]
         self._rounds: dict[tuple[tuple[int, int, bool], ...], _Round] = {}
         self._shown: tuple[int, _Round] | None = None
@@ -143,7 +150,7 @@ class HoldMeter:
             self._block(drawing, run, first, (block_height, gap, size), lit=lit)
         for left, right in pairwise(self._edges):
             drawing.add(Box(left, height - mark, right - left - 2, mark, self._colours.panel))
-        return image_to_planes(to_image(drawing))
+        return to_planes(drawing)
 
     def _place(self, refresh: int) -> float:
         """Column of a refresh counted from the round's start; it may lie outside."""

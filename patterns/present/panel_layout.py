@@ -10,8 +10,6 @@ from typing import Literal
 
 from patterns.errors import RequestError
 
-__all__ = ["FLATTEST", "LAYOUTS", "Area", "LayoutName", "PanelAreas", "panel_layout"]
-
 LayoutName = Literal["side", "stacked", "line", "grid"]
 LAYOUTS: tuple[LayoutName, ...] = ("side", "stacked", "line", "grid")
 

@@ -12,8 +12,6 @@ from patterns.present.feed import Shown
 from patterns.present.panel_layout import Area
 from patterns.strip.draw import StripDrawer
 
-__all__ = ["PanelPicture"]
-
 
 class PanelPicture:
     """Draws the frames of one panel, each once however long it is held.
@@ -68,3 +66,13 @@ def _mix(plane: UInt8Array, other: UInt8Array, share: float) -> None:
     """Blend code values, as editing programs do (common practice, no source)."""
     mixed: Float32Array = plane * np.float32(1 - share) + other * np.float32(share)
     plane[:] = np.rint(mixed)
+
+
+def paste(source: Planes, frame: Planes, left: int, top: int) -> None:
+    """Copy `source` into `frame` with its top left at even coordinates."""
+    height, width = source.y.shape
+    frame.y[top : top + height, left : left + width] = source.y
+    rows = slice(top // 2, (top + height) // 2)
+    columns = slice(left // 2, (left + width) // 2)
+    frame.cb[rows, columns] = source.cb
+    frame.cr[rows, columns] = source.cr

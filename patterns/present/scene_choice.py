@@ -14,8 +14,6 @@ from patterns.scenes.pattern import Pattern
 from patterns.scenes.speed import image_motion
 from patterns.scenes.table import pattern_named
 
-__all__ = ["SceneChoice"]
-
 
 @dataclass(frozen=True)
 class SceneChoice:

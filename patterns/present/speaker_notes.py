@@ -5,27 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from patterns.present.animation_timing import PlayedTiming
-from patterns.present.split_clip import SplitSpec
+from patterns.present.animation import PlayedTiming
+from patterns.present.split_spec import SplitSpec
 from patterns.present.talk_request import TalkRequest
-from patterns.present.tracked_eye import MODEL_WORDS, double_edge_px, hold_blur_px
-from patterns.present.tracked_eye_slide import SLOWER, with_contrast
+from patterns.present.tracked_eye import (
+    MODEL_WORDS,
+    SLOWER,
+    double_edge_px,
+    hold_blur_px,
+    with_contrast,
+)
 from patterns.timing.cadence import Cadence
 from patterns.timing.conform import Conform
 from patterns.timing.panning import LIMIT_SECONDS, REFERENCE_RATE
 from patterns.timing.rates import format_decimal
 from patterns.timing.verdict import verdict
-
-__all__ = [
-    "Notes",
-    "animation_notes",
-    "clip_notes",
-    "conform_notes",
-    "demo_notes",
-    "eye_notes",
-    "hold_chart_notes",
-    "space_time_notes",
-]
 
 
 @dataclass(frozen=True)
@@ -45,11 +39,6 @@ class Notes:
     title: str
     say: tuple[str, ...]
     look: str
-
-
-def _rates(request: TalkRequest) -> str:
-    *most, last = (format_decimal(rate) for rate in request.rates)
-    return f"{', '.join(most)} and {last}"
 
 
 def _hz(request: TalkRequest) -> str:
@@ -72,7 +61,7 @@ def clip_notes(request: TalkRequest, spec: SplitSpec) -> Notes:
     """Notes of a split clip."""
     if spec.slow > 1:
         return Notes(
-            f"The same, slowed {spec.slow} times",
+            f"{request.rates_words} fps slowed {spec.slow} times, to count along",
             (
                 "Count aloud with the mark under the blocks: each cell is one refresh of the "
                 "screen.",
@@ -86,8 +75,9 @@ def clip_notes(request: TalkRequest, spec: SplitSpec) -> Notes:
         say += [_cadence_words(cadence) for cadence in request.cadences]
     say += [_shake_words(cadence, speed) for cadence in request.cadences]
     say += _pace_words(spec)
-    title = f"{_rates(request)} fps on a {_hz(request)} Hz screen: {spec.scene.pattern}"
-    return Notes(title, tuple(say), spec.scene.entry.look_at)
+    scene = spec.scene.entry
+    title = f"{request.rates_words} fps on a {_hz(request)} Hz screen: {scene.heading.lower()}"
+    return Notes(title, tuple(say), scene.look_at)
 
 
 def _pace_words(spec: SplitSpec) -> list[str]:
@@ -133,7 +123,7 @@ def conform_notes(request: TalkRequest) -> Notes:
     which = f"one frame in {format_decimal(every, 2)}" if every else "every frame"
     repeats = f"{which} {often}"
     return Notes(
-        f"Footage shot at {shot} in a {line} timeline",
+        f"{shot} fps footage in a {line} fps timeline, four ways",
         (
             f"Left as it is, {repeats}: the move hesitates.",
             f"Blended, {mixed} % of the frames are two pictures at once: the shaking becomes "
@@ -183,14 +173,14 @@ def eye_notes(request: TalkRequest) -> Notes:
         f"times as large. {MODEL_WORDS}"
     )
     look = "The fine line at the right, whose sides are one step or two; then the letters."
-    return Notes("What the following eye gets", tuple(say), look)
+    return Notes("What a following eye sees", tuple(say), look)
 
 
 def animation_notes(timing: PlayedTiming, slow: int) -> Notes:
     """Notes of an animated picture; `timing` is that of any part of it."""
     slowed = f", slowed {slow} times" if slow > 1 else ""
     return Notes(
-        f"For slides and chat: {timing.format.name}{slowed}",
+        f"For your own slides and chat: {timing.format.name}{slowed}",
         (
             "Viewers of animated pictures do not wait for the refresh: good for showing the "
             "pattern, not for judging a screen. The split clip is the true thing.",
@@ -204,7 +194,7 @@ def demo_notes(request: TalkRequest) -> Notes:
     return Notes(
         "Try it on your own screen",
         (
-            f"It opens at {_rates(request)} and measures the refresh of the screen it runs on.",
+            f"It opens at {request.rates_words} and measures the refresh of the screen it runs on.",
             "Move the rate until both pictures glide. Then pause, and step refresh by refresh.",
         ),
         "The poles while it plays, the blocks while it is paused.",

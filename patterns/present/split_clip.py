@@ -8,186 +8,27 @@ which the display would.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from fractions import Fraction
-from math import ceil
+from dataclasses import replace
+from pathlib import Path
 
 from patterns.clip import Clip, StripEdge
-from patterns.drawing.canvas import Box, Drawing, Text
-from patterns.drawing.picture_file import to_image
-from patterns.drawing.style import DARK, Scheme
+from patterns.drawing.canvas import Box, Drawing, Text, to_planes
 from patterns.errors import RequestError
 from patterns.picture.lettering import cap_height_px, size_for_width, text_width_px
 from patterns.picture.planes import Planes
-from patterns.present.feed import Feed
-from patterns.present.hold_meter import HoldMeter, meter_window
-from patterns.present.panel_layout import FLATTEST, Area, LayoutName, PanelAreas, panel_layout
-from patterns.present.panel_picture import PanelPicture
-from patterns.present.scene_choice import SceneChoice
-from patterns.present.to_planes import image_to_planes, paste
-from patterns.strip.layout import strip_layout
-from patterns.timing.panning import limit_px_s
+from patterns.picture.stills import picture_bytes, planes_to_rgb
+from patterns.present.hold_meter import HoldMeter
+from patterns.present.panel_layout import Area, PanelAreas
+from patterns.present.panel_picture import PanelPicture, paste
+from patterns.present.split_spec import Panel, SplitSpec
+from patterns.safety.guard import LoopGuard
+from patterns.safety.report import SafetyReport
+from patterns.side_by_side import Progress
 from patterns.timing.rates import format_decimal
+from patterns.video.writer import VideoSpec, VideoWriter
+from patterns.whole_file import write_whole
 
-__all__ = ["Panel", "SplitClip", "SplitSpec"]
-
-LEAST_WIDTH, LEAST_HEIGHT = 320, 120  # of a panel's picture
 LEAST_FITTED = 0.8  # words set smaller than this share of their size go on two lines instead
-
-
-@dataclass(frozen=True)
-class Panel:
-    """What one panel shows, and the words above it.
-
-    Attributes
-    ----------
-    feed
-        Which frame is on at each refresh.
-    exposure_s
-        Exposure of each frame of the footage.
-    title, words
-        Large and small label.
-    mark, good
-        One word beside the title, and whether it is as it should be.
-    """
-
-    feed: Feed
-    exposure_s: Fraction
-    title: str
-    words: str
-    mark: str
-    good: bool
-
-
-def _check_panel(picture: Area, rate: Fraction, *, strip: bool) -> None:
-    """Refuse a panel that is too small to watch, or whose strip could not be read."""
-    too, what = "", "for their counting strips"
-    if picture.width < LEAST_WIDTH or picture.height < LEAST_HEIGHT:
-        too, what = "small", "to watch"
-    elif strip and picture.width > FLATTEST * picture.height:
-        too = "flat"
-    elif strip:
-        try:
-            strip_layout(picture.width, picture.height, rate)
-        except RequestError:
-            too = "small"
-    if too:
-        raise RequestError(
-            f"panels of {picture.width}x{picture.height} are too {too} {what}: "
-            "try --size 1080p, another --layout or fewer rates"
-        )
-
-
-@dataclass(frozen=True)
-class SplitSpec:
-    """A split clip.
-
-    Attributes
-    ----------
-    panels
-        Two to four.
-    scene
-        What moves in all of them.
-    refresh_hz
-        Refreshes a second of the display.
-    layout
-        How the panels lie.
-    width, height
-        Size of the file's pictures.
-    seconds
-        Length of the scene; the file is `slow` times as long.
-    slow
-        How often each refresh is repeated.
-    colours
-        Scheme.
-    strip
-        Whether each panel has the counting strip that programs read.
-    """
-
-    panels: tuple[Panel, ...]
-    scene: SceneChoice
-    refresh_hz: Fraction
-    layout: LayoutName = "side"
-    width: int = 1920
-    height: int = 1080
-    seconds: Fraction = Fraction(8)
-    slow: int = 1
-    colours: Scheme = DARK
-    strip: bool = False
-
-    def __post_init__(self) -> None:
-        """Check what can be checked without drawing."""
-        if not 1 <= self.slow <= 60:
-            raise RequestError(f"slow {self.slow} is outside 1 to 60: try 4")
-        if not 0 < self.seconds * self.slow <= 600:
-            raise RequestError(
-                f"{float(self.seconds):g} s slowed {self.slow} times is outside 0 to 600 s"
-            )
-        if self.width % 2 or self.height % 2:
-            raise RequestError(f"size {self.width}x{self.height} is odd: both must be even")
-        for panel, areas in zip(self.panels, self.areas, strict=True):
-            _check_panel(areas.picture, panel.feed.footage, strip=self.strip)
-
-    @property
-    def refreshes(self) -> int:
-        """How many refreshes of the display the clip lasts, unslowed."""
-        return ceil(self.seconds * self.refresh_hz)
-
-    def footage_frames(self, number: int) -> int:
-        """Frames of footage that panel `number` needs."""
-        last = self.panels[number].feed.shown(self.refreshes - 1, self.refresh_hz)
-        return last.frame + 2
-
-    @property
-    def areas(self) -> tuple[PanelAreas, ...]:
-        """Where the panels lie."""
-        return panel_layout(
-            self.width,
-            self.height,
-            len(self.panels),
-            self.layout,
-            level_line=self.scene.entry.level_line,
-            line_at=self.scene.entry.line_at,
-        )
-
-    @property
-    def unit(self) -> float:
-        """A 1080th of the height, or a 1920th of the width, if that is smaller: pixels."""
-        return min(self.width / 1920, self.height / 1080)
-
-    @property
-    def meter_window(self) -> int:
-        """Refreshes across the hold meters."""
-        feeds = tuple(panel.feed for panel in self.panels)
-        return meter_window(feeds, self.refresh_hz, self.areas[0].meter.width, self.unit)
-
-    @property
-    def scene_size(self) -> tuple[int, int]:
-        """Pixels of the scene in a panel, or in both sides of a line together."""
-        first, *others = (area.picture for area in self.areas)
-        high = max(_scene_rows(self, number) for number in range(len(self.panels)))
-        if self.layout != "line":
-            return first.width, high
-        if self.scene.entry.level_line:
-            return first.width, 2 * high + others[0].top - first.bottom
-        return others[0].right - first.left, high
-
-    @property
-    def fastest_px_s(self) -> float:
-        """Image speed where the scene is fastest."""
-        return self.scene.fastest_px_s(*self.scene_size)
-
-    @property
-    def times_guidance(self) -> float:
-        """That speed over what the guidance for pans allows at the slowest rate."""
-        slowest = min(panel.feed.timeline for panel in self.panels)
-        return self.fastest_px_s / float(limit_px_s(slowest, self.scene_size[0]))
-
-
-def _scene_rows(spec: SplitSpec, number: int) -> int:
-    own, rate = spec.areas[number].picture, spec.panels[number].feed.footage
-    band = strip_layout(own.width, own.height, rate).band_height if spec.strip else 0
-    return own.height - band
 
 
 def _panel_picture(spec: SplitSpec, number: int) -> PanelPicture:
@@ -195,7 +36,7 @@ def _panel_picture(spec: SplitSpec, number: int) -> PanelPicture:
     panel, areas = spec.panels[number], spec.areas
     own = areas[number].picture
     upper = spec.layout == "line" and spec.scene.entry.level_line and number == 0
-    size, high = spec.scene_size, _scene_rows(spec, number)
+    size, high = spec.scene_size, spec.scene_rows(number)
     scene = Clip(
         motion=spec.scene.motion(*size),
         rate=panel.feed.footage,
@@ -235,7 +76,7 @@ class SplitClip:
             HoldMeter(panel.feed, spec.refresh_hz, area.meter, self.window, spec.colours, spec.unit)
             for panel, area in zip(spec.panels, self.areas, strict=True)
         )
-        self._ground = image_to_planes(to_image(_ground(spec, self.areas)))
+        self._ground = to_planes(_ground(spec, self.areas))
 
     def draw(self, refresh: int, frame: Planes | None = None) -> Planes:
         """Frame as the display shows it at a refresh, in `frame` if it was drawn before."""
@@ -315,3 +156,73 @@ def _label(drawing: Drawing, spec: SplitSpec, panel: Panel, area: PanelAreas) ->
         drawing.add(replace(words, size_px=fitted))
     else:
         drawing.paragraph(words, label.width, round(area.words_px * 1.3))
+
+
+def refuse_flashing(report: SafetyReport, name: str, *, allow_flashing: bool) -> None:
+    """Refuse what exceeds a limit for flashes or stripes, unless that is allowed.
+
+    Raises
+    ------
+    RequestError
+        It exceeds one.
+    """
+    if not report.passes and not allow_flashing:
+        raise RequestError(
+            f"{name} {report.summary}: slow it down, use another pattern or speed, or say "
+            f"--allow-flashing if nobody unwarned will watch it"
+        )
+
+
+def write_split(
+    spec: SplitSpec,
+    path: Path,
+    *,
+    codec: str = "h264",
+    force: bool = False,
+    still: Path | None = None,
+    allow_flashing: bool = False,
+    progress: Progress | None = None,
+) -> SafetyReport:
+    """Write the clip; each refresh is one frame of the file, or `spec.slow` equal ones.
+
+    Parameters
+    ----------
+    still
+        JPEG to write too: the picture that stands for the clip until it plays, at the
+        moment at which its meters are full.
+
+    Returns
+    -------
+    What the check of its frames found, as they are shown.
+
+    Raises
+    ------
+    RequestError
+        It is not possible, exceeds a limit for flashes, or the file exists.
+    OutputError, EncoderError
+        The disk or the encoder failed; nothing is left behind.
+    """
+    clip = SplitClip(spec)
+    rate = spec.refresh_hz
+    frames = spec.refreshes * spec.slow
+    guard = LoopGuard(spec.width, spec.height, rate)
+    shown_still: Planes | None = None
+    video = VideoSpec(path, spec.width, spec.height, rate, codec, frames, force)
+    with VideoWriter(video) as writer:
+        for k, frame in enumerate(clip.refreshes()):
+            if k == min(clip.window, spec.refreshes) - 1:
+                shown_still = frame.copy()
+            for again in range(spec.slow):
+                n = k * spec.slow + again
+                if not again:  # a repeated picture changes nothing that could flash
+                    guard.see(n / rate, frame)
+                writer.write(frame)
+                if progress is not None:
+                    progress(n + 1, frames)
+        report = guard.report(end_s=frames / rate)
+        # Inside the block, so that a file that is refused is not kept.
+        refuse_flashing(report, path.name, allow_flashing=allow_flashing)
+    if still is not None and shown_still is not None:
+        data = picture_bytes(planes_to_rgb(shown_still), ".jpg", quality=88)
+        write_whole(still, data, force=force)
+    return report

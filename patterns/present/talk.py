@@ -1,45 +1,253 @@
-"""A presentation on disk: the parts asked for, or the whole folder with index and notes."""
+"""A presentation on disk: the parts asked for, or the whole folder with its slides and notes."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
+import numpy as np
+
+from patterns.drawing.canvas import Drawing, to_png, to_svg
+from patterns.drawing.hold_chart import hold_chart
+from patterns.drawing.space_time import space_time
 from patterns.errors import RequestError
-from patterns.present.talk_items import Item, Kind, items_of, whole_talk
+from patterns.picture.stills import picture_bytes
+from patterns.present import speaker_notes as notes_of
+from patterns.present.animation import (
+    FORMATS,
+    FormatName,
+    least_slow,
+    played_timing,
+    write_animation,
+)
+from patterns.present.demo_page import write_demo_page
+from patterns.present.speaker_notes import Notes
+from patterns.present.split_clip import write_split
+from patterns.present.split_spec import SplitSpec
 from patterns.present.talk_pages import index_page, notes_page
 from patterns.present.talk_request import PARTS, Part, TalkRequest
+from patterns.present.tracked_eye import MODEL_WORDS, SLOWER, tracked_eye_slide
+from patterns.safety.report import SafetyReport
+from patterns.scenes.table import PATTERNS
 from patterns.side_by_side import Progress, Task, side_by_side
 from patterns.timing.cadence_record import cadence_record
 from patterns.timing.rates import format_decimal
 from patterns.version import VERSION
 from patterns.whole_file import make_folder, write_whole
 
-__all__ = ["SCHEMA", "dump_talk", "make_parts", "make_talk", "talk_text"]
-
 SCHEMA = "evenhold/present 1"
+PAGES = ("index.html", "notes.html", "talk.json")
+SLOW_IN_TALK = 4
+SLOW_SCENE_S, OTHER_SCENE_S = Fraction(2), Fraction(6)
+
+Kind = Literal["clip", "still", "animation", "page"]
+Facts = dict[str, Any]
 # How long they take, about.
 SIZES: dict[Kind, int] = {"clip": 1000, "animation": 300, "still": 50, "page": 10}
-PAGES = ("index.html", "notes.html", "talk.json")
 
 
-def _refuse_existing(folder: Path, names: Iterable[str], *, force: bool) -> None:
-    """Say at once what would stand in the way after minutes of drawing."""
-    there = [name for name in names if (folder / name).exists()]
-    if there and not force:
-        more = f" and {len(there) - 1} more" if len(there) > 1 else ""
-        raise RequestError(
-            f"{folder / there[0]}{more} exists: give --force to replace, or another --out"
+@dataclass(frozen=True)
+class Item:
+    """One thing to show.
+
+    Attributes
+    ----------
+    kind
+        'clip', 'still', 'animation' or 'page'.
+    files
+        Names in the folder, the first one to be shown.
+    notes
+        Its title, and what to say and where to look.
+    make
+        Writes the files into a folder, and returns what is recorded beside their names.
+    """
+
+    kind: Kind
+    files: tuple[str, ...]
+    notes: Notes
+    make: Callable[[Path, Progress | None], Facts]
+
+
+def _safety(report: SafetyReport) -> Facts:
+    return {"verdict": "pass" if report.passes else "exceeds", "summary": report.summary}
+
+
+def _clip(request: TalkRequest, name: str, spec: SplitSpec, notes: Notes, *, still: bool) -> Item:
+    slow = f"-slow{spec.slow}" if spec.slow > 1 else ""
+    files = (f"{name}{slow}{request.suffix}", *([f"{name}{slow}.jpg"] if still else []))
+
+    def make(folder: Path, progress: Progress | None) -> Facts:
+        report = write_split(
+            spec, folder / files[0], codec=request.codec, force=request.force,
+            still=folder / files[1] if still else None,
+            allow_flashing=request.allow_flashing, progress=progress,
+        )  # fmt: skip
+        return {
+            "refresh_hz": float(spec.refresh_hz),
+            "slow": spec.slow,
+            "seconds": float(spec.refreshes * spec.slow / spec.refresh_hz),
+            "speed_px_s": round(spec.fastest_px_s, 1),
+            "times_pan_guidance": round(spec.times_guidance, 2),
+            "panels": [f"{panel.title}: {panel.mark}" for panel in spec.panels],
+            "safety": _safety(report),
+        }
+
+    return Item("clip", files, notes, make)
+
+
+def _split(request: TalkRequest, spec: SplitSpec, *, still: bool = False) -> Item:
+    shape = "" if spec.layout in ("side", "grid") else f"-{spec.layout}"
+    name = f"split-{spec.scene.pattern}-{request.rates_name}{shape}"
+    return _clip(request, name, spec, notes_of.clip_notes(request, spec), still=still)
+
+
+def _conform(request: TalkRequest, *, still: bool = False) -> Item:
+    shot, line = format_decimal(request.footage), format_decimal(request.timeline)
+    name = f"conform-{shot}-in-{line}-on-{format_decimal(request.refresh_hz)}hz"
+    return _clip(request, name, request.conform(), notes_of.conform_notes(request), still=still)
+
+
+def _drawn(request: TalkRequest, name: str, drawing: Drawing, notes: Notes) -> Item:
+    """A still that is a drawing: PNG to show, SVG for documents."""
+    files = (f"{name}.png", f"{name}.svg")
+
+    def make(folder: Path, progress: Progress | None) -> Facts:  # noqa: ARG001 - one signature
+        write_whole(folder / files[0], to_png(drawing), force=request.force)
+        write_whole(folder / files[1], to_svg(drawing), force=request.force)
+        return {}
+
+    return Item("still", files, notes, make)
+
+
+def _stills(request: TalkRequest) -> Iterator[Item]:
+    cadences, colours = request.cadences, request.still_colours
+    speed = Fraction(request.split().fastest_px_s)
+    chart = hold_chart(cadences, colours)
+    yield _drawn(request, "hold-chart", chart, notes_of.hold_chart_notes(request))
+    diagram = space_time(cadences, speed, colours)
+    yield _drawn(request, "space-time", diagram, notes_of.space_time_notes(request))
+    file = "tracked-eye.png"
+
+    def make(folder: Path, progress: Progress | None) -> Facts:  # noqa: ARG001 - one signature
+        slide = tracked_eye_slide(cadences, clip_px_s=speed, colours=colours)
+        data = picture_bytes(np.asarray(slide), ".png", optimize=True)
+        write_whole(folder / file, data, force=request.force)
+        return {"speed_px_s": float(speed / SLOWER), "model": MODEL_WORDS}
+
+    yield Item("still", (file,), notes_of.eye_notes(request), make)
+
+
+def _animation(request: TalkRequest, name: FormatName, slow: int) -> Item:
+    form = FORMATS[name]
+    # Asked for what a clock cannot hold, this refuses before anything is drawn.
+    timing = played_timing(name, request.refresh_hz, slow, 1)
+    spec = request.animated(slow)
+    kind = "apng" if name == "apng" else "loop"
+    slowed = f"-slow{slow}" if slow > 1 else ""
+    file = f"{kind}-{spec.scene.pattern}-{request.rates_name}{slowed}{form.suffix}"
+
+    def make(folder: Path, progress: Progress | None) -> Facts:
+        done = write_animation(
+            spec, name, folder / file, force=request.force,
+            allow_flashing=request.allow_flashing, progress=progress,
+        )  # fmt: skip
+        return {
+            "format": form.name,
+            "slow": slow,
+            "pictures": len(done.timing.durations_s),
+            "seconds": float(sum(done.timing.durations_s)),
+            "timing": done.timing.words,
+            "exact": done.timing.exact,
+            "seamless": done.seamless,
+            "safety": _safety(done.safety),
+        }
+
+    return Item("animation", (file,), notes_of.animation_notes(timing, slow), make)
+
+
+def _demo(request: TalkRequest) -> Item:
+    def make(folder: Path, progress: Progress | None) -> Facts:  # noqa: ARG001 - one signature
+        write_demo_page(folder / "demo.html", request.rates, force=request.force)
+        return {}
+
+    return Item("page", ("demo.html",), notes_of.demo_notes(request), make)
+
+
+def _part(request: TalkRequest, part: Part) -> tuple[Item, ...]:
+    """What one part of a presentation holds, as it was asked for."""
+    if part == "split":
+        return (_split(request, request.split()),)
+    if part == "conform":
+        return (_conform(request),)
+    if part == "stills":
+        return tuple(_stills(request))
+    if part == "demo":
+        return (_demo(request),)
+    return tuple(_animation(request, name, request.slow) for name in request.formats)
+
+
+def _whole(request: TalkRequest) -> tuple[Item, ...]:
+    """Everything for a talk, in the order in which it is shown.
+
+    The chosen pattern at full speed and slowed, the other patterns, the conform
+    demonstration, the stills, one animated picture of each format as fast as its clock
+    can hold it, and the page.
+    """
+    chosen = request.pattern
+    full = replace(request, slow=1)
+    slow = full.split(
+        slow=max(SLOW_IN_TALK, request.slow), seconds=min(request.seconds, SLOW_SCENE_S)
+    )
+    others = [
+        full.split(
+            pattern=pattern,
+            layout="line" if len(request.rates) == 2 else None,
+            seconds=min(request.seconds, OTHER_SCENE_S),
         )
+        for pattern in PATTERNS
+        if pattern != chosen
+    ]
+    stills = tuple(_stills(full))
+    return (
+        _split(full, full.split(), still=True),
+        _split(full, slow, still=True),
+        stills[0],
+        *(_split(full, spec, still=True) for spec in others),
+        *stills[1:],
+        _conform(full, still=True),
+        *(_animation(full, name, least_slow(name, request.refresh_hz)) for name in FORMATS),
+        _demo(full),
+    )
 
 
-def _item_json(item: Item, folder: Path, facts: dict[str, Any]) -> dict[str, Any]:
+def planned_items(request: TalkRequest, parts: Iterable[Part] | None = None) -> tuple[Item, ...]:
+    """What some parts hold, or the whole talk; nothing is drawn.
+
+    Raises
+    ------
+    RequestError
+        A part is not possible.
+    """
+    if parts is None:
+        return _whole(request)
+    wanted = set(parts)
+    return tuple(item for part in PARTS if part in wanted for item in _part(request, part))
+
+
+def make_item(
+    request: TalkRequest, parts: tuple[Part, ...] | None, number: int, progress: Progress
+) -> Facts:
+    """Make one item of a presentation; returns its JSON object."""
+    item = planned_items(request, parts)[number]
+    facts = item.make(request.folder, progress)
     return {
         "kind": item.kind,
         "files": list(item.files),
-        "bytes": sum((folder / name).stat().st_size for name in item.files),
+        "bytes": sum((request.folder / name).stat().st_size for name in item.files),
         "title": item.notes.title,
         "look": item.notes.look,
         "say": list(item.notes.say),
@@ -47,53 +255,28 @@ def _item_json(item: Item, folder: Path, facts: dict[str, Any]) -> dict[str, Any
     }
 
 
-def _items(request: TalkRequest, parts: tuple[Part, ...] | None) -> tuple[Item, ...]:
-    """Items of some parts, or of the whole talk."""
-    if parts is None:
-        return whole_talk(request)
-    return tuple(item for part in PARTS if part in parts for item in items_of(request, part))
+def _refuse_existing(request: TalkRequest, names: Iterable[str]) -> None:
+    """Say at once what would stand in the way after minutes of drawing."""
+    there = [name for name in names if (request.folder / name).exists()]
+    if there and not request.force:
+        more = f" and {len(there) - 1} more" if len(there) > 1 else ""
+        raise RequestError(
+            f"{request.folder / there[0]}{more} exists: give --force to replace, or another --out"
+        )
 
 
-def make_item(
-    request: TalkRequest, parts: tuple[Part, ...] | None, number: int, progress: Progress
-) -> dict[str, Any]:
-    """Make one item of a presentation; returns its JSON object."""
-    item = _items(request, parts)[number]
-    return _item_json(item, request.folder, item.make(request.folder, progress))
-
-
-def _make(
-    request: TalkRequest, parts: tuple[Part, ...] | None, progress: Progress | None, jobs: int
-) -> list[Any]:
-    tasks = [
-        Task(item.files[0], make_item, (request, parts, number), SIZES[item.kind])
-        for number, item in enumerate(_items(request, parts))
-    ]
-    return side_by_side(tasks, jobs, progress)
-
-
-def _talk_json(request: TalkRequest, items: list[Any]) -> dict[str, Any]:
-    rates = [format_decimal(rate) for rate in request.rates]
-    hz = format_decimal(request.refresh_hz)
-    return {
-        "schema": SCHEMA,
-        "made_by": f"evenhold {VERSION}",
-        "title": f"{', '.join(rates[:-1])} and {rates[-1]} frames a second on {hz} Hz",
-        "display": hz,
-        "rates": rates,
-        "cadence": [cadence_record(cadence) for cadence in request.cadences],
-        "items": items,
-    }
-
-
-def make_parts(
+def make_talk(
     request: TalkRequest,
-    parts: Iterable[Part],
+    parts: Iterable[Part] | None = None,
     progress: Progress | None = None,
     *,
     jobs: int = 1,
-) -> dict[str, Any]:
-    """Make single parts, `jobs` files at once; returns the object that `--json` prints.
+) -> Facts:
+    """Make some parts, `jobs` files at once; or the whole folder with its pages and talk.json.
+
+    Returns
+    -------
+    The object that `--json` prints.
 
     Raises
     ------
@@ -102,41 +285,38 @@ def make_parts(
     OutputError, EncoderError
         The disk or the encoder failed; nothing half-written is left.
     """
-    wanted = tuple(parts)
-    items = _items(request, wanted)
+    wanted = None if parts is None else tuple(parts)
+    items = planned_items(request, wanted)
     names = [name for item in items for name in item.files]
-    _refuse_existing(request.folder, names, force=request.force)
+    _refuse_existing(request, names if parts is not None else [*names, *PAGES])
     make_folder(request.folder)
-    return _talk_json(request, _make(request, wanted, progress, jobs))
-
-
-def make_talk(
-    request: TalkRequest, progress: Progress | None = None, *, jobs: int = 1
-) -> dict[str, Any]:
-    """Make the whole folder: all parts, index.html, notes.html and talk.json.
-
-    Raises
-    ------
-    RequestError, OutputError, EncoderError
-        As for `make_parts`.
-    """
-    items = whole_talk(request)
-    names = [name for item in items for name in item.files]
-    _refuse_existing(request.folder, [*names, *PAGES], force=request.force)
-    make_folder(request.folder)
-    data = _talk_json(request, _make(request, None, progress, jobs))
-    pages = (index_page(data), notes_page(data), dump_talk(data))
-    for name, text in zip(PAGES, pages, strict=True):
-        write_whole(request.folder / name, text, force=request.force)
+    tasks = [
+        Task(item.files[0], make_item, (request, wanted, number), SIZES[item.kind])
+        for number, item in enumerate(items)
+    ]
+    hz = format_decimal(request.refresh_hz)
+    data = {
+        "schema": SCHEMA,
+        "made_by": f"evenhold {VERSION}",
+        "title": f"{request.rates_words} frames a second on a {hz} Hz screen",
+        "display": hz,
+        "rates": [format_decimal(rate) for rate in request.rates],
+        "cadence": [cadence_record(cadence) for cadence in request.cadences],
+        "items": side_by_side(tasks, jobs, progress),
+    }
+    if parts is None:
+        pages = (index_page(data), notes_page(data), dump_talk(data))
+        for name, text in zip(PAGES, pages, strict=True):
+            write_whole(request.folder / name, text, force=request.force)
     return data
 
 
-def dump_talk(data: dict[str, Any]) -> str:
+def dump_talk(data: Facts) -> str:
     """JSON text with stable order."""
     return json.dumps(data, indent=2) + "\n"
 
 
-def talk_text(data: dict[str, Any], folder: Path, *, whole: bool) -> str:
+def talk_text(data: Facts, folder: Path, *, whole: bool) -> str:
     """What was made, for the terminal."""
     lines = [data["title"]]
     width = max(len(name) for item in data["items"] for name in item["files"])
@@ -145,15 +325,13 @@ def talk_text(data: dict[str, Any], folder: Path, *, whole: bool) -> str:
             f"{item['bytes'] / 1e3:.0f} kB"
         )  # fmt: skip
         lines.append(f"  {item['files'][0]:<{width}}  {size:>8}  {item['title']}")
-        lines += [f"  {name:<{width}}" for name in item["files"][1:]]
+        lines += [f"  {name}" for name in item["files"][1:]]
         if item.get("timing"):
             lines.append(f"    {item['timing']}")
         if item.get("safety"):
             lines.append(f"    safety: {item['safety']['summary']}")
-    if whole:
-        lines.append(f"open {folder / 'index.html'}; print {folder / 'notes.html'}")
-    else:
-        lines.append(f"in {folder}")
+    pages = f"show {folder / 'index.html'}; print {folder / 'notes.html'}"
+    lines.append(pages if whole else f"in {folder}")
     if any(item.get("safety") for item in data["items"]):
         lines.append("(flashes and stripes: an aid, not a certificate)")
     return "\n".join(lines)

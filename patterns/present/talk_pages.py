@@ -1,41 +1,46 @@
-"""The pages of a presentation: the index to show from, and the speaker's notes to print."""
+"""The pages of a presentation: its slides, and the speaker's notes for a window or for paper."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
+from importlib.resources import files
 from typing import Any
 from urllib.parse import quote
 
-from patterns.drawing.page import CAUTION, html_page
+from patterns.drawing.page import CAUTION, FOLDER, html_page
 
-__all__ = ["index_page", "notes_page"]
+Item = dict[str, Any]  # of talk.json
 
-_CSS = """
-ol.items { list-style: none; margin: 1.5rem 0 0; padding: 0; display: grid; gap: 2.75rem; }
-ol.items h2 { margin: 0 0 0.3rem; }
-.shown { display: block; width: 100%; height: auto; background: #000;
-  border-radius: var(--radius); }
-img.shown { background: none; }
-.look { font-size: 1.1rem; margin: 0.6rem 0 0.3rem; }
-.files a { display: inline-block; padding: 0.5rem 1rem 0.5rem 0; }
-.open { display: inline-block; padding: 0.7rem 1.2rem; border-radius: var(--radius);
-  background: var(--calm); color: var(--calm-ink); text-decoration: none; font-weight: 650; }
-nav a { display: inline-block; padding: 0.5rem 1.2rem 0.5rem 0; }
-"""
-_NOTES_CSS = """
-main { max-width: 46rem; }
-ol.items { padding: 0; list-style-position: inside; }
-ol.items > li { break-inside: avoid; margin: 0 0 1.6rem; border-top: 2px solid var(--rule);
-  padding-top: 0.7rem; }
-ol.items > li::marker { font-weight: 650; color: var(--muted); }
-h2 { display: inline; font-size: 1.2rem; }
-dl { display: grid; grid-template-columns: 5.5rem 1fr; gap: 0.35rem 0.8rem; margin: 0.6rem 0 0; }
-dt { color: var(--muted); } dd { margin: 0; } dd p { margin: 0 0 0.35rem; }
-@media print { body { font-size: 11pt; } .caution { background: none; } }
-"""
+_KEYS = (
+    "Keys: the arrows right and left change the slide; the space bar plays a clip, then goes on; "
+    "Enter plays and pauses; Home and End; F for full screen; N for the notes. A swipe changes "
+    "the slide as well, and a tap on a clip plays it."
+)
+_BAR = """<nav class="bar" aria-label="Slides">
+<button type="button" id="previous">Back</button>
+<button type="button" id="play" class="main">Play</button>
+<button type="button" id="next">Next</button>
+<p id="place" role="status"></p>
+<button type="button" id="notes" aria-pressed="false">Notes</button>
+<button type="button" id="full">Full screen</button></nav>"""
+_FORMS = {".svg": "The drawing, to any size (SVG)", ".png": "The picture (PNG)"}
 
 
-def _flashing(item: dict[str, Any]) -> str:
+def _part(name: str) -> str:
+    return files("patterns.present").joinpath(name).read_text(encoding="utf-8")
+
+
+def _script(name: str) -> str:
+    return f'<script>\n"use strict";\n(() => {{\n{_part(name)}}})();\n</script>\n'
+
+
+def _link(file: str, words: str) -> str:
+    return f'<a href="{quote(file)}">{escape(words)}</a>'
+
+
+def _caution(item: Item) -> str:
+    """Warn of what exceeds a limit, before it is played."""
     safety = item.get("safety")
     if not safety or safety["verdict"] == "pass":
         return ""
@@ -45,66 +50,178 @@ def _flashing(item: dict[str, Any]) -> str:
     )
 
 
-def _shown(item: dict[str, Any]) -> str:
-    file = quote(item["files"][0])
+def _shown(item: Item) -> str:
+    """Picture of a slide; of a clip a still that is a link to it, so that nothing moves unasked."""
     title = escape(item["title"])
-    if item["kind"] == "clip":
-        return (
-            f'<video class="shown" controls loop muted playsinline preload="metadata" '
-            f'src="{file}" aria-label="{title}"></video>'
-        )
     if item["kind"] == "still":
-        return f'<img class="shown" src="{file}" alt="{title}" loading="lazy">'
-    # An animated picture would move unasked: it is opened by a press.
-    words = "Open the demonstration" if item["kind"] == "page" else "Open the animated picture"
-    return f'<p><a class="open" href="{file}">{words}</a></p>'
-
-
-def _facts(item: dict[str, Any]) -> str:
-    parts = [item["timing"]] if item.get("timing") else []
-    if item["kind"] == "clip":
-        parts.append(f"{item['seconds']:g} s at {item['refresh_hz']:g} fps, full screen")
-    if item["kind"] == "animation" and not item["seamless"]:
-        parts.append("starts again with a jump")
-    model = f'<p class="small">{escape(item["model"])}</p>' if item.get("model") else ""
-    return (f'<p class="small">{escape(". ".join(parts))}.</p>' if parts else "") + model
-
-
-def _entry(item: dict[str, Any]) -> str:
-    links = "".join(f'<a href="{quote(f)}">{escape(f)}</a>' for f in item["files"])
+        drawing = next((f for f in item["files"] if f.endswith(".svg")), item["files"][0])
+        return f'<img src="{quote(drawing)}" alt="{title}">'
+    clip, still = item["files"]
+    panels = escape("; ".join(item["panels"]))
     return (
-        f"<li><h2>{escape(item['title'])}</h2>{_flashing(item)}{_shown(item)}"
-        f'<p class="look">{escape(item["look"])}</p>{_facts(item)}'
-        f'<p class="small files">{links}</p></li>'
+        f'<a class="clip" href="{quote(clip)}" data-words="Play">'
+        f'<img src="{quote(still)}" alt="Play the clip: {panels}"></a>'
     )
+
+
+def _said(sentences: Sequence[str]) -> str:
+    return "".join(f"<p>{escape(sentence)}</p>" for sentence in sentences)
+
+
+def _files(item: Item) -> str:
+    """Links to a slide's files by themselves, in plain words."""
+    if item["kind"] == "clip":
+        size = f"{item['seconds']:g} s, {item['bytes'] / 1e6:.1f} MB"
+        return _link(item["files"][0], f"The clip by itself, for a video player ({size})")
+    return " ".join(_link(f, _FORMS[f[f.rindex(".") :]]) for f in item["files"])
+
+
+def _notes(inner: str) -> str:
+    return f'<div class="notes" role="group" aria-label="Notes" tabindex="0">{inner}</div>'
+
+
+def _slide(number: int, title: str, inner: str, kind: str = "", level: str = "h2") -> str:
+    name = f"slide-{number}"
+    return (
+        f'<section class="slide {kind}" id="{name}" aria-labelledby="{name}-title">'
+        f'<header><{level} id="{name}-title">{escape(title)}</{level}></header>{inner}</section>'
+    )
+
+
+def _picture_slide(number: int, item: Item) -> str:
+    notes = f"<h3>Say</h3>{_said(item['say'])}"
+    links = f'<p class="small links">{_files(item)}</p>'
+    inner = (
+        f"{_caution(item)}<figure>{_shown(item)}<figcaption>{escape(item['look'])}</figcaption>"
+        f"</figure>{_notes(notes + links)}"
+    )
+    return _slide(number, item["title"], inner, "picture")
+
+
+def _first_slide(talk: dict[str, Any], titles: Sequence[str]) -> str:
+    contents = "".join(
+        f'<li><a href="#slide-{n}">{escape(title)}</a></li>' for n, title in enumerate(titles, 2)
+    )
+    words = (
+        '<div class="words"><p class="lead">A screen shows a new picture only when it refreshes. '
+        "If the frames of a clip do not fit, some stay longer than others, and a steady move "
+        f'shakes.</p><div class="caution" role="note"><p><strong>Before you play.</strong> '
+        f"{CAUTION}</p></div><p>The clips show the true thing only on a display that refreshes "
+        f"{talk['display']} times a second, full screen, in a player that drops nothing.</p>"
+        f'<p class="small on-screen">{_KEYS}</p><p class="small on-screen" id="still" hidden>This '
+        "device asks for less motion: the space bar does not play clips. Play and Enter do.</p>"
+        "</div>"
+    )
+    notes = (
+        f"<h3>Before anybody comes</h3><p>Set the projector or laptop to {talk['display']} Hz, "
+        "play a clip full screen, and look yourself.</p><h3>Say first</h3><p>Read out the "
+        'caution.</p><p class="on-screen"><a id="notes-window" href="notes.html">The notes in a '
+        f"window of their own, or to print</a></p><h3>The slides</h3><ol start=2>{contents}</ol>"
+    )
+    return _slide(1, talk["title"], words + _notes(notes), level="h1")
+
+
+_TAKE = "To take along"
+
+
+def _last_slide(number: int, items: Sequence[Item]) -> str:
+    """Slide with what is opened rather than shown: the live page, animated pictures."""
+    entries = []
+    for item in items:
+        page = item["kind"] == "page"
+        facts = "" if page else f'<p class="small">{escape(_animation_facts(item))}</p>'
+        words = "Open the page" if page else f"Open the animated picture ({item['format']})"
+        entries.append(
+            f"<li><h3>{escape(item['title'])}</h3>{_caution(item)}{facts}"
+            f"<p>{_link(item['files'][0], words)}</p></li>"
+        )
+    said = dict.fromkeys(sentence for item in items for sentence in item["say"])
+    notes = _notes(f"<h3>Say</h3>{_said(list(said))}")
+    return _slide(
+        number, _TAKE, f'<div class="words"><ul class="take">{"".join(entries)}</ul></div>{notes}'
+    )
+
+
+def _animation_facts(item: Item) -> str:
+    size = f"{item['bytes'] / 1e6:.1f} MB. {item['timing']}"
+    return size + ("." if item["seamless"] else "; it starts again with a jump.")
+
+
+def _parts(talk: dict[str, Any]) -> tuple[list[Item], list[Item]]:
+    """Items with a slide of their own, and those that the last slide holds."""
+    items = talk["items"]
+    own = [item for item in items if item["kind"] in ("clip", "still")]
+    take = sorted((i for i in items if i not in own), key=lambda item: item["kind"] != "page")
+    return own, take
 
 
 def index_page(talk: dict[str, Any]) -> str:
-    """HTML of the index, from the object that talk.json holds."""
-    body = (
-        f"<h1>{escape(talk['title'])}</h1>"
-        f'<p class="lead">A screen shows a new picture only when it refreshes. If the frames of '
-        f"a clip do not fit, some stay longer than others, and a steady move shakes.</p>"
-        f'<div class="caution" role="note"><p><strong>Before you play.</strong> {CAUTION}</p></div>'
-        f'<nav aria-label="Pages"><a href="notes.html">Speaker\'s notes, to print</a>'
-        f'<a href="demo.html">Demonstration on this screen</a></nav>'
-        f'<ol class="items">{"".join(_entry(item) for item in talk["items"])}</ol>'
-        f'<p class="small">The clips show the true thing only on a display that refreshes '
-        f"{talk['display']} times a second, full screen, in a player that drops nothing.</p>"
-    )
-    return html_page(talk["title"], body, css=_CSS)
+    """HTML of the slides, from the object that talk.json holds.
+
+    Without scripts, and on paper, all slides lie one below the other, each with its notes.
+    """
+    own, take = _parts(talk)
+    titles = [item["title"] for item in own] + ([_TAKE] if take else [])
+    slides = [_first_slide(talk, titles)]
+    slides += [_picture_slide(number, item) for number, item in enumerate(own, 2)]
+    if take:
+        slides.append(_last_slide(len(own) + 2, take))
+    return html_page(
+        talk["title"], "\n".join(slides), css=_part("talk.css"), policy=FOLDER,
+        after=f"{_BAR}\n{_script('talk.js')}",
+    )  # fmt: skip
+
+
+_NOTES_CSS = """
+main { max-width: 52rem; }
+ol.items { list-style: none; padding: 0; }
+ol.items > li { break-inside: avoid; margin: 0 0 1.2rem; padding: 0.9rem 0.9rem 0.6rem;
+  border-top: 2px solid var(--rule); display: grid; grid-template-columns: 11rem 1fr;
+  gap: 0.3rem 1.2rem; }
+ol.items > li.now { background: var(--panel); border-top-color: var(--calm); }
+ol.items img { grid-column: 1; width: 100%; height: auto; display: block; }
+ol.items div { grid-column: 2; }
+h2 { font-size: 1.15rem; margin: 0 0 0.3rem; }
+ol.items p { margin: 0 0 0.35rem; }
+@media (max-width: 36rem) { ol.items > li { display: block; }
+  ol.items img { margin-bottom: 0.5rem; } }
+@media print { @page { size: A4; margin: 14mm; } body { font-size: 10.5pt; }
+  h1 { font-size: 18pt; } ol.items > li, ol.items > li.now { background: none; padding: 3mm 0 1mm; }
+  .caution { background: none; border: 1px solid #000; } }
+"""
+_FOLLOW = """<script>
+"use strict";
+// Opened from the slides, this page follows them.
+window.addEventListener("message", (event) => {
+  if (event.source !== window.opener) return;
+  document.querySelectorAll("ol.items > li").forEach((entry, i) => {
+    const now = i === event.data.slide - 1;
+    entry.classList.toggle("now", now);
+    if (now) entry.scrollIntoView({ block: "center" });
+  });
+  if (!event.data.slide) window.scrollTo(0, 0);
+});
+window.opener?.postMessage("ready", "*");
+</script>
+"""
 
 
 def notes_page(talk: dict[str, Any]) -> str:
     """HTML of the speaker's notes, from the object that talk.json holds."""
+    own, take = _parts(talk)
     entries = []
-    for item in talk["items"]:
-        said = "".join(f"<p>{escape(sentence)}</p>" for sentence in item["say"])
-        show = escape(item["files"][0])
+    for number, item in enumerate(own, 2):
+        picture = item["files"][1] if item["kind"] == "clip" else item["files"][0]
         entries.append(
-            f"<li><h2>{escape(item['title'])}</h2>{_flashing(item)}<dl><dt>Show</dt>"
-            f"<dd>{show}</dd><dt>Look at</dt><dd>{escape(item['look'])}</dd>"
-            f"<dt>Say</dt><dd>{said}</dd></dl></li>"
+            f'<li><img src="{quote(picture)}" alt=""><div><h2>{number}. {escape(item["title"])}'
+            f"</h2>{_caution(item)}<p><strong>Look:</strong> {escape(item['look'])}</p>"
+            f"{_said(item['say'])}</div></li>"
+        )
+    if take:
+        said = dict.fromkeys(sentence for item in take for sentence in item["say"])
+        entries.append(
+            f"<li><div><h2>{len(own) + 2}. {_TAKE}</h2>"
+            f"{''.join(map(_caution, take))}{_said(list(said))}</div></li>"
         )
     body = (
         f"<h1>Speaker's notes</h1>"
@@ -113,4 +230,5 @@ def notes_page(talk: dict[str, Any]) -> str:
         f'<div class="caution" role="note"><p><strong>Say first.</strong> {CAUTION}</p></div>'
         f'<ol class="items">{"".join(entries)}</ol>'
     )
-    return html_page(f"Speaker's notes: {talk['title']}", body, css=_NOTES_CSS)
+    title = f"Speaker's notes: {talk['title']}"
+    return html_page(title, body, css=_NOTES_CSS, policy=FOLDER, after=_FOLLOW)

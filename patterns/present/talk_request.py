@@ -10,16 +10,13 @@ from typing import Literal
 
 from patterns.drawing.style import DARK, LIGHT, Scheme
 from patterns.errors import RequestError
-from patterns.present.animation_timing import FormatName
+from patterns.present.animation import FormatName
 from patterns.present.panel_layout import LayoutName
-from patterns.present.rate_panels import conform_panels, rate_panels
 from patterns.present.scene_choice import SceneChoice
-from patterns.present.split_clip import SplitSpec
+from patterns.present.split_spec import SplitSpec, conform_panels, rate_panels
 from patterns.timing.cadence import Cadence, Display, cadence
 from patterns.timing.rates import format_decimal
 from patterns.video.codecs import codec_named
-
-__all__ = ["PARTS", "Part", "TalkRequest"]
 
 Part = Literal["split", "conform", "stills", "animation", "demo"]
 SHAKE_PX = 4  # at 1080 rows, in the worst panel: what the last row of a room can see (our choice)
@@ -115,6 +112,12 @@ class TalkRequest:
     def suffix(self) -> str:
         """Ending of the clips' names."""
         return codec_named(self.codec).suffix
+
+    @property
+    def rates_words(self) -> str:
+        """'24, 25 and 30'."""
+        *most, last = (format_decimal(rate) for rate in self.rates)
+        return f"{', '.join(most)} and {last}"
 
     @property
     def rates_name(self) -> str:

@@ -20,27 +20,33 @@ Not in the model: the eye's own blur, pursuit that lags, a slow or pulsed panel.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
+from PIL import Image
 
+from patterns.drawing.canvas import Box, Drawing, Stroke, Text, to_image
+from patterns.drawing.style import LIGHT, SLIDE, Scheme
 from patterns.errors import RequestError
 from patterns.picture.arrays import FloatArray
-from patterns.timing.cadence import Cadence, frame_starts
-
-__all__ = [
-    "MODEL_WORDS",
-    "RetinalBox",
-    "box_mean",
-    "double_edge_px",
-    "hold_blur_px",
-    "retinal_boxes",
-    "tracked_picture",
-]
+from patterns.picture.lettering import cap_height_px
+from patterns.picture.light import light_to_signal, signal_to_light
+from patterns.timing.cadence import Cadence, cadence, frame_starts
+from patterns.timing.rates import format_decimal
 
 MOST_FRAMES = 5000  # a longer period is averaged over its first frames
+
+MOST_ROWS = 4
+SLOWER = 4  # the plate by the clip's speed: else the smear hides the doubling
+ENLARGED = 5
+PLATE_WIDTH, PLATE_HEIGHT = 146, 18  # screen pixels shown of the plate
+DARK_PLATE, LIGHT_PLATE = "#1d2730", "#e8e4d8"
+PLATE_LEFT, LINE_LEFT, LINE_WIDTH, LINE_HEIGHT = 564, 1340, 476, 58  # on the slide
+TOP, FOOT = 232, 156
+LINE_MARGIN, TICK = 16, 14
 
 MODEL_WORDS = (
     "Model: the eye follows at a steady speed and adds up light; the screen holds each frame "
@@ -58,31 +64,33 @@ class RetinalBox:
     share: float
 
 
-def hold_blur_px(cadence: Cadence, speed_px_s: float) -> float:
+def hold_blur_px(held: Cadence, speed_px_s: float) -> float:
     """Mean smear of the frames that show, pixels: speed x hold time (Denes et al. 2020, eq. 4)."""
-    shown = min(cadence.rate, cadence.refresh_hz)
+    shown = min(held.rate, held.refresh_hz)
     return abs(speed_px_s) / float(shown)
 
 
-def double_edge_px(cadence: Cadence, speed_px_s: float) -> float:
+def double_edge_px(held: Cadence, speed_px_s: float) -> float:
     """Distance between the first and the last of a followed edge's copies, pixels: span x speed."""
-    return abs(speed_px_s) * float(cadence.timing_error_span_s)
+    return abs(speed_px_s) * float(held.timing_error_span_s)
 
 
-def retinal_boxes(cadence: Cadence, speed_px_s: float) -> tuple[RetinalBox, ...]:
+def retinal_boxes(held: Cadence, speed_px_s: float) -> tuple[RetinalBox, ...]:
     """Where each frame of a period is smeared: v (k_n/R - n/F) to v (k_(n+1)/R - n/F)."""
-    count = min(cadence.period_frames, MOST_FRAMES)
-    starts = list(frame_starts(cadence.rate, cadence.refresh_hz, count + 1, phase=cadence.phase))
+    count = min(held.period_frames, MOST_FRAMES)
+    starts = list(frame_starts(held.rate, held.refresh_hz, count + 1, phase=held.phase))
     total = starts[-1] - starts[0]
     boxes = []
     for n in range(count):
-        held = starts[n + 1] - starts[n]
-        if held:
-            late = starts[n] / cadence.refresh_hz - n / cadence.rate
-            end = late + held / cadence.refresh_hz
+        refreshes = starts[n + 1] - starts[n]
+        if refreshes:
+            late = starts[n] / held.refresh_hz - n / held.rate
+            end = late + refreshes / held.refresh_hz
             boxes.append(
                 RetinalBox(
-                    speed_px_s * float(late), speed_px_s * float(end), float(Fraction(held, total))
+                    speed_px_s * float(late),
+                    speed_px_s * float(end),
+                    float(Fraction(refreshes, total)),
                 )
             )
     return tuple(boxes)
@@ -123,7 +131,7 @@ def _integral(row: FloatArray, at: FloatArray) -> FloatArray:
 
 
 def tracked_picture(
-    still: npt.ArrayLike, cadence: Cadence, speed_px_s: float, exposure_s: Fraction
+    still: npt.ArrayLike, held: Cadence, speed_px_s: float, exposure_s: Fraction
 ) -> FloatArray:
     """Light on the retina of an eye that follows `still` as it moves along its last axis.
 
@@ -131,7 +139,7 @@ def tracked_picture(
     ----------
     still
         Linear light of what moves, (..., width), any range.
-    cadence
+    held
         How its frames are held.
     speed_px_s
         Pixels a second to the right; negative goes left.
@@ -147,13 +155,162 @@ def tracked_picture(
     RequestError
         The exposure is longer than a frame.
     """
-    if not 0 <= exposure_s * cadence.rate <= 1:
+    if not 0 <= exposure_s * held.rate <= 1:
         raise RequestError("the exposure must be 0 to one frame: give a shutter of 0 to 360")
     blur = float(exposure_s) * abs(speed_px_s)
     frame = box_mean(still, -blur / 2, blur / 2)
-    boxes = retinal_boxes(cadence, speed_px_s)
+    boxes = retinal_boxes(held, speed_px_s)
     middle = sum((b.start_px + b.end_px) / 2 * b.share for b in boxes)
     total = np.zeros_like(frame)
     for box in boxes:
         total += box.share * box_mean(frame, box.start_px - middle, box.end_px - middle)
     return total
+
+
+def with_contrast(cadences: Sequence[Cadence]) -> tuple[Cadence, ...]:
+    """Return the cadences, and an even one at the end: 60, or the display's own rate."""
+    display = cadences[0].display
+    sixty = cadence(Fraction(60), display)
+    good = sixty if sixty.even else cadence(display.highest_hz, display)
+    return (*cadences, *([] if good.rate in {c.rate for c in cadences} else [good]))
+
+
+def tracked_eye_slide(
+    cadences: Sequence[Cadence], *, clip_px_s: Fraction = Fraction(480), colours: Scheme = LIGHT
+) -> Image.Image:
+    """Slide of 1920 x 1080: a plate and a fine line at rest, and as the following eye gets them.
+
+    The frames are sharp in themselves, so that only what the screen and the eye add is seen.
+
+    Parameters
+    ----------
+    cadences
+        One to four; beside them stands one that is even.
+    clip_px_s
+        Speed of the clip, of which the plate goes a `SLOWER`th.
+
+    Raises
+    ------
+    RequestError
+        No cadence, or more than four.
+    """
+    if not 1 <= len(cadences) <= MOST_ROWS:
+        raise RequestError(f"a tracked-eye slide takes 1 to {MOST_ROWS} rates, not {len(cadences)}")
+    speed_px_s = float(clip_px_s) / SLOWER
+    shown = with_contrast(cadences)
+    widest = max(box.end_px for c in shown for box in retinal_boxes(c, speed_px_s))
+    scale = (LINE_WIDTH - 2 * LINE_MARGIN) / widest
+    pitch = (SLIDE.height_px - TOP - FOOT) / (1 + len(shown))
+    tops = [TOP + number * pitch for number in range(1 + len(shown))]
+    drawing = Drawing(SLIDE.width_px, SLIDE.height_px, colours.paper, "What a following eye sees")
+    _slide_words(drawing, colours, speed_px_s)
+    _row_words(drawing, tops[0], ("at rest", "what there is to see"), colours, even=True)
+    for top, held in zip(tops[1:], shown, strict=True):
+        name = f"{format_decimal(held.rate)} on {held.display.name} Hz"
+        words = f"hold blur {hold_blur_px(held, speed_px_s):.1f} px"
+        _row_words(drawing, top, (name, words), colours, even=held.even)
+        _ghost_edges(drawing, top + LINE_HEIGHT, held, speed_px_s, scale, colours)
+    slide = to_image(drawing)
+    plate = signal_to_light(np.asarray(_plate(), np.float32) / 255)
+    still = np.asarray(np.moveaxis(plate, -1, 0), np.float64)
+    pictures = [still, *(tracked_picture(still, held, speed_px_s, Fraction(0)) for held in shown)]
+    for top, picture in zip(tops, pictures, strict=True):
+        slide.paste(_enlarged(picture), (PLATE_LEFT, round(top)))
+    for top, line in zip(tops[1:], _line_pictures(shown, speed_px_s, scale), strict=True):
+        slide.paste(line, (LINE_LEFT, round(top)))
+    return slide
+
+
+def _plate() -> Image.Image:
+    """A survey plate at 1:1: a bar, a name, and finer bars."""
+    drawing = Drawing(PLATE_WIDTH, PLATE_HEIGHT, DARK_PLATE, "plate")
+    for left, width in ((12, 12), (106, 3), (118, 2), (130, 1)):
+        drawing.add(Box(left, 0, width, PLATE_HEIGHT, LIGHT_PLATE))
+    base = PLATE_HEIGHT / 2 + cap_height_px(18) / 2
+    drawing.add(Text(64, base, "TARN 7", 18, LIGHT_PLATE, "middle", True))
+    return to_image(drawing)
+
+
+def _coded(light: npt.ArrayLike) -> Image.Image:
+    """Picture of linear light (rows, columns, colours)."""
+    return Image.fromarray(np.rint(255 * light_to_signal(light)).astype(np.uint8))
+
+
+def _enlarged(light: npt.ArrayLike) -> Image.Image:
+    """Plate of linear light (colours, rows, columns), enlarged without inventing detail."""
+    size = (PLATE_WIDTH * ENLARGED, PLATE_HEIGHT * ENLARGED)
+    return _coded(np.moveaxis(np.asarray(light), 0, -1)).resize(size, Image.Resampling.BICUBIC)
+
+
+def _line_light(held: Cadence, speed_px_s: float, x_px: FloatArray) -> FloatArray:
+    """Light of a fine line on the retina, by pixels behind its place."""
+    light = np.zeros_like(x_px)
+    for box in retinal_boxes(held, speed_px_s):
+        inside = (box.start_px <= x_px) & (x_px < box.end_px)
+        light += inside * (box.share / (box.end_px - box.start_px))
+    return light
+
+
+def _line_pictures(
+    cadences: Sequence[Cadence], speed_px_s: float, scale: float
+) -> list[Image.Image]:
+    """The fine line as each cadence gives it, `scale` times enlarged, all by one measure."""
+    x_px = np.asarray((np.arange(LINE_WIDTH) + 0.5 - LINE_MARGIN) / scale, np.float64)
+    lights = [_line_light(held, speed_px_s, x_px) for held in cadences]
+    most = max(light.max() for light in lights)
+    dark, bright = (
+        signal_to_light(np.array([int(c[i : i + 2], 16) for i in (1, 3, 5)], np.float32) / 255)
+        for c in (DARK_PLATE, LIGHT_PLATE)
+    )
+    rows = [dark + (light / most)[:, None] * (bright - dark) for light in lights]
+    return [_coded(np.tile(row, (LINE_HEIGHT, 1, 1))) for row in rows]
+
+
+def _ghost_edges(
+    drawing: Drawing, top: float, held: Cadence, speed_px_s: float, scale: float, colours: Scheme
+) -> None:
+    """Mark where the first and the last copy of the line begin, and how far apart they are."""
+    apart = double_edge_px(held, speed_px_s)
+    begins = {round(box.start_px, 6) for box in retinal_boxes(held, speed_px_s)}
+    first = min(begins)
+    left = LINE_LEFT + LINE_MARGIN + first * scale
+    right = left + apart * scale
+    low = top + 4 + TICK
+    for x in {left, right}:
+        drawing.add(Stroke(x, top + 4, x, low, colours.ink, SLIDE.hairline_px))
+    if apart:
+        drawing.add(Stroke(left - 1, low, right + 1, low, colours.ink, SLIDE.hairline_px))
+    words = "one edge"
+    if apart:
+        two = len(begins) == 2
+        words = f"two edges, {apart:.1f} px apart" if two else f"edges spread over {apart:.1f} px"
+    drawing.add(Text(right + 14, low + 8, words, SLIDE.small_px, colours.ink))
+
+
+def _slide_words(drawing: Drawing, colours: Scheme, speed_px_s: float) -> None:
+    """Title above, model beneath."""
+    left, right = SLIDE.margin_px, SLIDE.width_px - SLIDE.margin_px
+    base = left - 22 + cap_height_px(SLIDE.title_px)
+    drawing.add(Text(left, base, drawing.title, SLIDE.title_px, colours.ink, bold=True))
+    foot = SLIDE.height_px - FOOT + 20
+    drawing.add(Stroke(left, foot, right, foot, colours.rule, SLIDE.hairline_px))
+    columns = ((PLATE_LEFT, "the plate, on the retina"), (LINE_LEFT, "a fine line, on the retina"))
+    for column, head in columns:
+        drawing.add(Text(column, TOP - 22, head, SLIDE.small_px, colours.muted))
+    words = (
+        f"Computed, not photographed: a plate at {speed_px_s:.0f} px/s, a quarter of the clip's "
+        f"speed, followed by the eye; enlarged {ENLARGED} times, frames sharp in themselves. The "
+        "marks: where the smears of an early and a late frame begin."
+    )
+    drawing.paragraph(Text(left, foot + 48, words, SLIDE.small_px, colours.muted), right - left, 36)
+
+
+def _row_words(
+    drawing: Drawing, top: float, texts: tuple[str, str], colours: Scheme, *, even: bool
+) -> None:
+    left = SLIDE.margin_px + 40
+    mark = colours.calm if even else colours.ink
+    drawing.add(Box(SLIDE.margin_px, top, 14, PLATE_HEIGHT * ENLARGED, mark, 4))
+    base = top + cap_height_px(SLIDE.heading_px)
+    drawing.add(Text(left, base, texts[0], SLIDE.heading_px, colours.ink, bold=True))
+    drawing.add(Text(left, base + 46, texts[1], SLIDE.small_px, colours.muted))

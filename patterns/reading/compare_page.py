@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from html import escape
 
-from patterns.drawing.canvas import Box, Drawing, Polygon, Stroke, Text
-from patterns.drawing.page import SELF_CONTAINED, html_page
-from patterns.drawing.picture_file import to_themed_svg, typeface_css
+from patterns.drawing.canvas import Box, Drawing, Polygon, Stroke, Text, to_themed_svg, typeface_css
+from patterns.drawing.page import html_page
 from patterns.drawing.style import LIGHT
 from patterns.picture.lettering import text_width_px
 from patterns.reading.compare import Comparison, Entry
@@ -152,5 +151,4 @@ def compare_page(found: Comparison) -> str:
         "How evenly these screens hold frames",
         "\n".join(parts),
         css=f"{_CSS}{typeface_css()}",
-        policy=SELF_CONTAINED,
     )

@@ -13,11 +13,16 @@ import pytest
 from playwright.sync_api import Browser
 
 from patterns.errors import RequestError
-from patterns.present.animation import closed_spec, write_animation
-from patterns.present.animation_timing import FormatName, least_slow, played_timing
-from patterns.present.rate_panels import rate_panels
+from patterns.present.animation import (
+    FormatName,
+    closed_spec,
+    least_slow,
+    played_timing,
+    write_animation,
+)
 from patterns.present.scene_choice import SceneChoice
-from patterns.present.split_clip import SplitClip, SplitSpec
+from patterns.present.split_clip import SplitClip
+from patterns.present.split_spec import SplitSpec, rate_panels
 from tests.present.animation_files import apng_durations, gif_durations, webp_durations
 
 READERS: dict[FormatName, Callable[[bytes], list[F]]] = {

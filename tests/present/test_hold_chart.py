@@ -10,9 +10,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from patterns.drawing.canvas import Box, Drawing, Text
+from patterns.drawing.canvas import Box, Drawing, Text, to_png, to_svg
 from patterns.drawing.hold_chart import hold_chart, shown_holds
-from patterns.drawing.picture_file import to_png, to_svg
 from patterns.drawing.style import DARK, LIGHT, SLIDE, Scheme
 from patterns.errors import RequestError
 from patterns.timing.cadence import Cadence, cadence, parse_display

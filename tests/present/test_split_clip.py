@@ -16,10 +16,9 @@ from patterns.picture.planes import Planes
 from patterns.present.feed import runs
 from patterns.present.hold_meter import HoldMeter, meter_window
 from patterns.present.panel_layout import Area, LayoutName
-from patterns.present.rate_panels import conform_panels, rate_panels
 from patterns.present.scene_choice import SceneChoice
-from patterns.present.split_clip import SplitClip, SplitSpec
-from patterns.present.split_file import write_split
+from patterns.present.split_clip import SplitClip, write_split
+from patterns.present.split_spec import SplitSpec, conform_panels, rate_panels
 from patterns.strip.read import StripReading, read_strip
 from patterns.video.reader import read_luma
 

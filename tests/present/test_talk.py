@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import re
 from dataclasses import replace
 from fractions import Fraction as F
 from pathlib import Path
@@ -14,8 +12,7 @@ import pytest
 from patterns.errors import RequestError
 from patterns.present.speaker_notes import clip_notes, conform_notes, eye_notes, space_time_notes
 from patterns.present.split_clip import SplitClip
-from patterns.present.talk import SCHEMA, make_parts, make_talk, talk_text
-from patterns.present.talk_items import whole_talk
+from patterns.present.talk import SCHEMA, make_talk, planned_items, talk_text
 from patterns.present.talk_pages import index_page, notes_page
 from patterns.present.talk_request import TalkRequest
 from patterns.timing.cadence import Display, parse_display
@@ -112,7 +109,7 @@ def test_notes_of_the_conform_demonstration(footage: int, timeline: int, words: 
 
 
 def test_stills_and_page_are_written_whole_and_listed(tmp_path: Path) -> None:
-    data = make_parts(request_for(tmp_path / "talk"), ["demo", "stills"])
+    data = make_talk(request_for(tmp_path / "talk"), ["demo", "stills"])
     names = [name for item in data["items"] for name in item["files"]]
     assert sorted(p.name for p in (tmp_path / "talk").iterdir()) == sorted(names)
     assert names == ["hold-chart.png", "hold-chart.svg", "space-time.png", "space-time.svg",
@@ -127,7 +124,7 @@ def test_stills_and_page_are_written_whole_and_listed(tmp_path: Path) -> None:
 def test_the_same_request_gives_the_same_bytes(tmp_path: Path) -> None:
     for name in ("one", "other"):
         request = request_for(tmp_path / name, formats=("apng",), seconds=F(1, 2))
-        make_parts(request, ["split", "stills", "animation"])
+        make_talk(request, ["split", "stills", "animation"])
     for path in (tmp_path / "one").iterdir():
         assert path.read_bytes() == (tmp_path / "other" / path.name).read_bytes(), path.name
 
@@ -135,38 +132,16 @@ def test_the_same_request_gives_the_same_bytes(tmp_path: Path) -> None:
 def test_what_stands_in_the_way_is_said_before_anything_is_drawn(tmp_path: Path) -> None:
     (tmp_path / "tracked-eye.png").write_text("mine")
     with pytest.raises(RequestError, match=r"tracked-eye\.png exists"):
-        make_parts(request_for(tmp_path), ["stills"])
+        make_talk(request_for(tmp_path), ["stills"])
     assert [p.name for p in tmp_path.iterdir()] == ["tracked-eye.png"]
-    make_parts(request_for(tmp_path, force=True), ["stills"])
-
-
-@pytest.mark.slow
-def test_the_whole_folder_has_all_that_its_pages_name(tmp_path: Path) -> None:
-    folder = tmp_path / "talk"
-    seen = []
-    data = make_talk(
-        request_for(folder, width=1280, height=720), lambda done, total: seen.append(done / total)
-    )
-    assert seen == sorted(seen)
-    assert seen[-1] == 1
-    assert json.loads((folder / "talk.json").read_text()) == data
-    there = {p.name for p in folder.iterdir()}
-    index, notes = ((folder / f"{name}.html").read_text() for name in ("index", "notes"))
-    for page in (index, notes):
-        linked = set(re.findall(r'(?:src|href)="([^"#]+)"', page))
-        assert linked <= there
-        assert "photosensitive" in page
-    assert {name for item in data["items"] for name in item["files"]} <= there
-    assert {item["kind"] for item in data["items"]} == {"clip", "still", "animation", "page"}
-    # Nothing on the index moves unasked.
-    assert "autoplay" not in index
-    assert not re.search(r"<img[^>]+(loop|apng)-", index)
+    make_talk(request_for(tmp_path, force=True), ["stills"])
 
 
 def made_up(**facts: Any) -> dict[str, Any]:
     item = {
-        "kind": "clip", "files": ["split.mp4"], "bytes": 1, "title": "Two rates", "look": "Here.",
-        "say": ["This."], "refresh_hz": 60.0, "slow": 1, "seconds": 8.0, "panels": [],
+        "kind": "clip", "files": ["split.mp4", "split.jpg"], "bytes": 1, "title": "Two rates",
+        "look": "Here.", "say": ["This."], "refresh_hz": 60.0, "slow": 1, "seconds": 8.0,
+        "panels": [],
         "safety": {"verdict": "pass", "summary": "passes"},
     }  # fmt: skip
     return {"title": "24 and 30", "display": "60", "items": [item | facts]}
@@ -198,5 +173,5 @@ def test_what_cannot_be_compared_is_refused(rates: tuple[F, ...], display: str, 
 def test_a_whole_talk_can_be_planned_for_common_displays(count: int, refresh_hz: int) -> None:
     rates = (F(24), F(25), F(30), F(60))[:count]
     request = TalkRequest(Path("talk"), rates=rates, display=Display.fixed(refresh_hz))
-    items = whole_talk(request)
+    items = planned_items(request)
     assert len({name for item in items for name in item.files}) >= len(items)

@@ -14,9 +14,10 @@ from patterns.present.tracked_eye import (
     double_edge_px,
     hold_blur_px,
     retinal_boxes,
+    tracked_eye_slide,
     tracked_picture,
+    with_contrast,
 )
-from patterns.present.tracked_eye_slide import tracked_eye_slide, with_contrast
 from patterns.timing.cadence import Display, cadence
 
 CASES = [(24, 60, 480.0, 180), (30, 60, 480.0, 0), (25, 60, 240.0, 90), (60, 50, 300.0, 180),

@@ -1,0 +1,286 @@
+"""What a split clip shows: its panels with their words, its scene, how the panels lie."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil
+
+from patterns.drawing.style import DARK, Scheme
+from patterns.errors import RequestError
+from patterns.present.feed import Feed, is_even
+from patterns.present.hold_meter import meter_window
+from patterns.present.panel_layout import FLATTEST, Area, LayoutName, PanelAreas, panel_layout
+from patterns.present.scene_choice import SceneChoice
+from patterns.strip.layout import strip_layout
+from patterns.timing.conform import Conform
+from patterns.timing.panning import limit_px_s
+from patterns.timing.rates import format_decimal
+from patterns.timing.shutter import exposure_of_angle, format_exposure, shutter_angle
+
+LEAST_WIDTH, LEAST_HEIGHT = 320, 120  # of a panel's picture
+
+
+@dataclass(frozen=True)
+class Panel:
+    """What one panel shows, and the words above it.
+
+    Attributes
+    ----------
+    feed
+        Which frame is on at each refresh.
+    exposure_s
+        Exposure of each frame of the footage.
+    title, words
+        Large and small label.
+    mark, good
+        One word beside the title, and whether it is as it should be.
+    """
+
+    feed: Feed
+    exposure_s: Fraction
+    title: str
+    words: str
+    mark: str
+    good: bool
+
+
+def _check_panel(picture: Area, rate: Fraction, *, strip: bool) -> None:
+    """Refuse a panel that is too small to watch, or whose strip could not be read."""
+    too, what = "", "for their counting strips"
+    if picture.width < LEAST_WIDTH or picture.height < LEAST_HEIGHT:
+        too, what = "small", "to watch"
+    elif strip and picture.width > FLATTEST * picture.height:
+        too = "flat"
+    elif strip:
+        try:
+            strip_layout(picture.width, picture.height, rate)
+        except RequestError:
+            too = "small"
+    if too:
+        raise RequestError(
+            f"panels of {picture.width}x{picture.height} are too {too} {what}: "
+            "try --size 1080p, another --layout or fewer rates"
+        )
+
+
+@dataclass(frozen=True)
+class SplitSpec:
+    """A split clip.
+
+    Attributes
+    ----------
+    panels
+        Two to four.
+    scene
+        What moves in all of them.
+    refresh_hz
+        Refreshes a second of the display.
+    layout
+        How the panels lie.
+    width, height
+        Size of the file's pictures.
+    seconds
+        Length of the scene; the file is `slow` times as long.
+    slow
+        How often each refresh is repeated.
+    colours
+        Scheme.
+    strip
+        Whether each panel has the counting strip that programs read.
+    """
+
+    panels: tuple[Panel, ...]
+    scene: SceneChoice
+    refresh_hz: Fraction
+    layout: LayoutName = "side"
+    width: int = 1920
+    height: int = 1080
+    seconds: Fraction = Fraction(8)
+    slow: int = 1
+    colours: Scheme = DARK
+    strip: bool = False
+
+    def __post_init__(self) -> None:
+        """Check what can be checked without drawing."""
+        if not 1 <= self.slow <= 60:
+            raise RequestError(f"slow {self.slow} is outside 1 to 60: try 4")
+        if not 0 < self.seconds * self.slow <= 600:
+            raise RequestError(
+                f"{float(self.seconds):g} s slowed {self.slow} times is outside 0 to 600 s"
+            )
+        if self.width % 2 or self.height % 2:
+            raise RequestError(f"size {self.width}x{self.height} is odd: both must be even")
+        for panel, areas in zip(self.panels, self.areas, strict=True):
+            _check_panel(areas.picture, panel.feed.footage, strip=self.strip)
+
+    @property
+    def refreshes(self) -> int:
+        """How many refreshes of the display the clip lasts, unslowed."""
+        return ceil(self.seconds * self.refresh_hz)
+
+    def footage_frames(self, number: int) -> int:
+        """Frames of footage that panel `number` needs."""
+        last = self.panels[number].feed.shown(self.refreshes - 1, self.refresh_hz)
+        return last.frame + 2
+
+    @property
+    def areas(self) -> tuple[PanelAreas, ...]:
+        """Where the panels lie."""
+        return panel_layout(
+            self.width,
+            self.height,
+            len(self.panels),
+            self.layout,
+            level_line=self.scene.entry.level_line,
+            line_at=self.scene.entry.line_at,
+        )
+
+    @property
+    def unit(self) -> float:
+        """A 1080th of the height, or a 1920th of the width, if that is smaller: pixels."""
+        return min(self.width / 1920, self.height / 1080)
+
+    @property
+    def meter_window(self) -> int:
+        """Refreshes across the hold meters."""
+        feeds = tuple(panel.feed for panel in self.panels)
+        return meter_window(feeds, self.refresh_hz, self.areas[0].meter.width, self.unit)
+
+    def scene_rows(self, number: int) -> int:
+        """Rows of the scene in panel `number`, above or below its strip."""
+        own, rate = self.areas[number].picture, self.panels[number].feed.footage
+        return own.height - (strip_layout(own.width, own.height, rate).band_height if self.strip
+                             else 0)  # fmt: skip
+
+    @property
+    def scene_size(self) -> tuple[int, int]:
+        """Pixels of the scene in a panel, or in both sides of a line together."""
+        first, *others = (area.picture for area in self.areas)
+        high = max(map(self.scene_rows, range(len(self.panels))))
+        if self.layout != "line":
+            return first.width, high
+        if self.scene.entry.level_line:
+            return first.width, 2 * high + others[0].top - first.bottom
+        return others[0].right - first.left, high
+
+    @property
+    def fastest_px_s(self) -> float:
+        """Image speed where the scene is fastest."""
+        return self.scene.fastest_px_s(*self.scene_size)
+
+    @property
+    def times_guidance(self) -> float:
+        """That speed over what the guidance for pans allows at the slowest rate."""
+        slowest = min(panel.feed.timeline for panel in self.panels)
+        return self.fastest_px_s / float(limit_px_s(slowest, self.scene_size[0]))
+
+
+def _degrees(angle: Fraction) -> str:
+    return f"{format_decimal(angle, 1)} deg"
+
+
+def _shutter_words(rate: Fraction, exposure_s: Fraction, *, by_time: bool) -> str:
+    """Exposure and angle, what is kept equal first."""
+    time, angle = format_exposure(exposure_s), _degrees(shutter_angle(exposure_s, rate))
+    return f"shutter kept {time}: {angle}" if by_time else f"shutter kept {angle}: {time}"
+
+
+def rate_panels(
+    rates: tuple[Fraction, ...],
+    refresh_hz: Fraction,
+    *,
+    angle_deg: Fraction = Fraction(180),
+    exposure_s: Fraction | None = None,
+) -> tuple[Panel, ...]:
+    """One panel a rate.
+
+    Parameters
+    ----------
+    rates
+        Frames a second.
+    refresh_hz
+        Refreshes a second of the display.
+    angle_deg, exposure_s
+        Shutter, kept by angle, or by time where an exposure is given.
+
+    Raises
+    ------
+    RequestError
+        The exposure is longer than a frame.
+    """
+    panels = []
+    for rate in rates:
+        exposure = exposure_of_angle(angle_deg, rate) if exposure_s is None else exposure_s
+        feed = Feed.native(rate)
+        even = is_even(feed, refresh_hz)
+        panels.append(
+            Panel(
+                feed=feed,
+                exposure_s=exposure,
+                title=f"{format_decimal(rate)} fps",
+                words=_shutter_words(rate, exposure, by_time=exposure_s is not None),
+                mark="even" if even else "uneven",
+                good=even,
+            )
+        )
+    return tuple(panels)
+
+
+def _repeat_words(conform: Conform) -> str:
+    times, every = conform.odd_frames
+    if not every:
+        return f"every frame {times} times"
+    count = format_decimal(every, 2)
+    if times == 0:
+        return f"one frame in {count} left out"
+    return f"one frame in {count} shown {'twice' if times == 2 else f'{times} times'}"
+
+
+def conform_panels(
+    footage: Fraction,
+    timeline: Fraction,
+    refresh_hz: Fraction,
+    *,
+    angle_deg: Fraction = Fraction(180),
+) -> tuple[Panel, ...]:
+    """Footage on a timeline of another rate, in three ways, and footage shot at that rate.
+
+    Raises
+    ------
+    RequestError
+        The two rates are the same.
+    """
+    if footage == timeline:
+        raise RequestError(
+            f"footage and timeline are both {format_decimal(footage)}: nothing is conformed; "
+            "try --footage 24 --timeline 30"
+        )
+    conform = Conform(footage, timeline)
+    shot, line = format_decimal(footage), format_decimal(timeline)
+    exposure = exposure_of_angle(angle_deg, footage)
+    percent = f"{format_decimal(100 * conform.speed, 1)} %"
+    repeated = Feed(footage, timeline, "repeated")
+    sped = Feed(footage, timeline, "sped")
+    native = Feed.native(timeline)
+
+    def panel(feed: Feed, title: str, words: str, mark: str = "", good: bool | None = None,
+              exposure_s: Fraction = exposure) -> Panel:  # fmt: skip
+        even = is_even(feed, refresh_hz)
+        return Panel(
+            feed, exposure_s, title, words,
+            mark or ("even" if even else "uneven"),
+            even if good is None else good,
+        )  # fmt: skip
+
+    how = "repeated" if conform.speed > 1 else "dropped"
+    changed = "sped up" if conform.speed > 1 else "slowed"
+    mixed = format_decimal(100 * conform.mixed_share, 0)
+    return (
+        panel(repeated, f"{shot} in {line}, {how}", _repeat_words(conform)),
+        panel(Feed(footage, timeline, "blended"), f"{shot} in {line}, blended",
+              f"{mixed} % of frames are two at once", "ghosts", False),
+        panel(sped, f"{shot} in {line}, {changed}", f"every frame once: {percent} speed"),
+        panel(native, f"shot at {line}", "as it should be: nothing to conform",
+              exposure_s=exposure_of_angle(angle_deg, timeline)),
+    )  # fmt: skip

@@ -1,0 +1,193 @@
+"""The slides in a real browser, from a folder: keys, notes, what moves and when, and paper."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Iterator
+from fractions import Fraction as F
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from patterns.present.talk import make_talk
+from patterns.present.talk_request import TalkRequest
+from tests.chromium import Console
+
+Open = Callable[..., Page]
+SLIDES = 10  # the first, five clips, three stills, what is taken along
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A whole talk; what it reports meanwhile goes up from nothing to all."""
+    path = tmp_path_factory.mktemp("talk")
+    seen: list[float] = []
+    data = make_talk(
+        TalkRequest(path, width=960, height=540, seconds=F(1, 5)),
+        progress=lambda done, total: seen.append(done / total),
+    )
+    assert seen == sorted(seen)
+    assert seen[-1] == 1
+    assert json.loads((path / "talk.json").read_text()) == data
+    return path
+
+
+@pytest.fixture
+def opened(browser: Browser, folder: Path) -> Iterator[Open]:
+    """Open the slides without a network; at the end nothing may have been complained of."""
+    contexts, consoles = [], []
+
+    def open_slides(place: str = "", **options: Any) -> Page:
+        context = browser.new_context(**({"viewport": {"width": 1280, "height": 800}} | options))
+        context.set_offline(True)
+        contexts.append(context)
+        page = context.new_page()
+        consoles.append(Console(page))
+        page.goto((folder / "index.html").as_uri() + place)
+        return page
+
+    yield open_slides
+    for context in contexts:
+        context.close()
+    assert [error for console in consoles for error in console.errors] == []
+
+
+def shown(page: Page) -> list[str]:
+    """Slides that can be seen."""
+    return [str(s.get_attribute("id")) for s in page.locator(".slide").all() if s.is_visible()]
+
+
+def playing(page: Page) -> bool:
+    """Whether a clip moves within half a second."""
+    page.wait_for_timeout(500)
+    return bool(page.evaluate("(document.querySelector('video')?.currentTime ?? 0) > 0"))
+
+
+def test_the_folder_has_all_that_its_pages_name(folder: Path) -> None:
+    data = json.loads((folder / "talk.json").read_text())
+    there = {p.name for p in folder.iterdir()}
+    for name in ("index", "notes"):
+        page = (folder / f"{name}.html").read_text()
+        assert set(re.findall(r'(?:src|href)="([^"#]+)"', page)) <= there
+        assert "photosensitive" in page
+        assert "Content-Security-Policy" in page
+    assert {name for item in data["items"] for name in item["files"]} <= there
+    assert {item["kind"] for item in data["items"]} == {"clip", "still", "animation", "page"}
+
+
+def test_one_slide_at_a_time_by_keys(opened: Open) -> None:
+    page = opened()
+    assert shown(page) == ["slide-1"]
+    for key, number in [("ArrowRight", 2), ("ArrowRight", 3), ("ArrowLeft", 2), ("End", SLIDES),
+                        ("ArrowRight", SLIDES), ("PageUp", SLIDES - 1), ("Home", 1),
+                        ("PageDown", 2)]:  # fmt: skip
+        page.keyboard.press(key)
+        assert shown(page) == [f"slide-{number}"]
+        assert page.inner_text("#place") == f"{number} of {SLIDES}"
+        assert page.url.endswith(f"#slide-{number}")
+    page.reload()
+    assert shown(page) == ["slide-2"]
+
+
+def test_every_picture_loads(opened: Open) -> None:
+    page = opened()
+    for number in range(2, SLIDES):
+        page.keyboard.press("ArrowRight")
+        width = page.evaluate(
+            f"document.querySelector('#slide-{number} img').decode()"
+            f".then(() => document.querySelector('#slide-{number} img').naturalWidth)"
+        )
+        assert width >= 960
+
+
+def test_space_plays_the_clip_and_then_goes_on(opened: Open) -> None:
+    page = opened()
+    page.keyboard.press(" ")
+    assert shown(page) == ["slide-2"]
+    assert not playing(page)
+    page.keyboard.press(" ")
+    assert playing(page)
+    assert page.inner_text("#play") == "Pause"
+    page.keyboard.press("Enter")
+    assert page.inner_text("#play") == "Play"
+    page.keyboard.press(" ")
+    assert shown(page) == ["slide-3"]
+    assert page.locator("video").count() == 0
+
+
+def test_nothing_plays_before_the_caution_was_shown(opened: Open) -> None:
+    page = opened("#slide-2")
+    assert shown(page) == ["slide-2"]
+    page.click("#slide-2 .clip")
+    assert shown(page) == ["slide-1"]
+    assert "photosensitive" in page.inner_text("#slide-1 .caution")
+    page.keyboard.press("ArrowRight")
+    page.click("#slide-2 .clip")
+    assert playing(page)
+
+
+def test_less_motion_is_honoured(opened: Open) -> None:
+    page = opened(reduced_motion="reduce")
+    assert page.is_visible("#still")
+    page.keyboard.press(" ")
+    page.keyboard.press(" ")
+    assert shown(page) == ["slide-3"]
+    page.click("#play")  # asked for all the same
+    assert playing(page)
+
+
+def test_notes_come_and_go_and_follow_in_a_window_of_their_own(opened: Open) -> None:
+    page = opened()
+    page.keyboard.press("ArrowRight")
+    notes = page.locator("#slide-2 .notes")
+    assert not notes.is_visible()
+    page.keyboard.press("n")
+    assert "50 and 33.3 ms" in notes.inner_text()  # 3 and 2 refreshes of 1/60 s
+    page.keyboard.press("Home")
+    with page.expect_popup() as waiting:
+        page.click("#notes-window")
+    other = waiting.value
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    other.wait_for_selector("li.now h2")
+    page.wait_for_timeout(200)
+    assert other.inner_text("li.now h2").startswith("3. ")
+
+
+def test_full_screen_gives_a_picture_the_whole_screen(opened: Open) -> None:
+    page = opened()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("f")
+    page.wait_for_selector("html.full")
+    box = page.locator("#slide-2 .clip").bounding_box()
+    size = page.evaluate("[innerWidth, innerHeight]")
+    assert box == {"x": 0, "y": 0, "width": size[0], "height": size[1]}
+    page.keyboard.press("f")
+    page.wait_for_selector("html:not(.full)")
+
+
+def test_paper_has_a_page_for_each_slide_with_its_notes(opened: Open) -> None:
+    page = opened()
+    pdf = page.pdf(prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type /Page\b", pdf)) == SLIDES
+    page.emulate_media(media="print")
+    assert shown(page) == [f"slide-{n}" for n in range(1, SLIDES + 1)]
+    assert all(notes.is_visible() for notes in page.locator(".notes").all())
+    assert not page.locator(".bar").is_visible()
+
+
+def test_without_scripts_all_slides_and_notes_are_there(opened: Open) -> None:
+    page = opened(java_script_enabled=False)
+    assert len(shown(page)) == SLIDES
+    assert page.locator("a.clip").first.get_attribute("href") == "split-bars-24-30-on-60hz.mp4"
+
+
+def test_links_say_in_words_what_they_open(opened: Open, folder: Path) -> None:
+    page = opened(java_script_enabled=False)
+    names = {p.name for p in folder.iterdir()}
+    words = [link.inner_text() for link in page.locator("a").all()]
+    assert not [w for w in words if any(name in w for name in names)]
+    assert not [w for w in words if re.search(r"\.(mp4|png|svg|html|webp|gif)", w)]
