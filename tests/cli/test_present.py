@@ -23,7 +23,7 @@ def test_without_more_it_makes_the_split_clip(tmp_path: Path) -> None:
     assert done.stderr == ""
     path = tmp_path / "outputs/talk/split-bars-24-30-on-60hz.mp4"
     assert [p.name for p in path.parent.iterdir()] == [path.name]
-    assert "24 and 30 frames a second on 60 Hz" in done.stdout
+    assert "24 and 30 frames a second on a 60 Hz screen" in done.stdout
     assert "safety: passes" in done.stdout
     spec = TalkRequest(path.parent, width=960, height=540).split()
     for areas, holds in zip(spec.areas, ([3, 2] * 6, [2] * 15), strict=True):

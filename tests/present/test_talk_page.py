@@ -26,7 +26,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("talk")
     seen: list[float] = []
     data = make_talk(
-        TalkRequest(path, width=960, height=540, seconds=F(1, 5)),
+        TalkRequest(path, width=1280, height=720, seconds=F(1, 5)),
         progress=lambda done, total: seen.append(done / total),
     )
     assert seen == sorted(seen)
@@ -100,7 +100,7 @@ def test_every_picture_loads(opened: Open) -> None:
             f"document.querySelector('#slide-{number} img').decode()"
             f".then(() => document.querySelector('#slide-{number} img').naturalWidth)"
         )
-        assert width >= 960
+        assert width >= 1280
 
 
 def test_space_plays_the_clip_and_then_goes_on(opened: Open) -> None:

@@ -10,6 +10,7 @@ import pytest
 from patterns.errors import RequestError
 from patterns.picture.arrays import FloatArray
 from patterns.present.tracked_eye import (
+    LINE_LEFT,
     box_mean,
     double_edge_px,
     hold_blur_px,
@@ -127,7 +128,7 @@ def test_a_slide_takes_one_to_four_rates(count: int) -> None:
 def test_the_slide_shows_the_model_that_it_uses() -> None:
     slide = np.asarray(tracked_eye_slide([cadence(F(24), Display.fixed(60))]))
     assert slide.shape == (1080, 1920, 3)
-    rest, followed = slide[250:310, 620:1450], slide[481:541, 620:1450]
+    rest, followed = slide[250:310, 570:1290], slide[481:541, 570:1290]
     sharp, soft = (np.abs(np.diff(p[..., 1].astype(int), axis=1)).max() for p in (rest, followed))
     assert soft < sharp / 2
 
@@ -147,7 +148,8 @@ def test_a_good_row_for_contrast_is_always_there_and_none_is_dropped() -> None:
 def test_a_fine_line_has_as_many_steps_at_its_side_as_edges(rate: int, steps: int) -> None:
     """On the slide: 24 on 60 has two ghost edges, v/120 apart; even rates have one."""
     slide = np.asarray(tracked_eye_slide([cadence(F(rate), Display.fixed(60))]))
-    row = slide[232 + (1080 - 232 - 156) // (3 if rate != 60 else 2) + 20, 1520:1816, 1].astype(int)
+    row = slide[232 + (1080 - 232 - 156) // (3 if rate != 60 else 2) + 20, LINE_LEFT:1816, 1]
+    row = row.astype(int)
     rising = np.flatnonzero(np.diff(row) > 20)
     assert len(rising) == steps
     if steps == 2:
