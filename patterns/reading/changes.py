@@ -10,12 +10,15 @@ is missing is `unseen`, not dropped.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from patterns.reading.sightings import Run
+import numpy as np
 
-__all__ = ["Change", "Passage", "passages"]
+from patterns.picture.arrays import FloatArray, IntArray
+from patterns.reading.watched import Run
+
+__all__ = ["Change", "Passage", "Stretches", "passages", "stretches_of"]
 
 SEEK_S = 1  # a jump on in the numbers that the clock does not follow by this much is a seek
 MOST_LATE = 4  # frames in a row that may come after a later one, as in the order of decoding
@@ -107,3 +110,36 @@ def passages(runs: Sequence[Run], rate: Fraction) -> tuple[Passage, ...]:
         else:
             groups[-1].append(_change(runs[at - 1], runs[at]))
     return tuple(Passage(tuple(group)) for group in groups)
+
+
+@dataclass(frozen=True)
+class Stretches:
+    """Changes of a recording: numbers, passages, and when each came on, at the earliest and latest.
+
+    Arrays (changes,); seconds on the recording's clock; `interval_s` from picture to picture.
+    """
+
+    numbers: FloatArray
+    passages: IntArray
+    lows_s: FloatArray
+    highs_s: FloatArray
+    interval_s: float
+
+    def widened(self, share: float) -> Stretches:
+        """The same if a picture's time is only known to a share of the capture interval."""
+        by_s = share * self.interval_s
+        return replace(self, lows_s=self.lows_s - by_s, highs_s=self.highs_s + by_s)
+
+
+def stretches_of(passages: Sequence[Passage], interval_s: float) -> Stretches:
+    """When each frame came on at the earliest and the latest; first frames of passages left out."""
+    rows = [
+        (c.number, index, c.time_s - c.half_width_s, c.time_s + c.half_width_s)
+        for index, passage in enumerate(passages)
+        for c in passage.changes
+        if c.time_s is not None
+    ]
+    table = np.array(rows, np.float64).reshape(-1, 4)
+    return Stretches(
+        table[:, 0], table[:, 1].astype(np.int64), table[:, 2], table[:, 3], interval_s
+    )

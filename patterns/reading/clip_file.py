@@ -9,11 +9,11 @@ from itertools import pairwise
 
 from patterns.reading.clip_steps import ClipSteps, clip_steps
 from patterns.reading.clip_words import clip_explanation, clip_verdict, clip_warnings
-from patterns.reading.expected import Expected, expected, timing_error
-from patterns.reading.hold_pattern import hold_pattern
+from patterns.reading.expected import expected, timing_error
+from patterns.reading.hold_pattern import drops_beyond, hold_pattern, holds_in_order
 from patterns.reading.holds import HeldFrame
 from patterns.reading.reading import Blend, Reading
-from patterns.reading.sightings import Mixture, Watched
+from patterns.reading.watched import Mixture, Watched
 from patterns.timing.cadence import Display, cadence
 from patterns.video.description import WHOLE, Damage
 
@@ -33,16 +33,15 @@ def _held(steps: ClipSteps, watched: Watched, file_rate: Fraction | None) -> lis
         if run.first_picture + run.pictures != ends_at:
             continue  # an unread picture in it or after it might be the same frame
         end_s = after.first_s if after else run.last_s + last_step_s
-        held_s = float(end_s - run.first_s)
         frames.append(
             HeldFrame(
-                run.number,
-                float(run.first_s),
-                held_s,
-                run.pictures,
-                run.first_picture,
-                run.first_s,
-                index,
+                number=run.number,
+                start_s=float(run.first_s),
+                hold_s=float(end_s - run.first_s),
+                refreshes=run.pictures,
+                step=run.first_picture,
+                start_exact=run.first_s,
+                passage=index,
             )
         )
     return frames
@@ -88,10 +87,6 @@ def _allowing_for(damage: Damage, losses: _Losses, last: int) -> _Losses:
     )
 
 
-def _expected(rate: Fraction, file_rate: Fraction, frames: Sequence[HeldFrame]) -> Expected:
-    return expected(cadence(rate, Display.fixed(file_rate)), frames)
-
-
 def judge_clip(
     watched: Watched,
     *,
@@ -118,7 +113,8 @@ def judge_clip(
     warnings
         What the reader of the file has to say.
     """
-    rate = None if watched.identity is None else watched.identity.rate
+    reading = Reading.of_strip("clip", file, watched)
+    rate = reading.rate
     runs = [run for run in watched.runs if run.identity in (None, watched.identity)]
     steps = clip_steps(runs, rate, file_rate, watched.interval_s)
     frames = _held(steps, watched, file_rate)
@@ -126,33 +122,22 @@ def judge_clip(
     losses = _allowing_for(damage, _losses(steps, watched.mixtures), last)
     mixtures = () if damage.inside else watched.mixtures
     repeated = [] if damage.inside or mixtures else [f for f in frames if (f.refreshes or 0) > 1]
-    speed = steps.speed
-    lossy = rate is not None and file_rate is not None and file_rate < rate
-    gaps = losses.dropped if lossy and len(steps.passages) == 1 and not losses.backward else ()
-    at_rate = None if rate is None else rate * Fraction(speed or 1)
-    reading = Reading(
-        kind="clip",
-        file=file,
-        verdict="",
-        rate=rate,
-        clip=None if watched.identity is None else watched.identity.clip,
-        refresh_hz=file_rate or mean_rate,
+    timeline, speed = file_rate or mean_rate, steps.speed
+    dropped = len(losses.dropped)
+    reading = replace(
+        reading,
+        refresh_hz=timeline,
         refresh_from="file",
-        pictures=watched.pictures,
-        read=watched.read,
-        unread=watched.unread,
-        seconds=float(watched.last_s - watched.first_s) + watched.interval_s,
+        seconds=reading.seconds + watched.interval_s,
         frames_seen=len({run.number for run in runs}),
         holds=tuple(frames),
         dropped=losses.dropped,
+        drops_beyond=drops_beyond(frames, dropped, rate, timeline) if rate else dropped,
         repeated=tuple(frame.number for frame in repeated),
         out_of_order=losses.backward,
         unseen=losses.unseen,
         blended=tuple(Blend(m.number, m.share, float(m.first_s)) for m in mixtures),
-        pattern=hold_pattern(_sequence(frames, gaps)),
         even=len({frame.refreshes for frame in frames}) == 1 if frames else None,
-        # pictures are on the file's own exact clock; at another speed the drift is taken out
-        error=None if at_rate is None else timing_error(frames, at_rate, file_rate),
         speed=speed,
         details={
             "file_rate": None if file_rate is None else str(file_rate),
@@ -165,29 +150,29 @@ def judge_clip(
             "other_clips": watched.other_clips,
         },
     )
-    if rate is not None and file_rate is not None and speed is not None:
-        reading = replace(reading, expected=_expected(rate, file_rate, frames))
-    reading = replace(reading, drops_beyond=_beyond(reading))
-    return replace(
-        reading,
-        verdict=clip_verdict(reading, file_rate, damage),
-        explanation=clip_explanation(reading, file_rate),
-        warnings=(*warnings, *clip_warnings(reading, file_rate, watched, damage)),
+    reading = _with_cadence(reading, file_rate)
+    return reading.worded(
+        clip_verdict(reading, file_rate, damage),
+        clip_explanation(reading, file_rate),
+        (*warnings, *clip_warnings(reading, file_rate, watched, damage)),
     )
 
 
-def _beyond(reading: Reading) -> int:
-    """Drops that putting the rate on the file's timeline does not make."""
-    rate, timeline = reading.rate, reading.refresh_hz
-    if rate is None or timeline is None or timeline >= rate:
-        return len(reading.dropped)
-    return sum(frame.refreshes - 1 for frame in reading.holds if frame.refreshes)
-
-
-def _sequence(frames: Sequence[HeldFrame], lost: Sequence[int]) -> list[int | None]:
-    """Pictures of the frames in order; 0 for lost ones, where some must be lost."""
-    if not lost or not frames:
-        return [frame.refreshes for frame in frames]
-    holds: dict[int, int | None] = {frame.number: frame.refreshes for frame in frames}
-    holds |= dict.fromkeys(lost, 0)
-    return [holds.get(number) for number in range(min(holds), max(holds) + 1)]
+def _with_cadence(reading: Reading, file_rate: Fraction | None) -> Reading:
+    """The same with pattern and timing error, and what the file's timeline makes of the rate."""
+    rate, frames, speed = reading.rate, reading.holds, reading.speed
+    if rate is None:
+        return replace(reading, pattern=hold_pattern(holds_in_order(frames)))
+    at_rate = rate * Fraction(speed or 1)
+    lossy = file_rate is not None and file_rate < rate and not reading.out_of_order
+    row = holds_in_order(frames, frozenset(reading.dropped) if lossy else None)
+    due = None
+    if file_rate is not None and speed is not None:
+        due = expected(cadence(rate, Display.fixed(file_rate)), frames)
+    return replace(
+        reading,
+        pattern=hold_pattern(row, None if file_rate is None else file_rate / at_rate),
+        # pictures are on the file's own exact clock; at another speed the drift is taken out
+        error=timing_error(frames, at_rate, file_rate),
+        expected=due,
+    )

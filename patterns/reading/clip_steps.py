@@ -13,7 +13,7 @@ from fractions import Fraction
 from itertools import pairwise
 from statistics import median
 
-from patterns.reading.sightings import Run
+from patterns.reading.watched import Run
 
 __all__ = ["ClipSteps", "clip_steps"]
 

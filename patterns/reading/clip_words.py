@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from patterns.reading.hold_pattern import pattern_text
 from patterns.reading.reading import Reading
-from patterns.reading.sightings import Watched
-from patterns.reading.words import counted, number_list
+from patterns.reading.watched import Watched
 from patterns.timing.conform import Conform
-from patterns.timing.notation import first_turn
+from patterns.timing.notation import counted, first_turn, number_list, pattern_text
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.video.description import Damage
 

@@ -15,10 +15,9 @@ from math import sqrt
 
 from patterns.errors import RequestError
 from patterns.reading.expected import timing_error
-from patterns.reading.hold_pattern import pattern_text
 from patterns.reading.holds import HeldFrame
 from patterns.reading.reading import Reading
-from patterns.reading.words import plural
+from patterns.timing.notation import pattern_text, plural
 from patterns.timing.rates import format_decimal
 
 __all__ = ["Comparison", "Entry", "Standing", "compare"]
@@ -157,7 +156,7 @@ def _unfit(entry: Entry) -> str | None:
     if not entry.clip:
         return f"{entry.label}: its clip is not known, so it is compared with none"
     if entry.error_ms is None or len(entry.reading.holds) < FEWEST_FRAMES:
-        count = plural(len(entry.reading.holds), "frame", "frames")
+        count = plural(len(entry.reading.holds), "frame")
         return (
             f"{entry.label} on {entry.clip}: {count} with a known hold, {FEWEST_FRAMES} are "
             "needed; film two seconds or more"

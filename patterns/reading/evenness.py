@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from patterns.picture.arrays import BoolArray, FloatArray, IntArray
-from patterns.reading.refresh import Stretches
+from patterns.reading.changes import Stretches
 
 __all__ = ["Evenness", "evenness"]
 

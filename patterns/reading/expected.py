@@ -13,21 +13,22 @@ are inter-arrival times; P.931 sets no limits for their unevenness.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import groupby
 from math import sqrt
 
 import numpy as np
 
 from patterns.picture.arrays import FloatArray
+from patterns.reading.hold_pattern import arithmetic_pattern
 from patterns.reading.holds import HeldFrame
 from patterns.timing.cadence import Cadence
-from patterns.timing.notation import first_turn
 
 __all__ = ["Expected", "TimingError", "best_phase", "expected", "timing_error"]
 
-LONGEST_PATTERN = 30
 STEADY = 0.02  # drift over a passage, of a refresh, below which the clip kept its own time
+MOST_PHASES = 400
 
 
 @dataclass(frozen=True)
@@ -48,9 +49,10 @@ class Expected:
     cadence
         Rate and refresh.
     pattern
-        Repeating holds, the longest first; None if they repeat only after 30 frames.
+        Repeating holds, the longest first, slow slips left out; None if none repeats.
     error
-        Timing error of the ideal holds of the frames that were measured; None if none was.
+        Timing error of the ideal holds of the frames that were measured, or of the cadence;
+        None if none was.
     """
 
     cadence: Cadence
@@ -58,11 +60,16 @@ class Expected:
     error: TimingError | None
 
 
-def _errors(numbers: FloatArray, starts_s: FloatArray, rate: float, own_time: bool) -> FloatArray:
-    late = starts_s - numbers / rate
+def _passages(frames: Sequence[HeldFrame]) -> list[list[HeldFrame]]:
+    ordered = sorted(frames, key=lambda frame: frame.passage)
+    return [list(own) for _, own in groupby(ordered, key=lambda frame: frame.passage)]
+
+
+def _errors(numbers: FloatArray, late_s: FloatArray, own_time: bool) -> FloatArray:
+    """Lateness less its mean; less its line as well where the clip did not keep its time."""
     if own_time or len(numbers) < 3 or np.ptp(numbers) == 0:
-        return np.asarray(late - late.mean(), np.float64)
-    return np.asarray(late - np.polyval(np.polyfit(numbers, late, 1), numbers), np.float64)
+        return np.asarray(late_s - late_s.mean(), np.float64)
+    return np.asarray(late_s - np.polyval(np.polyfit(numbers, late_s, 1), numbers), np.float64)
 
 
 def timing_error(
@@ -86,30 +93,26 @@ def timing_error(
         frames = [frame for frame in frames if frame.step is not None]
     if len(frames) < 3:
         return None
-    rms2 = 0.0
-    spans = []
-    for passage in sorted({frame.passage for frame in frames}):
-        own = [frame for frame in frames if frame.passage == passage]
+    rms2, spans = 0.0, []
+    for own in _passages(frames):
         numbers = np.array([frame.number for frame in own], float)
         if refresh_hz is not None:
             starts = np.array([frame.step for frame in own], float) / float(refresh_hz)
         else:
             starts = np.array([frame.start_s for frame in own], float)
         late = starts - numbers / float(rate)
-        kept = refresh_hz is not None and bool(
-            np.ptp(late) * float(refresh_hz) <= 1 + STEADY or _bounded(late, float(refresh_hz))
-        )
-        error_s = _errors(numbers, starts, float(rate), kept)
+        kept = refresh_hz is not None and _kept_time(late * float(refresh_hz))
+        error_s = _errors(numbers, late, kept)
         rms2 += float((error_s**2).sum())
         spans.append(float(np.ptp(error_s)))
     return TimingError(1000 * sqrt(rms2 / len(frames)), 1000 * max(spans), len(frames))
 
 
-def _bounded(late_s: FloatArray, refresh_hz: float) -> bool:
-    """Whether the lateness does not drift: its halves lie within a refresh of each other."""
-    half = len(late_s) // 2
-    drift = abs(float(np.median(late_s[half:]) - np.median(late_s[:half])))
-    return drift * refresh_hz <= 0.5 + STEADY
+def _kept_time(late: FloatArray) -> bool:
+    """Whether the lateness, in refreshes, does not drift: at all, or from half to half."""
+    half = len(late) // 2
+    drift = abs(float(np.median(late[half:]) - np.median(late[:half]))) if half else 0.0
+    return bool(np.ptp(late) <= 1 + STEADY) or drift <= 0.5 + STEADY
 
 
 def best_phase(numbers: Sequence[int], steps: Sequence[int], ratio: Fraction) -> Fraction:
@@ -119,8 +122,8 @@ def best_phase(numbers: Sequence[int], steps: Sequence[int], ratio: Fraction) ->
     """
     lows = np.array([float(n * ratio - k) for n, k in zip(numbers, steps, strict=True)], np.float64)
     candidates = np.unique(np.round(lows, 9))
-    if len(candidates) > 400:
-        candidates = candidates[np.linspace(0, len(candidates) - 1, 400).astype(int)]
+    if len(candidates) > MOST_PHASES:
+        candidates = candidates[np.linspace(0, len(candidates) - 1, MOST_PHASES).astype(int)]
     inside = (lows[None] <= candidates[:, None] + 1e-7) & (
         candidates[:, None] < lows[None] + 1 - 1e-7
     )
@@ -130,27 +133,22 @@ def best_phase(numbers: Sequence[int], steps: Sequence[int], ratio: Fraction) ->
 def _ideal(frames: Sequence[HeldFrame], ratio: Fraction) -> list[HeldFrame]:
     """Return the same frames at the refreshes that the arithmetic gives them."""
     made = []
-    for passage in sorted({frame.passage for frame in frames}):
-        own = [frame for frame in frames if frame.passage == passage and frame.step is not None]
+    for own in _passages(frames):
         numbers = [frame.number for frame in own]
         psi = float(best_phase(numbers, [frame.step or 0 for frame in own], ratio))
-        lows = np.array([float(n * ratio) for n in numbers])
-        steps = np.ceil(lows - psi).astype(int)
-        made += [
-            HeldFrame(frame.number, None, 0.0, None, int(step), None, passage)
-            for frame, step in zip(own, steps.tolist(), strict=True)
-        ]
+        steps = np.ceil(np.array([float(n * ratio) for n in numbers]) - psi).astype(int)
+        made += [replace(f, step=int(step)) for f, step in zip(own, steps, strict=True)]
     return made
 
 
-def expected(cadence: Cadence, frames: Sequence[HeldFrame]) -> Expected:
-    """What the cadence expects of these frames; those without a known refresh are left out."""
-    pattern = None
-    if cadence.period_frames <= LONGEST_PATTERN:
-        pattern = first_turn(cadence.holds)
-    stepped = [frame for frame in frames if frame.step is not None]
-    error = None
-    if len(stepped) >= 3:
-        ideal = _ideal(stepped, cadence.ratio)
-        error = timing_error(ideal, cadence.rate, cadence.refresh_hz)
-    return Expected(cadence, pattern, error)
+def expected(cadence: Cadence, frames: Sequence[HeldFrame] | None = None) -> Expected:
+    """What the cadence expects of these frames, or at large where none are given.
+
+    Frames without a known refresh are left out.
+    """
+    pattern = arithmetic_pattern(cadence)
+    if frames is None:
+        rms_s, span_s = cadence.timing_error_rms_s, cadence.timing_error_span_s
+        return Expected(cadence, pattern, TimingError(1000 * rms_s, float(1000 * span_s), 0))
+    ideal = _ideal([frame for frame in frames if frame.step is not None], cadence.ratio)
+    return Expected(cadence, pattern, timing_error(ideal, cadence.rate, cadence.refresh_hz))

@@ -9,7 +9,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from patterns.reading.changes import Change, Passage
-from patterns.reading.refresh import Grid
+from patterns.reading.refresh_grid import Grid
 
 __all__ = ["Held", "HeldFrame", "hold_frames", "number_steps"]
 

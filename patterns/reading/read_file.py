@@ -23,7 +23,7 @@ from patterns.reading.picture_change import Changes, PictureChange, working_copy
 from patterns.reading.reading import Kind, Reading
 from patterns.reading.recording import judge_recording
 from patterns.reading.sightings import Sightings
-from patterns.reading.slow_motion import true_time
+from patterns.reading.true_times import true_time
 from patterns.strip.camera import CameraReader
 from patterns.strip.photo import Unread as UnreadPhoto
 from patterns.strip.photo import read_photo

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any, Literal
 
 from patterns.reading.expected import Expected, TimingError
 from patterns.reading.holds import HeldFrame
+from patterns.reading.watched import Watched
 
-__all__ = ["SCHEMA", "Blend", "Kind", "Reading", "to_json"]
+__all__ = ["SCHEMA", "Blend", "Kind", "Reading", "inter_arrival", "to_json"]
 
 SCHEMA = "evenhold/reading 1"
 Kind = Literal["clip", "recording", "photo", "footage", "browser"]
@@ -87,7 +88,7 @@ class Reading:
 
     kind: Kind
     file: str
-    verdict: str
+    verdict: str = ""
     rate: Fraction | None = None
     clip: int | None = None
     refresh_hz: Fraction | None = None
@@ -114,6 +115,29 @@ class Reading:
     explanation: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     details: dict[str, Any] = field(default_factory=dict)
+
+    @classmethod
+    def of_strip(cls, kind: Kind, file: str, watched: Watched) -> Reading:
+        """What every reading of a video's strips begins with."""
+        identity = watched.identity
+        return cls(
+            kind,
+            file,
+            rate=None if identity is None else identity.rate,
+            clip=None if identity is None else identity.clip,
+            pictures=watched.pictures,
+            read=watched.read,
+            unread=watched.unread,
+            seconds=float(watched.last_s - watched.first_s),
+            frames_seen=len({run.number for run in watched.runs}),
+        )
+
+    def worded(
+        self, verdict: str, explanation: Iterable[str] = (), warnings: Iterable[str] = ()
+    ) -> Reading:
+        """The same with what it says in sentences: the last step of every judgement."""
+        said = tuple(explanation), tuple(warnings)
+        return replace(self, verdict=verdict, explanation=said[0], warnings=said[1])
 
 
 def _float(value: Fraction | float | None, digits: int = 6) -> float | None:

@@ -8,9 +8,8 @@ import textwrap
 from collections import Counter
 from collections.abc import Iterator
 
-from patterns.reading.hold_pattern import pattern_text
 from patterns.reading.reading import Reading, inter_arrival
-from patterns.reading.words import number_list
+from patterns.timing.notation import number_list, pattern_text
 from patterns.timing.rates import format_decimal, format_rate
 
 __all__ = ["reading_csv", "reading_text"]

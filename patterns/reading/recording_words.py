@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from patterns.reading.explain import arithmetic_pattern
-from patterns.reading.found_refresh import FoundRefresh, hertz_list
-from patterns.reading.hold_pattern import pattern_text
 from patterns.reading.holds import number_steps
 from patterns.reading.reading import Reading
-from patterns.reading.sightings import Watched
-from patterns.reading.words import counted, loss_words, plural
-from patterns.timing.cadence import Cadence, Display, cadence
+from patterns.reading.refresh_search import FoundRefresh
+from patterns.reading.watched import Watched
+from patterns.reading.words import held_words, hertz_list, loss_words
+from patterns.timing.cadence import Display
+from patterns.timing.notation import counted
 from patterns.timing.rates import format_decimal
 from patterns.timing.verdict import interval_text
 
@@ -20,9 +19,12 @@ __all__ = ["recording_verdict", "recording_warnings", "too_slow"]
 
 FEW_FRAMES = 6
 LOW_YIELD = 0.5
-ENOUGH = 4  # captures a refresh, at which drops are told on slow panels as well
+FEW_COUNTED = 0.6  # of the holds
+OTHER_CLIPS = 0.02  # of the pictures
+ENOUGH = 4  # captures a refresh, at which drops are seen on slow panels as well
 CAPTURE_RATES = (120, 240, 480, 960)
 SLOWEST_DISPLAY_HZ = 48  # no display in use refreshes slower
+OFTEN_ENOUGH = 1.98  # captures a refresh; a camera said to run at twice may run a little less
 BETWEEN = {
     "seen": (
         "pictures between frames were seen, each for a refresh: this screen, or what feeds it, "
@@ -40,7 +42,6 @@ BETWEEN = {
         "slowly (film with a shorter exposure, or at more pictures a second)"
     ),
 }
-OFTEN_ENOUGH = 1.98  # captures a refresh; a camera said to run at twice may run a little less
 
 
 def _camera_for(refresh_hz: float, capture_hz: float) -> int:
@@ -52,67 +53,32 @@ def _camera_for(refresh_hz: float, capture_hz: float) -> int:
 def too_slow(reading: Reading, found: FoundRefresh) -> str | None:
     """Say that the camera was too slow, if it was."""
     capture = reading.capture_hz or 0.0
-    film = "film in slow motion at"
+    text = f"filmed at {capture:.4g} pictures a second, slower than twice"
+    unseen = "single holds cannot be seen; film in slow motion at"
     if found.too_fast_hz is not None:
         need = _camera_for(float(found.too_fast_hz), capture)
-        return (
-            f"filmed at {capture:.4g} pictures a second, slower than twice the refresh of "
-            f"{hertz_list([found.too_fast_hz])}: single holds cannot be seen; {film} {need} or more"
-        )
+        named = hertz_list([found.too_fast_hz])
+        return f"{text} the refresh of {named}: {unseen} {need} or more"
     if capture < OFTEN_ENOUGH * SLOWEST_DISPLAY_HZ:
         return (
-            f"filmed at {capture:.4g} pictures a second, slower than twice the refresh of any "
-            f"display: single holds cannot be seen; {film} 240 (or 120 for a display of 60 Hz); "
-            "if the file stores slow motion, give --capture-rate 240"
+            f"{text} the refresh of any display: {unseen} 240 (or 120 for a display of 60 Hz); if "
+            "the file stores slow motion, give --capture-rate 240"
         )
     if found.refresh_hz is None and reading.rate and capture < OFTEN_ENOUGH * float(reading.rate):
-        return (
-            f"filmed at {capture:.4g} pictures a second, slower than twice the clip's "
-            f"{format_decimal(reading.rate)}: single holds cannot be seen; {film} "
-            f"{_camera_for(float(reading.rate), capture)} or more"
-        )
+        need = _camera_for(float(reading.rate), capture)
+        return f"{text} the clip's {format_decimal(reading.rate)}: {unseen} {need} or more"
     return None
-
-
-def _must(found: Cadence) -> str:
-    """'3:2', 'evenly', as the arithmetic has it."""
-    pattern = arithmetic_pattern(found)
-    if found.even:
-        return f"{found.usual_hold} evenly"
-    return "unevenly" if pattern is None else pattern_text(pattern)
-
-
-def _held_at(reading: Reading, refresh: Fraction, display: Display | None) -> str:
-    """'held 3:2 at 60 Hz, as 24 on 60 must be'."""
-    rate = reading.rate
-    at = f"at {hertz_list(reading.refresh_candidates or [refresh])}"
-    if reading.pattern is None:
-        if not any(h.refreshes for h in reading.holds):
-            return f"holds cannot be counted {at}"
-        counts = sorted({h.refreshes for h in reading.holds if h.refreshes is not None})
-        spread = f"{counts[0]} to {counts[-1]} refreshes" if counts else "for unknown times"
-        text = f"held {spread} {at}, in no repeating pattern"
-    elif len(reading.pattern) == 1:
-        text = f"held {plural(reading.pattern[0], 'refresh', 'refreshes')} {at}"
-    else:
-        text = f"held {pattern_text(reading.pattern)} {at}"
-    if rate is None:
-        return text
-    thought = cadence(rate, display) if display else cadence(rate, Display.fixed(refresh))
-    names = f"{format_decimal(rate)} on {format_decimal(thought.refresh_hz, 2)}"
-    if thought.refresh_hz == refresh and arithmetic_pattern(thought) == reading.pattern:
-        return f"{text}, as {names} must be"
-    return f"{text}, where {names} must be held {_must(thought)}"
 
 
 def _held(reading: Reading, found: FoundRefresh, display: Display | None) -> str:
     if found.refresh_hz is not None:
-        return _held_at(reading, found.refresh_hz, display)
-    holds = sorted(h.hold_s for h in reading.holds)
-    middle_ms = 1000 * holds[len(holds) // 2]
+        must = None if reading.expected is None else reading.expected.cadence
+        return held_words(reading, reading.refresh_candidates or [found.refresh_hz], must)
     if found.even is not None:
         return _held_evenly(reading, found, display)
-    text = f"held {1000 * holds[0]:.1f} to {1000 * holds[-1]:.1f} ms, mostly {middle_ms:.1f} ms"
+    holds_ms = sorted(1000 * hold.hold_s for hold in reading.holds)
+    middle_ms = holds_ms[len(holds_ms) // 2]
+    text = f"held {holds_ms[0]:.1f} to {holds_ms[-1]:.1f} ms, mostly {middle_ms:.1f} ms"
     if len(found.candidates) == 1:
         return f"{text}; the display may run at {hertz_list(found.candidates)}, not certain"
     if found.candidates:
@@ -143,12 +109,9 @@ def _held_evenly(reading: Reading, found: FoundRefresh, display: Display | None)
 
 
 def recording_verdict(reading: Reading, found: FoundRefresh, display: Display | None) -> str:
-    """One sentence."""
+    """One sentence about a recording whose camera was fast enough."""
     if not reading.read:
         return "nothing was read: no picture shows a strip that could be read"
-    slow = too_slow(reading, found)
-    if slow:
-        return slow
     if (between := reading.details.get("pictures_between_frames")) is not None:
         return BETWEEN[between]
     if len(reading.holds) < FEW_FRAMES:
@@ -166,6 +129,23 @@ def recording_verdict(reading: Reading, found: FoundRefresh, display: Display | 
 
 def recording_warnings(reading: Reading, found: FoundRefresh, watched: Watched) -> Iterator[str]:
     """Doubts, each with what to do."""
+    yield from _seeing(watched)
+    if reading.unseen:
+        yield (
+            f"Of {counted(len(reading.unseen), 'frame')} nothing can be known, for pictures were "
+            "unread for as long as a frame takes: they count neither as shown nor as dropped. "
+            f"{_sharper(reading, found)}"
+        )
+    yield from _refresh_doubts(reading, found)
+    if reading.details.get("passages", 1) > 1:
+        yield "The clip was restarted or moved within the recording: stretches are judged apart."
+    yield from _period(reading)
+    if reading.capture_hz and reading.holds:
+        yield f"Holds in seconds are right to {reading.details['holds_within_ms']:.1f} ms."
+
+
+def _seeing(watched: Watched) -> Iterator[str]:
+    """Say what was not seen of the strip."""
     if watched.pictures and watched.read < LOW_YIELD * watched.pictures:
         yield (
             f"Only {watched.read} of {watched.pictures} pictures were read: fill the picture with "
@@ -174,48 +154,40 @@ def recording_warnings(reading: Reading, found: FoundRefresh, watched: Watched) 
         )
     if watched.read and watched.identity is None:
         yield "The strip's rate was not read in any picture: expected holds cannot be given."
-    if watched.other_clips > 0.02 * max(1, watched.read):
+    if watched.other_clips > OTHER_CLIPS * max(1, watched.read):
         yield "More than one clip is in the recording: cut it, and read them one by one."
     if watched.clipped:
         yield (
             f"White is clipped in {counted(watched.clipped, 'picture')} that mix two frames: in "
             "what shares is not known there. Lower the exposure."
         )
-    if reading.unseen:
-        yield (
-            f"Of {counted(len(reading.unseen), 'frame')} nothing can be known, for pictures were "
-            "unread for as long as a frame takes: they count neither as shown nor as dropped. "
-            f"{_sharper(reading, found)}"
-        )
+
+
+def _refresh_doubts(reading: Reading, found: FoundRefresh) -> Iterator[str]:
+    """Say what is open of the refresh and of evenness, and what settles it."""
     uncounted = sum(hold.refreshes is None for hold in reading.holds)
-    if found.grid is not None and uncounted > 0.4 * len(reading.holds):
+    faster = f"at {_camera_for(0, reading.capture_hz or 0.0)} pictures a second"
+    if found.grid is not None and uncounted > (1 - FEW_COUNTED) * len(reading.holds):
         yield (
             "The camera runs in step with the display, and frames come on just between two "
             f"pictures: {uncounted} of {len(reading.holds)} holds cannot be counted in refreshes. "
-            f"{_faster(reading)}, or start the recording anew."
+            f"Film {faster}, or start the recording anew."
         )
-    if found.even is not None and not found.surely_even and found.refresh_hz is None:
-        yield f"Evenness cannot be known: {_faster(reading).lower()}, or give --display."
-    elif found.refresh_hz is None and found.uneven and found.candidates:
-        yield f"The refresh cannot be known: {_faster(reading).lower()}, or give --display."
-    elif found.refresh_hz is None and found.candidates and len(reading.holds) >= FEW_FRAMES:
+    if found.refresh_hz is not None:
+        return
+    if found.even is not None and not found.surely_even:
+        yield f"Evenness cannot be known: film {faster}, or give --display."
+    elif found.uneven and found.candidates:
+        yield f"The refresh cannot be known: film {faster}, or give --display."
+    elif found.candidates and len(reading.holds) >= FEW_FRAMES:
         yield (
             "Even holds do not show the refresh: give --display "
             f"{format_decimal(found.candidates[0], 2)} (or what it is) to count refreshes."
         )
-    if reading.details.get("passages", 1) > 1:
-        yield "The clip was restarted or moved within the recording: stretches are judged apart."
-    yield from _period(reading)
-    if reading.capture_hz and reading.holds:
-        yield f"Holds in seconds are right to {reading.details['holds_within_ms']:.1f} ms."
-
-
-def _faster(reading: Reading) -> str:
-    return f"Film at {_camera_for(0, reading.capture_hz or 0.0)} pictures a second"
 
 
 def _sharper(reading: Reading, found: FoundRefresh) -> str:
-    """What makes fewer frames untold."""
+    """What leaves fewer frames unseen."""
     capture = reading.capture_hz or 0.0
     refresh = found.refresh_hz or max(found.candidates, default=None)
     if refresh is not None and capture < ENOUGH * float(refresh):

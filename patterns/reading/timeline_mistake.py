@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 
 from patterns.picture.arrays import BoolArray, IntArray
+from patterns.reading.picture_change import FootageMarks
 from patterns.timing.rates import format_decimal
 
 __all__ = ["Mistake", "find_mistake", "ordinal"]
@@ -140,28 +141,21 @@ def _how_often(share: float, timeline: Fraction | None) -> str:
     return "once a second" if 0.9 < each < 1.1 else f"{each:.1f} times a second"
 
 
-def find_mistake(
-    repeated: BoolArray,
-    jumped: BoolArray,
-    mixed: BoolArray,
-    moving: BoolArray,
-    timeline: Fraction | None,
-) -> Mistake | None:
-    """Mistake that explains the marks, or None.
+def find_mistake(marks: FootageMarks, timeline: Fraction | None) -> Mistake | None:
+    """Conversion of the rate that foresees one kind of the marks, or None.
 
     Parameters
     ----------
-    repeated, jumped, mixed
-        Marks of each picture.
-    moving
-        Pictures that could be judged.
+    marks
+        Of all pictures.
     timeline
         Exact pictures a second of the file; None if they are not evenly timed.
     """
+    moving = marks.moving
     kinds: tuple[tuple[Literal["repeat", "drop", "blend"], BoolArray], ...] = (
-        ("repeat", repeated),
-        ("blend", mixed),
-        ("drop", jumped),
+        ("repeat", marks.repeated),
+        ("blend", marks.mixed),
+        ("drop", marks.jumped),
     )
     for kind, found in kinds:
         if _stretches(found) < (MIXED_STRETCHES if kind == "blend" else LEAST_STRETCHES):

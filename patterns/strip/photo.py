@@ -30,7 +30,7 @@ SURE = 2.58  # standard uncertainties: a normal error is larger once in a hundre
 LUMA = np.array([0.2126, 0.7152, 0.0722])  # of ITU-R BT.709; the cells are neutral anyway
 LEAST_SIDE_PX = 64
 LEAST_UNIT_PX = 1.6
-LEAST_WHITE, LEAST_DARK = 6, 12  # patches without which light is not told along the strip
+LEAST_WHITE, LEAST_DARK = 6, 12  # patches without which light is not known along the strip
 CLIPPED = 233  # luma code
 CLIPPED_SHARE = 0.02
 DOUBTFUL_SUM = 0.12
@@ -48,8 +48,8 @@ class PhotoReading:
         A cell that is lit in every frame would be 1; together they add up to about 1.
     uncertainty
         Standard uncertainty of each, in the same unit.
-    told
-        Whether each may be told as a number: right to 8 % (of itself, or of the mean where
+    known
+        Whether each may be given as a number: right to 8 % (of itself, or of the mean where
         that is more) but for a risk of 1 %, and not clipped. The others are too uncertain.
     clipped
         Indices of cells that are too bright for the camera: their share is a lower bound.
@@ -65,7 +65,7 @@ class PhotoReading:
 
     cells: tuple[float, ...]
     uncertainty: tuple[float, ...]
-    told: tuple[bool, ...]
+    known: tuple[bool, ...]
     clipped: tuple[int, ...]
     identity: Identity
     placement: Placement
@@ -133,7 +133,7 @@ def _measure(luma: UInt8Array, placement: Placement, identity: Identity) -> Phot
     return PhotoReading(
         tuple(float(c) for c in found.share),
         tuple(float(d) for d in found.sigma),
-        _told(found, clipped),
+        _known(found, clipped),
         clipped,
         identity,
         placement,
@@ -155,7 +155,7 @@ def _clips(patch: Patch) -> bool:
     return bool((patch.codes >= CLIPPED).mean() > CLIPPED_SHARE)
 
 
-def _told(found: Shares, clipped: tuple[int, ...]) -> tuple[bool, ...]:
+def _known(found: Shares, clipped: tuple[int, ...]) -> tuple[bool, ...]:
     mean = float(found.share.mean())
     right = SURE * found.sigma <= RIGHT_TO * np.maximum(found.share, mean)
     return tuple(bool(t) and mean > 0 and i not in clipped for i, t in enumerate(right))

@@ -1,4 +1,4 @@
-"""How a cadence is written, everywhere: 3:2, 3:2:3:2:2, or 2 where it is even.
+"""How cadences, counts and lists are written, everywhere: 3:2, 3:2:3:2:2, or even 2.
 
 A cyclic pattern has no first frame; it is written from the turn that has its longest holds
 first, so that the same cadence is always the same text.
@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-__all__ = ["first_turn", "pattern_text"]
+__all__ = ["counted", "first_turn", "joined", "number_list", "pattern_text", "plural"]
 
 LONGEST_WRITTEN = 8  # holds; a longer pattern is not taken in at a glance
+LISTED = 12  # numbers; the others are counted
 
 
 def first_turn(pattern: tuple[int, ...]) -> tuple[int, ...]:
@@ -20,10 +21,12 @@ def first_turn(pattern: tuple[int, ...]) -> tuple[int, ...]:
 
 
 def pattern_text(pattern: Sequence[int]) -> str:
-    """Write one period of holds, in refreshes: '3:2', '2', '2 (3 in 1 of 12)'.
+    """Write one period of holds, in refreshes: '3:2', 'even 2', '2 (3 in 1 of 12)'.
 
     Above eight frames the usual hold is given, with the others and how many there are.
     """
+    if len(set(pattern)) == 1:
+        return f"even {pattern[0]}"
     if len(pattern) <= LONGEST_WRITTEN:
         return ":".join(str(hold) for hold in first_turn(tuple(pattern)))
     counts = Counter(pattern)
@@ -33,4 +36,26 @@ def pattern_text(pattern: Sequence[int]) -> str:
         for hold in sorted(counts, reverse=True)
         if hold != usual
     ]
-    return f"{usual} ({', '.join(others)})" if others else str(usual)
+    return f"{usual} ({', '.join(others)})"
+
+
+def plural(count: int, one: str, many: str = "") -> str:
+    """'1 frame', '2 frames'; '1 refresh', '2 refreshes' where the plural is given."""
+    return f"{count} {one if count == 1 else many or f'{one}s'}"
+
+
+def counted(count: int, noun: str) -> str:
+    """'no frame', '1 frame', '2 frames'."""
+    return plural(count, noun) if count else f"no {noun}"
+
+
+def joined(parts: Sequence[str], word: str = "and") -> str:
+    """'60', '60 and 90', '60, 90 and 120'."""
+    return f" {word} ".join(filter(None, [", ".join(parts[:-1]), *parts[-1:]]))
+
+
+def number_list(numbers: Sequence[int]) -> str:
+    """'12, 13, 40 and 7 more'."""
+    shown = ", ".join(map(str, numbers[:LISTED]))
+    more = len(numbers) - LISTED
+    return f"{shown} and {more} more" if more > 0 else shown

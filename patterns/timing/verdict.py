@@ -11,7 +11,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from patterns.timing.cadence import Cadence
-from patterns.timing.notation import pattern_text
+from patterns.timing.notation import pattern_text, plural
 from patterns.timing.rates import format_decimal
 from patterns.timing.slip import LONGEST_PATTERN, SlowSlip, slow_slip
 
@@ -40,7 +40,7 @@ def _per_second(value_hz: Fraction) -> str:
 
 
 def _refreshes(count: int) -> str:
-    return "1 refresh" if count == 1 else f"{count} refreshes"
+    return plural(count, "refresh", "refreshes")
 
 
 def _effect(odd_hz: Fraction) -> str:
@@ -82,11 +82,8 @@ def _slipping(slip: SlowSlip, rate: Fraction) -> str:
     if len(pattern) == 1:
         if pattern[0] == 1 and not slip.longer:
             return f"Even, but one frame is dropped {every}: a small hitch."
-        odd = pattern[0] + (1 if slip.longer else -1)
-        return (
-            f"Even, but {every} one frame is held {odd} refreshes instead of "
-            f"{pattern[0]}: a small hitch."
-        ).replace(" 1 refreshes", " 1 refresh")
+        odd = _refreshes(pattern[0] + (1 if slip.longer else -1))
+        return f"Even, but {every} one frame is held {odd} instead of {pattern[0]}: a small hitch."
     beat_hz = rate / len(pattern)
     twice = max(pattern) if slip.longer else min(pattern)
     step = f" (two {twice}s in a row)" if len(pattern) == 2 else ""
@@ -128,8 +125,7 @@ def verdict(cadence: Cadence) -> str:
 
 
 def _short_slip(slip: SlowSlip) -> str:
-    even = "even " if len(slip.pattern) == 1 else ""
-    return f"{even}{pattern_text(slip.pattern)}, slip {interval_text(slip.interval_s)}"
+    return f"{pattern_text(slip.pattern)}, slip {interval_text(slip.interval_s)}"
 
 
 def short_verdict(cadence: Cadence) -> str:
@@ -139,7 +135,7 @@ def short_verdict(cadence: Cadence) -> str:
     '2 (3 in 1 of 12)' (held 2 refreshes, but one of 12 frames 3); 'drops 10/s' (frames lost).
     """
     if cadence.even:
-        return f"even {cadence.usual_hold}"
+        return pattern_text((cadence.usual_hold,))
     slip = slow_slip(cadence)
     if slip and 0 not in slip.pattern and len(slip.pattern) <= 2:
         return _short_slip(slip)

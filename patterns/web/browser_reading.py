@@ -7,11 +7,11 @@ from fractions import Fraction
 from typing import Any
 
 from patterns.reading.expected import expected, timing_error
-from patterns.reading.explain import Facts, explanations
-from patterns.reading.hold_pattern import hold_pattern
+from patterns.reading.hold_pattern import drops_beyond, hold_pattern, holds_in_order
 from patterns.reading.holds import HeldFrame
 from patterns.reading.reading import Reading, to_json
-from patterns.reading.refresh import usual_refresh
+from patterns.reading.refresh_grid import usual_refresh
+from patterns.reading.words import explanations
 from patterns.timing.cadence import Display, cadence
 from patterns.web.browser_words import (
     LEAST_HOLDS,
@@ -47,7 +47,6 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
     reading = Reading(
         kind="browser",
         file=seen.clip or "live bars",
-        verdict="",
         rate=rate,
         clip=record.get("identity") if record else None,
         refresh_hz=refresh_hz,
@@ -62,8 +61,8 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
         repeated=_too_long(found.frames, rate, refresh_hz),
         out_of_order=tuple(found.out_of_order),
         unseen=tuple(found.unseen),
-        drops_beyond=_drops_beyond(found, seen, rate, refresh_hz),
-        pattern=_pattern(found),
+        drops_beyond=drops_beyond(found.frames, _dropped(found), rate, refresh_hz),
+        pattern=_pattern(found, refresh_hz / rate),
         even=_even(found),
         error=error,
         expected=expected(cadence(rate, Display.fixed(refresh_hz)), found.frames),
@@ -71,14 +70,8 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
     )
     if not tells_display(seen.device.agent):
         return to_json(_of_the_page_alone(reading))
-    return to_json(
-        replace(
-            reading,
-            verdict=browser_verdict(reading, found),
-            explanation=explanations(_facts(reading)),
-            warnings=tuple(browser_warnings(seen, found)),
-        )
-    )
+    verdict, doubts = browser_verdict(reading, found), browser_warnings(seen, found)
+    return to_json(reading.worded(verdict, explanations(reading), doubts))
 
 
 def _of_the_page_alone(reading: Reading) -> Reading:
@@ -99,24 +92,6 @@ def _of_the_page_alone(reading: Reading) -> Reading:
     )
 
 
-def _facts(reading: Reading) -> Facts:
-    """What the explanations are made from: no display was named, the refresh was measured."""
-    assert reading.rate is not None
-    return Facts(
-        rate=reading.rate,
-        given=None,
-        refresh_hz=reading.refresh_hz,
-        candidates=(),
-        pattern=reading.pattern,
-        shown_hz=None,
-        dropped=reading.dropped,
-        beyond=reading.drops_beyond,
-        frames_seen=reading.frames_seen,
-        blends=0,
-        speed=None,
-    )
-
-
 def _refresh_hz(seen: Observation) -> Fraction:
     measured = 1000 / seen.refresh.interval_ms
     return usual_refresh(measured) or Fraction(round(measured * 1000), 1000)
@@ -132,28 +107,13 @@ def _unread(seen: Observation, found: Presented) -> tuple[tuple[str, int], ...]:
     return tuple((reason, count) for reason, count in reasons.items() if count > 0)
 
 
-def _in_a_row(found: Presented) -> list[int | None]:
-    """Refreshes of consecutive frames; None where a hold was not observed, nothing for drops."""
-    row: list[int | None] = []
-    before: HeldFrame | None = None
-    dropped = set(found.dropped)
-    for frame in found.frames:
-        if before is not None:
-            follows = before.passage == frame.passage
-            between = range(before.number + 1, frame.number) if follows else range(1)
-            row += [0 if number in dropped else None for number in between]
-        row.append(frame.refreshes)
-        before = frame
-    return row
-
-
-def _pattern(found: Presented) -> tuple[int, ...] | None:
+def _pattern(found: Presented, mean: Fraction) -> tuple[int, ...] | None:
     if len(found.frames) < LEAST_HOLDS:
         return None
     observed = {frame.refreshes for frame in found.frames}
     if len(observed) == 1 and not _dropped(found):
         return (observed.pop() or 0,)  # also where no two holds in a row were observed
-    return hold_pattern(_in_a_row(found))
+    return hold_pattern(holds_in_order(found.frames, frozenset(found.dropped)), mean)
 
 
 def _even(found: Presented) -> bool | None:
@@ -170,11 +130,6 @@ def _too_long(frames: list[HeldFrame], rate: Fraction, refresh_hz: Fraction) -> 
 
 def _dropped(found: Presented) -> int:
     return len(found.dropped) + found.dropped_unnamed
-
-
-def _drops_beyond(found: Presented, seen: Observation, rate: Fraction, refresh_hz: Fraction) -> int:
-    must = max(Fraction(0), rate - refresh_hz) * Fraction(_seconds(seen))
-    return max(0, _dropped(found) - -(-must // 1))
 
 
 def _seconds(seen: Observation) -> float:

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from fractions import Fraction
 
-from patterns.reading.explain import arithmetic_pattern
-from patterns.reading.hold_pattern import pattern_text
 from patterns.reading.reading import Reading
-from patterns.reading.words import counted, loss_words, plural
-from patterns.timing.cadence import Display, cadence
-from patterns.timing.rates import format_decimal
+from patterns.reading.words import held_words, loss_words
+from patterns.timing.notation import counted, plural
 from patterns.web.callback_frames import Presented
 from patterns.web.observation import Observation
 
@@ -52,35 +48,18 @@ def page_verdict(updates_hz: float) -> str:
 
 def browser_verdict(reading: Reading, found: Presented) -> str:
     """One sentence."""
-    assert reading.rate is not None
     assert reading.refresh_hz is not None
     if len(reading.holds) < LEAST_HOLDS:
         return (
-            f"too short: the holds of only {plural(len(reading.holds), 'frame', 'frames')} were "
+            f"too short: the holds of only {plural(len(reading.holds), 'frame')} were "
             "observed; let the clip play for some seconds"
         )
-    parts = [_held(reading, reading.rate, reading.refresh_hz), _lost(reading, found)]
+    assert reading.expected is not None
+    held = held_words(reading, [reading.refresh_hz], reading.expected.cadence)
+    parts = [f"the browser {held}", _lost(reading, found)]
     if reading.error is not None:
         parts.append(f"timing error {reading.error.rms_ms:.1f} ms RMS")
     return "; ".join(parts)
-
-
-def _held(reading: Reading, rate: Fraction, refresh_hz: Fraction) -> str:
-    """Say what was held: 'the browser held 3:2 at 60 Hz, as 24 on 60 must be'."""
-    must = arithmetic_pattern(cadence(rate, Display.fixed(refresh_hz)))
-    at = f"at {format_decimal(refresh_hz, 2)} Hz"
-    names = f"{format_decimal(rate)} on {format_decimal(refresh_hz, 2)}"
-    if reading.pattern is None:
-        holds = sorted({h.refreshes for h in reading.holds if h.refreshes is not None})
-        spread = f"{holds[0]} to {holds[-1]}" if holds[0] != holds[-1] else str(holds[0])
-        text = f"the browser held frames for {spread} refreshes {at}, in no repeating pattern"
-    elif len(reading.pattern) == 1:
-        text = f"the browser held {plural(reading.pattern[0], 'refresh', 'refreshes')} {at}"
-    else:
-        text = f"the browser held {pattern_text(reading.pattern)} {at}"
-    if must == reading.pattern:
-        return f"{text}, as {names} must be"
-    return text if must is None else f"{text}, where {names} must be {pattern_text(must)}"
 
 
 def _lost(reading: Reading, found: Presented) -> str:

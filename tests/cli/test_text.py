@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from patterns.reading.reading_file import load_readings
+from patterns.reading.stored_reading import load_readings
 from tests.cli.running import COMMAND, environment
 from tests.cli.test_compare import kept
 

@@ -16,9 +16,8 @@ from pathlib import Path
 import numpy as np
 
 from patterns.picture.arrays import BoolArray
-from patterns.reading.footage_marks import FootageMarks, marks_and_mistake
-from patterns.reading.picture_change import PictureChange
-from patterns.reading.timeline_mistake import Mistake
+from patterns.reading.picture_change import FootageMarks, PictureChange, mark_footage
+from patterns.reading.timeline_mistake import Mistake, find_mistake
 from patterns.video.reader import read_luma
 from tests.reading.edits import PATTERNS, blended_onto, encode, grainy, repeated_onto, shot
 
@@ -70,7 +69,8 @@ def judged(
     change = PictureChange()
     for _, luma in read_luma(name):
         change.take(luma)
-    marks, found = marks_and_mistake(change.changes, timeline)
+    marks = mark_footage(change.changes)
+    found = find_mistake(marks, timeline)
     repeated = np.r_[False, np.diff(indices) == 0]
     lesser = np.minimum(shares, 1 - shares)
     return Judged(repeated, lesser >= 0.3, lesser < 0.05, marks, found)

@@ -13,7 +13,8 @@ from itertools import groupby
 
 import numpy as np
 
-from patterns.reading.sightings import Seen, Sightings, Watched
+from patterns.reading.sightings import Seen, Sightings
+from patterns.reading.watched import Watched
 from patterns.strip.identity import Identity
 from patterns.strip.read import Unread
 

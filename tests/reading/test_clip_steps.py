@@ -10,8 +10,9 @@ import pytest
 from patterns.reading.clip_file import judge_clip
 from patterns.reading.clip_steps import ClipSteps, clip_steps
 from patterns.reading.reading import Reading
-from patterns.reading.sightings import Seen, Sightings, Watched
-from patterns.reading.slow_motion import true_time
+from patterns.reading.sightings import Seen, Sightings
+from patterns.reading.true_times import true_time
+from patterns.reading.watched import Watched
 from patterns.strip.identity import Identity
 
 

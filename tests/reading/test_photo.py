@@ -16,8 +16,8 @@ import pytest
 from patterns.picture.arrays import FloatArray
 from patterns.reading.photo import judge_photo
 from patterns.reading.reading import Reading, to_json
-from patterns.reading.reading_fields import from_json
 from patterns.reading.reading_text import reading_text
+from patterns.reading.stored_reading import from_json
 from patterns.strip.code import number_word, word_bits
 from patterns.strip.hold import hold_row
 from patterns.strip.identity import Identity
@@ -72,7 +72,7 @@ def read(
     found = PhotoReading(
         cells=tuple(float(s) for s in share),
         uncertainty=tuple(float(d) for d in doubt),
-        told=tuple(i not in noisy + clipped for i in range(cells)),
+        known=tuple(i not in noisy + clipped for i in range(cells)),
         clipped=clipped,
         identity=Identity.of(rate, 0x1234),
         placement=Placement("wide", np.eye(3)),
@@ -226,7 +226,7 @@ def test_noisy_and_over_exposed_cells_are_left_out_and_counted() -> None:
         "hold cells over-exposed": 1,
     }
     assert any("Cells 3, 8 are too noisy" in text and "ISO" in text for text in found.warnings)
-    assert found.details["not_told"] == [3, 5, 8]
+    assert found.details["not_known"] == [3, 5, 8]
     assert [found.details["relative"][i] for i in (3, 5, 8)] == [None] * 3
     assert found.error is None
     assert from_json(to_json(found), source="x").unread == found.unread

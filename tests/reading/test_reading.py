@@ -9,9 +9,9 @@ import pytest
 
 from patterns.errors import InputError
 from patterns.reading.reading import SCHEMA, to_json
-from patterns.reading.reading_fields import from_json
 from patterns.reading.reading_text import reading_csv, reading_text
 from patterns.reading.recording import judge_recording
+from patterns.reading.stored_reading import from_json
 from tests.reading.screen import Screen, film, play
 
 KEYS = [

@@ -14,7 +14,8 @@ from fractions import Fraction
 import numpy as np
 
 from patterns.picture.arrays import FloatArray
-from patterns.reading.sightings import Seen, Sightings, Watched
+from patterns.reading.sightings import Seen, Sightings
+from patterns.reading.watched import Watched
 from patterns.strip.identity import Identity
 from patterns.strip.read import Unread
 

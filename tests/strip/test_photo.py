@@ -29,7 +29,7 @@ def error(rate: Fraction, display: int, exposure_s: float, seed: int) -> float:
     assert isinstance(reading, PhotoReading), reading
     assert reading.identity.rate == rate
     assert reading.clipped == ()
-    assert all(reading.told)
+    assert all(reading.known)
     return float(cell_errors(np.array(reading.cells), truth).max())
 
 
@@ -163,7 +163,7 @@ def test_every_hold_that_is_told_is_within_eight_percent(
         assert isinstance(reading, PhotoReading), reading
         cells = np.array(reading.cells)
         errors.append(cell_errors(cells, truth))
-        told.append(reading.told)
+        told.append(reading.known)
         off = cells / cells.mean() - truth / truth.mean()
         sigmas.append(off / (np.array(reading.uncertainty) / cells.mean()))
     error, known, sigma = (np.concatenate(part) for part in (errors, told, sigmas))

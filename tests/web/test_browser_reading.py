@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patterns.errors import RequestError
-from patterns.reading.reading_fields import from_json
+from patterns.reading.stored_reading import from_json
 from patterns.timing.cadence import Display, cadence
 from patterns.web.browser_reading import browser_reading
 from patterns.web.observation import parse_observation

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from patterns.reading.reading_fields import from_json
+from patterns.reading.stored_reading import from_json
 from patterns.strip.layout import strip_layout
 from patterns.strip.read import StripReading, read_strip
 from patterns.timing.cadence import Display, cadence

@@ -15,13 +15,12 @@ from math import log
 
 import numpy as np
 
-from patterns.reading.changes import Passage
+from patterns.reading.changes import Stretches
 from patterns.reading.evenness import Evenness, evenness
-from patterns.reading.refresh import USUAL_HZ, Grid, Stretches, fit_grid, follows_cadence
+from patterns.reading.refresh_grid import USUAL_HZ, Grid, fit_grid, follows_cadence
 from patterns.timing.cadence import Display
-from patterns.timing.rates import format_decimal
 
-__all__ = ["FoundRefresh", "find_refresh", "hertz_list", "stretches_of"]
+__all__ = ["FoundRefresh", "find_refresh"]
 
 JITTERS = (0.03, 0.06, 0.09, 0.12, 0.15)  # of a capture interval, by which picture times may be off
 SURELY_OFF = 0.3  # of a capture interval: more jitter than a camera has
@@ -96,26 +95,6 @@ class _Trial:
     @property
     def explains(self) -> bool:
         return self.grid.fits and self.off <= EXPLAINED * self.grid.changes
-
-
-def hertz_list(values: Sequence[Fraction]) -> str:
-    """'60, 90 or 120 Hz'."""
-    words = [format_decimal(value, 2) for value in values]
-    return f"{' or '.join([', '.join(words[:-1]), words[-1]] if len(words) > 1 else words)} Hz"
-
-
-def stretches_of(passages: Sequence[Passage], interval_s: float) -> Stretches:
-    """When each frame came on at the earliest and the latest; first frames of passages left out."""
-    rows = [
-        (c.number, index, c.time_s - c.half_width_s, c.time_s + c.half_width_s)
-        for index, passage in enumerate(passages)
-        for c in passage.changes
-        if c.time_s is not None
-    ]
-    table = np.array(rows, np.float64).reshape(-1, 4)
-    return Stretches(
-        table[:, 0], table[:, 1].astype(np.int64), table[:, 2], table[:, 3], interval_s
-    )
 
 
 def find_refresh(seen: Stretches, rate_hz: float | None, display: Display | None) -> FoundRefresh:

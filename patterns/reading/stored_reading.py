@@ -1,4 +1,4 @@
-"""A reading out of its JSON object, whoever wrote it: checked at this one door.
+"""Readings out of JSON objects and files, whoever wrote them: checked at this one door.
 
 The limits are far beyond what a real reading holds, and such that within them nothing that
 is computed or drawn from a reading overflows or takes long.
@@ -6,8 +6,11 @@ is computed or drawn from a reading overflows or takes long.
 
 from __future__ import annotations
 
+import json
+import os
 import re
 from fractions import Fraction
+from pathlib import Path
 from typing import Any, cast
 
 from patterns.errors import InputError, RequestError
@@ -16,12 +19,15 @@ from patterns.reading.holds import HeldFrame
 from patterns.reading.json_fields import Fields
 from patterns.reading.reading import KINDS, SCHEMA, Blend, Kind, Reading
 from patterns.timing.rates import format_decimal
+from patterns.video.packets import unreadable
 
-__all__ = ["from_json"]
+__all__ = ["from_json", "load_readings"]
 
 MOST_ITEMS, MOST_NUMBER, MOST_COUNT = 1_000_000, 1 << 32, 1 << 41
 MOST_SECONDS, LEAST_HZ, MOST_HZ, MOST_MS = 1e8, 1e-4, 1e6, 1e9
 MOST_TEXT = 10_000
+MOST_BYTES = 256 << 20
+_BEFORE = b"\xef\xbb\xbf\xfe\xff\0 \t\r\n"  # white space and byte order marks of UTF-8, -16 and -32
 _RATE = re.compile(r"[1-9]\d{0,9}(/[1-9]\d{0,9})?")
 _HOLD_KEYS = ("number", "start_s", "hold_s", "refreshes")
 _BLEND_KEYS = ("number", "share", "start_s", "picture")
@@ -142,3 +148,31 @@ def _from_fields(fields: Fields) -> Reading:
         warnings=fields.texts("warnings", 1000, MOST_TEXT),
         details=fields.mapping("details"),
     )
+
+
+def load_readings(path: Path) -> list[Reading] | None:
+    """Readings in a JSON file (an object or a list of them); None if it is no JSON.
+
+    UTF-8, UTF-16 and UTF-32 are read, byte order mark or not: shells write what they like.
+
+    Raises
+    ------
+    InputError
+        Missing, too large, damaged, or JSON of something else.
+    """
+    if not os.path.isfile(path) or path.stat().st_size == 0:  # noqa: PTH113 - raises nothing
+        raise unreadable(path, "")
+    with path.open("rb") as file:
+        looks = file.read(64).lstrip(_BEFORE)[:1] in (b"{", b"[")
+    if not looks and path.suffix.lower() != ".json":
+        return None
+    if path.stat().st_size > MOST_BYTES:
+        raise InputError(f"{path} is too large for a reading: make it again")
+    try:
+        data = json.loads(path.read_bytes())
+    except (OSError, ValueError, RecursionError) as error:
+        raise InputError(f"{path} is not JSON that can be read ({error}): make it again") from error
+    several = data if isinstance(data, list) else [data]
+    if not several:
+        raise InputError(f"{path} holds no reading: make one with 'evenhold read FILE --json'")
+    return [from_json(entry, source=str(path)) for entry in several]

@@ -9,15 +9,16 @@ its stretch a change lies: a camera in step with the display has them all at one
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor
 
 import numpy as np
 
 from patterns.picture.arrays import FloatArray, IntArray
+from patterns.reading.changes import Stretches
 
-__all__ = ["USUAL_HZ", "Grid", "Stretches", "fit_grid", "follows_cadence", "usual_refresh"]
+__all__ = ["USUAL_HZ", "Grid", "fit_grid", "follows_cadence", "usual_refresh"]
 
 
 # Refreshes of displays in use: BT.2100's rates from 50 Hz on and those of computer displays.
@@ -36,25 +37,6 @@ MOST_PLACES = 6  # at which a grid may lie, kept to see whether all of them coun
 LATER = 24  # pictures, by which changes are moved to see whether the grid tells them apart
 ALL_BLIND = 0.97  # stretches as long as a refresh meet any grid
 STRETCH = 16  # frames over which a cadence is compared: between stretches it may slip or stall
-
-
-@dataclass(frozen=True)
-class Stretches:
-    """Changes of a recording: numbers, passages, and when each came on, at the earliest and latest.
-
-    Arrays (changes,); seconds on the recording's clock; `interval_s` from picture to picture.
-    """
-
-    numbers: FloatArray
-    passages: IntArray
-    lows_s: FloatArray
-    highs_s: FloatArray
-    interval_s: float
-
-    def widened(self, share: float) -> Stretches:
-        """The same if a picture's time is only known to a share of the capture interval."""
-        by_s = share * self.interval_s
-        return replace(self, lows_s=self.lows_s - by_s, highs_s=self.highs_s + by_s)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,163 @@
+"""Times of a recording's pictures in true seconds, where its file says something else.
+
+Phones store what they took at 240 pictures a second on a timeline of 30 and name the true
+rate in a tag, or in none. Where none is, the strip shows it: it is known how fast it counts.
+And they write times on a clock of 1/600 s, as steps of 5.00 and 3.33 ms in turn; some
+containers count milliseconds. The camera ran evenly: pictures lie on a line, of which the
+file gives each point to half a unit of its clock.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import lcm
+
+import numpy as np
+
+from patterns.picture.arrays import FloatArray, IntArray
+from patterns.reading.clip_steps import clip_steps
+from patterns.reading.watched import Watched
+from patterns.timing.rates import format_decimal
+
+__all__ = ["TrueTime", "on_even_times", "picture_interval", "true_time"]
+
+SAME_RATE = Fraction(1, 50)  # a capture rate this near the file's own adds nothing to its times
+SLOWER = 1.8  # times too slow, from which on slow motion is thought of
+AGREES = 0.1
+USUAL_HZ = (100, 120, 200, 240, 400, 480, 500, 960, 1000)  # that cameras take slow motion at
+USUAL_WITHIN = 0.03
+FASTEST_TIMELINE_HZ = 61
+COARSE = 0.05  # of the time from picture to picture, for one unit of the file's clock
+WITHIN = 0.75  # of that unit, that a time may lie off the line
+NANO = 10**9
+FEWEST_RUNS = 8
+SURELY_WHOLE = 0.48  # of an interval, that times may lie off the line where no picture was lost
+MOST_LOST = 0.15  # of the pictures
+BEAT = 0.2  # of a beat over the whole recording, between the paces that are tried
+
+
+@dataclass(frozen=True)
+class TrueTime:
+    """True seconds in a second of the file, and what to say of it."""
+
+    scale: Fraction = Fraction(1)
+    warnings: tuple[str, ...] = ()
+
+
+def true_time(
+    watched: Watched,
+    timeline_hz: Fraction | None,
+    given_hz: Fraction | None,
+    tag_hz: Fraction | None,
+) -> TrueTime:
+    """Find the scale of time: as given, from the maker's tag, or from the strip's own rate.
+
+    Parameters
+    ----------
+    watched
+        What the strips said, in the file's seconds.
+    timeline_hz
+        Pictures a second of the file.
+    given_hz, tag_hz
+        Pictures a second at which it was taken, by the user and by the file's tag.
+    """
+    if timeline_hz is None:
+        return TrueTime()
+    if given_hz is not None:
+        near = abs(given_hz / timeline_hz - 1) <= SAME_RATE
+        return TrueTime() if near else TrueTime(timeline_hz / given_hz)
+    slower = _times_too_slow(watched)
+    tagged = tag_hz is not None and tag_hz > SLOWER * timeline_hz
+    if tag_hz is not None and tagged and not (slower and abs(slower - 1) < AGREES):
+        said = f"Times are true: the file's tag says it was taken at {format_decimal(tag_hz)}"
+        return TrueTime(
+            timeline_hz / tag_hz, (f"{said} pictures a second (--capture-rate overrides it).",)
+        )
+    return TrueTime() if slower is None or slower < SLOWER else _inferred(slower, timeline_hz)
+
+
+def _inferred(slower: float, timeline_hz: Fraction) -> TrueTime:
+    taken_hz = slower * float(timeline_hz)
+    usual = min(USUAL_HZ, key=lambda hz: abs(hz / taken_hz - 1))
+    counts = f"The strip counts {slower:.1f} times too slowly"
+    if timeline_hz <= FASTEST_TIMELINE_HZ and abs(usual / taken_hz - 1) <= USUAL_WITHIN:
+        return TrueTime(
+            timeline_hz / usual,
+            (
+                f"{counts}: taken for slow motion at {usual} pictures a second, and times are "
+                "given so. If that is not so, give --capture-rate.",
+            ),
+        )
+    return TrueTime(
+        warnings=(
+            f"{counts}: either the screen played it so, or the file stores slow motion and all "
+            "times are as much too long. Give --capture-rate.",
+        )
+    )
+
+
+def _times_too_slow(watched: Watched) -> float | None:
+    if watched.identity is None or len(watched.runs) < 8:
+        return None
+    found = clip_steps(watched.runs, watched.identity.rate, None, watched.interval_s)
+    return 1 / found.speed if found.speed else None
+
+
+def _points(watched: Watched) -> tuple[IntArray, FloatArray]:
+    """Places in the file and times of the first and last picture of each run."""
+    runs = watched.runs
+    places = [p for run in runs for p in (run.first_picture, run.last_picture)]
+    times = [float(t) for run in runs for t in (run.first_s, run.last_s)]
+    return np.array(places, np.int64), np.array(times, np.float64)
+
+
+def _counted(watched: Watched) -> tuple[FloatArray, FloatArray, float]:
+    """Pictures that the camera took up to each point, the times, and the interval, seconds.
+
+    The pace is the one at which all times beat, the highest line of their spectrum. Not all
+    pictures may be in the file, so that it lies at the mean pace or above.
+    """
+    places, times = _points(watched)
+    line = np.polyfit(places, times, 1)
+    if np.abs(np.polyval(line, places) - times).max() < SURELY_WHOLE * line[0]:
+        return (places - places[0]).astype(np.float64), times, float(line[0])
+    since, mean_hz = times - times[0], 1 / float(line[0])
+    tried_hz = np.arange(0.998, 1 + MOST_LOST, BEAT / (mean_hz * since[-1])) * mean_hz
+    beats = np.array([np.exp(2j * np.pi * hz * since).sum() for hz in tried_hz])
+    best = int(np.argmax(np.abs(beats)))
+    at = np.rint(since * tried_hz[best] - np.angle(beats[best]) / (2 * np.pi))
+    return at - at[0], times, float(np.polyfit(at, times, 1)[0])
+
+
+def _clock_unit(watched: Watched) -> float:
+    """Seconds in a unit of the file's clock."""
+    return 1 / lcm(*(run.first_s.denominator for run in watched.runs[:64]))
+
+
+def picture_interval(watched: Watched) -> float:
+    """Time from picture to picture, seconds; pictures that the camera lost do not count."""
+    return watched.interval_s if len(watched.runs) < FEWEST_RUNS else _counted(watched)[2]
+
+
+def on_even_times(watched: Watched) -> Watched:
+    """Put the times of runs on the camera's own line, where the file's clock is coarse."""
+    if len(watched.runs) < FEWEST_RUNS:
+        return watched
+    at, times, interval_s = _counted(watched)
+    unit = _clock_unit(watched)
+    line = np.polyval(np.polyfit(at, times, 1), at)
+    if unit < COARSE * interval_s or np.abs(line - times).max() > WITHIN * unit:
+        return watched
+    exact = [Fraction(round(float(t) * NANO), NANO) for t in line]
+    runs = tuple(
+        replace(
+            run, first_s=first, last_s=last, halfway_s=_moved(run.halfway_s, run.first_s, first)
+        )
+        for run, first, last in zip(watched.runs, exact[::2], exact[1::2], strict=True)
+    )
+    return replace(watched, runs=runs)
+
+
+def _moved(halfway_s: Fraction | None, was_s: Fraction, is_s: Fraction) -> Fraction | None:
+    return None if halfway_s is None else halfway_s + is_s - was_s

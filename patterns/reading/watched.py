@@ -1,0 +1,173 @@
+"""What strips said over a whole file: runs of one number, and mixtures.
+
+A run is a number that several pictures in a row show. Memory grows with the frames that
+were seen, not with the pictures: a run is a few numbers, and a picture of which nothing
+was read only adds to a count.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Literal
+
+from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, IN_TRANSITION
+from patterns.strip.identity import Identity
+
+__all__ = ["Mixture", "Run", "Watched", "in_betweens"]
+
+FEWEST_STAIRS, STAIRS = 4, 0.08  # of them, and of them for each change of frame
+PICTURES_A_FRAME = 4  # with fewer, transitions take most pictures of any screen
+UNREAD = 0.3  # of the pictures unread in transition
+NOT_SINGLE = 0.7  # of the pictures mixed or unread in transition
+
+
+@dataclass(frozen=True)
+class Run:
+    """Pictures in a row that show one number (the larger part of a mixture counts).
+
+    Attributes
+    ----------
+    number
+        Frame number.
+    first_s, last_s
+        Times of the first and of the last of them, seconds, exact.
+    first_picture, last_picture
+        Their places in the file, from 0.
+    pictures
+        How many show it; fewer than lie between where some were unread.
+    direct
+        Whether it was seen to take over from the number before: a picture shows light of
+        both and none of the numbers between, which would have had to come first.
+    glimpsed
+        Whether a number between was seen to give light, though never the larger part.
+    halfway_s, halfway_within_s
+        When a picture shows it and the number before in about equal parts, so that either may
+        have been taken for the larger, and how well that tells the time; None if none does.
+    identity
+        Rate and clip that its first picture names.
+    """
+
+    number: int
+    first_s: Fraction
+    last_s: Fraction
+    first_picture: int
+    last_picture: int
+    pictures: int = 1
+    direct: bool = False
+    glimpsed: bool = False
+    halfway_s: Fraction | None = None
+    halfway_within_s: Fraction = Fraction(0)
+    identity: Identity | None = None
+
+
+@dataclass(frozen=True)
+class Mixture:
+    """Pictures in a row that mix frames `number` and `number + 1` in one proportion.
+
+    `lowest` and `highest` bound the later frame's share, 0 to 1.
+    """
+
+    number: int
+    first_s: Fraction
+    last_s: Fraction
+    pictures: int
+    lowest: float
+    highest: float
+
+    @property
+    def share(self) -> float:
+        """Middle of the shares seen."""
+        return (self.lowest + self.highest) / 2
+
+
+@dataclass(frozen=True)
+class Watched:
+    """All that the strip said over a file.
+
+    Attributes
+    ----------
+    pictures, read
+        Pictures in the file, and those whose number was read.
+    unread
+        Reasons why others were not, with counts, the commonest first.
+    first_s, last_s
+        Times of the first and the last picture.
+    runs, mixtures
+        In the order of the file.
+    identity
+        Rate and clip that most pictures name; None if none does.
+    other_clips
+        Pictures that name another clip.
+    blended, stairs
+        Pictures that mix two neighbours, and how often such a mixture stood still and then went
+        on by a step, as pictures made between two frames do and a slow panel does not.
+    clipped, clipped_stairs
+        Mixtures in pictures that clip white, and stairs of such: over-exposure makes a slow
+        change look like a mixture that stands still.
+    """
+
+    pictures: int
+    read: int
+    unread: tuple[tuple[str, int], ...]
+    first_s: Fraction
+    last_s: Fraction
+    runs: tuple[Run, ...]
+    mixtures: tuple[Mixture, ...]
+    identity: Identity | None
+    other_clips: int
+    blended: int = 0
+    stairs: int = 0
+    clipped: int = 0
+    clipped_stairs: int = 0
+
+    @property
+    def interval_s(self) -> float:
+        """Mean time from picture to picture; 0 for a single one."""
+        return float(self.last_s - self.first_s) / (self.pictures - 1) if self.pictures > 1 else 0.0
+
+    def scaled(self, scale: Fraction) -> Watched:
+        """Return the same with all times multiplied: slow motion in true seconds."""
+        return replace(
+            self,
+            first_s=self.first_s * scale,
+            last_s=self.last_s * scale,
+            runs=tuple(_scaled_run(run, scale) for run in self.runs),
+            mixtures=tuple(
+                replace(m, first_s=m.first_s * scale, last_s=m.last_s * scale)
+                for m in self.mixtures
+            ),
+        )
+
+
+def _scaled_run(run: Run, scale: Fraction) -> Run:
+    return replace(
+        run,
+        first_s=run.first_s * scale,
+        last_s=run.last_s * scale,
+        halfway_s=None if run.halfway_s is None else run.halfway_s * scale,
+        halfway_within_s=run.halfway_within_s * scale,
+    )
+
+
+def in_betweens(watched: Watched) -> Literal["seen", "clipped", "likely"] | None:
+    """Whether a screen makes pictures of its own between frames: motion smoothing.
+
+    A television that smooths motion puts between two frames of 24 a second pictures that lie
+    between them, by mixing or by following what moves. The strip's cells do not move: in such a
+    picture they are mixed in one proportion for a whole refresh and then go on by a step, or are
+    no frame's at all. A panel that answers slowly mixes frames too, but goes ever more slowly and
+    does not step. Where most pictures show no single frame, or the camera clips white and thereby
+    makes steps of its own, it cannot be known which it is, and no hold can be known either.
+    """
+    changes = max(1, len(watched.runs) - 1)
+    enough = max(FEWEST_STAIRS, STAIRS * changes)
+    if watched.stairs + watched.clipped_stairs >= enough:
+        return "seen" if watched.stairs >= enough else "clipped"
+    reasons = (IN_TRANSITION, CODE_FAILED, HOLD_CONTRADICTS)
+    passing = sum(count for reason, count in watched.unread if reason in reasons)
+    judged = watched.read + passing
+    if judged < PICTURES_A_FRAME * changes:
+        return None
+    much = passing > UNREAD * judged or passing + watched.blended > NOT_SINGLE * judged
+    return "likely" if much else None
