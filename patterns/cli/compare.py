@@ -13,9 +13,9 @@ from patterns.cli.progress import progress
 from patterns.errors import RequestError
 from patterns.reading.compare import compare
 from patterns.reading.compare_page import compare_page
-from patterns.reading.compare_text import comparison_json, comparison_text
 from patterns.reading.read_file import Given, read_file
 from patterns.reading.reading import Reading
+from patterns.reading.reading_text import comparison_json, comparison_text
 from patterns.reading.stored_reading import load_readings
 from patterns.timing.cadence import Display
 from patterns.whole_file import write_whole

@@ -5,6 +5,14 @@ and the first that shows it; the middle of the two is right to half of that gap.
 that shows both in about equal parts tells it better: then it is under way. Where
 pictures between were unread for so long that a whole frame could hide in the gap, what
 is missing is `unseen`, not dropped.
+
+Frames come evenly if some clock, n/F + start, lies within the stretch of each change. How
+much unevenness would still look so is what the stretches leave open: a camera in step with
+the frames sees each of them in a like place, and an error of a whole capture interval stays
+hidden; one that drifts past them leaves little. An unevenness that repeats every few frames
+is bounded by what the frames in each place of its period leave open; one without order is seen
+by a camera that drifts, as some frame comes near the end of its stretch, and may fill the
+stretches where the camera is in step.
 """
 
 from __future__ import annotations
@@ -15,13 +23,18 @@ from fractions import Fraction
 
 import numpy as np
 
-from patterns.picture.arrays import FloatArray, IntArray
+from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 from patterns.reading.watched import Run
-
-__all__ = ["Change", "Passage", "Stretches", "passages", "stretches_of"]
 
 SEEK_S = 1  # a jump on in the numbers that the clock does not follow by this much is a seek
 MOST_LATE = 4  # frames in a row that may come after a later one, as in the order of decoding
+LONGEST_PERIOD = 8  # frames, of an unevenness that repeats
+LEAST_OF_EACH = 5  # frames in each place of a period
+DRIFTING = 0.3  # of an interval, between phases of the camera: with wider gaps it is in step
+CLOCK = 0.0012  # relative, that rates may be off: 239.76 pictures a second are called 240
+WIDE = 3.3  # capture intervals that a change is known to: of a wider one it tells little
+LEAST_CHANGES = 5
+ROUNDS = 60
 
 
 @dataclass(frozen=True)
@@ -143,3 +156,101 @@ def stretches_of(passages: Sequence[Passage], interval_s: float) -> Stretches:
     return Stretches(
         table[:, 0], table[:, 1].astype(np.int64), table[:, 2], table[:, 3], interval_s
     )
+
+
+@dataclass(frozen=True)
+class Evenness:
+    """Frames on an even clock.
+
+    Attributes
+    ----------
+    rate_hz
+        Frame numbers a second.
+    needed_s
+        How far picture times must be off for that to be so; 0 if it is so as they are.
+    within_s
+        How far apart the earliest and the latest frame may truly be, less the clock.
+    """
+
+    rate_hz: float
+    needed_s: float
+    within_s: float
+
+
+def _left_open(numbers: FloatArray, lows: FloatArray, highs: FloatArray, step: float) -> float:
+    """Latest beginning less earliest end of the stretches: 0 or less if one clock meets all."""
+    return float((lows - numbers * step).max() - (highs - numbers * step).min())
+
+
+def _best_step(
+    numbers: FloatArray, lows: FloatArray, highs: FloatArray, rate_hz: float | None
+) -> float:
+    """Seconds a frame number for which a clock meets the stretches best: a convex function."""
+    if rate_hz is not None:
+        low, high = (1 - CLOCK) / rate_hz, (1 + CLOCK) / rate_hz
+    else:
+        middle = float(np.polyfit(numbers, (lows + highs) / 2, 1)[0])
+        reach = float((highs - lows).max()) / max(float(np.ptp(numbers)), 1.0)
+        low, high = middle - 2 * reach, middle + 2 * reach
+    for _ in range(ROUNDS):
+        third = (high - low) / 3
+        one = _left_open(numbers, lows, highs, low + third)
+        two = _left_open(numbers, lows, highs, high - third)
+        low, high = (low, high - third) if one <= two else (low + third, high)
+    return (low + high) / 2
+
+
+def _within(places: IntArray, lows: FloatArray, highs: FloatArray, interval_s: float) -> float:
+    """Unevenness that the stretches (less the clock) leave open; `places` count the changes."""
+    phases = np.sort(lows / interval_s % 1)
+    gap = float(np.diff(phases, append=phases[0] + 1).max())
+    open_s = 2 * gap * interval_s if gap <= DRIFTING else float(highs.max() - lows.min())
+    for period in range(1, LONGEST_PERIOD + 1):
+        if len(lows) < LEAST_OF_EACH * period:
+            break
+        own = [places % period == r for r in range(period)]
+        latest = max(float(highs[o].min()) for o in own if o.any())
+        earliest = min(float(lows[o].max()) for o in own if o.any())
+        open_s = max(open_s, latest - earliest)
+    return open_s
+
+
+def _well_known(seen: Stretches) -> BoolArray:
+    """Changes of which nothing was hidden; where black frames hide most, those like most."""
+    widths = seen.highs_s - seen.lows_s
+    return np.asarray(widths <= max(WIDE * seen.interval_s, 1.2 * float(np.median(widths))), bool)
+
+
+def evenness(seen: Stretches, rate_hz: float | None) -> Evenness | None:
+    """How evenly frames came on at a rate, from all passages; None if too few changes were seen.
+
+    Parameters
+    ----------
+    seen
+        Changes.
+    rate_hz
+        Frame numbers a second as they were played, to 0.12 %; None if that is not known.
+    """
+    rates, needed, within = [], 0.0, 0.0
+    for passage in np.unique(seen.passages):
+        own = (seen.passages == passage) & _well_known(seen)
+        numbers, lows, highs = seen.numbers[own], seen.lows_s[own], seen.highs_s[own]
+        if len(numbers) < LEAST_CHANGES or np.ptp(numbers) == 0:
+            continue
+        step = _best_step(numbers, lows, highs, rate_hz)
+        if step <= 0:
+            return None
+        short_s = max(0.0, _left_open(numbers, lows, highs, step) / 2)
+        clock = numbers * step
+        start = ((lows - clock).max() + (highs - clock).min()) / 2
+        open_s = _within(
+            np.rint(numbers - numbers[0]).astype(np.int64),
+            lows - short_s - clock - start,
+            highs + short_s - clock - start,
+            seen.interval_s,
+        )
+        rates.append((len(numbers), 1 / step))
+        needed, within = max(needed, short_s), max(within, open_s + 2 * short_s)
+    if not rates:
+        return None
+    return Evenness(max(rates)[1], needed, within)

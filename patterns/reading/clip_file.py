@@ -17,8 +17,6 @@ from patterns.reading.watched import Mixture, Watched
 from patterns.timing.cadence import Display, cadence
 from patterns.video.description import WHOLE, Damage
 
-__all__ = ["judge_clip"]
-
 AT_THE_END = 48  # frames before a cut-off, of which the decoder may lack or repair some
 
 

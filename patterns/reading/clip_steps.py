@@ -15,8 +15,6 @@ from statistics import median
 
 from patterns.reading.watched import Run
 
-__all__ = ["ClipSteps", "clip_steps"]
-
 REORDERED_RUNS = 6  # after a step back, within which pictures in the wrong order catch up
 WINDOW = 12  # steps over which a slope is taken: the rhythm of a conversion evens out
 CUT = 1.5  # frames or pictures that a step must be ahead of its time to be a cut

@@ -12,8 +12,6 @@ from patterns.timing.notation import counted, first_turn, number_list, pattern_t
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.video.description import Damage
 
-__all__ = ["clip_explanation", "clip_verdict", "clip_warnings"]
-
 SAME_SPEED = 0.0002
 
 

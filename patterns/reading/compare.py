@@ -20,8 +20,6 @@ from patterns.reading.reading import Reading
 from patterns.timing.notation import pattern_text, plural
 from patterns.timing.rates import format_decimal
 
-__all__ = ["Comparison", "Entry", "Standing", "compare"]
-
 FEWEST_FRAMES = 24
 STRETCH_FRAMES = 24
 CLEAR = 2.0  # combined standard errors that a difference must have to be called one

@@ -9,10 +9,8 @@ from patterns.drawing.page import html_page
 from patterns.drawing.style import LIGHT
 from patterns.picture.lettering import text_width_px
 from patterns.reading.compare import Comparison, Entry
-from patterns.reading.compare_text import table_rows
+from patterns.reading.reading_text import table_rows
 from patterns.reading.timeline import hold_timeline
-
-__all__ = ["compare_page", "error_chart"]
 
 CHART_WIDTH, ROW_PX, TYPE_PX = 1080, 64, 24
 _CSS = """

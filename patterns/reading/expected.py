@@ -25,8 +25,6 @@ from patterns.reading.hold_pattern import arithmetic_pattern
 from patterns.reading.holds import HeldFrame
 from patterns.timing.cadence import Cadence
 
-__all__ = ["Expected", "TimingError", "best_phase", "expected", "timing_error"]
-
 STEADY = 0.02  # drift over a passage, of a refresh, below which the clip kept its own time
 MOST_PHASES = 400
 

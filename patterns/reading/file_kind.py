@@ -24,8 +24,6 @@ from patterns.strip.cell_rows import shows_cell_rows
 from patterns.strip.placement import Placement, sample
 from patterns.strip.read import StripReading, read_strip
 
-__all__ = ["KEPT", "FileKind", "KindFinder"]
-
 KEPT = 16  # pictures that are kept while the kind is not known
 GAP, RARER = 48, 32  # a look every 48 pictures, in long files less often: looking takes long
 SURE_SIGHTS = 6  # pictures in which a strip must be seen to be sure

@@ -23,8 +23,6 @@ from patterns.reading.timeline_mistake import Mistake, find_mistake
 from patterns.timing.notation import counted
 from patterns.timing.rates import format_decimal
 
-__all__ = ["judge_footage"]
-
 FEWEST = 12
 FEW_MOVING = 0.1  # of the pictures, below which a shot is static; eight at least
 COPIES_CODES = 0.5  # two copies after compression measure 0.3; a camera's pictures have own noise

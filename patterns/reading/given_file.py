@@ -16,8 +16,6 @@ from patterns.errors import InputError
 from patterns.picture.arrays import UInt8Array
 from patterns.video.packets import unreadable
 
-__all__ = ["Photo", "open_photo"]
-
 PHOTO_FORMATS = ("JPEG", "PNG")
 MOST_PIXELS = 1 << 27
 

@@ -15,15 +15,6 @@ from patterns.reading.holds import HeldFrame
 from patterns.timing.cadence import Cadence, frame_starts
 from patterns.timing.notation import first_turn
 
-__all__ = [
-    "arithmetic_pattern",
-    "converted_by",
-    "drops_beyond",
-    "explained",
-    "hold_pattern",
-    "holds_in_order",
-]
-
 LONGEST = 30  # frames
 LEAST_AGREEMENT = 0.75
 MEAN_FITS = Fraction(1, 50)

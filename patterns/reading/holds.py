@@ -11,8 +11,6 @@ from itertools import pairwise
 from patterns.reading.changes import Change, Passage
 from patterns.reading.refresh_grid import Grid
 
-__all__ = ["Held", "HeldFrame", "hold_frames", "number_steps"]
-
 SURE_WITHIN = 0.38  # of a refresh; a change at twice the refresh is known to a quarter
 UNREAD_SLACK = 0.5  # of a capture interval, for a change in whose middle pictures are unread
 STEP_SLACK = 0.15  # of a refresh, by which a change may be seen early or late

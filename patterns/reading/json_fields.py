@@ -7,8 +7,6 @@ from typing import Any
 
 from patterns.errors import RequestError
 
-__all__ = ["Fields", "is_number"]
-
 
 class Fields:
     """A JSON object whose every access is checked.

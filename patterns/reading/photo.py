@@ -28,8 +28,6 @@ from patterns.strip.photo import PhotoReading, Unread
 from patterns.strip.photo_numbers import Run
 from patterns.timing.cadence import Display, cadence
 
-__all__ = ["judge_photo", "unread_photo"]
-
 NOISY = f"hold cells too noisy to be known to {PERCENT} %"
 CLIPPED = "hold cells over-exposed"
 EXACT = 0.03  # by which an exposure may differ from what a camera writes

@@ -18,8 +18,6 @@ from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 from patterns.strip.photo_numbers import Run
 from patterns.timing.cadence import frame_starts
 
-__all__ = ["Cells", "Match", "match"]
-
 PHASES = 48
 LIKELY = 3.5  # standard uncertainties, within which light is as predicted
 ALWAYS = 0.12  # of a refresh, which is let pass whatever the uncertainty

@@ -14,8 +14,6 @@ from patterns.strip.photo import RIGHT_TO, PhotoReading
 from patterns.timing.notation import counted, number_list
 from patterns.timing.rates import format_decimal
 
-__all__ = ["NOT_PREDICTED", "PERCENT", "no_holds", "photo_verdict", "photo_warnings", "too_few"]
-
 PERCENT, AT_BEST = round(100 * RIGHT_TO), 2  # right to, per cent
 MISFIT = 3.0  # RMS of the number cells, in uncertainties
 LEAST_KNOWN = 0.5  # of the cells

@@ -26,8 +26,6 @@ import numpy as np
 
 from patterns.picture.arrays import BoolArray, Float32Array, FloatArray, UInt8Array
 
-__all__ = ["Changes", "FootageMarks", "PictureChange", "mark_footage", "working_copy"]
-
 WORKING_WIDTH = 400  # pixels across, to about which larger pictures are averaged down
 COARSE = 4  # pixels of the working picture to a side of a pixel of the coarse copy
 QUIET_PERCENT = 4  # of the places are taken to be still

@@ -34,8 +34,6 @@ from patterns.video.description import Damage, Description
 from patterns.video.probe import VideoInfo, probe
 from patterns.video.reader import read_luma
 
-__all__ = ["Given", "read_file"]
-
 SEEN_UNREAD = "a strip was seen but cannot be read"
 INSTEAD = (
     "film it whole and without reflections, or give --as footage to judge by picture differences"

@@ -11,8 +11,6 @@ from patterns.reading.expected import Expected, TimingError
 from patterns.reading.holds import HeldFrame
 from patterns.reading.watched import Watched
 
-__all__ = ["SCHEMA", "Blend", "Kind", "Reading", "inter_arrival", "to_json"]
-
 SCHEMA = "evenhold/reading 1"
 Kind = Literal["clip", "recording", "photo", "footage", "browser"]
 KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage", "browser")

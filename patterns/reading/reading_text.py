@@ -1,4 +1,4 @@
-"""A reading as text for a terminal of 80 columns, the verdict first; and as CSV."""
+"""A reading, or several compared, as text for a terminal of 80 columns; and as CSV and JSON."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ import csv
 import io
 import textwrap
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from typing import Any
 
+from patterns.reading.compare import Comparison, Entry
 from patterns.reading.reading import Reading, inter_arrival
 from patterns.timing.notation import number_list, pattern_text
 from patterns.timing.rates import format_decimal, format_rate
-
-__all__ = ["reading_csv", "reading_text"]
 
 WIDTH = 79
 LABEL = 17
@@ -24,40 +24,32 @@ KINDS = {
     "browser": "measured in a browser",
 }
 BAR = 30  # characters of the longest bar
+MOST_BARS = 20
+SCHEMA = "evenhold/comparison 1"
+HEAD = ("device", "clip", "cadence", "timing error", "frames lost", "longest hold")
+LEAST_SPREAD_MS = 0.05  # a smaller one would be written as nothing
+
+
+def _wrap(text: str, first: str = "", rest: str = "  ") -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+    )
 
 
 def reading_text(reading: Reading) -> str:
     """Whole reading, lines of at most 79 characters, without a final newline."""
-    head = textwrap.wrap(
-        f"{reading.file}: {reading.verdict}.", WIDTH, subsequent_indent="  ", break_on_hyphens=False
-    )
-    lines = [*head, "", *_table(reading)]
+    lines = [*_wrap(f"{reading.file}: {reading.verdict}."), ""]
+    for label, text in _rows(reading):
+        lines += _wrap(text, f"{label:<{LABEL}}", " " * LABEL)
     if reading.holds:
         lines += ["", *_histogram(reading)]
     for text in reading.explanation:
-        lines += ["", *textwrap.wrap(text, WIDTH, break_on_hyphens=False)]
+        lines += ["", *_wrap(text, rest="")]
     if reading.warnings:
         lines.append("")
     for text in reading.warnings:
-        lines += textwrap.wrap(
-            text, WIDTH, initial_indent="! ", subsequent_indent="  ", break_on_hyphens=False
-        )
+        lines += _wrap(text, "! ")
     return "\n".join(lines)
-
-
-def _row(label: str, text: str) -> list[str]:
-    return textwrap.wrap(
-        text,
-        WIDTH,
-        initial_indent=f"{label:<{LABEL}}",
-        subsequent_indent=" " * LABEL,
-        break_on_hyphens=False,
-    )
-
-
-def _table(reading: Reading) -> Iterator[str]:
-    for label, text in _rows(reading):
-        yield from _row(label, text)
 
 
 def _rows(r: Reading) -> Iterator[tuple[str, str]]:
@@ -145,11 +137,11 @@ def _histogram(r: Reading) -> Iterator[str]:
         names = [(f"{value} ms", count) for value, count in sorted(binned.items())]
         yield "held for        frames"
     most = max(count for _, count in names)
-    for name, count in names[:20]:
+    for name, count in names[:MOST_BARS]:
         bar = "#" * max(1, round(BAR * count / most))
         yield f"{name:>10}   {count:>8}  {bar}"
-    if len(names) > 20:
-        yield f"{'...':>10}   {sum(count for _, count in names[20:]):>8}"
+    if len(names) > MOST_BARS:
+        yield f"{'...':>10}   {sum(count for _, count in names[MOST_BARS:]):>8}"
 
 
 def reading_csv(reading: Reading) -> str:
@@ -168,3 +160,93 @@ def reading_csv(reading: Reading) -> str:
             ]
         )
     return text.getvalue()
+
+
+def _milliseconds(value: float | None, spread: float | None = None) -> str:
+    if value is None:
+        return "-"
+    shown = f" ± {spread:.1f}" if spread is not None and spread >= LEAST_SPREAD_MS else ""
+    return f"{value:.1f}{shown} ms"
+
+
+def table_rows(entries: Sequence[Entry]) -> list[tuple[str, ...]]:
+    """Head and one row an entry: device, clip, cadence, error, losses, longest hold."""
+    rows: list[tuple[str, ...]] = [HEAD]
+    for e in entries:
+        rows.append(
+            (
+                e.label,
+                e.clip or "unknown",
+                e.pattern,
+                _milliseconds(e.error_ms, e.spread_ms),
+                e.lost_words,
+                _milliseconds(e.worst_ms),
+            )
+        )
+    return rows
+
+
+def comparison_text(found: Comparison) -> str:
+    """Verdict, table, ranking with reasons, and what cannot be compared."""
+    lines = [*_wrap(found.verdict), ""]
+    rows = table_rows(found.entries)
+    widths = [max(len(row[i]) for row in rows) for i in range(len(HEAD))]
+    for row in rows:
+        cells = (
+            f"{cell:<{width}}" if i < 3 else f"{cell:>{width}}"
+            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
+        )
+        lines.append("  ".join(cells).rstrip())
+    for clip, standings in found.rankings:
+        lines += ["", clip]
+        for standing in standings:
+            place = f"{standing.place}{'=' if standing.tied else '.'}"
+            text = f"{standing.entry.label}: {standing.reason}"
+            lines += _wrap(text, f"  {place:<3}", "     ")
+    if found.cautions:
+        lines.append("")
+    for caution in found.cautions:
+        lines += _wrap(caution, "! ")
+    return "\n".join(lines)
+
+
+def comparison_json(found: Comparison) -> dict[str, Any]:
+    """The comparison as a JSON object."""
+    return {
+        "schema": SCHEMA,
+        "verdict": found.verdict,
+        "devices": [
+            {
+                "label": e.label,
+                "file": e.reading.file,
+                "kind": e.reading.kind,
+                "clip": e.clip,
+                "pattern": None if e.reading.pattern is None else list(e.reading.pattern),
+                "timing_error_rms_ms": e.error_ms,
+                "spread_ms": e.spread_ms,
+                "lost": e.lost,
+                "seconds": e.reading.seconds,
+                "drops_per_minute": e.lost_per_minute,
+                "worst_hold_ms": e.worst_ms,
+                "frames": len(e.reading.holds),
+                "verdict": e.reading.verdict,
+            }
+            for e in found.entries
+        ],
+        "rankings": [
+            {
+                "clip": clip,
+                "standings": [
+                    {
+                        "place": s.place,
+                        "label": s.entry.label,
+                        "tied": s.tied,
+                        "reason": s.reason,
+                    }
+                    for s in standings
+                ],
+            }
+            for clip, standings in found.rankings
+        ],
+        "cautions": list(found.cautions),
+    }

@@ -27,8 +27,6 @@ from patterns.reading.watched import Watched, in_betweens
 from patterns.reading.words import explanations
 from patterns.timing.cadence import Display, cadence
 
-__all__ = ["judge_recording", "played_speed"]
-
 FALLBACK_RATE = Fraction(30)  # where no picture names the rate; used for bounds only
 DRIFT_FRAMES = 3  # by which a clip must run ahead or behind to have another speed
 FEWEST = 6  # frames from which on a pattern is looked for

@@ -15,8 +15,6 @@ from patterns.timing.notation import counted
 from patterns.timing.rates import format_decimal
 from patterns.timing.verdict import interval_text
 
-__all__ = ["recording_verdict", "recording_warnings", "too_slow"]
-
 FEW_FRAMES = 6
 LOW_YIELD = 0.5
 FEW_COUNTED = 0.6  # of the holds

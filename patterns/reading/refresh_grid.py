@@ -18,9 +18,6 @@ import numpy as np
 from patterns.picture.arrays import FloatArray, IntArray
 from patterns.reading.changes import Stretches
 
-__all__ = ["USUAL_HZ", "Grid", "fit_grid", "follows_cadence", "usual_refresh"]
-
-
 # Refreshes of displays in use: BT.2100's rates from 50 Hz on and those of computer displays.
 USUAL_HZ = (
     *(Fraction(48), Fraction(50), Fraction(60000, 1001), Fraction(60), Fraction(72)),

@@ -15,12 +15,9 @@ from math import log
 
 import numpy as np
 
-from patterns.reading.changes import Stretches
-from patterns.reading.evenness import Evenness, evenness
+from patterns.reading.changes import Evenness, Stretches, evenness
 from patterns.reading.refresh_grid import USUAL_HZ, Grid, fit_grid, follows_cadence
 from patterns.timing.cadence import Display
-
-__all__ = ["FoundRefresh", "find_refresh"]
 
 JITTERS = (0.03, 0.06, 0.09, 0.12, 0.15)  # of a capture interval, by which picture times may be off
 SURELY_OFF = 0.3  # of a capture interval: more jitter than a camera has

@@ -11,8 +11,6 @@ from patterns.reading.watched import Mixture, Run, Watched
 from patterns.strip.identity import Identity
 from patterns.strip.read import Unread
 
-__all__ = ["Seen", "Sightings", "Strip"]
-
 # A neighbour that gives less of the light is compression noise or a clean-up of the screen.
 LEAST_SHARE = 0.08
 # Of the light, that each of two distant frames gives where one is seen to follow the other. If

@@ -21,8 +21,6 @@ from patterns.reading.reading import KINDS, SCHEMA, Blend, Kind, Reading
 from patterns.timing.rates import format_decimal
 from patterns.video.packets import unreadable
 
-__all__ = ["from_json", "load_readings"]
-
 MOST_ITEMS, MOST_NUMBER, MOST_COUNT = 1_000_000, 1 << 32, 1 << 41
 MOST_SECONDS, LEAST_HZ, MOST_HZ, MOST_MS = 1e8, 1e-4, 1e6, 1e9
 MOST_TEXT = 10_000

@@ -22,8 +22,6 @@ from patterns.reading.reading import Reading
 from patterns.timing.notation import pattern_text, plural
 from patterns.timing.rates import format_decimal
 
-__all__ = ["hold_timeline"]
-
 CLOSE_FRAMES = 48
 TOP_PX, CLOSE_PX = 330, 400  # upper edge and height of the close look
 WHOLE_PX = 90  # height of the whole reading

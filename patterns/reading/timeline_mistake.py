@@ -17,8 +17,6 @@ from patterns.picture.arrays import BoolArray, IntArray
 from patterns.reading.picture_change import FootageMarks
 from patterns.timing.rates import format_decimal
 
-__all__ = ["Mistake", "find_mistake", "ordinal"]
-
 USUAL = (
     *(Fraction(n) for n in (12, 15, 16, 18, 20, 24, 25, 30, 48, 50, 60, 100, 120)),
     *(Fraction(n * 1000, 1001) for n in (24, 30, 60)),

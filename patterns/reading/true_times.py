@@ -20,8 +20,6 @@ from patterns.reading.clip_steps import clip_steps
 from patterns.reading.watched import Watched
 from patterns.timing.rates import format_decimal
 
-__all__ = ["TrueTime", "on_even_times", "picture_interval", "true_time"]
-
 SAME_RATE = Fraction(1, 50)  # a capture rate this near the file's own adds nothing to its times
 SLOWER = 1.8  # times too slow, from which on slow motion is thought of
 AGREES = 0.1

@@ -17,8 +17,6 @@ from patterns.timing.cadence import Cadence, Display, cadence
 from patterns.timing.notation import counted, joined, pattern_text, plural
 from patterns.timing.rates import format_decimal
 
-__all__ = ["explanations", "held_words", "hertz_list", "loss_words"]
-
 SPEED_TOLERANCE = 0.006
 MANY_LOST = 0.02  # of the frames
 

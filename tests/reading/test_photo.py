@@ -5,10 +5,10 @@ The light of a frame is the time for which it was lit; a cell's is that of all i
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from fractions import Fraction as F
 from functools import cache
-from itertools import pairwise
+from itertools import accumulate, pairwise
 
 import numpy as np
 import pytest
@@ -274,30 +274,29 @@ def test_the_worst_cell_is_within_what_is_stated(rate: F) -> None:
     assert beyond <= 1
 
 
-def test_a_stall_is_told_as_a_longer_hold_and_no_frame_as_lost() -> None:
-    times = played(F(30), 60)
-    late = [
+def stall() -> Times:
+    return [
         (n, on + (i > 75) * 2 / 60, off + (i >= 75) * 2 / 60)
-        for i, (n, on, off) in enumerate(times)
+        for i, (n, on, off) in enumerate(played(F(24), 60))
     ]
-    found = read(F(30), exposed(late, [(2.013, 1.0)]))
-    assert found.dropped == ()
-    cell = (FIRST + 75) % 30
-    assert [h.refreshes for h in found.holds if h.number == cell] == [4]
-    assert f"but for 1 frame: {cell}" in found.verdict
 
 
-def test_a_rate_that_the_player_converts_is_told_by_its_holds() -> None:
+def converted() -> Times:
     """24 to 30 by repeating each fourth frame, then on 60 Hz: 4:2:2:2 refreshes (by hand)."""
-    times, now = [], 0.0
-    for i in range(200):
-        hold = (4 if i % 4 == 3 else 2) / 60
-        times.append((FIRST + i, now, now + hold))
-        now += hold
-    found = read(F(24), exposed(times, [(2.013, 1.0)]))
-    assert found.pattern == (4, 2, 2, 2)
-    assert "where 3:2 was expected" in found.verdict
-    assert found.even is False
+    ends = list(accumulate((4 if i % 4 == 3 else 2) / 60 for i in range(200)))
+    return [(FIRST + i, on, off) for i, (on, off) in enumerate(pairwise([0.0, *ends]))]
+
+
+@pytest.mark.parametrize("display", [None, 60])
+@pytest.mark.parametrize("times", [stall, converted])
+def test_holds_that_no_refresh_predicts_are_refused(
+    times: Callable[[], Times], display: int | None
+) -> None:
+    """They are what a reflection or a pause may look like as well: a recording shows which."""
+    found = read(F(24), exposed(times(), [(2.013, 1.0)]), display=display)
+    assert (found.holds, found.pattern, found.even, found.dropped) == ((), None, None, ())
+    assert "a stall, a converted rate" in found.verdict
+    assert "film the screen in slow motion" in found.verdict
 
 
 @pytest.mark.parametrize("display", [None, 60])
