@@ -276,7 +276,7 @@ def test_the_worst_cell_is_within_what_is_stated(rate: F) -> None:
 
 def stall() -> Times:
     return [
-        (n, on + (i > 75) * 2 / 60, off + (i >= 75) * 2 / 60)
+        (n, on + (i > 60) * 2 / 60, off + (i >= 60) * 2 / 60)
         for i, (n, on, off) in enumerate(played(F(24), 60))
     ]
 
