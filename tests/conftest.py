@@ -17,12 +17,12 @@ settle()  # before numpy is loaded
 # What is measured there, in a browser or by a clock, would be another thing beside other work.
 ALONE = (
     "tests/web/test_screens.py",
-    "tests/web/test_pages.py",
-    "tests/web/test_kit_page.py",
     "tests/web/test_server.py",
-    "tests/cli/test_serve.py",
-    "tests/present/test_demo_page.py",
-    "tests/present/test_talk_page.py",
+    "tests/web/test_pages.py::test_each_clip_plays",
+    "tests/web/test_pages.py::test_media_times",
+    "tests/web/test_kit_page.py::test_it_plays_from_the_folder",
+    "tests/present/test_demo_page.py::test_while_it_plays",
+    "tests/present/test_demo_page.py::test_slowing",
 )
 
 

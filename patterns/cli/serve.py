@@ -36,9 +36,7 @@ __all__ = ["command"]
     help="A further name that this machine has on the network, such as laptop.local; repeatable.",
 )
 @click.option("--quiet", is_flag=True, help="Print the address and nothing else.")
-@click.pass_context
 def command(
-    ctx: click.Context,
     folder: Path,
     lan: bool,
     port: int,
@@ -75,7 +73,7 @@ def command(
     listener = bind("0.0.0.0" if lan else "127.0.0.1", port)
     with listener:
         if not folder.exists():
-            _render(ctx, folder, quiet=quiet)
+            _render(folder, quiet=quiet)
         site = open_site(folder)
         key = new_key() if lan else ""
         hosts = [*host_names, *(addresses if lan else ["localhost"])]
@@ -86,9 +84,10 @@ def command(
         serve(app, listener)
 
 
-def _render(ctx: click.Context, folder: Path, *, quiet: bool) -> None:
+def _render(folder: Path, *, quiet: bool) -> None:
     """Make the usual kit, as `evenhold kit --out FOLDER` does."""
     from patterns.cli.kit import command as kit
 
     click.echo(f"evenhold: {folder} is missing: rendering the usual kit", err=True)
-    ctx.invoke(kit, out=folder, quiet=quiet)
+    words = [f"--out={folder}", *(["--quiet"] if quiet else [])]
+    kit.main(words, prog_name="evenhold kit", standalone_mode=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
 
 import numpy as np
@@ -67,20 +68,25 @@ def _bars(rng: Rng) -> UInt8Array:
     return _bytes(16 + 219.0 * ((x % rng.uniform(6, 60) < rng.uniform(3, 8)) & (rows == 1)))
 
 
-# How many of each: 2030 together, most of the kinds that are quick to refuse.
+# How many of each: most of the kinds that are quick to refuse.
 MAKERS = [
-    (_white_noise, 300), (_natural_noise, 120), (_smooth_noise, 80), (_rectangles, 750),
-    (_posts_with_noise, 700), (_bars, 80),
+    (_white_noise, 80), (_natural_noise, 30), (_smooth_noise, 20), (_rectangles, 200),
+    (_posts_with_noise, 180), (_bars, 20),
 ]  # fmt: skip
+TIMES = int(os.environ.get("EVENHOLD_TIMES", "1"))  # for a wider sample, by hand: 100
 
 
 @pytest.mark.parametrize(("make", "count"), MAKERS)
 def test_no_number_in_random_and_structured_pictures(
     make: Callable[[Rng], UInt8Array], count: int
 ) -> None:
-    """Six kinds, 2030 pictures, not one number."""
+    """Six kinds, 530 pictures, not one number."""
     rng = np.random.default_rng(2024)
-    read = [r for r in (read_strip(make(rng)) for _ in range(count)) if isinstance(r, StripReading)]
+    read = [
+        r
+        for r in (read_strip(make(rng)) for _ in range(TIMES * count))
+        if isinstance(r, StripReading)
+    ]
     assert read == []
 
 
@@ -108,7 +114,7 @@ def test_damaged_number_cells_are_never_another_number() -> None:
     clip = clip_of(640, 360)
     layout = strip_layout(640, 360, clip.rate)
     top = 360 - layout.band_height
-    for _ in range(700):
+    for _ in range(200 * TIMES):
         number = int(rng.integers(65536))
         luma = strip_frame(clip, number).y
         for index in rng.choice(28, int(rng.integers(1, 13)), replace=False):
@@ -124,7 +130,7 @@ def test_strong_noise_on_a_real_strip_is_read_right_or_not_at_all() -> None:
     rng = np.random.default_rng(8)
     clip = clip_of(426, 240)
     counts = {"read": 0, "refused": 0}
-    for _ in range(400):
+    for _ in range(120 * TIMES):
         number = int(rng.integers(65536))
         luma = strip_frame(clip, number).y + rng.normal(0, rng.uniform(10, 110), SIZE)
         reading = read_strip(_bytes(luma))
@@ -133,4 +139,4 @@ def test_strong_noise_on_a_real_strip_is_read_right_or_not_at_all() -> None:
             counts["read"] += 1
         else:
             counts["refused"] += 1
-    assert min(counts.values()) > 50
+    assert min(counts.values()) > 15
