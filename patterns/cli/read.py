@@ -10,13 +10,10 @@ import click
 
 from patterns.cli.option_types import DISPLAY, EXPOSURE, RATE, scheme_option
 from patterns.cli.progress import progress
-from patterns.drawing.canvas import check_picture_name, write_picture
-from patterns.drawing.style import scheme
 from patterns.errors import InputError, RequestError
 from patterns.reading.read_file import Given, read_file
 from patterns.reading.reading import Kind, Reading, to_json
 from patterns.reading.reading_text import reading_csv, reading_text
-from patterns.reading.timeline import hold_timeline
 from patterns.timing.cadence import Display
 from patterns.whole_file import write_whole
 
@@ -101,6 +98,9 @@ def command(
     Exit code: 0 read, 1 a file could not be read, 2 wrong use.
     """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
     if picture:
+        # here and below, because readings need not wait for what draws
+        from patterns.drawing.canvas import check_picture_name
+
         check_picture_name(picture)
     if exposure is not None and exposure <= 0:
         raise RequestError("exposure of 0 s leaves no light: give seconds such as 1")
@@ -118,12 +118,19 @@ def command(
         readings.append(reading)
         alone = len(files) == 1
         if picture:
-            drawing = hold_timeline(reading, scheme(scheme_name))
-            write_picture(drawing, _named(picture, file, alone=alone), force=force)
+            _draw(reading, scheme_name, _named(picture, file, alone=alone), force=force)
         if csv_file:
             write_whole(_named(csv_file, file, alone=alone), reading_csv(reading), force=force)
     _print(readings, alone=len(files) == 1, as_json=as_json)
     return InputError.exit_code if failed else 0
+
+
+def _draw(reading: Reading, scheme_name: str, path: Path, *, force: bool) -> None:
+    from patterns.drawing.canvas import write_picture
+    from patterns.drawing.style import scheme
+    from patterns.reading.timeline import hold_timeline
+
+    write_picture(hold_timeline(reading, scheme(scheme_name)), path, force=force)
 
 
 def _named(target: Path, file: Path, *, alone: bool) -> Path:

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import base64
 from dataclasses import dataclass, field, fields, replace
+from html import escape
 from pathlib import Path
 from typing import Literal, TypeAlias
-from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 from PIL import Image, ImageDraw
@@ -189,7 +189,7 @@ def _number(value: float) -> str:
 
 def _attributes(**values: float | str) -> str:
     return " ".join(
-        f"{name.replace('_', '-')}={quoteattr(value if isinstance(value, str) else _number(value))}"
+        f'{name.replace("_", "-")}="{escape(value) if isinstance(value, str) else _number(value)}"'
         for name, value in values.items()
     )
 
@@ -214,7 +214,7 @@ def _element(shape: Shape) -> str:
         x=shape.x, y=shape.y, font_size=shape.size_px, fill=shape.fill, text_anchor=shape.anchor,
         **weight,
     )  # fmt: skip
-    return f"<text {look}>{escape(shape.text)}</text>"
+    return f"<text {look}>{escape(shape.text, quote=False)}</text>"
 
 
 def typeface_css() -> str:
@@ -231,7 +231,7 @@ def to_svg(drawing: Drawing, *, alone: bool = True) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" {box} {size} role="img" '
         f'font-family="{TYPEFACE}, system-ui, Helvetica, Arial, sans-serif">',
         *([f"<style>{typeface_css()}</style>"] if alone else []),
-        f"<title>{escape(drawing.title)}</title>",
+        f"<title>{escape(drawing.title, quote=False)}</title>",
         f'<rect width="100%" height="100%" fill="{drawing.paper}"/>',
         *(_element(shape) for shape in drawing.shapes),
         "</svg>",

@@ -1,8 +1,7 @@
-"""A photo in a file, upright, with its exposure."""
+"""A photo in a file: upright, with its exposure, read and judged."""
 
 from __future__ import annotations
 
-import os
 import warnings
 from contextlib import suppress
 from dataclasses import dataclass
@@ -10,11 +9,14 @@ from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
-from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
+from PIL import ExifTags, Image, ImageOps
 
 from patterns.errors import InputError
 from patterns.picture.arrays import UInt8Array
-from patterns.video.packets import unreadable
+from patterns.reading.photo import judge_photo, unread_photo
+from patterns.reading.reading import Reading
+from patterns.strip.photo import Unread, read_photo
+from patterns.timing.cadence import Display
 
 PHOTO_FORMATS = ("JPEG", "PNG")
 MOST_PIXELS = 1 << 27
@@ -37,28 +39,35 @@ class Photo:
 
 
 def open_photo(path: Path) -> Photo | None:
-    """Photo in a file, or None if the file is no still picture.
+    """Photo in a JPEG or PNG file, or None if that is an animation.
 
     Raises
     ------
     InputError
-        Missing, empty, too large, or a damaged picture.
+        Too large, or a damaged picture.
     """
-    if not os.path.isfile(path) or path.stat().st_size == 0:  # noqa: PTH113 - raises nothing
-        raise unreadable(path, "")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", Image.DecompressionBombWarning)
             with Image.open(path, formats=PHOTO_FORMATS) as image:
                 if getattr(image, "n_frames", 1) > 1 and image.format == "PNG":
-                    return None  # an animation
+                    return None
                 return _photo(path, image)
-    except UnidentifiedImageError:
-        return None
     except Image.DecompressionBombError as error:
         raise _too_large(path) from error
     except (OSError, ValueError, SyntaxError, EOFError) as error:
         raise InputError(f"{path} is a damaged picture ({error}): try a fresh copy") from error
+
+
+def judged_photo(
+    photo: Photo, *, file: str, exposure_s: Fraction | None, display: Display | None
+) -> Reading:
+    """Reading of a photo of a screen; the file's name is to show, the rest is what is known."""
+    found = read_photo(photo.picture)
+    if isinstance(found, Unread):
+        return unread_photo(file, found)
+    exposure_s = exposure_s or photo.exposure_s
+    return judge_photo(found, file=file, exposure_s=exposure_s, display=display)
 
 
 def _too_large(path: Path) -> InputError:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Sequence
 from contextlib import closing
@@ -17,23 +18,21 @@ from patterns.picture.arrays import UInt8Array
 from patterns.reading.clip_file import judge_clip
 from patterns.reading.file_kind import KEPT, FileKind, KindFinder
 from patterns.reading.footage import judge_footage
-from patterns.reading.given_file import Photo, open_photo
-from patterns.reading.photo import judge_photo, unread_photo
-from patterns.reading.picture_change import Changes, PictureChange, working_copy
+from patterns.reading.picture_change import PictureChange, working_copy
 from patterns.reading.reading import Kind, Reading
 from patterns.reading.recording import judge_recording
 from patterns.reading.sightings import Sightings
 from patterns.reading.true_times import true_time
 from patterns.strip.camera import CameraReader
-from patterns.strip.photo import Unread as UnreadPhoto
-from patterns.strip.photo import read_photo
 from patterns.strip.placement import Placement
-from patterns.strip.read import NO_STRIP, StripReading, Unread, read_strip
+from patterns.strip.read import NO_STRIP, StripReading, Unread, read_at, read_strip
 from patterns.timing.cadence import Display
 from patterns.video.description import Damage, Description
+from patterns.video.packets import unreadable
 from patterns.video.probe import VideoInfo, probe
-from patterns.video.reader import read_luma
+from patterns.video.reader import Crop, read_luma
 
+PHOTOS = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")  # how a JPEG and a PNG begin
 SEEN_UNREAD = "a strip was seen but cannot be read"
 INSTEAD = (
     "film it whole and without reflections, or give --as footage to judge by picture differences"
@@ -82,37 +81,57 @@ def read_file(path: Path, given: Given, progress: Progress | None = None) -> Rea
     RequestError
         It is said to be what it cannot be.
     """
-    photo = open_photo(path)
-    if photo is not None:
-        if given.kind not in (None, "photo"):
-            raise RequestError(f"{path} is a still picture, not a {given.kind}: leave --as out")
-        return _read_photo(path, photo, given)
+    if _begin(path).startswith(PHOTOS):
+        # here, because videos need not wait for what reads photos
+        from patterns.reading.given_file import judged_photo, open_photo
+
+        photo = open_photo(path)
+        if photo is not None:
+            if given.kind not in (None, "photo"):
+                raise RequestError(f"{path} is a still picture, not a {given.kind}: leave --as out")
+            return judged_photo(
+                photo, file=path.name, exposure_s=given.exposure_s, display=given.display
+            )
     if given.kind == "photo":
         raise InputError(f"{path} is no photo that can be read: give a JPEG or PNG")
-    info, told = probe(path), Description()
+    info = probe(path)
     asked = given.kind or ("recording" if given.capture_hz or given.display else None)
-    with closing(_pictures(path, told, progress, info.pictures)) as pictures:
-        read = _read_video(pictures, asked)
+    pictures = _Pictures(path, info.pictures, progress)
+    read = _read_video(pictures, asked)
     if not read.times:
         raise InputError(f"{path} holds no picture that can be decoded: try a fresh copy")
-    return _judged(path, info, given, read, told.damage(info.pictures))
+    return _judged(path, info, given, read, pictures.told.damage(info.pictures))
 
 
-def _read_photo(path: Path, photo: Photo, given: Given) -> Reading:
-    found = read_photo(photo.picture)
-    if isinstance(found, UnreadPhoto):
-        return unread_photo(path.name, found)
-    exposure_s = given.exposure_s or photo.exposure_s
-    return judge_photo(found, file=path.name, exposure_s=exposure_s, display=given.display)
+def _begin(path: Path) -> bytes:
+    """First bytes of a file."""
+    if not os.path.isfile(path) or path.stat().st_size == 0:  # noqa: PTH113 - raises nothing
+        raise unreadable(path, "")
+    try:
+        with path.open("rb") as file:
+            return file.read(16)
+    except OSError as error:
+        raise unreadable(path, "") from error
 
 
-def _pictures(
-    path: Path, told: Description, progress: Progress | None, count: int
-) -> Generator[tuple[Fraction, UInt8Array]]:
-    for done, timed in enumerate(read_luma(path, told=told), start=1):
-        yield timed
-        if progress is not None:
-            progress(min(done, count), count)
+class _Pictures:
+    """The luma of a video's pictures, whole or a part of each, as often as it is wanted."""
+
+    def __init__(self, path: Path, count: int, progress: Progress | None) -> None:
+        self._path, self.count, self._progress = path, count, progress
+        self.told = Description()  # what the decoder says of the file
+
+    def read(
+        self, first: int = 0, crop: Crop | None = None
+    ) -> Generator[tuple[Fraction, UInt8Array]]:
+        """Times and pictures from the `first` on."""
+        self.told = Description()
+        with closing(read_luma(self._path, crop=crop, told=self.told)) as timed:
+            for place, picture in enumerate(timed):
+                if place >= first:
+                    yield picture
+                    if self._progress is not None:
+                        self._progress(min(place + 1, self.count), self.count)
 
 
 @dataclass
@@ -121,8 +140,24 @@ class _VideoRead:
 
     kind: FileKind
     log: Sightings | None = None
-    changes: Changes | None = None
     times: list[Fraction] = field(default_factory=list)
+    shape: tuple[int, int] = (0, 0)
+
+    def __post_init__(self) -> None:
+        self.footage = _FootageReader()
+
+    def add(self, time_s: Fraction, luma: UInt8Array) -> None:
+        """Take note that there is one more picture."""
+        self.times.append(time_s)
+        self.shape = (luma.shape[0], luma.shape[1])
+
+
+@dataclass(frozen=True)
+class _Band:
+    """A part of pictures, and where the strip lies in it."""
+
+    crop: Crop
+    placement: Placement
 
 
 class _PictureReader(Protocol):
@@ -142,6 +177,20 @@ class _ClipReader:
         if isinstance(found, StripReading):
             self._near = found.placement
         self._log.take(time_s, found)
+
+    def band(self, shape: tuple[int, int]) -> _Band | None:
+        """Part of pictures of a shape in which the strip lies, if it was read and stands."""
+        if self._near is None or self._on_its_side:
+            return None
+        left, top, right, bottom = self._near.bounds(shape)
+        return _Band(Crop(left, top, right - left, bottom - top), self._near.within(left, top))
+
+    def take_band(self, time_s: Fraction, luma: UInt8Array, at: Placement) -> bool:
+        """Read a strip in its band; returns whether that could be done."""
+        found = read_at(luma, at)
+        if isinstance(found, StripReading):
+            self._log.take(time_s, found)
+        return isinstance(found, StripReading)
 
 
 class _RecordingReader:
@@ -165,37 +214,69 @@ class _FootageReader:
         self.change.take(working_copy(luma))
 
 
-def _read_video(pictures: Iterable[tuple[Fraction, UInt8Array]], asked: Kind | None) -> _VideoRead:
-    """Find out what it is on the same pictures that are then read.
+def _read_video(pictures: _Pictures, asked: Kind | None) -> _VideoRead:
+    """Find out what it is on the first pictures, then read it as that."""
+    read = _VideoRead(FileKind("footage"))
+    band: _Band | None = None
+    with closing(pictures.read()) as whole:
+        reader = read.footage if asked == "footage" else _found_out(whole, read, asked)
+        if isinstance(reader, _ClipReader):
+            band = reader.band(read.shape)
+        if reader is not None and band is None:
+            _read_on(whole, reader, read)
+    if isinstance(reader, _ClipReader) and band is not None:
+        _read_clip(pictures, reader, read, band)
+    return read
 
-    The first few pictures are kept until that is known. From then on, and as long as no strip
-    is seen, pictures are measured as footage.
+
+def _found_out(
+    pictures: Iterable[tuple[Fraction, UInt8Array]], read: _VideoRead, asked: Kind | None
+) -> _PictureReader | None:
+    """Reader of what the pictures are of, once that is known; None if they end before.
+
+    The first few pictures are kept until then. From then on, and as long as no strip is seen,
+    pictures are measured as footage.
     """
     finder, kept = KindFinder(), deque[tuple[Fraction, UInt8Array]](maxlen=KEPT)
-    read, footage = _VideoRead(FileKind("footage")), _FootageReader()
-    reader: _PictureReader | None = footage if asked == "footage" else None
     for place, (time_s, luma) in enumerate(pictures):
-        read.times.append(time_s)
-        if reader is not None:
-            reader.take(time_s, luma)
-            continue
+        read.add(time_s, luma)
         kept.append((time_s, luma))
         found = finder.look(place, luma)
         if found is not None:
-            reader = _strip_reader(read, _as_asked(found, asked), kept)
-            kept.clear()
-        elif place >= KEPT - 1 and asked is None:
+            return _strip_reader(read, _as_asked(found, asked), kept)
+        if place >= KEPT - 1 and asked is None:
             for earlier in kept if place == KEPT - 1 else [(time_s, luma)]:
-                footage.take(*earlier)
-    if reader is None:
-        kind = _as_asked(finder.kind(), asked)
-        if kind.kind != "footage":
-            _strip_reader(read, kind, kept)
-        elif len(read.times) < KEPT:
-            for earlier in kept:
-                footage.take(*earlier)
-    read.changes = footage.change.changes
-    return read
+                read.footage.take(*earlier)
+    kind = _as_asked(finder.kind(), asked)
+    if kind.kind != "footage":
+        _strip_reader(read, kind, kept)
+    elif len(read.times) < KEPT:
+        for earlier in kept:
+            read.footage.take(*earlier)
+    return None
+
+
+def _read_on(
+    pictures: Iterable[tuple[Fraction, UInt8Array]], reader: _PictureReader, read: _VideoRead
+) -> None:
+    for time_s, luma in pictures:
+        read.add(time_s, luma)
+        reader.take(time_s, luma)
+
+
+def _read_clip(pictures: _Pictures, reader: _ClipReader, read: _VideoRead, band: _Band) -> None:
+    """Read on in the strip's band alone, whole pictures once the strip is not read there.
+
+    The rest of the pictures then need not leave the decoder, which takes as long as decoding.
+    """
+    with closing(pictures.read(len(read.times), band.crop)) as parts:
+        for time_s, luma in parts:
+            if not reader.take_band(time_s, luma, band.placement):
+                break
+            read.times.append(time_s)
+    if len(read.times) < pictures.count:
+        with closing(pictures.read(len(read.times))) as whole:
+            _read_on(whole, reader, read)
 
 
 def _as_asked(found: FileKind, asked: Kind | None) -> FileKind:
@@ -224,14 +305,13 @@ def _strip_reader(
 def _judged(path: Path, info: VideoInfo, given: Given, read: _VideoRead, damage: Damage) -> Reading:
     kind = read.kind
     if read.log is None:
-        assert read.changes is not None
         if damage.inside:
             raise InputError(
                 f"{path} is damaged and shows no strip that can be read: its decoder repeats older "
                 "pictures, so that nothing can be known; try a fresh copy"
             )
         return judge_footage(
-            read.changes,
+            read.footage.change.changes,
             read.times,
             file=path.name,
             file_rate=info.rate,

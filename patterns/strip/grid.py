@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from patterns.strip.code import NUMBER_CELLS
 from patterns.strip.identity import IDENTITY_CELLS
@@ -28,8 +29,7 @@ PAIRS = ("wb", "bw", "wb", "bw", "wb")
 GROUP = NUMBER_CELLS // (len(PAIRS) - 1)
 
 
-@dataclass(frozen=True)
-class Rect:
+class Rect(NamedTuple):
     """Rectangle with the name of what it is, in fractions of the band's width and height."""
 
     name: str
@@ -39,7 +39,7 @@ class Rect:
     bottom: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Grid:
     """All cells of one arrangement, as fractions of the band.
 

@@ -6,13 +6,13 @@ sampling as the reader of clean ones.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache, lru_cache
 
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.arrays import FloatArray, UInt8Array
+from patterns.picture.arrays import FloatArray, IndexArray, UInt8Array
 from patterns.strip.grid import Grid, Rect, grid
 
 __all__ = ["Placement", "local_levels", "looks_marked", "sample"]
@@ -52,6 +52,18 @@ class Placement:
         xy = np.asarray(points, np.float64)
         mapped = xy @ self.matrix[:, :2].T + self.matrix[:, 2]
         return np.asarray(mapped[..., :2] / mapped[..., 2:], np.float64)
+
+    def bounds(self, shape: tuple[int, int]) -> tuple[int, int, int, int]:
+        """Columns and rows (left, top, right, bottom) that hold all that `sample` looks at."""
+        corners = self.to_picture([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+        left, top = np.maximum(np.floor(corners.min(axis=0)) - 1, 0)
+        right, bottom = np.minimum(np.ceil(corners.max(axis=0)) + 1, shape[::-1])
+        return int(left), int(top), int(right), int(bottom)
+
+    def within(self, left: int, top: int) -> Placement:
+        """Placement in a part of the picture that begins at this column and row."""
+        shift = np.array([[1.0, 0.0, -left], [0.0, 1.0, -top], [0.0, 0.0, 1.0]])
+        return replace(self, matrix=shift @ self.matrix)
 
 
 @lru_cache(maxsize=64)
@@ -106,21 +118,38 @@ def sample(luma: UInt8Array, placement: Placement, rects: tuple[Rect, ...]) -> F
     array
         (rectangles,).
     """
-    height, width = luma.shape
+    pixels, shares = _under(placement, rects, (luma.shape[0], luma.shape[1]))
+    return np.asarray(np.einsum("ij,ij->i", np.take(luma, pixels), shares), np.float64)
+
+
+# In a file the strip stays where it is: what was worked out for one picture serves the next.
+@lru_cache(maxsize=16)
+def _under(
+    placement: Placement, rects: tuple[Rect, ...], shape: tuple[int, int]
+) -> tuple[IndexArray, FloatArray]:
+    """Pixels under the sample points of each rectangle, and their shares in its mean.
+
+    Both (rectangles, 4 POINTS^2): places in the flattened picture, and weights of bilinear
+    interpolation, NaN where a point is outside of the picture.
+    """
+    height, width = shape
     at = placement.to_picture(_points(rects)) - 0.5
     outside = ((at < -0.5) | (at > np.array([width, height]) - 0.5)).any(axis=(1, 2))
     x = np.clip(at[..., 0], 0, width - 1)
     y = np.clip(at[..., 1], 0, height - 1)
     column = np.minimum(x.astype(np.intp), width - 2)
     row = np.minimum(y.astype(np.intp), height - 2)
-    fx, fy = x - column, y - row
-    upper = luma[row, column] * (1 - fx) + luma[row, column + 1] * fx
-    lower = luma[row + 1, column] * (1 - fx) + luma[row + 1, column + 1] * fx
-    means = (upper * (1 - fy) + lower * fy).mean(axis=1)
-    means[outside] = np.nan
-    return np.asarray(means, np.float64)
+    right, down = x - column, y - row
+    upper_left = row * width + column
+    pixels = (upper_left, upper_left + 1, upper_left + width, upper_left + width + 1)
+    shares = np.concatenate(
+        [(1 - right) * (1 - down), right * (1 - down), (1 - right) * down, right * down], axis=1
+    )
+    shares[outside] = np.nan
+    return np.concatenate(pixels, axis=1), shares / POINTS**2
 
 
+@lru_cache(maxsize=64)
 def _centres(rects: tuple[Rect, ...]) -> FloatArray:
     return np.array([(r.left + r.right) / 2 for r in rects])
 

@@ -10,7 +10,7 @@ import os
 import queue
 import re
 import threading
-from collections.abc import Generator, Iterator
+from collections.abc import Generator
 from contextlib import closing
 from dataclasses import dataclass
 from fractions import Fraction
@@ -47,18 +47,15 @@ class Crop:
 def read_luma(
     path: str | os.PathLike[str],
     *,
-    size: tuple[int, int] | None = None,
     crop: Crop | None = None,
     told: Description | None = None,
-) -> Iterator[tuple[Fraction, UInt8Array]]:
+) -> Generator[tuple[Fraction, UInt8Array]]:
     """Luma of each picture, upright, with the time at which it is due.
 
     Parameters
     ----------
     path
         Any file that the bundled decoder opens.
-    size
-        Width and height to scale to (after the crop); None leaves them.
     crop
         Part that is wanted.
     told
@@ -76,36 +73,25 @@ def read_luma(
         The file is missing, empty, damaged, or holds no video. A file that is cut off
         yields what can be decoded.
     """
-    with closing(_pictures(path, "luma", size, crop, told)) as pictures:
+    with closing(_pictures(path, "luma", None, crop, told)) as pictures:
         for time_s, data, (width, height) in pictures:
             yield time_s, data.reshape(height, width)
 
 
 def read_rgb(
-    path: str | os.PathLike[str],
-    *,
-    size: tuple[int, int] | None = None,
-    crop: Crop | None = None,
-) -> Iterator[tuple[Fraction, UInt8Array]]:
-    """Pictures as R'G'B', uint8 (height, width, 3), 0 to 255; otherwise as `read_luma`."""
-    with closing(_pictures(path, "rgb", size, crop)) as pictures:
+    path: str | os.PathLike[str], *, size: tuple[int, int] | None = None
+) -> Generator[tuple[Fraction, UInt8Array]]:
+    """Pictures as R'G'B', uint8 (height, width, 3), 0 to 255, scaled to `size` (width, height)."""
+    with closing(_pictures(path, "rgb", size, None)) as pictures:
         for time_s, data, (width, height) in pictures:
             yield time_s, data.reshape(height, width, 3)
 
 
 def read_planes(
-    path: str | os.PathLike[str],
-    *,
-    size: tuple[int, int] | None = None,
-    crop: Crop | None = None,
-) -> Iterator[tuple[Fraction, Planes]]:
-    """Pictures as 4:2:0 planes, narrow range; all sides even, else as `read_luma`."""
-    parts = (*(size or ()), *((crop.left, crop.top, crop.width, crop.height) if crop else ()))
-    if any(part % 2 for part in parts):
-        raise RequestError(
-            f"size or crop {parts} is odd somewhere: 4:2:0 pictures need even numbers"
-        )
-    with closing(_pictures(path, "yuv420", size, crop)) as pictures:
+    path: str | os.PathLike[str], *, size: tuple[int, int] | None = None
+) -> Generator[tuple[Fraction, Planes]]:
+    """Pictures as 4:2:0 planes, narrow range, scaled to `size`, both sides even."""
+    with closing(_pictures(path, "yuv420", size, None)) as pictures:
         for time_s, data, (width, height) in pictures:
             if width % 2 or height % 2:
                 raise InputError(f"pictures of {width}x{height} have no whole 4:2:0 planes")
@@ -122,8 +108,6 @@ def _planes(data: UInt8Array, width: int, height: int) -> Planes:
     )
 
 
-# From what the file holds to what is handed over, before a crop, which could otherwise not
-# begin at odd places of subsampled planes.
 _CONVERSIONS: dict[Pixels, tuple[str, ...]] = {
     # 8-bit planes pass as they are, others are converted once
     "luma": ("scale=out_range=tv", "format=yuv420p|yuv422p|yuv444p|yuv440p", "extractplanes=y"),
@@ -134,9 +118,10 @@ _CONVERSIONS: dict[Pixels, tuple[str, ...]] = {
 
 def _filters(pixels: Pixels, size: tuple[int, int] | None, crop: Crop | None) -> str:
     # showinfo first: it tells the time of each picture that the decoder made
-    chain = ["showinfo=checksum=0", *_CONVERSIONS[pixels]]
-    if crop is not None:
+    chain = ["showinfo=checksum=0"]
+    if crop is not None:  # at odd places too, where subsampled colour goes wrong, but luma does not
         chain.append(f"crop={crop.width}:{crop.height}:{crop.left}:{crop.top}:exact=1")
+    chain += _CONVERSIONS[pixels]
     if size is not None:
         chain.append(f"scale={size[0]}:{size[1]}:flags=area+accurate_rnd")
     return ",".join(chain)

@@ -212,3 +212,23 @@ def test_damage_that_hides_the_strip_is_not_read_as_footage(folder: Path) -> Non
     (folder / "hurt-bare.mp4").write_bytes(data)
     with pytest.raises(InputError, match="damaged"):
         read_file(folder / "hurt-bare.mp4", Given())
+
+
+def test_a_strip_that_moves_is_followed(folder: Path) -> None:
+    """From the band in which it lay to where it is afterwards, without losing a picture."""
+    shifted = r"pad=1280:800:0:40,crop=1280:720:0:'if(lt(n,40),60,80)'"
+    reading = transcoded(folder, "moved.mp4", "-vf", shifted, "-crf", "12")
+    assert (reading.kind, reading.read, reading.unread) == ("clip", reading.pictures, ())
+    assert not reading.dropped
+
+
+@pytest.mark.skipif(not Path("/proc/self/io").exists(), reason="nowhere else is it counted")
+def test_only_the_strip_leaves_the_decoder(folder: Path) -> None:
+    """What this process takes in over a clip is a small part of its pictures' luma."""
+
+    def taken() -> int:
+        return int(Path("/proc/self/io").read_text().split()[1])
+
+    before = taken()
+    assert read_file(folder / "clip.mp4", Given()).read == FRAMES
+    assert taken() - before < 0.5 * FRAMES * 1280 * 720

@@ -76,13 +76,9 @@ def test_crop_and_size(clip: Path) -> None:
     whole = moving_texture(30)[0].y
     _, part = next(read_luma(clip, crop=Crop(3, 5, 101, 90)))
     assert np.array_equal(part, whole[5:95, 3:104])
-    _, small = next(read_luma(clip, size=(80, 64)))
+    _, small = next(read_planes(clip, size=(80, 64)))
     means = whole.reshape(64, 2, 80, 2).mean((1, 3))
-    assert np.abs(small - means).max() <= 1
-    _, both = next(read_luma(clip, crop=Crop(0, 0, 80, 64), size=(40, 32)))
-    assert np.abs(both - means[:32, :40]).max() <= 1
-    with pytest.raises(RequestError, match="even"):
-        next(read_planes(clip, crop=Crop(1, 0, 80, 64)))
+    assert np.abs(small.y - means).max() <= 1
     with pytest.raises(RequestError, match="outside"):
         next(read_luma(clip, crop=Crop(100, 0, 100, 64)))
 
@@ -165,7 +161,7 @@ def test_uneven_times_have_no_rate() -> None:
 def test_early_exit_leaves_no_process(clip: Path) -> None:
     pictures = read_luma(clip)
     next(pictures)
-    pictures.close()  # type: ignore[attr-defined]
+    pictures.close()
     for _ in read_rgb(clip):
         break
     if sys.platform == "linux":
