@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import _thread
 import contextlib
+import ctypes
 import os
 import pickle
 import signal
@@ -24,7 +25,7 @@ from typing import IO, Any
 
 from patterns.errors import WorkerError
 
-__all__ = ["Progress", "Task", "side_by_side"]
+__all__ = ["Progress", "Task", "side_by_side", "usual_jobs", "work"]
 
 Progress = Callable[[int, int], None]
 
@@ -33,6 +34,9 @@ PATIENCE_S = 10.0  # for a worker to leave nothing behind
 _NEW_GROUP = int(getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0))  # Windows: without Ctrl-C
 # The main program is not loaded again: scripts and notebooks need no guard against that.
 _START = "import sys; sys.path[:] = {!r}; from patterns.side_by_side import work; work()"
+# Of a process that draws and of its encoder, as measured at 720p to 4K.
+BYTES, BYTES_PER_PIXEL = 200_000_000, 200
+UNKNOWN_MEMORY = 4 << 30
 
 
 @dataclass(frozen=True)
@@ -255,3 +259,27 @@ def _portable(error: Exception) -> Exception:
     except Exception:
         return RuntimeError(f"{type(error).__name__}: {error}")
     return error
+
+
+def usual_jobs(width: int, height: int) -> int:
+    """How many clips of a size are made at once: one for each core, in half of the memory."""
+    each = BYTES + BYTES_PER_PIXEL * width * height
+    return max(1, min(_cores(), _memory_bytes() // 2 // each))
+
+
+def _cores() -> int:
+    """Cores that this process may use."""
+    usable = getattr(os, "sched_getaffinity", None)  # Linux
+    return len(usable(0)) if usable else os.cpu_count() or 1
+
+
+def _memory_bytes() -> int:
+    """Memory of the machine."""
+    if sys.platform == "win32":
+        kilobytes = ctypes.c_ulonglong()
+        known = ctypes.windll.kernel32.GetPhysicallyInstalledSystemMemory(ctypes.byref(kilobytes))
+        return kilobytes.value << 10 if known else UNKNOWN_MEMORY
+    try:
+        return os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
+    except (OSError, ValueError):
+        return UNKNOWN_MEMORY

@@ -12,7 +12,7 @@ PACKAGE = ROOT / "patterns"
 
 # Lowest first; a module may import from its own layer and from those before it.
 LAYERS = [
-    "errors", "version", "whole_file", "cores", "side_by_side", "timing", "picture", "drawing",
+    "errors", "version", "whole_file", "side_by_side", "timing", "picture", "drawing",
     "scenes", "sizes", "clip", "strip", "frame_source", "video", "reading", "safety", "planning",
     "present", "kit", "web", "api", "cli",
 ]  # fmt: skip

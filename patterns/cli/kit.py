@@ -10,10 +10,10 @@ import click
 from patterns.cli.motion_options import MotionCommand, pace_options
 from patterns.cli.option_types import ANGLE, DISPLAY, NUMBER, RATES, SIZE, jobs_option, small_option
 from patterns.cli.progress import progress
-from patterns.cores import usual_jobs
 from patterns.kit.kit import KitSpec, kit_text, make_kit
 from patterns.kit.record import dump
 from patterns.scenes.table import PATTERNS
+from patterns.side_by_side import usual_jobs
 from patterns.timing.cadence import DEFAULT_DISPLAYS
 from patterns.video.codecs import CODECS
 

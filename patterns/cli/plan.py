@@ -16,7 +16,6 @@ from patterns.cli.motion_options import (
 )
 from patterns.cli.plan_options import plan_options
 from patterns.cli.progress import progress
-from patterns.cores import usual_jobs
 from patterns.drawing.canvas import check_picture_name, write_picture
 from patterns.errors import RequestError
 from patterns.planning.plan import make_plan
@@ -25,6 +24,7 @@ from patterns.planning.plan_picture import plan_picture
 from patterns.planning.plan_text import plan_text
 from patterns.planning.record import plan_json
 from patterns.planning.request import DEFAULT_RATES, PlanRequest
+from patterns.side_by_side import usual_jobs
 from patterns.timing.audience import DEFAULT_AUDIENCE, Audience
 from patterns.timing.exposure_value import MeteredExposure, exposure_for_ev100
 from patterns.whole_file import write_whole

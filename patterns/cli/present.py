@@ -9,9 +9,9 @@ import click
 from patterns.cli.motion_options import MotionCommand
 from patterns.cli.present_options import present_options, request_from, scene_options
 from patterns.cli.progress import progress
-from patterns.cores import usual_jobs
 from patterns.present.talk import dump_talk, make_talk, talk_text
 from patterns.present.talk_request import Part
+from patterns.side_by_side import usual_jobs
 
 __all__ = ["command"]
 

@@ -57,12 +57,11 @@ def command(
     pictures, have someone else look at them; see "Cautions" in the README.
     """  # noqa: D301 - click's mark for a paragraph that is not rewrapped
     # The server's packages are an extra, and slow to import: only this command needs them.
-    from patterns.web.extra import require_extra
+    from patterns.web import require_extra
 
     require_extra()
-    from patterns.web.addresses import allowed_hosts, lan_addresses
     from patterns.web.app import make_app
-    from patterns.web.greeting import Terminal, greeting
+    from patterns.web.greeting import Terminal, allowed_hosts, greeting, lan_addresses
     from patterns.web.guard import Rules
     from patterns.web.server import bind, new_key, serve
     from patterns.web.site import open_site

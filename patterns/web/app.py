@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
@@ -12,7 +13,7 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from patterns.drawing.page import page_css
@@ -29,7 +30,7 @@ from patterns.web.uploads import Pace, ReadingShelf, TooManyError
 
 __all__ = ["make_app"]
 
-_STATIC_TYPES = {"js": "text/javascript; charset=utf-8", "css": "text/css; charset=utf-8"}
+_STATIC_TYPES = {".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8"}
 _FRESH = {"cache-control": "no-cache"}
 _LIVE_PARTS = ("plan.json", "band.png", "bars.png", "digits.png")
 
@@ -39,30 +40,26 @@ def _static() -> MappingProxyType[str, tuple[bytes, str]]:
     found = {}
     folders = (files("patterns.kit") / "player", files("patterns.web") / "static")
     for entry in (entry for folder in folders for entry in folder.iterdir()):
-        kind = _STATIC_TYPES.get(entry.name.rpartition(".")[2])
-        if kind and entry.is_file():
+        if kind := _STATIC_TYPES.get(Path(entry.name).suffix):
             found[entry.name] = (entry.read_bytes(), kind)
     return MappingProxyType(found)
 
 
-class _Pages:
+def _made(path: str, media_type: str, make: Callable[[], str | bytes]) -> Route:
+    """Address whose answer depends on nothing in the request."""
+
+    async def answer(_: Request) -> Response:
+        return Response(make(), media_type=media_type, headers=_FRESH)
+
+    return Route(path, answer)
+
+
+class _Answers:
     """Answers to requests about one site."""
 
     def __init__(self, site: Site, shelf: ReadingShelf, pace: Pace) -> None:
         self._site, self._shelf, self._pace = site, shelf, pace
         self._static = _static()
-
-    async def clips(self, _: Request) -> Response:
-        return HTMLResponse(clips_page(self._site), headers=_FRESH)
-
-    async def live(self, _: Request) -> Response:
-        return HTMLResponse(live_page(self._site), headers=_FRESH)
-
-    async def how_to(self, _: Request) -> Response:
-        return HTMLResponse(how_to_page(), headers=_FRESH)
-
-    async def theme(self, _: Request) -> Response:
-        return Response(page_css(), media_type="text/css", headers=_FRESH)
 
     async def static(self, request: Request) -> Response:
         found = self._static.get(request.path_params["name"])
@@ -72,9 +69,6 @@ class _Pages:
 
     async def file(self, request: Request) -> Response:
         return file_answer(self._site, request.path_params["name"], request.headers)
-
-    async def words(self, _: Request) -> Response:
-        return Response(number_table(), media_type="application/octet-stream", headers=_FRESH)
 
     async def live_part(self, request: Request) -> Response:
         part = request.path_params["part"]
@@ -149,18 +143,18 @@ def make_app(
     site: Site, rules: Rules, *, shelf: ReadingShelf | None = None, pace: Pace | None = None
 ) -> Guard:
     """ASGI application that serves `site` to whom `rules` let in."""
-    pages = _Pages(site, shelf or ReadingShelf(site.folder), pace or Pace())
+    answers = _Answers(site, shelf or ReadingShelf(site.folder), pace or Pace())
     routes = [
-        Route("/", pages.clips),
-        Route("/live", pages.live),
-        Route(f"/{HOW_TO_NAME}", pages.how_to),
-        Route("/theme.css", pages.theme),
-        Route("/words.bin", pages.words),
-        Route("/static/{name}", pages.static),
-        Route("/clips/{name}", pages.file),
-        Route("/live/{part}", pages.live_part),
-        Route("/summary", pages.summary, methods=["POST"]),
-        Route("/readings", pages.reading, methods=["POST"]),
+        _made("/", "text/html", lambda: clips_page(site)),
+        _made("/live", "text/html", lambda: live_page(site)),
+        _made(f"/{HOW_TO_NAME}", "text/html", how_to_page),
+        _made("/theme.css", "text/css", page_css),
+        _made("/words.bin", "application/octet-stream", number_table),
+        Route("/static/{name}", answers.static),
+        Route("/clips/{name}", answers.file),
+        Route("/live/{part}", answers.live_part),
+        Route("/summary", answers.summary, methods=["POST"]),
+        Route("/readings", answers.reading, methods=["POST"]),
     ]
     handlers: dict[Any, Any] = {EvenholdError: _failed, HTTPException: _refused}
     inner = Starlette(routes=routes, exception_handlers=handlers)

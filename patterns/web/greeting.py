@@ -1,14 +1,29 @@
-"""What the terminal says when the server is up: the address always, a code to scan too."""
+"""What the terminal says when the server is up: where it is reached, and a code to scan."""
 
 from __future__ import annotations
 
+import contextlib
+import ipaddress
+import socket
+import struct
+import sys
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from patterns.web.qr import qr_text
+import segno
+
 from patterns.web.site import Site
 from patterns.web.uploads import FOLDER
 
-__all__ = ["Terminal", "address", "greeting"]
+__all__ = ["Terminal", "address", "allowed_hosts", "greeting", "lan_addresses", "qr_text"]
+
+LOOPBACK_HOSTS = frozenset({"localhost", "127.0.0.1", "::1"})
+# RFC 5737: a documentation address; connecting a datagram socket sends nothing.
+_NOWHERE = ("192.0.2.1", 9)
+_SIOCGIFADDR = 0x8915  # Linux, netdevice(7)
+_QUIET = 4  # modules of margin that ISO/IEC 18004 asks for
+_DARK, _LIGHT, _RESET = "\x1b[40m", "\x1b[107m", "\x1b[0m"
+_HALVES = {(1, 1): " ", (0, 0): "█", (0, 1): "▀", (1, 0): "▄"}  # 1: dark
 
 
 @dataclass(frozen=True)
@@ -58,3 +73,78 @@ def greeting(
         lines.append("Whoever has this address can play the clips and send readings.")
     lines.append(f"Readings go to {site.folder / FOLDER}. Ctrl-C ends the server.")
     return "\n".join(lines)
+
+
+def allowed_hosts(names: Iterable[str]) -> frozenset[str]:
+    """Host names that a request may carry: `names`, in lower case, and those of loopback."""
+    return LOOPBACK_HOSTS | {name.strip().lower().rstrip(".") for name in names}
+
+
+def lan_addresses() -> list[str]:
+    """IPv4 addresses of this machine, the one that leads out first; loopback left out."""
+    found: list[str] = []
+    with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.connect(_NOWHERE)
+        found.append(str(probe.getsockname()[0]))
+    found += _of_interfaces()
+    return [address for address in dict.fromkeys(found) if _usable(address)]
+
+
+def _of_interfaces() -> Iterator[str]:
+    if sys.platform != "linux":
+        yield from _of_host_name()
+        return
+    # asking for the host name's addresses can wait for seconds for a name server
+    import fcntl
+
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asker:
+        for _, name in socket.if_nameindex():
+            with contextlib.suppress(OSError):  # an interface without an IPv4 address
+                request = struct.pack("256s", name.encode()[:15])
+                answer = fcntl.ioctl(asker.fileno(), _SIOCGIFADDR, request)
+                yield socket.inet_ntoa(answer[20:24])
+
+
+def _of_host_name() -> Iterator[str]:
+    with contextlib.suppress(OSError):
+        for entry in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET):
+            yield str(entry[4][0])
+
+
+def _usable(address: str) -> bool:
+    parsed = ipaddress.ip_address(address)
+    return not (parsed.is_loopback or parsed.is_unspecified)
+
+
+def qr_text(address: str, *, colours: bool, unicode: bool) -> str:
+    """QR code of `address` as lines of text.
+
+    Parameters
+    ----------
+    colours
+        Set black and white by control sequences (ECMA-48), which is right on a dark and
+        on a light terminal. Without them light modules are drawn, for a dark terminal.
+    unicode
+        Whether half blocks may be used: half as wide and half as high as ASCII.
+    """
+    code = segno.make(address, error="m", micro=False)
+    rows = [list(map(int, row)) for row in code.matrix_iter(border=_QUIET)]
+    if unicode:
+        return "\n".join(_half_line(pair, colours) for pair in _pairs(rows))
+    return "\n".join(_wide_line(row, colours) for row in rows)
+
+
+def _pairs(rows: list[list[int]]) -> list[tuple[list[int], list[int]]]:
+    padded = rows if len(rows) % 2 == 0 else [*rows, [0] * len(rows[0])]
+    return list(zip(padded[0::2], padded[1::2], strict=True))
+
+
+def _half_line(pair: tuple[list[int], list[int]], colours: bool) -> str:
+    line = "".join(_HALVES[upper, lower] for upper, lower in zip(*pair, strict=True))
+    return f"\x1b[97;40m{line}{_RESET}" if colours else line
+
+
+def _wide_line(row: list[int], colours: bool) -> str:
+    if not colours:
+        return "".join("  " if dark else "##" for dark in row)
+    return "".join(f"{_DARK if dark else _LIGHT}  " for dark in row) + _RESET

@@ -8,13 +8,12 @@ refused request reaches the rest of the program.
 from __future__ import annotations
 
 import asyncio
-import json
 import logging
-from collections.abc import Iterable
 from dataclasses import dataclass
 from hmac import compare_digest
-from typing import Any
 
+from starlette.datastructures import Headers
+from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 __all__ = ["BODY_LIMIT_BYTES", "HEADERS", "Guard", "Rules", "host_name"]
@@ -55,7 +54,8 @@ class Rules:
 
 class _RefusedError(Exception):
     def __init__(self, status: int, text: str, **headers: str) -> None:
-        self.status, self.text, self.headers = status, text, headers
+        self.status, self.text = status, text
+        self.headers = {"cache-control": "no-store"} | headers
 
 
 def host_name(value: str) -> str:
@@ -83,7 +83,8 @@ class Guard:
         try:
             inner, body = await self._admit(scope, receive)
         except _RefusedError as refused:
-            await _refuse(guarded, scope, refused)
+            said = JSONResponse({"error": refused.text}, refused.status, refused.headers)
+            await said(scope, receive, guarded)
             return
         try:
             await self._app(inner, body, guarded)
@@ -92,8 +93,8 @@ class Guard:
             raise  # the server closes this connection
 
     async def _admit(self, scope: Scope, receive: Receive) -> tuple[Scope, Receive]:
-        headers = _Headers(scope["headers"])
-        hosts = headers.all("host")
+        headers = Headers(scope=scope)
+        hosts = headers.getlist("host")
         if len(hosts) != 1 or host_name(hosts[0]) not in self._rules.hosts:
             raise _RefusedError(421, "this server does not answer under that host name")
         inner = {**scope, "path": self._path(scope["path"]), "root_path": "", "raw_path": None}
@@ -116,27 +117,16 @@ class Guard:
         return "/" + rest
 
 
-class _Headers:
-    def __init__(self, raw: Iterable[tuple[bytes, bytes]]) -> None:
-        self._pairs = [(k.decode("latin-1").lower(), v.decode("latin-1")) for k, v in raw]
-
-    def all(self, name: str) -> list[str]:
-        return [value for key, value in self._pairs if key == name]
-
-    def one(self, name: str) -> str:
-        return next(iter(self.all(name)), "")
-
-
-def _check_post(headers: _Headers, host: str) -> None:
+def _check_post(headers: Headers, host: str) -> None:
     """Only our own page may post: another site's can neither set the type nor hide its origin."""
-    if headers.one("content-type").partition(";")[0].strip().lower() != "application/json":
+    if headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
         raise _RefusedError(415, "posts are application/json")
-    origin = headers.one("origin")
+    origin = headers.get("origin", "")
     if origin and origin.partition("://")[2].lower() != host.strip().lower():
         raise _RefusedError(403, "posts come from this server's own page only")
-    if headers.one("sec-fetch-site") not in ("", "same-origin", "none"):
+    if headers.get("sec-fetch-site", "") not in ("", "same-origin", "none"):
         raise _RefusedError(403, "posts come from this server's own page only")
-    length = headers.one("content-length")
+    length = headers.get("content-length", "")
     if length.isdecimal() and int(length) > BODY_LIMIT_BYTES:
         raise _too_large()
 
@@ -188,16 +178,3 @@ def _with_headers(send: Send) -> Send:
         await send(message)
 
     return guarded
-
-
-async def _refuse(send: Send, scope: Scope, refused: _RefusedError) -> None:
-    data: dict[str, Any] = {"error": refused.text}
-    body = json.dumps(data).encode() + b"\n"
-    headers = {
-        "content-type": "application/json",
-        "content-length": str(len(body)),
-        "cache-control": "no-store",
-    } | refused.headers
-    pairs = [(k.encode(), v.encode()) for k, v in headers.items()]
-    await send({"type": "http.response.start", "status": refused.status, "headers": pairs})
-    await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else body})

@@ -6,6 +6,7 @@ up and never joined to a path, so that there is nothing to traverse.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import stat
@@ -118,12 +119,9 @@ def _kit_groups(root: Path) -> list[Group]:
 def _loose_groups(root: Path) -> list[Group]:
     """Clips that were rendered one by one, each with its record beside it."""
     records = []
-    for path in sorted(root.glob("*.json")):
-        if plain_file(path) and path.stat().st_size <= MOST_RECORD_BYTES:
-            try:
-                data = json.loads(path.read_bytes())
-            except (OSError, ValueError, RecursionError):
-                continue  # somebody's own file
+    for path in filter(plain_file, sorted(root.glob("*.json"))):
+        with contextlib.suppress(InputError):  # somebody's own file
+            data = _load(path)
             if isinstance(data, dict) and data.get("schema") == CLIP_SCHEMA:
                 records.append(data)
     records.sort(key=lambda r: (str(r.get("pattern")), float(r.get("rate", 0))))

@@ -12,7 +12,7 @@ from typing import Any
 
 from patterns.errors import EvenholdError, OutputError, RequestError
 from patterns.kit.record import dump
-from patterns.whole_file import write_whole
+from patterns.whole_file import make_folder, write_whole
 
 __all__ = ["FOLDER", "Pace", "ReadingShelf", "TooManyError"]
 
@@ -107,12 +107,10 @@ class ReadingShelf:
             return name
 
     def _write(self, name: str, text: str) -> None:
+        if self.folder.is_symlink():
+            raise OutputError(f"{self.folder} is a link: readings are kept in a real folder")
+        make_folder(self.folder)
         try:
-            if self.folder.is_symlink():
-                raise OutputError(f"{self.folder} is a link: readings are kept in a real folder")
-            self.folder.mkdir(exist_ok=True)
             write_whole(self.folder / name, text, force=False)
-        except OSError as error:
-            raise OutputError(f"{self.folder} cannot be made: {error.strerror}") from error
         except RequestError as error:  # the folder went away between the two lines
             raise OutputError(str(error)) from error

@@ -70,7 +70,7 @@ def test_ctrl_c_ends_it_at_once_with_130(kit: Path, tmp_path: Path) -> None:
 
 
 def test_the_local_network_gets_a_key_and_a_code(kit: Path, tmp_path: Path) -> None:
-    from patterns.web.addresses import lan_addresses
+    from patterns.web.greeting import lan_addresses
 
     if not lan_addresses():
         pytest.skip("this machine is on no network")

@@ -8,9 +8,14 @@ import numpy as np
 import pytest
 import segno
 
-from patterns.web.addresses import allowed_hosts, lan_addresses
-from patterns.web.greeting import Terminal, address, greeting
-from patterns.web.qr import qr_text
+from patterns.web.greeting import (
+    Terminal,
+    address,
+    allowed_hosts,
+    greeting,
+    lan_addresses,
+    qr_text,
+)
 from patterns.web.server import new_key
 from patterns.web.site import open_site
 
