@@ -74,8 +74,8 @@ def render() -> None:
 
 def readings() -> None:
     evenhold("check", "Łódź.mp4", ends=(0, 3))
-    evenhold("read", "Łódź.mp4", says="every frame once and in order")
-    evenhold("read", "Łódź.mp4", "--csv", "holds.csv", "--picture", "holds.png")
+    words = ("--csv", "holds.csv", "--picture", "holds.png")
+    evenhold("read", "Łódź.mp4", *words, says="every frame once and in order")
     text = evenhold("read", "Łódź.mp4", "--json")
     Path("a.json").write_bytes(text.encode("utf-16"))  # as PowerShell's > does it
     other = evenhold("read", "kit/evenhold-bars-30fps.mp4", "--json")
@@ -87,12 +87,11 @@ def readings() -> None:
 
 
 def show() -> None:
-    split = ("present", "--size", "720p", "--seconds", "0.5")  # panels need the width
-    evenhold(*split, "--split", "--stills", "--html", "--animation", "webp", "--out", "talk")
-    evenhold(*split, "--split", "--stills", "--html", "--out", "talk", "--force")
+    present = ("present", "--size", "720p", "--seconds", "0.5", "--out", "talk")  # room for panels
+    evenhold(*present, "--split", "--stills", "--html", "--animation", "webp")
+    evenhold(*present, "--stills", "--html", "--force")
     files("talk", "demo.html")
     evenhold("plan", "--metered", "ISO100 f/2.8 1/2000", "--html", "plan.html")
-    evenhold("cadence", "24", "--display", "60", "--json")
     files(".", "plan.html")
 
 

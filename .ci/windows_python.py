@@ -55,7 +55,7 @@ def run(*command: str | Path) -> None:
 
 
 def pip(tools: Path, *words: str | Path) -> None:
-    run(tools / "bin/pip", "--disable-pip-version-check", words[0], "--quiet", *words[1:])
+    run(tools / "bin/pip", "--disable-pip-version-check", words[0], "-qq", *words[1:])
 
 
 def interpreter(tools: Path, to: Path) -> None:

@@ -39,8 +39,8 @@ _CONTAINERS = (
     *("wav", "mp3"),  # sound alone, so that it is told from damage
 )
 _PREFIX = re.compile(r"^(\[[^\]]*@ 0x[0-9a-f]+\]\s*)+|^\[[a-z]+#[^\]]*\]\s*")
-# On Windows: a console of its own, without a window, to which neither Ctrl-C nor Ctrl-Break goes.
-_NO_WINDOW = int(getattr(subprocess, "CREATE_NO_WINDOW", 0))
+# Windows: no Ctrl-C goes there. Ctrl-Break does, which ends a child that is of no use any more.
+_NEW_GROUP = int(getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0))
 # Lines that name no cause.
 _EMPTY_WORDS = ("Conversion failed", "Svt[", "Exiting normally", "Task finished", "Terminating")
 
@@ -223,7 +223,8 @@ class FfmpegProcess:
         """Close the pipes of a child that has ended."""
         self._drain.join(STOP_S)
         for pipe in (self._child.stdin, self._child.stdout, self._child.stderr):
-            if pipe is not None:
+            # Windows would wait for what is still being read, as where another has it open too.
+            if pipe is not None and not (pipe is self._child.stderr and self._drain.is_alive()):
                 with contextlib.suppress(OSError):
                     pipe.close()
 
@@ -314,7 +315,7 @@ def _started(command: list[str], *, feeds: bool) -> subprocess.Popen[bytes]:
                     env={**os.environ, "SVT_LOG": "1"},  # it talks past ffmpeg's log level
                     # a session of its own, so that Ctrl-C does not reach it
                     start_new_session=sys.platform != "win32",
-                    creationflags=_NO_WINDOW,
+                    creationflags=_NEW_GROUP,
                 )
             )
         except OSError as error:

@@ -92,7 +92,7 @@ def parse(data: bytes) -> Answer:
 @contextmanager
 def served(folder: Path, *, key: str = KEY, **options: int) -> Iterator[Served]:
     """Serve a folder; options: `file_limit` bytes a file may have, `burst` posts at
-    once, `patience_s` with heads and bodies."""
+    once and one more in `pause_s`, `patience_s` with heads and bodies."""
     words = json.dumps({"folder": str(folder), "key": key, **options})
     process = subprocess.Popen(
         [sys.executable, "-m", "tests.web.serving", words],
@@ -155,7 +155,7 @@ def main(words: str) -> None:
 
         resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
     rules = Rules(frozenset({"127.0.0.1", "localhost", "phone.test"}), options["key"])
-    pace = Pace(burst=options.get("burst", 10_000))
+    pace = Pace(burst=options.get("burst", 10_000), seconds=float(options.get("pause_s", 2)))
     with bind("127.0.0.1", 0) as listener:
         sys.stdout.write(f"{listener.getsockname()[1]}\n")
         sys.stdout.flush()
