@@ -7,7 +7,7 @@ from itertools import accumulate
 from math import ceil, sqrt
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from patterns.timing.cadence import Cadence, Display, hold_run_lengths
@@ -109,6 +109,7 @@ def test_a_slip_stands_for_the_difference_of_two_ratios(c: Cadence) -> None:
 
 @relaxed
 @given(ANY_RATE, ANY_RATE)
+@example(Fraction(1, 10), Fraction(8639995681, 86399956800))  # a slip in 2738 years
 def test_every_pair_of_rates_has_words_and_a_record(rate: Fraction, refresh_hz: Fraction) -> None:
     c = Cadence(rate, refresh_hz, Display.fixed(refresh_hz))
     assert verdict(c).endswith(".")
