@@ -6,8 +6,6 @@ import os
 import sys
 from io import TextIOWrapper
 
-__all__ = ["main", "settle"]
-
 STOPPED = 130  # as shells count: 128 and the number of the signal
 
 

@@ -13,16 +13,6 @@ A message is one line that says what was wrong, what is allowed and what to try.
 
 from __future__ import annotations
 
-__all__ = [
-    "DeviceError",
-    "EncoderError",
-    "EvenholdError",
-    "InputError",
-    "OutputError",
-    "RequestError",
-    "WorkerError",
-]
-
 
 class EvenholdError(Exception):
     """Base of all errors raised on purpose; its text is one line for a person."""

@@ -25,8 +25,6 @@ from typing import IO, Any
 
 from patterns.errors import WorkerError
 
-__all__ = ["Progress", "Task", "side_by_side", "usual_jobs", "work"]
-
 Progress = Callable[[int, int], None]
 
 POLL_S = 0.2  # between looks at whether this process was told to stop

@@ -26,8 +26,6 @@ from patterns.errors import EvenholdError, OutputError, RequestError
 if sys.platform != "win32":
     import fcntl
 
-__all__ = ["PartialFile", "make_folder", "write_whole"]
-
 _UNFINISHED: set[Path] = set()
 _STALE = re.compile(r"\..+\.part-\d+(-\d+)?")
 _WINDOWS = os.name == "nt"  # where open files can be neither removed nor renamed nor replaced

@@ -6,8 +6,6 @@ from importlib.util import find_spec
 
 from patterns.errors import RequestError
 
-__all__ = ["require_extra"]
-
 _EXTRA = ("starlette", "uvicorn", "h11", "segno")
 
 

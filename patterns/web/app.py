@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
 from types import MappingProxyType
@@ -11,6 +10,7 @@ from typing import Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import QueryParams
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
@@ -28,11 +28,13 @@ from patterns.web.pages import clips_page, how_to_page, live_page
 from patterns.web.site import Site
 from patterns.web.uploads import Pace, ReadingShelf, TooManyError
 
-__all__ = ["make_app"]
-
 _STATIC_TYPES = {".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8"}
 _FRESH = {"cache-control": "no-cache"}
-_LIVE_PARTS = ("plan.json", "band.png", "bars.png", "digits.png")
+_LIVE_PICTURES: dict[str, Callable[[LivePattern], bytes]] = {
+    "band.png": LivePattern.band_png,
+    "bars.png": LivePattern.bars_png,
+    "digits.png": LivePattern.digits_png,
+}
 
 
 def _static() -> MappingProxyType[str, tuple[bytes, str]]:
@@ -71,10 +73,9 @@ class _Answers:
         return file_answer(self._site, request.path_params["name"], request.headers)
 
     async def live_part(self, request: Request) -> Response:
-        part = request.path_params["part"]
-        if part not in _LIVE_PARTS:
-            raise HTTPException(404, "no such part")
-        return await run_in_threadpool(_live_answer, part, _live_of(request.query_params))
+        return await run_in_threadpool(
+            _live_answer, request.path_params["part"], request.query_params
+        )
 
     async def summary(self, request: Request) -> Response:
         return await self._take(request, keep=False)
@@ -98,23 +99,16 @@ class _Answers:
         return JSONResponse({"reading": reading, "file": name}, status_code=201)
 
 
-def _live_of(query: Any) -> LivePattern:
+def _live_answer(part: str, query: QueryParams) -> Response:
     width, height = query.get("width", ""), query.get("height", "")
     if not (width.isdecimal() and height.isdecimal() and len(width) < 6 and len(height) < 6):
         raise RequestError("give width and height in pixels, and the refresh in hertz")
-    refresh_hz: Fraction = snapped_refresh(query.get("refresh", ""))
-    return live_pattern(int(width), int(height), refresh_hz)
-
-
-def _live_answer(part: str, pattern: LivePattern) -> Response:
+    pattern = live_pattern(int(width), int(height), snapped_refresh(query.get("refresh", "")))
     if part == "plan.json":
         return JSONResponse(pattern.to_json())
-    pictures = {
-        "band.png": pattern.band_png,
-        "bars.png": pattern.bars_png,
-        "digits.png": pattern.digits_png,
-    }
-    return Response(pictures[part](), media_type="image/png", headers=_FRESH)
+    if part not in _LIVE_PICTURES:
+        raise HTTPException(404, "no such part")
+    return Response(_LIVE_PICTURES[part](pattern), media_type="image/png", headers=_FRESH)
 
 
 def _status(error: Exception) -> int:

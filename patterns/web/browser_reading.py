@@ -24,8 +24,6 @@ from patterns.web.browser_words import (
 from patterns.web.callback_frames import Presented, presented_frames
 from patterns.web.observation import Observation
 
-__all__ = ["browser_reading"]
-
 LIVE_FRAMES = 1 << 16
 
 

@@ -10,15 +10,6 @@ from patterns.timing.notation import counted, plural
 from patterns.web.callback_frames import Presented
 from patterns.web.observation import Observation
 
-__all__ = [
-    "LEAST_HOLDS",
-    "LIMITS",
-    "browser_verdict",
-    "browser_warnings",
-    "page_verdict",
-    "tells_display",
-]
-
 LIMITS = (
     "This is what the browser presented. What the panel showed may differ (motion "
     "interpolation, variable refresh, scan-out): film the screen and read the recording."

@@ -18,8 +18,6 @@ from patterns.errors import RequestError
 from patterns.reading.holds import HeldFrame
 from patterns.web.observation import Callback
 
-__all__ = ["Presented", "presented_frames"]
-
 NEAR_FRAME = 0.3  # of a frame: a media time further from n/rate is no frame of this clip
 ON_GRID = 0.25  # of a refresh: times further from a whole number of refreshes are off the grid
 SKIPPED = 4  # callbacks after each start that belong to the player's own starting

@@ -15,8 +15,6 @@ import segno
 from patterns.web.site import Site
 from patterns.web.uploads import FOLDER
 
-__all__ = ["Terminal", "address", "allowed_hosts", "greeting", "lan_addresses", "qr_text"]
-
 LOOPBACK_HOSTS = frozenset({"localhost", "127.0.0.1", "::1"})
 # RFC 5737: a documentation address; connecting a datagram socket sends nothing.
 _NOWHERE = ("192.0.2.1", 9)

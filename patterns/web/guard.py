@@ -16,8 +16,6 @@ from starlette.datastructures import Headers
 from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["BODY_LIMIT_BYTES", "HEADERS", "Guard", "Rules", "host_name"]
-
 _LOG = logging.getLogger(__name__)
 BODY_LIMIT_BYTES = 1 << 20
 BODY_SECONDS = 15.0

@@ -28,8 +28,6 @@ from patterns.strip.layout import Cell, StripLayout, strip_layout
 from patterns.timing.rates import parse_rate
 from patterns.timing.shutter import exposure_of_angle
 
-__all__ = ["LivePattern", "live_pattern", "number_table", "snapped_refresh"]
-
 SCHEMA = "evenhold/live 1"
 CROSSING_S = 7  # as the clips' bars
 BARS, FAST_CROSSING_S = 4, 3  # a faster crossing gets a single bar: fewer changes a second

@@ -19,8 +19,6 @@ from starlette.responses import FileResponse, Response
 from patterns.kit.media_types import container_type
 from patterns.web.site import Site
 
-__all__ = ["file_answer"]
-
 _PICTURES = {".png": "image/png", ".jpg": "image/jpeg", ".svg": "image/svg+xml"}
 
 

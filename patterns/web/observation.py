@@ -14,8 +14,6 @@ from typing import Any
 from patterns.errors import RequestError
 from patterns.reading.json_fields import Fields, is_number
 
-__all__ = ["SCHEMA", "Callback", "Device", "Observation", "Refresh", "parse_observation"]
-
 SCHEMA = "evenhold/observation 1"
 MOST_CALLBACKS = 20_000
 STATES = ("steady", "power-saving", "changing", "unknown")

@@ -20,8 +20,6 @@ from patterns.kit.player_parts import (
 )
 from patterns.web.site import Site
 
-__all__ = ["clips_page", "how_to_page", "live_page"]
-
 
 def _document(title: str, body: str, module: str = "") -> str:
     script = f'<script type="module" src="static/{module}.js"></script>\n' if module else ""

@@ -20,8 +20,6 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from patterns.errors import DeviceError, EvenholdError, RequestError
 
-__all__ = ["bind", "new_key", "serve"]
-
 _LOG = logging.getLogger(__name__)
 HEAD_SECONDS = 15.0  # in which a request's head must have come
 MOST_CONNECTIONS = 400  # beyond them a request is answered with 503

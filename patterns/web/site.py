@@ -19,8 +19,6 @@ from patterns.errors import InputError, RequestError
 from patterns.kit.kit import SCHEMA as KIT_SCHEMA
 from patterns.kit.record import SCHEMA as CLIP_SCHEMA
 
-__all__ = ["Group", "Site", "open_site", "plain_file"]
-
 _TEXTS = ("file", "pattern", "rate_exact", "codec", "codec_level")
 _NUMBERS = ("width", "height", "frames", "duration_s", "identity")
 MOST_RECORD_BYTES = 4_000_000

@@ -14,8 +14,6 @@ from patterns.errors import EvenholdError, OutputError, RequestError
 from patterns.kit.record import dump
 from patterns.whole_file import make_folder, write_whole
 
-__all__ = ["FOLDER", "Pace", "ReadingShelf", "TooManyError"]
-
 FOLDER = "readings"
 MOST_READINGS = 2000
 _NAME = re.compile(r"browser-(\d{4})-.*\.json")
