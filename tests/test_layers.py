@@ -14,7 +14,7 @@ PACKAGE = ROOT / "patterns"
 LAYERS = [
     "errors", "version", "whole_file", "side_by_side", "timing", "picture", "drawing",
     "scenes", "sizes", "clip", "strip", "frame_source", "video", "reading", "safety", "planning",
-    "present", "kit", "web", "api", "cli",
+    "conform", "present", "kit", "web", "api", "cli",
 ]  # fmt: skip
 # Within the scenes: what both terrain and orbit look at lies below them.
 SCENES = ["motion", "shot", "pattern", "speed", "ground", "bars", "terrain", "orbit", "table"]

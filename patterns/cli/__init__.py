@@ -23,6 +23,7 @@ COMMANDS = {
     "cadence": "patterns.cli.cadence",
     "check": "patterns.cli.check",
     "compare": "patterns.cli.compare",
+    "conform": "patterns.cli.conform",
     "kit": "patterns.cli.kit",
     "plan": "patterns.cli.plan",
     "read": "patterns.cli.read",

@@ -1,0 +1,134 @@
+"""`evenhold conform FILE... --to FPS`: footage already shot, at another rate."""
+
+from __future__ import annotations
+
+import json
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import click
+
+from patterns.cli.option_types import DISPLAY, RATE
+from patterns.cli.progress import progress
+from patterns.conform.conform import conform_file, name_of_result
+from patterns.conform.footage import Footage, Request, SoundChoice, Stage, look_at
+from patterns.conform.report import conform_json, conform_text, proposals
+from patterns.errors import EvenholdError
+from patterns.timing.cadence import Display
+from patterns.whole_file import make_folder
+
+PROPOSE = Fraction(0)  # --to without a value
+
+
+@click.command(name="conform")
+@click.argument(
+    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
+)
+@click.option(
+    "--to",
+    "rate",
+    type=RATE,
+    metavar="FPS",
+    is_flag=False,
+    flag_value=PROPOSE,
+    default=None,
+    help="Rate to play at, frames a second.  [without it: proposes rates, writes nothing]",
+)
+@click.option(
+    "--sound",
+    type=click.Choice(["drop", "keep-pitch", "with-speed"]),
+    help="What becomes of the sound.  [default: keep-pitch; drop where there is none]",
+)
+@click.option(
+    "--undo-repeats", is_flag=True, help="Take repeated pictures out first; codes the file anew."
+)
+@click.option("--keep-repeats", is_flag=True, help="Do not look for repeated pictures; faster.")
+@click.option("--even-out", is_flag=True, help="Time a file of variable frame rate evenly.")
+@click.option(
+    "--display",
+    "displays",
+    metavar="HZ",
+    multiple=True,
+    type=DISPLAY,
+    default=("60", "120"),
+    show_default=True,
+    help="Refresh of the audience's displays, or a variable range, 48-120; may be repeated.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER|FILE",
+    default="outputs",
+    show_default=True,
+    help="Folder for the files, or the name of one.",
+)
+@click.option("--force", is_flag=True, help="Replace files that exist; never an original.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON: an object, or a list of them.")
+@click.option("--quiet", is_flag=True, help="No progress bar.")
+def command(
+    *,
+    files: tuple[Path, ...],
+    rate: Fraction | None,
+    displays: tuple[Display, ...],
+    sound: SoundChoice | None,
+    undo_repeats: bool,
+    keep_repeats: bool,
+    even_out: bool,
+    out: Path,
+    force: bool,
+    as_json: bool,
+    quiet: bool,
+) -> int:
+    """Make footage play at another rate, each frame once: 24 becomes even in 30.
+
+    The pictures are not coded anew: the same ones come at new, exact times, n / rate. All that
+    moves gets faster or slower by as much; the report says by how much. FILE is MP4 or
+    QuickTime; others are packed as MP4. Originals stay as they are.
+
+    \b
+    evenhold conform tarn-orbit.mp4
+    evenhold conform tarn-orbit.mp4 --to 30
+    evenhold conform dam-1.mov dam-2.mov --to 30 --sound drop --out conformed
+
+    Moving stripes and flicker can trigger seizures in photosensitive people, and come faster at
+    a higher rate: run evenhold check on the result before it is shown.
+    """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
+    request = Request(rate or None, sound, undo_repeats, keep_repeats, even_out, force)
+    proposes = request.rate is None and not (undo_repeats or even_out)
+    shown: list[Any] = []
+    failed = 0
+    for file in files:
+        stage = _stages(file, quiet=quiet)
+        try:
+            footage = look_at(file, request, stage)
+            if proposes:
+                done, found = None, proposals(footage.rate, displays)
+            else:
+                target = _target(out, file, footage, request, alone=len(files) == 1)
+                done, found = conform_file(file, target, footage, request, stage), ()
+        except EvenholdError as error:
+            if len(files) == 1:
+                raise
+            click.echo(f"evenhold: {error}", err=True)
+            failed = max(failed, error.exit_code)
+            continue
+        words = conform_json if as_json else conform_text
+        shown.append(words(str(file), footage, displays, done, found))
+    if as_json:
+        click.echo(json.dumps(shown[0] if len(files) == 1 else shown, indent=2))
+    elif shown:
+        click.echo("\n\n".join(shown))
+    return failed
+
+
+def _stages(file: Path, *, quiet: bool) -> Stage:
+    return lambda what: progress(f"{file.name}: {what}", quiet=quiet)
+
+
+def _target(out: Path, file: Path, footage: Footage, request: Request, *, alone: bool) -> Path:
+    """The file that is named, or one in the folder, whose name says its rate."""
+    if alone and out.suffix and not out.is_dir():
+        return out
+    make_folder(out)
+    return out / name_of_result(file, footage, request.rate or footage.rate)

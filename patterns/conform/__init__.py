@@ -1,0 +1,1 @@
+"""Footage already shot, made to play at another rate without encoding it anew."""

@@ -1,0 +1,221 @@
+"""One file conformed: every frame plays once, at exactly n / rate, without being coded anew."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Literal
+
+from patterns.conform.footage import Footage, Request, SoundChoice, Stage
+from patterns.conform.movie import Movie, Piece, is_plain_movie, pieces_of, write_movie
+from patterns.conform.steps import Sound, pack_again, picture_codec, retime_sound, take_repeats_out
+from patterns.conform.tags import keep_hdr_tags, kept_tags, set_timecode, stores_samples
+from patterns.conform.track import Track
+from patterns.errors import EncoderError, InputError, RequestError
+from patterns.timing.conform import Conform
+from patterns.timing.rates import format_decimal, format_rate
+from patterns.video.codecs import CODECS, ticks_per_second
+from patterns.video.packets import packet_times
+from patterns.video.probe import VideoInfo
+from patterns.whole_file import PartialFile
+
+__all__ = ["Conformed", "conform_file", "name_of_result"]
+
+_MOVIES = (".mp4", ".m4v", ".mov", ".qt")
+
+
+@dataclass(frozen=True)
+class Conformed:
+    """What was done to one file.
+
+    Attributes
+    ----------
+    source, target
+        The file and the one that was written.
+    footage, conform
+        What it was, and its rate with the new one.
+    sound
+        What became of the sound; 'none' if there was none.
+    kept, lost
+        Tags and tracks that went along, and those that did not.
+    """
+
+    source: Path
+    target: Path
+    footage: Footage
+    conform: Conform
+    sound: SoundChoice | Literal["none"]
+    kept: tuple[str, ...]
+    lost: tuple[str, ...]
+
+    @property
+    def length_s(self) -> Fraction:
+        """Length of the result."""
+        return self.footage.frames / self.conform.timeline
+
+
+def name_of_result(source: Path, footage: Footage, rate: Fraction) -> str:
+    """'tarn-orbit-30fps.mp4': says at which rate it plays."""
+    suffix = source.suffix.lower() if source.suffix.lower() in _MOVIES else ".mp4"
+    if footage.rhythm:
+        suffix = CODECS[picture_codec(footage.info)].suffix
+    return f"{source.stem}-{format_decimal(rate)}fps{suffix}"
+
+
+def conform_file(
+    source: Path, target: Path, footage: Footage, request: Request, stage: Stage
+) -> Conformed:
+    """Write `source`, of which `look_at` gave `footage`, at the rate of the request.
+
+    Raises
+    ------
+    RequestError
+        There is nothing to do; the target is the source, or exists.
+    InputError, OutputError, EncoderError
+        The source cannot be read, the target not written, ffmpeg failed.
+    """
+    conform = Conform(footage.rate, request.rate or footage.rate)
+    if conform.speed == 1 and not footage.rhythm and _exact(footage.info):
+        raise RequestError(
+            f"{source} plays at {format_rate(footage.rate)} fps already, each frame at its exact "
+            "time: use it as it is"
+        )
+    if target.exists() and target.samefile(source):
+        raise RequestError(f"{target} is the original, which stays as it is: give another --out")
+    with ExitStack() as stack:
+        return _Work(source, target, footage, conform, request, stage, stack).done()
+
+
+def _exact(info: VideoInfo) -> bool:
+    rate = info.rate
+    return rate is not None and all(t == n / rate for n, t in enumerate(info.times))
+
+
+class _Work:
+    """The steps of one conform, with the hidden files that some leave to the next ones."""
+
+    def __init__(
+        self,
+        source: Path,
+        target: Path,
+        footage: Footage,
+        conform: Conform,
+        request: Request,
+        stage: Stage,
+        stack: ExitStack,
+    ) -> None:
+        self.source, self.target, self.footage, self.conform = source, target, footage, conform
+        self.request, self.stage, self._stack = request, stage, stack
+        self.rate = conform.timeline
+        self.ticks = ticks_per_second(self.rate)
+        self.length_s = footage.frames / self.rate
+        self.length = int(self.length_s * self.ticks)
+        self.lost: list[str] = []
+        self.pieces: dict[int, list[Piece]] = {}
+
+    def done(self) -> Conformed:
+        """Carry them out, and give the result its name last."""
+        result = self._hidden(force=self.request.force)
+        movie = self.movie = self._taken_apart()
+        kept = kept_tags(movie)
+        more = self._retime_others()
+        self._retime_picture()
+        sound = self._retime_sound()
+        with self.stage("writing") as show, result.path.open("r+b") as out:
+            write_movie(movie, self.pieces, out, self.length, self.ticks, show)
+        self._check(result.path)
+        result.publish()
+        return Conformed(
+            self.source, self.target, self.footage, self.conform, sound,
+            (*kept, *more), tuple(self.lost),
+        )  # fmt: skip
+
+    def _hidden(self, *, force: bool = True) -> PartialFile:
+        partial = PartialFile(self.target, force=force)
+        self._stack.callback(partial.discard)
+        return partial
+
+    def _taken_apart(self) -> Movie:
+        if is_plain_movie(self.source):
+            return Movie.read(self.source)
+        packed = self._hidden().path
+        with self.stage("packing") as show:
+            pack_again(self.source, packed, self._muxer, show)
+        self.lost.append("what only its own kind of file holds: chapters, subtitles, data, tags")
+        return Movie.read(packed)
+
+    @property
+    def _muxer(self) -> str:
+        return "mov" if self.target.suffix.lower() in (".mov", ".qt") else "mp4"
+
+    def _retime_others(self) -> list[str]:
+        """Timecode, subtitles, data and further pictures: names of what goes along."""
+        kept = []
+        for track in [t for t in self.movie.tracks if t is not self.movie.picture]:
+            if track.kind == b"soun":
+                continue
+            name = "timecode" if track.kind == b"tmcd" else "data track"
+            if self._retime_other(track):
+                kept.append(name)
+            else:
+                self.movie.remove(track)
+                self.lost.append(f"{name}: its form cannot say the new times")
+        return kept
+
+    def _retime_other(self, track: Track) -> bool:
+        if track.kind == b"tmcd":
+            first = set_timecode(self.movie, track, self.rate, self.length, self.ticks)
+            self.pieces[track.number] = [Piece(0.0, first, 0, len(first))]
+            return bool(first)
+        faster = track.set_speed(self.conform.speed, self.ticks)
+        self.pieces[track.number] = pieces_of(track, self.movie.path)
+        return faster
+
+    def _retime_picture(self) -> None:
+        old = picture = self.movie.picture
+        held = self.movie.path
+        if self.footage.rhythm:
+            held = self._hidden().path
+            with self.stage("taking repeats out") as show:
+                take_repeats_out(self.source, held, self.footage.info, self.footage.rhythm, show)
+            coded, entry = Movie.read(held), old.entry
+            picture = old.with_samples_of(coded.picture)
+            keep_hdr_tags(entry, picture)
+            self.movie.tracks[self.movie.tracks.index(old)] = picture
+            self.movie.brand = coded.brand
+            self.lost.append(f"the first coding: {picture_codec(self.footage.info)} now")
+        shown = picture.set_rate(self.rate, self.ticks)
+        if shown != self.footage.frames:
+            raise InputError(
+                f"{self.source} has {self.footage.frames} pictures by its decoder and {shown} by "
+                "its index: it is damaged, or cut by an edit list; export it anew"
+            )
+        self.pieces[picture.number] = pieces_of(picture, held)
+
+    def _retime_sound(self) -> SoundChoice | Literal["none"]:
+        old = self.movie.of_kind(b"soun")
+        choice = self.request.sound or "keep-pitch"
+        for track in old:
+            self.movie.remove(track)
+        if not old or choice == "drop":
+            return "drop" if old else "none"
+        sound = Sound(choice == "keep-pitch", self._muxer == "mov" and stores_samples(old[0]))
+        held, start_s = self._hidden().path, self.footage.info.times[0]
+        with self.stage("sound") as show:
+            retime_sound(self.source, held, sound, self.conform.speed, start_s, self.length_s, show)
+        for track, new in zip(old, Movie.read(held).of_kind(b"soun"), strict=False):
+            new.lasts(self.length, self.ticks)
+            self.movie.add(new, track.number)
+            self.pieces[track.number] = pieces_of(new, held)
+        return choice
+
+    def _check(self, written: Path) -> None:
+        """Read it again: every picture at exactly n / rate."""
+        times = packet_times(written)
+        if list(times) != [n / self.rate for n in range(self.footage.frames)]:
+            raise EncoderError(
+                f"{self.target} would not have every picture at its exact time: nothing was kept; "
+                "export the original anew"
+            )

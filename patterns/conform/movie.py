@@ -1,0 +1,203 @@
+"""A movie file: its tracks, and a new file with the same samples at other times.
+
+The samples are copied byte for byte; only the index (`moov`) is made anew. Whatever it holds
+beside the times, such as rotation, colour and HDR tags, place and date, stays as it was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from struct import error as struct_error
+from struct import pack
+from typing import BinaryIO
+
+from patterns.conform.boxes import Box, header_fields, places, with_header_fields
+from patterns.conform.track import LONGEST, Track
+from patterns.errors import InputError
+
+__all__ = ["Movie", "Piece", "is_plain_movie", "pieces_of", "write_movie"]
+
+# Boxes of the top level that go along; those of fragments, the samples and padding do not.
+_GO_ALONG = (b"uuid", b"meta", b"udta")
+BLOCK = 1 << 20  # bytes that are copied at a time
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Bytes of a track that lie together: when they are needed, and where they are."""
+
+    start_s: float
+    source: Path | bytes
+    offset: int
+    size: int
+
+
+@dataclass
+class Movie:
+    """A file taken apart: its type, its index with the tracks, what goes along, where it lies."""
+
+    path: Path
+    brand: Box
+    moov: Box
+    along: tuple[Box, ...]
+    tracks: list[Track]
+
+    @classmethod
+    def read(cls, path: Path) -> Movie:
+        """Take a file apart.
+
+        Raises
+        ------
+        InputError
+            Damaged, cut off, encrypted, or with samples in another file.
+        """
+        try:
+            with path.open("rb") as file:
+                found = list(places(file))
+                kept = {p.kind: Box.parse(p.kind, p.body(file)) for p in found if _is_read(p.kind)}
+                along = tuple(Box(p.kind, p.body(file)) for p in found if p.kind in _GO_ALONG)
+                end = file.seek(0, 2)
+            moov = kept[b"moov"]
+            ticks = header_fields(moov.need(b"mvhd"))[0]
+            tracks = [Track(part, ticks) for part in moov.parts if part.kind == b"trak"]
+            brand = kept.get(b"ftyp", Box(b"ftyp", b"qt  \0\0\0\0qt  "))
+            movie = cls(path, brand, moov, along, tracks)
+            movie._check(end)
+        except InputError as error:
+            raise InputError(f"{path} cannot be conformed: {error}") from error
+        except (struct_error, ValueError, IndexError, KeyError, ZeroDivisionError) as error:
+            raise InputError(f"{path} is damaged: its index cannot be read") from error
+        return movie
+
+    @property
+    def ticks(self) -> int:
+        """Ticks a second in which the movie counts."""
+        return header_fields(self.moov.need(b"mvhd"))[0]
+
+    @property
+    def picture(self) -> Track:
+        """Track of the pictures: the first one that is no still."""
+        for track in self.tracks:
+            if track.kind == b"vide" and len(track.sizes) > 1:
+                return track
+        raise InputError(f"{self.path} holds no moving pictures")
+
+    def of_kind(self, kind: bytes) -> list[Track]:
+        """Tracks of a kind."""
+        return [track for track in self.tracks if track.kind == kind]
+
+    def remove(self, track: Track) -> None:
+        """Take a track out, and what refers to it."""
+        self.tracks.remove(track)
+        self.moov.parts = [part for part in self.moov.parts if part is not track.trak]
+        gone = pack(">I", track.number)
+        for other in self.tracks:
+            links = other.trak.find(b"tref")
+            for link in links.parts if links else ():
+                numbers = [link.body[i : i + 4] for i in range(0, len(link.body), 4)]
+                link.body = b"".join(number for number in numbers if number != gone)
+
+    def add(self, track: Track, number: int) -> None:
+        """Put a track in, under a number of its own."""
+        head = track.trak.need(b"tkhd")
+        track.trak.put(with_header_fields(head, number, header_fields(head)[1]))
+        track.number = number
+        self.tracks.append(track)
+        self.moov.parts.append(track.trak)
+
+    def _check(self, end: int) -> None:
+        for track in self.tracks:
+            if any(mark in track.entry[:8] for mark in (b"encv", b"enca")):
+                raise InputError("it is encrypted")
+            if len(track.offsets) and (track.offsets + track.chunk_bytes()).max() > end:
+                raise InputError("it is cut off, and samples are missing: try a fresh copy")
+
+
+def _is_read(kind: bytes) -> bool:
+    return kind in (b"ftyp", b"moov")
+
+
+def pieces_of(track: Track, source: Path) -> list[Piece]:
+    """Where the samples of a track are, in their order."""
+    rows = zip(track.chunk_starts_s(), track.offsets, track.chunk_bytes(), strict=True)
+    return [Piece(start, source, int(offset), int(size)) for start, offset, size in rows]
+
+
+def is_plain_movie(path: Path) -> bool:
+    """Whether a file is MP4 or QuickTime with one index for all of it."""
+    with path.open("rb") as file:
+        kinds = [place.kind for place in places(file)]
+    return b"moov" in kinds and b"moof" not in kinds
+
+
+def write_movie(
+    movie: Movie,
+    pieces: dict[int, list[Piece]],
+    out: BinaryIO,
+    length: int,
+    ticks: int,
+    progress: Callable[[int, int], None],
+) -> None:
+    """Write a file: the index in front, then the pieces in the order in which they are needed.
+
+    Parameters
+    ----------
+    movie
+        Its tracks have their new times.
+    pieces
+        Of each track, by its number.
+    out
+        Where to; empty.
+    length, ticks
+        Of the movie, in ticks, and ticks a second.
+    progress
+        Called with bytes done and their number.
+    """
+    moov = movie.moov
+    moov.put(with_header_fields(moov.need(b"mvhd"), ticks, length))
+    moov.drop(b"mvex")
+    queue = sorted(
+        ((piece.start_s, number, i) for number in pieces for i, piece in enumerate(pieces[number])),
+    )
+    total = sum(pieces[number][i].size for _, number, i in queue)
+    head = movie.brand.encoded() + b"".join(box.encoded() for box in movie.along)
+    offsets = {number: [0] * len(of) for number, of in pieces.items()}
+    _place(movie, offsets, wide=total > LONGEST // 2)
+    at = len(head) + len(moov.encoded()) + 16
+    for _, number, i in queue:
+        offsets[number][i] = at
+        at += pieces[number][i].size
+    _place(movie, offsets, wide=total > LONGEST // 2)
+    out.write(head + moov.encoded() + pack(">I4sQ", 1, b"mdat", 16 + total))
+    files: dict[Path, BinaryIO] = {}
+    try:
+        done = 0
+        for _, number, i in queue:
+            done += _copy(pieces[number][i], files, out)
+            progress(done, total)
+    finally:
+        for file in files.values():
+            file.close()
+
+
+def _place(movie: Movie, offsets: dict[int, list[int]], *, wide: bool) -> None:
+    for track in movie.tracks:
+        track.place_chunks(offsets[track.number], wide=wide)
+
+
+def _copy(piece: Piece, files: dict[Path, BinaryIO], out: BinaryIO) -> int:
+    if isinstance(piece.source, bytes):
+        return out.write(piece.source)
+    if piece.source not in files:
+        files[piece.source] = piece.source.open("rb")
+    file = files[piece.source]
+    file.seek(piece.offset)
+    left = piece.size
+    while left:
+        block = file.read(min(left, BLOCK))
+        if not block:
+            raise InputError(f"{piece.source} became shorter while it was read: try again")
+        left -= out.write(block)
+    return piece.size
