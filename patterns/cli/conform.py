@@ -83,7 +83,7 @@ def command(
     """Make footage play at another rate, each frame once: 24 becomes even in 30.
 
     The pictures are not coded anew: the same ones come at new, exact times, n / rate. All that
-    moves gets faster or slower by as much; the report says by how much. FILE is MP4 or
+    moves gets faster or slower by as much, and the report says by how much. FILE is MP4 or
     QuickTime; others are packed as MP4. Originals stay as they are.
 
     \b
@@ -91,8 +91,9 @@ def command(
     evenhold conform tarn-orbit.mp4 --to 30
     evenhold conform dam-1.mov dam-2.mov --to 30 --sound drop --out conformed
 
-    Moving stripes and flicker can trigger seizures in photosensitive people, and come faster at
-    a higher rate: run evenhold check on the result before it is shown.
+    Whatever flashes or moves comes faster at a higher rate: run evenhold check on the result
+    before it is shown. If you are sensitive to moving or flashing pictures, have someone else
+    look at it.
     """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
     request = Request(rate or None, sound, undo_repeats, keep_repeats, even_out, force)
     proposes = request.rate is None and not (undo_repeats or even_out)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -65,6 +66,13 @@ FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
     help="Also draw the holds as a timeline for a slide, .png or .svg; with several FILEs one"
     " for each.",
 )
+@click.option(
+    "--against",
+    "original",
+    type=click.Path(path_type=Path),
+    metavar="ORIGINAL",
+    help="Say in a line what each FILE, a published copy, made of this original.",
+)
 @scheme_option
 @click.option("--force", is_flag=True, help="Replace files that exist.")
 @click.option("--quiet", is_flag=True, help="No progress bar.")
@@ -78,6 +86,7 @@ def command(
     as_json: bool,
     csv_file: Path | None,
     picture: Path | None,
+    original: Path | None,
     scheme_name: str,
     force: bool,
     quiet: bool,
@@ -94,9 +103,14 @@ def command(
     evenhold read tablet.mov --capture-rate 240 --display 60 --picture tablet.png
     evenhold read tablet.jpg --exposure 1
     evenhold read tarn-hollow-edit.mp4 --as footage
+    evenhold read --against tarn-orbit.mp4 downloaded.mp4
 
     Exit code: 0 read, 1 a file could not be read, 2 wrong use.
     """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
+    if original:
+        if picture or csv_file or kind:
+            raise RequestError("--against prints a line a file: leave --picture, --csv, --as out")
+        return _against(original, files, as_json=as_json, quiet=quiet)
     if picture:
         # here and below, because readings need not wait for what draws
         from patterns.drawing.canvas import check_picture_name
@@ -131,6 +145,31 @@ def _draw(reading: Reading, scheme_name: str, path: Path, *, force: bool) -> Non
     from patterns.reading.timeline import hold_timeline
 
     write_picture(hold_timeline(reading, scheme(scheme_name)), path, force=force)
+
+
+def _against(original: Path, files: tuple[Path, ...], *, as_json: bool, quiet: bool) -> int:
+    from patterns.reading.against import against, against_json, load
+
+    with progress(original.name, quiet=quiet) as show:
+        whole = load(original, show)
+    shown: list[Any] = []
+    failed = 0
+    for file in files:
+        try:
+            with progress(file.name, quiet=quiet) as show:
+                found = against(load(file, show), whole)
+        except InputError as error:
+            click.echo(f"evenhold: {error}", err=True)
+            failed = error.exit_code
+            continue
+        shown.append(against_json(found) if as_json else found.verdict)
+        if found.usually and not as_json:
+            shown.append(f"  {found.usually}")
+    if as_json:
+        click.echo(json.dumps(shown[0] if len(files) == 1 and shown else shown, indent=2))
+    elif shown:
+        click.echo("\n".join(shown))
+    return failed
 
 
 def _named(target: Path, file: Path, *, alone: bool) -> Path:

@@ -11,7 +11,7 @@ from patterns.conform.conform import Conformed
 from patterns.conform.footage import Footage
 from patterns.timing.cadence import Display, cadence
 from patterns.timing.conform import Conform
-from patterns.timing.panning import LIMIT_SECONDS, REFERENCE_RATE
+from patterns.timing.panning import limit_cross_s
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.timing.verdict import short_verdict
 
@@ -69,15 +69,11 @@ def _length(footage: Footage) -> str:
 
 
 def _guidance(conform: Conform) -> str:
-    """What becomes of a move at the limit of the guidance for pans (timing/panning.py)."""
-    rates = (conform.footage, conform.timeline)
+    """What the guidance for pans allows before and after: the same step from frame to frame."""
     before, after = (
-        format_decimal(Fraction(LIMIT_SECONDS * REFERENCE_RATE) / rate, 1) for rate in rates
+        format_decimal(limit_cross_s(rate), 1) for rate in (conform.footage, conform.timeline)
     )
-    return (
-        f"a move that takes {before} s to cross takes {after} s: steps from frame to frame, and "
-        "so the guidance for pans, stay as they were"
-    )
+    return f"{before} -> {after} s to cross at least: a move that kept to that still does"
 
 
 def _pace(conform: Conform) -> str:
@@ -117,7 +113,7 @@ def conform_text(
     for display in displays:
         held = " -> ".join(short_verdict(cadence(rate, display)) for rate in rates)
         rows.append((f"on {display.name:>3} Hz", held))
-    rows.append(("moves", _guidance(conform)))
+    rows.append(("guidance", _guidance(conform)))
     if footage.rhythm:
         rows.append(("repeats", f"{footage.rhythm.repeats} pictures taken out"))
     if footage.moved_s is not None:
