@@ -19,7 +19,7 @@ import numpy as np
 
 from patterns.errors import InputError
 from patterns.picture.arrays import BoolArray, Float32Array, FloatArray, UInt8Array
-from patterns.reading.words import counted
+from patterns.timing.notation import counted
 from patterns.timing.rates import format_decimal
 from patterns.video.probe import probe
 from patterns.video.reader import read_luma

@@ -47,6 +47,7 @@ class Crop:
 def read_luma(
     path: str | os.PathLike[str],
     *,
+    size: tuple[int, int] | None = None,
     crop: Crop | None = None,
     told: Description | None = None,
 ) -> Generator[tuple[Fraction, UInt8Array]]:
@@ -56,6 +57,8 @@ def read_luma(
     ----------
     path
         Any file that the bundled decoder opens.
+    size
+        Width and height to scale to (after the crop); None leaves them.
     crop
         Part that is wanted.
     told
@@ -73,7 +76,7 @@ def read_luma(
         The file is missing, empty, damaged, or holds no video. A file that is cut off
         yields what can be decoded.
     """
-    with closing(_pictures(path, "luma", None, crop, told)) as pictures:
+    with closing(_pictures(path, "luma", size, crop, told)) as pictures:
         for time_s, data, (width, height) in pictures:
             yield time_s, data.reshape(height, width)
 
