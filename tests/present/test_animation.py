@@ -15,6 +15,7 @@ from playwright.sync_api import Browser
 from patterns.errors import RequestError
 from patterns.present.animation import (
     FormatName,
+    PlayedTiming,
     closed_spec,
     least_slow,
     played_timing,
@@ -42,42 +43,17 @@ def spec_of(slow: int = 1, refresh_hz: F = F(60)) -> SplitSpec:
 CASES: list[tuple[FormatName, int]] = [("webp", 1), ("apng", 1), ("gif", 6), ("webp", 4)]
 
 
-@pytest.mark.parametrize(("name", "slow"), CASES)
-def test_the_durations_in_the_file_are_those_claimed(
-    name: FormatName, slow: int, tmp_path: Path
-) -> None:
-    path = tmp_path / f"loop.{name}"
-    spec = spec_of(slow)
-    done = write_animation(spec, name, path)
-    told = READERS[name](path.read_bytes())
-    assert told == list(done.timing.durations_s)
-    refreshes = closed_spec(spec)[0].refreshes
-    assert len(told) == refreshes
-    whole = refreshes * slow / F(60)
-    assert abs(sum(told) - whole) <= done.timing.format.unit_s / 2
-    # No change is further from its moment than half of the format's unit.
-    for k in range(refreshes):
-        assert abs(sum(told[:k]) - k * slow / F(60)) <= done.timing.format.unit_s / 2
-    assert done.seamless
-    assert done.safety.passes
-
-
-@pytest.mark.parametrize(("name", "slow"), [("apng", 2), ("gif", 3)])
-def test_another_reader_finds_the_same_pictures_and_times(
-    name: FormatName, slow: int, tmp_path: Path
-) -> None:
-    path = tmp_path / f"loop.{'png' if name == 'apng' else name}"
-    done = write_animation(spec_of(slow), name, path)
+def by_another_reader(path: Path, timing: PlayedTiming, step_s: F) -> None:
+    """PyAV finds as many pictures, each at its time."""
     with av.open(str(path)) as container:
         stream = container.streams.video[0]
         base = stream.time_base
         assert base is not None
         times = [frame.pts * base for frame in container.decode(stream) if frame.pts is not None]
-    step = slow / F(60)
-    assert len(times) == len(done.timing.durations_s)
+    assert len(times) == len(timing.durations_s)
     for number, time_s in enumerate(times):
         # That reader rounds each duration to its own tick before it adds them up.
-        assert abs(time_s - number * step) <= number * base + done.timing.format.unit_s / 2
+        assert abs(time_s - number * step_s) <= number * base + timing.format.unit_s / 2
 
 
 IN_A_BROWSER = """async ({data, type}) => {
@@ -95,23 +71,41 @@ IN_A_BROWSER = """async ({data, type}) => {
 }"""
 
 
-@pytest.mark.parametrize(("name", "slow"), [("webp", 1), ("webp", 4), ("apng", 1), ("gif", 6)])
-def test_a_browser_decodes_the_durations_claimed(
-    name: FormatName, slow: int, tmp_path: Path, browser: Browser
-) -> None:
-    """Chromium's own decoder (W3C WebCodecs, ImageDecoder), where these pictures are watched."""
-    path = tmp_path / f"loop.{name}"
-    done = write_animation(spec_of(slow), name, path)
+def in_a_browser(browser: Browser, data: bytes, kind: str) -> list[F]:
+    """Durations by Chromium's own decoder (W3C WebCodecs, ImageDecoder), in whole ms."""
     page = browser.new_page()
     # The interface is there on secure pages only; nothing leaves the machine.
     page.route("**/*", lambda route: route.fulfill(body="<p>", content_type="text/html"))
     page.goto("https://tarn-hollow.test/")
-    data = base64.b64encode(path.read_bytes()).decode()
-    told = page.evaluate(IN_A_BROWSER, {"data": data, "type": f"image/{name}"})
+    sent = {"data": base64.b64encode(data).decode(), "type": f"image/{kind}"}
+    found = page.evaluate(IN_A_BROWSER, sent)
     page.close()
-    assert len(told) == len(done.timing.durations_s)
-    for found_us, claimed_s in zip(told, done.timing.durations_s, strict=True):
-        assert abs(F(found_us, 1_000_000) - claimed_s) <= F(1, 1000)  # it counts whole ms
+    return [F(found_us, 1_000_000) for found_us in found]
+
+
+@pytest.mark.parametrize(("name", "slow"), CASES)
+def test_the_durations_are_those_claimed(
+    name: FormatName, slow: int, tmp_path: Path, browser: Browser
+) -> None:
+    """In the file, in a browser and, where it knows the format, in another reader."""
+    path = tmp_path / f"loop.{'png' if name == 'apng' else name}"
+    spec = spec_of(slow)
+    done = write_animation(spec, name, path)
+    found = READERS[name](path.read_bytes())
+    assert found == list(done.timing.durations_s)
+    refreshes = closed_spec(spec)[0].refreshes
+    assert len(found) == refreshes
+    whole = refreshes * slow / F(60)
+    assert abs(sum(found) - whole) <= done.timing.format.unit_s / 2
+    # No change is further from its moment than half of the format's unit.
+    for k in range(refreshes):
+        assert abs(sum(found[:k]) - k * slow / F(60)) <= done.timing.format.unit_s / 2
+    assert done.seamless
+    assert done.safety.passes
+    shown = in_a_browser(browser, path.read_bytes(), name)
+    assert all(abs(a - b) <= F(1, 1000) for a, b in zip(shown, found, strict=True))
+    if name != "webp":
+        by_another_reader(path, done.timing, slow / F(60))
 
 
 def test_the_loop_closes_on_its_own_beginning() -> None:
