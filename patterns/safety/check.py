@@ -5,25 +5,27 @@ Memory does not grow with the length: one second of changes on a small grid is k
 
 from __future__ import annotations
 
+from collections.abc import Callable, Generator
+from contextlib import closing
 from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
 
 from patterns.errors import RequestError
-from patterns.picture.arrays import BoolArray, Float32Array, UInt8Array
+from patterns.picture.arrays import BoolArray, UInt8Array
 from patterns.picture.planes import Planes
 from patterns.safety.flash_rule import FlashRule, extended_finding
 from patterns.safety.flashes import MOST_CHANGES, Swings, leading_edge_s
-from patterns.safety.luminance import FINE, Matrix, Reduced, Reducer, Shrunk
+from patterns.safety.luminance import FINE, Reduced, Reducer, Shrunk
 from patterns.safety.red_flashes import OlderRedSwings, RedSwings, may_be_saturated
-from patterns.safety.regions import screen_rule, visual_field_rule
 from patterns.safety.report import EXTENDED_WINDOW_S, SafetyReport
-from patterns.safety.stripe_motion import StripeWatch
+from patterns.safety.stripe_motion import LOOK_EVERY_S, StripeWatch
 from patterns.safety.stripe_rules import StripeRules
-from patterns.safety.viewing import Viewing
+from patterns.safety.viewing import Viewing, screen_rule, visual_field_rule
 
-__all__ = ["LOOPED", "FlashCheck", "WorstMoment"]
+Frame = Planes | UInt8Array | Shrunk
+Timed = tuple[Fraction, Frame]
 
 LOOPED = "Looked at as played in a loop, until a while of it had been seen again."
 
@@ -70,8 +72,6 @@ class FlashCheck:
         Assumed viewing.
     quick
         Look at rendered frames in about a millisecond each; see `Reducer`.
-    matrix
-        What frames that come as planes are made with.
     """
 
     def __init__(
@@ -82,20 +82,20 @@ class FlashCheck:
         viewing: Viewing | None = None,
         *,
         quick: bool = False,
-        matrix: Matrix = "bt709",
     ) -> None:
         self.viewing = viewing or Viewing()
         self._size, self._rate = (width, height), rate
-        self._reducer = Reducer(width, height, self.viewing, quick=quick, matrix=matrix)
+        self._reducer = Reducer(width, height, self.viewing, quick=quick)
         shape = (self._reducer.grid.rows, self._reducer.grid.columns)
         self._relative = Swings(RELATIVE_STEP, RELATIVE_DARK)
         self._screen = Swings(SCREEN_STEP_CD_M2, SCREEN_DARK_CD_M2)
         self._red, self._older_red = RedSwings(shape), OlderRedSwings(shape)
-        self._red_seen, self._nothing = False, np.zeros(shape, np.bool_)
+        self._red_seen = False
         self._rules = self._make_rules(shape)
         self._stripes = StripeWatch(
             StripeRules(width, height, self.viewing), fine=1 if quick else FINE
         )
+        self._reduced: Reduced
         self._frames = 0
         self._first_s = self._last_s = Fraction(0)
         self._worst: WorstMoment | None = None
@@ -118,7 +118,7 @@ class FlashCheck:
         """Return what the check keeps of a frame; `see` takes it as well."""
         return self._reducer.shrink(frame)
 
-    def see(self, time_s: Fraction, frame: Planes | UInt8Array | Shrunk) -> None:
+    def see(self, time_s: Fraction, frame: Frame) -> None:
         """Take the next frame.
 
         Parameters
@@ -139,41 +139,45 @@ class FlashCheck:
                 f"frame {self._frames} is due at {float(time_s):.6f} s, not after the one before: "
                 "give frames in order of time"
             )
-        if not self._frames:
+        if self._frames:
+            self._stay(time_s)
+        else:
             self._first_s = time_s
         self._last_s, self._frames = time_s, self._frames + 1
         shrunk = frame if isinstance(frame, Shrunk) else self.shrink(frame)
         reduced = self._reducer.reduce(shrunk)
         self._flashes(time_s, reduced)
-        stripes = self._stripes.see(time_s, reduced.screen_fine)
+        self._reduced = reduced
+        self._look_for_stripes(time_s)
+
+    def _stay(self, until_s: Fraction) -> None:
+        """Let stripes be seen for as long as the frame before stayed; seconds tell enough."""
+        since_s = self._last_s
+        for look in range(1, 11):
+            if since_s + look * LOOK_EVERY_S >= until_s:
+                return
+            self._look_for_stripes(since_s + look * LOOK_EVERY_S)
+
+    def _look_for_stripes(self, time_s: Fraction) -> None:
+        stripes = self._stripes.see(time_s, self._reduced.screen_fine)
         if stripes is not None:
-            self._striped = WorstMoment(time_s, reduced.picture(), stripes.region, "stripes")
+            self._striped = WorstMoment(time_s, self._reduced.picture(), stripes.region, "stripes")
 
     def _flashes(self, time_s: Fraction, reduced: Reduced) -> None:
-        red, older_red = self._red_changes(reduced.linear_rgb)
-        changes = (
-            self._relative.see(reduced.relative),
-            self._screen.see(reduced.screen),
-            red,
-            red,
-            older_red,
-        )
-        for rule, (up, down) in zip(self._rules, changes, strict=True):
-            if rule.see(time_s, up, down):
-                self._keep(time_s, rule, reduced)
-
-    def _red_changes(
-        self, rgb: Float32Array | None
-    ) -> tuple[tuple[BoolArray, BoolArray], tuple[BoolArray, BoolArray]]:
+        changes = [self._relative.see(reduced.relative), self._screen.see(reduced.screen)]
         # Red is followed from the first saturated place on: what came before counts as white.
-        if not self._red_seen:
-            if rgb is None or not may_be_saturated(rgb):
-                return (self._nothing, self._nothing), (self._nothing, self._nothing)
+        rgb = reduced.linear_rgb
+        if not self._red_seen and rgb is not None and may_be_saturated(rgb):
             self._red_seen = True
             if self._frames > 1:
                 self._red.see(None)
                 self._older_red.see(None)
-        return self._red.see(rgb), self._older_red.see(rgb)
+        if self._red_seen:
+            red = self._red.see(rgb)
+            changes += [red, red, self._older_red.see(rgb)]
+        for rule, (up, down) in zip(self._rules, changes, strict=False):
+            if rule.see(time_s, up, down):
+                self._keep(time_s, rule, reduced)
 
     def _keep(self, time_s: Fraction, rule: FlashRule, reduced: Reduced) -> None:
         # A criterion's flashes count first, its area second: 0 to 1 of the screen.
@@ -188,14 +192,28 @@ class FlashCheck:
         """Whether a limit on flashes was exceeded up to now."""
         return any(rule.exceeds and not rule.extra for rule in self._rules)
 
-    def loop_s(self, once_s: Fraction) -> Fraction:
-        """How long a loop is to be looked at, of which one round takes `once_s` seconds.
+    def see_again(self, once_s: Fraction, frames: Callable[[], Generator[Timed]]) -> None:
+        """Take the frames again and again, as a loop shows them, until its seam has been seen.
 
         Two seconds beyond the seam hold every second across it, at every place with what it
         carries over; extended flashing that may go on is followed for five.
+
+        Parameters
+        ----------
+        once_s
+            How long one round takes.
+        frames
+            Gives the first seconds of a round, with times from 0 on.
         """
-        lately = any(rule.flashes_lately for rule in self._rules)
-        return once_s + (EXTENDED_WINDOW_S if lately else SEAM_S)
+        start_s = once_s
+        while self._frames:
+            with closing(frames()) as shown:
+                for time_s, frame in shown:
+                    lately = any(rule.flashes_lately for rule in self._rules)
+                    if start_s + time_s >= once_s + (EXTENDED_WINDOW_S if lately else SEAM_S):
+                        return
+                    self.see(start_s + time_s, frame)
+            start_s += once_s
 
     @property
     def worst(self) -> WorstMoment | None:
@@ -212,7 +230,6 @@ class FlashCheck:
         *,
         still: bool = False,
         notes: tuple[str, ...] = (),
-        end_s: Fraction | None = None,
     ) -> SafetyReport:
         """Return the result of what was seen. Call it once, after the last frame.
 
@@ -222,11 +239,8 @@ class FlashCheck:
             The one frame is a still picture: only stripes are judged.
         notes
             Remarks to carry in the report.
-        end_s
-            When the last frame goes, if it does not stay for 1 / rate.
         """
-        if end_s is None:
-            end_s = self._last_s + 1 / self._rate
+        end_s = self._last_s + 1 / self._rate
         flashes = (*(rule.finding() for rule in self._rules), extended_finding(self._rules))
         return SafetyReport(
             method="still" if still else "pictures",

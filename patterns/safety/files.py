@@ -14,16 +14,12 @@ import numpy as np
 from PIL import Image, ImageSequence, UnidentifiedImageError
 
 from patterns.errors import InputError
-from patterns.picture.arrays import UInt8Array
-from patterns.picture.planes import Planes
-from patterns.safety.check import LOOPED, FlashCheck, WorstMoment
-from patterns.safety.luminance import FINE, Grid, Matrix
+from patterns.safety.check import LOOPED, FlashCheck, Frame, WorstMoment
+from patterns.safety.luminance import FINE, Shrunk
 from patterns.safety.report import SafetyReport
-from patterns.safety.viewing import Viewing
+from patterns.safety.viewing import Grid, Viewing
 from patterns.video.probe import VideoInfo, probe
-from patterns.video.reader import read_planes, read_rgb
-
-__all__ = ["FileResult", "check_file"]
+from patterns.video.reader import Matrix, read_ycbcr
 
 IMAGE_FORMATS = ("GIF", "PNG", "WEBP", "JPEG", "BMP", "TIFF")
 STILL_RATE = Fraction(1)
@@ -32,12 +28,11 @@ ANIMATION_RATE = Fraction(25)  # for the wider spacing of leading edges
 # Browsers show a frame that asks for 10 ms or less for 100 ms: common practice, no source.
 SHORTEST_S, INSTEAD_S = Fraction(1, 100), Fraction(1, 10)
 SHORT_S = 5  # our choice of what is a short clip, no source
-RGB_FORMATS = ("rgb", "bgr", "gbr", "argb", "abgr", "0rgb", "0bgr", "pal8")
 HDR_TRANSFERS = ("smpte2084", "arib-std-b67")
 
 Progress = Callable[[int, int], None]
 # When a picture is due, counted from the first, and how long it stays.
-_Shown = tuple[Fraction, Fraction, UInt8Array | Planes]
+_Shown = tuple[Fraction, Fraction, Frame]
 Frames = Callable[[], "Generator[_Shown, None, None]"]
 
 
@@ -110,67 +105,44 @@ def _open_image(path: Path) -> Image.Image | None:
 def _check_video(path: Path, viewing: Viewing, loop: bool, progress: Progress | None) -> FileResult:
     info = probe(path)
     rate = info.rate or info.mean_rate or STILL_RATE
-    matrix = _matrix(info)
-    check = FlashCheck(info.width, info.height, rate, viewing, matrix=matrix)
+    check = FlashCheck(info.width, info.height, rate, viewing)
+    # The decoder averages down to the fine grid, so that little comes through the pipe.
     grid = Grid.of(info.width, info.height)
-    # The decoder averages down to twice the fine grid, so that little comes through the
-    # pipe and the sides are even, as 4:2:0 asks.
-    size = (2 * grid.columns * FINE, 2 * grid.rows * FINE)
-    read = read_rgb if info.pixel_format.startswith(RGB_FORMATS) else read_planes
+    size = (grid.columns * FINE, grid.rows * FINE)
 
     def frames() -> Generator[_Shown, None, None]:
-        for time_s, frame in read(path, size=size):
-            yield time_s - info.times[0], 1 / rate, frame
+        for time_s, codes in read_ycbcr(path, size, _matrix(info)):
+            yield time_s - info.times[0], 1 / rate, Shrunk.of_codes(codes)
 
     length_s = info.times[-1] - info.times[0] + 1 / rate
     again = loop or (info.pictures > 1 and length_s < SHORT_S)
-    showing = _Showing(check, progress, info.pictures)
-    showing.once(frames)
-    notes = _video_notes(info, showing.pictures, again)
-    still = showing.pictures == 1
+    pictures, end_s = _show(check, frames, progress, info.pictures)
     if again:
-        showing.again(frames)
-    return FileResult(path, check.report(still=still, notes=notes), check.worst)
+        check.see_again(end_s, lambda: ((due_s, codes) for due_s, _, codes in frames()))
+    notes = _video_notes(info, pictures, again)
+    return FileResult(path, check.report(still=pictures == 1, notes=notes), check.worst)
 
 
-class _Showing:
-    """Feeds a check with rounds of pictures and says how far it is."""
-
-    def __init__(self, check: FlashCheck, progress: Progress | None, count: int) -> None:
-        self._check, self._progress, self._count = check, progress, count
-        self.pictures = 0
-        self.end_s = Fraction(0)
-
-    def once(self, frames: Frames) -> None:
-        """Show all pictures."""
-        self._round(frames, None)
-
-    def again(self, frames: Frames) -> None:
-        """Show them again and again, until the seam of the loop has been seen."""
-        once_s = self.end_s
-        while self.pictures and self.end_s < self._check.loop_s(once_s):
-            self._round(frames, once_s)
-
-    def _round(self, frames: Frames, once_s: Fraction | None) -> None:
-        start_s = self.end_s
-        with closing(frames()) as shown:
-            for due_s, stays_s, picture in shown:
-                if once_s is not None and start_s + due_s >= self._check.loop_s(once_s):
-                    return
-                self._check.see(start_s + due_s, picture)
-                self.end_s = start_s + due_s + stays_s
-                self.pictures += 1
-                if self._progress is not None:
-                    self._progress(min(self.pictures, self._count), self._count)
+def _show(
+    check: FlashCheck, frames: Frames, progress: Progress | None, count: int
+) -> tuple[int, Fraction]:
+    """Show a check all pictures; returns their number and when the last one goes."""
+    pictures, end_s = 0, Fraction(0)
+    with closing(frames()) as shown:
+        for due_s, stays_s, picture in shown:
+            check.see(due_s, picture)
+            pictures, end_s = pictures + 1, due_s + stays_s
+            if progress is not None:
+                progress(min(pictures, count), count)
+    return pictures, end_s
 
 
 def _matrix(info: VideoInfo) -> Matrix:
     """Matrix that the file names, else what its size suggests (common practice, no source)."""
-    if info.matrix in ("smpte170m", "bt470bg"):
-        return "bt601"
     if info.matrix.startswith("bt2020"):
         return "bt2020"
-    return "bt601" if not info.matrix and min(info.width, info.height) < 720 else "bt709"
+    small = not info.matrix and min(info.width, info.height) < 720
+    return "bt601" if small or info.matrix in ("smpte170m", "bt470bg") else "bt709"
 
 
 def _video_notes(info: VideoInfo, decoded: int, looped: bool) -> tuple[str, ...]:
@@ -199,11 +171,10 @@ def _check_image(
         check.see(Fraction(0), next(_frames(path, image))[2])
         return FileResult(path, check.report(still=True), check.worst)
     check = FlashCheck(image.width, image.height, ANIMATION_RATE, viewing)
-    showing = _Showing(check, progress, count)
-    showing.once(lambda: _frames(path, image))
-    showing.again(lambda: _frames(path, image))
+    _, end_s = _show(check, lambda: _frames(path, image), progress, count)
+    check.see_again(end_s, lambda: ((due_s, page) for due_s, _, page in _frames(path, image)))
     notes = ("An animation: looked at as played in a loop, on white.",)
-    return FileResult(path, check.report(notes=notes, end_s=showing.end_s), check.worst)
+    return FileResult(path, check.report(notes=notes), check.worst)
 
 
 def _frames(path: Path, image: Image.Image) -> Generator[_Shown, None, None]:

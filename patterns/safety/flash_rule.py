@@ -20,8 +20,8 @@ import numpy as np
 
 from patterns.picture.arrays import BoolArray
 from patterns.safety.flashes import MOST_CHANGES, ChangeCounter, Swings
-from patterns.safety.regions import AreaRule
 from patterns.safety.report import EXTENDED, EXTENDED_S, EXTENDED_WINDOW_S, FlashFinding
+from patterns.safety.viewing import AreaRule
 
 __all__ = ["FlashRule", "extended_finding"]
 

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from fractions import Fraction
-from math import ceil
 
 from patterns.picture.planes import Planes
-from patterns.safety.check import FlashCheck
-from patterns.safety.luminance import Shrunk
+from patterns.safety.check import FlashCheck, Timed
 from patterns.safety.report import EXTENDED_WINDOW_S, SafetyReport
 from patterns.safety.viewing import Viewing
-
-__all__ = ["LoopGuard"]
 
 
 class LoopGuard:
@@ -39,7 +34,7 @@ class LoopGuard:
     ) -> None:
         self._check = FlashCheck(width, height, rate, viewing, quick=True)
         self._frame_s = 1 / rate
-        self._first: list[tuple[Fraction, Shrunk]] = []
+        self._first: list[Timed] = []
         self._end_s = Fraction(0)
 
     def see(self, time_s: Fraction, frame: Planes) -> None:
@@ -64,14 +59,5 @@ class LoopGuard:
             When the last frame goes, if it does not stay for 1 / rate.
         """
         once_s = self._end_s if end_s is None else end_s
-        for time_s, shrunk in self._played_again(once_s):
-            if time_s >= self._check.loop_s(once_s):
-                break
-            self._check.see(time_s, shrunk)
+        self._check.see_again(once_s, lambda: (timed for timed in self._first))
         return self._check.report()
-
-    def _played_again(self, once_s: Fraction) -> Iterator[tuple[Fraction, Shrunk]]:
-        rounds = ceil(EXTENDED_WINDOW_S / once_s) if self._first else 0
-        for again in range(1, rounds + 1):
-            for time_s, shrunk in self._first:
-                yield again * once_s + time_s, shrunk

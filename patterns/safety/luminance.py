@@ -16,7 +16,6 @@ luminance with the exponent 2.4 of ITU-R BT.1886 and black at zero.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -24,25 +23,15 @@ from PIL import Image
 
 from patterns.picture.arrays import Float32Array, FloatArray, IndexArray, UInt8Array
 from patterns.picture.planes import Planes
-from patterns.safety.viewing import Viewing
+from patterns.safety.viewing import Grid, Viewing
 
-__all__ = ["FINE", "Grid", "Matrix", "Reduced", "Reducer", "Shrunk", "srgb_decode"]
-
-
-LONG_SIDE_CELLS = 160
 FINE = 3  # fine cells along the side of a cell
 QUICK_ROWS = 2  # rows of a cell that a quick look reads
+BLOCK_ROWS = 30  # that are worked on at a time, so that all fits a processor's cache
 SCALE = 16  # signals are integers, 0 to 255 x 16: eight-bit codes stay exact
 TOP = 255 * SCALE
-BT709 = np.array([0.2126, 0.7152, 0.0722])
+BT709 = np.array([0.2126, 0.7152, 0.0722])  # of R, G, B in luminance: ITU-R BT.709
 
-Matrix = Literal["bt709", "bt601", "bt2020"]
-# Kr and Kb of ITU-R BT.709, BT.601 and BT.2020 (the last two from memory).
-MATRICES: dict[Matrix, tuple[float, float]] = {
-    "bt709": (0.2126, 0.0722),
-    "bt601": (0.299, 0.114),
-    "bt2020": (0.2627, 0.0593),
-}
 NEUTRAL = 2  # chroma codes this near to 128 are grey
 
 
@@ -50,25 +39,6 @@ def srgb_decode(signal: npt.ArrayLike) -> FloatArray:
     """Linear light of an sRGB signal 0 to 1, any shape (IEC 61966-2-1, as WCAG 2.2 quotes it)."""
     c = np.asarray(signal, np.float64)
     return np.where(c <= 0.04045, c / 12.92, ((np.maximum(c, 0.04045) + 0.055) / 1.055) ** 2.4)
-
-
-@dataclass(frozen=True)
-class Grid:
-    """Size of the analysis grid, `rows` x `columns` cells, for pictures of a size."""
-
-    rows: int
-    columns: int
-
-    @classmethod
-    def of(cls, width: int, height: int) -> Grid:
-        """Grid whose cells are as square as whole numbers allow."""
-        cell = max(width, height) / LONG_SIDE_CELLS
-        return cls(max(1, round(height / cell)), max(1, round(width / cell)))
-
-    @property
-    def cells(self) -> int:
-        """Number of cells."""
-        return self.rows * self.columns
 
 
 @dataclass(frozen=True)
@@ -85,6 +55,11 @@ class Shrunk:
 
     codes: UInt8Array
     narrow: bool
+
+    @classmethod
+    def of_codes(cls, codes: UInt8Array) -> Shrunk:
+        """From narrow-range Y', Cb, Cr (3, rows, columns) that are averaged already."""
+        return cls(codes[:1] if _is_grey(codes[1:]) else codes, narrow=True)
 
 
 @dataclass(frozen=True)
@@ -119,25 +94,18 @@ class Reduced:
         )
 
 
-def _from_full_range() -> Float32Array:
-    """(3, 4): signal of codes R', G', B', 1."""
-    return np.eye(3, 4, dtype=np.float32) * np.float32(SCALE)
-
-
-def _from_narrow_range(kr: float, kb: float) -> Float32Array:
-    """(3, 4): signal of codes Y', Cb, Cr, 1."""
-    luma, chroma, kg = TOP / 219, TOP / 224, 1 - kr - kb
-    # R' = Y' + 2 (1 - Kr) Cr, B' = Y' + 2 (1 - Kb) Cb, G' from Y' = Kr R' + Kg G' + Kb B'.
-    of_cr, of_cb = 2 * (1 - kr) * chroma, 2 * (1 - kb) * chroma
-    matrix = np.array(
-        [
-            [luma, 0, of_cr, 0],
-            [luma, -of_cb * kb / kg, -of_cr * kr / kg, 0],
-            [luma, of_cb, 0, 0],
-        ]
-    )
-    # The fraction is cut off afterwards, so that this rounds.
-    matrix[:, 3] = 0.5 - matrix[:, :3] @ (16, 128, 128)
+def _to_signal(*, narrow: bool) -> Float32Array:
+    """(3, 4): signal of codes R', G', B', 1, or of narrow-range BT.709 codes Y', Cb, Cr, 1."""
+    matrix = np.eye(3, 4) * SCALE
+    if narrow:
+        kr, kg, kb = BT709
+        luma, chroma = TOP / 219, TOP / 224
+        # R' = Y' + 2 (1 - Kr) Cr, B' = Y' + 2 (1 - Kb) Cb, G' from Y' = Kr R' + Kg G' + Kb B'.
+        of_cr, of_cb = 2 * (1 - kr) * chroma, 2 * (1 - kb) * chroma
+        matrix[:, 0] = luma
+        matrix[:, 1:3] = ((0, of_cr), (-of_cb * kb / kg, -of_cr * kr / kg), (of_cb, 0))
+        # The fraction is cut off afterwards, so that this rounds.
+        matrix[:, 3] = 0.5 - matrix[:, :3] @ (16, 128, 128)
     return matrix.astype(np.float32)
 
 
@@ -153,8 +121,6 @@ class Reducer:
     quick
         Read two rows of each cell and average whole cells in code. Meant for pictures that are
         smooth from row to row, such as rendered ones, while they are made.
-    matrix
-        Key of `MATRICES`: how planes are made of R'G'B'.
     """
 
     def __init__(
@@ -164,7 +130,6 @@ class Reducer:
         viewing: Viewing,
         *,
         quick: bool = False,
-        matrix: Matrix = "bt709",
     ) -> None:
         self.grid = Grid.of(width, height)
         self._quick = quick
@@ -174,21 +139,21 @@ class Reducer:
         level = np.arange(TOP + 1) / TOP
         decoded, emitted = srgb_decode(level), viewing.peak_cd_m2 * level**2.4
         self._decoded = decoded.astype(np.float32)
-        # relative and screen luminance, of grey and of R', G', B'
-        self._tables = [
-            (self._decoded, emitted.astype(np.float32)),
-            *(((w * decoded).astype(np.float32), (w * emitted).astype(np.float32)) for w in BT709),
-        ]
-        self._to_signal = (_from_full_range(), _from_narrow_range(*MATRICES[matrix]))
+        # One look-up gives both luminances, relative and of the screen, as real and imaginary
+        # part: for grey, and for R', G' and B'.
+        both = decoded + 1j * emitted
+        self._tables = [(w * both).astype(np.complex64) for w in (1, *BT709)]
+        self._to_signal = (_to_signal(narrow=False), _to_signal(narrow=True))
         # Memory for one frame at a time: taking it anew costs more than the arithmetic.
-        self._codes = np.ones((4, rows * columns), np.float32)
+        self._codes = np.ones((4, BLOCK_ROWS * columns), np.float32)
+        self._part = np.empty((BLOCK_ROWS, columns), np.complex64)
         self._signal = np.empty((3, rows, columns), np.intp)
-        self._light = np.empty((3, rows, columns), np.float32)
+        self._light = np.empty((rows, columns), np.complex64)
 
     def shrink(self, frame: Planes | UInt8Array) -> Shrunk:
         """Average narrow-range planes, or full-range R'G'B' codes (height, width, 3)."""
         if isinstance(frame, Planes):
-            grey = self._is_grey(frame.cb) and self._is_grey(frame.cr)
+            grey = _is_grey(frame.cb) and _is_grey(frame.cr)
             planes = (frame.y,) if grey else (frame.y, frame.cb, frame.cr)
             return Shrunk(np.stack([self._boxes(plane) for plane in planes]), narrow=True)
         codes = np.stack([self._boxes(frame[..., channel]) for channel in range(3)])
@@ -197,29 +162,41 @@ class Reducer:
 
     def reduce(self, shrunk: Shrunk) -> Reduced:
         """Light of a frame; its arrays hold until the next frame is reduced."""
-        channels = len(shrunk.codes)
-        grey = channels == 1
-        codes, signal = self._codes, self._signal[:channels]
-        codes[:channels] = shrunk.codes.reshape(channels, -1)
-        if grey:
-            codes[1:3] = 128  # no chroma
-        made = self._to_signal[shrunk.narrow][:channels] @ codes
-        np.copyto(signal, made.reshape(signal.shape), casting="unsafe")
-        relative, screen, part = self._light
-        for channel, tables in enumerate(self._tables[:1] if grey else self._tables[1:]):
-            for table, total in zip(tables, (relative, screen), strict=True):
-                np.take(table, signal[channel], mode="clip", out=part if channel else total)
-                if channel:
-                    np.add(total, part, out=total)
+        channels, rows = shrunk.codes.shape[:2]
+        signal, light = self._signal[:channels], self._light
+        for top in range(0, rows, BLOCK_ROWS):
+            block = slice(top, top + BLOCK_ROWS)
+            self._look_up(shrunk.codes[:, block], shrunk.narrow, signal[:, block], light[block])
+        cells = self._cell_means(light)
         # The middle of each cell speaks for its colour: a region of saturated red is flat.
         middle = signal[:, self._factor // 2 :: self._factor, self._factor // 2 :: self._factor]
+        rgb = np.moveaxis(np.take(self._decoded, middle, mode="clip"), 0, -1)
         return Reduced(
-            self._cell_means(relative),
-            self._cell_means(screen),
-            screen,
-            None if grey else np.moveaxis(np.take(self._decoded, middle, mode="clip"), 0, -1),
+            np.ascontiguousarray(cells.real),
+            np.ascontiguousarray(cells.imag),
+            light.imag,
+            None if channels == 1 else rgb,
             signal,
         )
+
+    def _look_up(
+        self,
+        codes: UInt8Array,
+        narrow: bool,
+        signal: IndexArray,
+        light: npt.NDArray[np.complex64],
+    ) -> None:
+        """Write the signal and both luminances of some rows of codes."""
+        channels, size = len(codes), codes[0].size
+        mixed, part = self._codes[:, :size], self._part[: len(light)]
+        mixed[:channels] = codes.reshape(channels, -1)
+        mixed[channels:3] = 128  # grey has no chroma
+        made = self._to_signal[narrow][:channels] @ mixed
+        np.copyto(signal, made.reshape(signal.shape), casting="unsafe")
+        for channel, table in enumerate(self._tables[:1] if channels == 1 else self._tables[1:]):
+            np.take(table, signal[channel], mode="clip", out=part if channel else light)
+            if channel:
+                np.add(light, part, out=light)
 
     def _boxes(self, plane: UInt8Array) -> UInt8Array:
         # Boxes of at most 1/480 of the long side are averaged in code, which costs an
@@ -234,13 +211,13 @@ class Reducer:
             return np.asarray(image.reduce((width // columns, height // rows)))
         return np.asarray(image.resize(self._fine, Image.Resampling.BOX))
 
-    @staticmethod
-    def _is_grey(plane: UInt8Array) -> bool:
-        return int(plane.min()) >= 128 - NEUTRAL and int(plane.max()) <= 128 + NEUTRAL
-
-    def _cell_means(self, fine: Float32Array) -> Float32Array:
+    def _cell_means(self, fine: npt.NDArray[np.complex64]) -> npt.NDArray[np.complex64]:
         if self._factor == 1:
             return fine
         rows = fine[0::FINE] + fine[1::FINE] + fine[2::FINE]
         total = rows[:, 0::FINE] + rows[:, 1::FINE] + rows[:, 2::FINE]
-        return np.asarray(total / np.float32(FINE * FINE), np.float32)
+        return np.asarray(total / np.float32(FINE * FINE), np.complex64)
+
+
+def _is_grey(chroma: UInt8Array) -> bool:
+    return int(chroma.min()) >= 128 - NEUTRAL and int(chroma.max()) <= 128 + NEUTRAL

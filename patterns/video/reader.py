@@ -10,7 +10,7 @@ import os
 import queue
 import re
 import threading
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from fractions import Fraction
@@ -20,18 +20,15 @@ import numpy as np
 
 from patterns.errors import InputError, RequestError
 from patterns.picture.arrays import UInt8Array
-from patterns.picture.planes import Planes
 from patterns.video.description import Description
 from patterns.video.packets import SILENT, unreadable
 from patterns.video.process import FfmpegProcess, input_arguments
-
-__all__ = ["Crop", "read_luma", "read_planes", "read_rgb"]
 
 _TICK = re.compile(r"showinfo\S* @ \S+\] config in time_base: (\d+)/(\d+)")
 _SHOWN = re.compile(r"showinfo\S* @ \S+\] n: *\d+ pts: *(-?\d+|NOPTS)")
 WAIT_S = 30.0  # for a message that was written before what has been received
 MAX_PIXELS = 1 << 27  # a larger picture is refused before memory is taken for it
-Pixels = Literal["luma", "rgb", "yuv420"]
+Matrix = Literal["bt709", "bt601", "bt2020"]
 
 
 @dataclass(frozen=True)
@@ -76,71 +73,44 @@ def read_luma(
         The file is missing, empty, damaged, or holds no video. A file that is cut off
         yields what can be decoded.
     """
-    with closing(_pictures(path, "luma", size, crop, told)) as pictures:
+    # 8-bit planes pass as they are, others are converted once
+    chain = ["scale=out_range=tv", "format=yuv420p|yuv422p|yuv444p|yuv440p", "extractplanes=y"]
+    if crop is not None:  # at odd places too, where subsampled colour goes wrong, but luma does not
+        place = f"{crop.width}:{crop.height}:{crop.left}:{crop.top}"
+        chain.insert(0, f"crop={place}:exact=1")
+    if size is not None:
+        chain.append(f"scale={size[0]}:{size[1]}:flags=area+accurate_rnd")
+    with closing(_pictures(path, chain, 1, crop, told)) as pictures:
         for time_s, data, (width, height) in pictures:
             yield time_s, data.reshape(height, width)
 
 
-def read_rgb(
-    path: str | os.PathLike[str], *, size: tuple[int, int] | None = None
+def read_ycbcr(
+    path: str | os.PathLike[str], size: tuple[int, int], matrix: Matrix
 ) -> Generator[tuple[Fraction, UInt8Array]]:
-    """Pictures as R'G'B', uint8 (height, width, 3), 0 to 255, scaled to `size` (width, height)."""
-    with closing(_pictures(path, "rgb", size, None)) as pictures:
+    """Pictures averaged down to `size` (width, height), else as `read_luma`.
+
+    Yields
+    ------
+    time_s, codes
+        Y', Cb, Cr, uint8 (3, height, width), BT.709 in narrow range whatever the file has;
+        `matrix` is that of the file, where it does not hold R'G'B'.
+    """
+    scale = f"scale={size[0]}:{size[1]}:flags=area+accurate_rnd:out_range=tv"
+    colour = f"in_color_matrix={matrix}:out_color_matrix=bt709"
+    chain = (f"{scale}:{colour}", "format=yuv444p")
+    with closing(_pictures(path, chain, 3)) as pictures:
         for time_s, data, (width, height) in pictures:
-            yield time_s, data.reshape(height, width, 3)
+            yield time_s, data.reshape(3, height, width)
 
 
-def read_planes(
-    path: str | os.PathLike[str], *, size: tuple[int, int] | None = None
-) -> Generator[tuple[Fraction, Planes]]:
-    """Pictures as 4:2:0 planes, narrow range, scaled to `size`, both sides even."""
-    with closing(_pictures(path, "yuv420", size, None)) as pictures:
-        for time_s, data, (width, height) in pictures:
-            if width % 2 or height % 2:
-                raise InputError(f"pictures of {width}x{height} have no whole 4:2:0 planes")
-            yield time_s, _planes(data, width, height)
-
-
-def _planes(data: UInt8Array, width: int, height: int) -> Planes:
-    luma = width * height
-    half = (height // 2, width // 2)
-    return Planes(
-        data[:luma].reshape(height, width),
-        data[luma : luma + luma // 4].reshape(half),
-        data[luma + luma // 4 :].reshape(half),
-    )
-
-
-_CONVERSIONS: dict[Pixels, tuple[str, ...]] = {
-    # 8-bit planes pass as they are, others are converted once
-    "luma": ("scale=out_range=tv", "format=yuv420p|yuv422p|yuv444p|yuv440p", "extractplanes=y"),
-    "yuv420": ("scale=out_range=tv", "format=yuv420p"),
-    "rgb": ("scale=flags=bilinear+accurate_rnd+full_chroma_int", "format=rgb24"),
-}
-
-
-def _filters(pixels: Pixels, size: tuple[int, int] | None, crop: Crop | None) -> str:
-    # showinfo first: it tells the time of each picture that the decoder made
-    chain = ["showinfo=checksum=0"]
-    if crop is not None:  # at odd places too, where subsampled colour goes wrong, but luma does not
-        chain.append(f"crop={crop.width}:{crop.height}:{crop.left}:{crop.top}:exact=1")
-    chain += _CONVERSIONS[pixels]
-    if size is not None:
-        chain.append(f"scale={size[0]}:{size[1]}:flags=area+accurate_rnd")
-    return ",".join(chain)
-
-
-def _arguments(
-    path: str | os.PathLike[str],
-    pixels: Pixels,
-    size: tuple[int, int] | None,
-    crop: Crop | None,
-) -> tuple[str, ...]:
+def _arguments(path: str | os.PathLike[str], chain: Sequence[str]) -> tuple[str, ...]:
     return (
         *("-loglevel", "info", "-copyts", "-max_pixels", str(MAX_PIXELS)),
         *input_arguments(path),
         *("-map", "0:V:0"),
-        *("-vf", _filters(pixels, size, crop), "-fps_mode", "passthrough"),
+        # showinfo first: it tells the time of each picture that the decoder made
+        *("-vf", ",".join(("showinfo=checksum=0", *chain)), "-fps_mode", "passthrough"),
         *("-enc_time_base", "demux", "-c:v", "rawvideo", "-f", "rawvideo", "pipe:1"),
     )
 
@@ -188,13 +158,13 @@ class _Times:
 
 def _pictures(
     path: str | os.PathLike[str],
-    pixels: Pixels,
-    size: tuple[int, int] | None,
-    crop: Crop | None,
+    chain: Sequence[str],
+    channels: int,
+    crop: Crop | None = None,
     told: Description | None = None,
 ) -> Generator[tuple[Fraction, UInt8Array, tuple[int, int]], None, None]:
     times = _Times(told)
-    process = FfmpegProcess(_arguments(path, pixels, size, crop), on_line=times.take)
+    process = FfmpegProcess(_arguments(path, chain), on_line=times.take)
     try:
         first = np.empty(1, np.uint8)
         begun = process.fill(first.data)
@@ -206,7 +176,7 @@ def _pictures(
             raise unreadable(path, process.all_words or SILENT)
         width, height = times.output_size()
         time_s = times.next()
-        frame_bytes = {"luma": 2, "rgb": 6, "yuv420": 3}[pixels] * width * height // 2
+        frame_bytes = channels * width * height
         frame = np.empty(frame_bytes, np.uint8)
         frame[0] = first[0]
         got = 1 + process.fill(frame[1:].data)

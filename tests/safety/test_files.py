@@ -76,6 +76,18 @@ def test_frames_without_a_duration_stay_for_100_ms(tmp_path: Path) -> None:
     assert flash(result.report, BT1702).flashes_per_s == 5
 
 
+def test_stripes_that_stay_are_seen_for_as_long_as_they_stay(tmp_path: Path) -> None:
+    """Epilepsy Foundation consensus: shown for 0.5 s. A picture of 2 s, then black for 0.1 s."""
+    stripes = flat(0)
+    stripes[:, np.arange(WIDTH) % 30 < 15] = 255  # 16 pairs
+    pictures = [Image.fromarray(p) for p in (stripes, flat(0))]
+    path = tmp_path / "slides.gif"
+    pictures[0].save(path, save_all=True, append_images=pictures[1:], duration=[2000, 100], loop=0)
+    report = check_file(path).report
+    assert "Epilepsy Foundation patterns" in report.exceeded
+    assert "ITU-R BT.1702 regular patterns" in report.exceeded
+
+
 def test_a_still_has_stripes_only(tmp_path: Path) -> None:
     picture = flat(0)
     picture[:, np.arange(WIDTH) // 20 % 2 == 0] = 255

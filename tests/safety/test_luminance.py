@@ -7,8 +7,8 @@ import pytest
 from skimage.color import rgb2gray, rgb2xyz
 
 from patterns.picture.planes import Planes
-from patterns.safety.luminance import Grid, Reducer, srgb_decode
-from patterns.safety.viewing import Viewing
+from patterns.safety.luminance import Reducer, srgb_decode
+from patterns.safety.viewing import Grid, Viewing
 from tests.safety.sequences import reduced
 
 # IEC 61966-2-1, as WCAG 2.2 quotes it; values computed from it.
@@ -67,14 +67,6 @@ def test_planes_of_colour_bars_are_their_colours(
     light = srgb_decode(np.array(rgb) / 255)
     expected = float(light @ [0.2126, 0.7152, 0.0722])
     assert float(small.relative[1, 1]) == pytest.approx(expected, abs=0.006)
-
-
-def test_bt601_planes_are_decoded_with_their_own_matrix() -> None:
-    """BT.601 red, 8 bits: 81, 90, 240 (from memory)."""
-    frame = Planes.blank(480, 270)
-    frame.y[:], frame.cb[:], frame.cr[:] = 81, 90, 240
-    red = reduced(Reducer(480, 270, Viewing(), matrix="bt601"), frame).picture()[5, 5]
-    assert np.abs(red.astype(int) - (255, 0, 0)).max() <= 2
 
 
 def test_a_cell_holds_the_mean_of_light_not_of_signal() -> None:

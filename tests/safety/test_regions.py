@@ -6,9 +6,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from patterns.safety.luminance import Grid
-from patterns.safety.regions import screen_rule, visual_field_rule
-from patterns.safety.viewing import Viewing
+from patterns.safety.viewing import Grid, Viewing, screen_rule, visual_field_rule
 
 # Distance at which the 10 degree block is 256 of 768 pixels high.
 G176_DISTANCE = 256 / 768 / 0.1309

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from pathlib import Path
 
+import av
 import numpy as np
 import numpy.typing as npt
 
@@ -45,3 +47,15 @@ def moving_texture(
 
 def _codes(values: FloatArray, top: int) -> UInt8Array:
     return np.clip(np.rint(values), 16, top).astype(np.uint8)
+
+
+def decoded(path: Path) -> list[Planes]:
+    """All pictures of a file as 4:2:0 planes, by PyAV, which is no part of the project."""
+    found = []
+    with av.open(str(path)) as container:
+        for frame in container.decode(video=0):
+            flat = np.asarray(frame.to_ndarray(format="yuv420p"), np.uint8).ravel()
+            luma, half = frame.width * frame.height, (frame.height // 2, frame.width // 2)
+            cb, cr = flat[luma:].reshape(2, *half)
+            found.append(Planes(flat[:luma].reshape(frame.height, frame.width), cb, cr))
+    return found

@@ -18,9 +18,8 @@ from patterns.video.codecs import CODECS, codec_named, ticks_per_second
 from patterns.video.encoders import available_encoders, encoders_of
 from patterns.video.probe import probe
 from patterns.video.process import ffmpeg_path
-from patterns.video.reader import read_planes
 from patterns.video.writer import VideoSpec, VideoWriter
-from tests.video.moving import moving_texture
+from tests.video.moving import decoded, moving_texture
 
 RATES = [
     Fraction(24_000, 1001),
@@ -119,7 +118,7 @@ def test_decoded_luma_is_within_45_db(tmp_path: Path, codec: str, rate: Fraction
     """PSNR = 10 log10(255^2 / mean squared error), per ITU-T J.340; over all frames."""
     path = write(tmp_path / "clip", codec, rate)
     written = moving_texture(FRAMES)
-    read = [planes for _, planes in read_planes(path)]
+    read = decoded(path)
     assert len(read) == FRAMES
     if CODECS[codec].exact:
         for a, b in zip(written, read, strict=True):
@@ -177,7 +176,7 @@ def test_smaller_files_are_smaller_and_as_good(tmp_path: Path, name: str) -> Non
         with VideoWriter(replace(spec, path=path, small=small)) as writer:
             for frame in written:
                 writer.write(frame)
-        read = [planes.y.astype(float) for _, planes in read_planes(path)]
+        read = [planes.y.astype(float) for planes in decoded(path)]
         worst = max(np.mean((a.y - b) ** 2) for a, b in zip(written, read, strict=True))
         assert 10 * np.log10(255**2 / worst) >= 45
         sizes[small] = path.stat().st_size

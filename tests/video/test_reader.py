@@ -18,7 +18,7 @@ from patterns.errors import InputError, RequestError
 from patterns.picture.planes import Planes
 from patterns.video.probe import exact_rate, probe
 from patterns.video.process import ffmpeg_path
-from patterns.video.reader import Crop, read_luma, read_planes, read_rgb
+from patterns.video.reader import Crop, read_luma, read_ycbcr
 from patterns.video.writer import VideoSpec, VideoWriter
 from tests.video.moving import moving_texture
 from tests.video.test_failures import processes_that_name, zombies
@@ -76,31 +76,37 @@ def test_crop_and_size(clip: Path) -> None:
     whole = moving_texture(30)[0].y
     _, part = next(read_luma(clip, crop=Crop(3, 5, 101, 90)))
     assert np.array_equal(part, whole[5:95, 3:104])
-    _, small = next(read_planes(clip, size=(80, 64)))
+    _, small = next(read_ycbcr(clip, (80, 64), "bt709"))
     means = whole.reshape(64, 2, 80, 2).mean((1, 3))
-    assert np.abs(small.y - means).max() <= 1
+    assert np.abs(small[0] - means).max() <= 1
     with pytest.raises(RequestError, match="outside"):
         next(read_luma(clip, crop=Crop(100, 0, 100, 64)))
 
 
-def test_colours_of_bt709(tmp_path: Path) -> None:
-    """75 % bars by BT.709, narrow range (Y, Cb, Cr), against their R'G'B' of 191 or 0."""
-    bars = {  # values as in the FFmpeg project's table of HD bars
-        (191, 191, 0): (168, 44, 136),
-        (0, 191, 191): (145, 147, 44),
-        (0, 191, 0): (133, 63, 52),
-        (191, 0, 0): (51, 109, 212),
-        (0, 0, 191): (28, 212, 120),
-    }
-    for codec, suffix in (("lossless", ".mp4"), ("prores", ".mov")):
-        path = tmp_path / f"bars{suffix}"
-        with VideoWriter(VideoSpec(path, 128, 128, Fraction(25), codec)) as writer:
-            for y, cb, cr in bars.values():
-                frame = Planes.blank(128, 128)
-                frame.y[:], frame.cb[:], frame.cr[:] = y, cb, cr
-                writer.write(frame)
-        for (_, picture), rgb in zip(read_rgb(path), bars, strict=True):
-            assert np.abs(picture.astype(int) - rgb).max() <= 2, codec
+# Narrow-range Y', Cb, Cr of 100 % red, 8 bits, in BT.601 and BT.709 (computed from Kr and Kb;
+# those of BT.709 as in a test chart's table).
+RED_601, RED_709 = (81, 90, 240), (63, 102, 240)
+
+
+def test_colours_of_other_matrices_come_out_as_bt709(tmp_path: Path) -> None:
+    path = tmp_path / "red.mp4"
+    with VideoWriter(VideoSpec(path, 128, 128, Fraction(25), "lossless")) as writer:
+        frame = Planes.blank(128, 128)
+        frame.y[:], frame.cb[:], frame.cr[:] = RED_601
+        writer.write(frame)
+    _, codes = next(read_ycbcr(path, (64, 32), "bt601"))
+    assert codes.shape == (3, 32, 64)
+    assert np.abs(codes.astype(int) - np.reshape(RED_709, (3, 1, 1))).max() <= 1
+    _, codes = next(read_ycbcr(path, (64, 32), "bt709"))
+    assert (codes == np.reshape(RED_601, (3, 1, 1))).all()
+
+
+def test_colours_of_an_animation_come_out_as_bt709(tmp_path: Path) -> None:
+    """R'G'B' has no matrix of its own, whatever is said of it."""
+    path = tmp_path / "red.png"
+    Image.new("RGB", (64, 64), (255, 0, 0)).save(path)
+    _, codes = next(read_ycbcr(path, (64, 32), "bt601"))
+    assert np.abs(codes.astype(int) - np.reshape(RED_709, (3, 1, 1))).max() <= 1
 
 
 def test_full_range_recordings_come_out_narrow(tmp_path: Path) -> None:
@@ -162,7 +168,7 @@ def test_early_exit_leaves_no_process(clip: Path) -> None:
     pictures = read_luma(clip)
     next(pictures)
     pictures.close()
-    for _ in read_rgb(clip):
+    for _ in read_ycbcr(clip, (80, 64), "bt709"):
         break
     if sys.platform == "linux":
         assert not processes_that_name(str(clip))
