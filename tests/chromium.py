@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any, NoReturn
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, Playwright
 
 INSTALL = "apt-get install --no-install-recommends chromium"
@@ -48,6 +50,28 @@ class Console:
         self.errors: list[str] = []
         page.on("console", lambda m: self.errors.append(m.text) if m.type == "error" else None)
         page.on("pageerror", lambda error: self.errors.append(str(error)))
+
+
+LEAST_TARGET_PX = 44  # WCAG 2.2, 2.5.5
+
+
+def shot(page: Page, name: str) -> None:
+    """Keep a picture where somebody asked for pictures to look at."""
+    if folder := os.environ.get("EVENHOLD_SCREENSHOTS"):
+        page.screenshot(path=Path(folder) / f"{name}.png", full_page=True)
+
+
+def look(page: Page, name: str) -> None:
+    """No sideways scrolling, nothing too small for a finger, nothing that the checker finds."""
+    shot(page, name)
+    assert page.evaluate(
+        "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
+    ), name
+    for target in page.locator("button:visible, a.clip:visible, input:visible").all():
+        box = target.bounding_box()
+        assert box is None or min(box["width"], box["height"]) >= LEAST_TARGET_PX, name
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
 
 
 def open_player(page: Page, name: str) -> None:

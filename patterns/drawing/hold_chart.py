@@ -140,13 +140,13 @@ def _block(row: _Row, hold: Hold, x0: float, x1: float, drawing: Drawing, *, cut
     radius = SLIDE.radius_px
     drawing.add(Box(x0, row.block_top, width, row.block_height, fill, radius))
     if cut:
-        _torn_edge(row, x0 + width, drawing)
+        _open_end(row, x0 + width, drawing)
         return
     number = Text(x0 + width / 2, 0, str(hold.refreshes), SLIDE.heading_px, ink, "middle", True)
     _count(row, number, width, drawing)
 
 
-def _torn_edge(row: _Row, x: float, drawing: Drawing) -> None:
+def _open_end(row: _Row, x: float, drawing: Drawing) -> None:
     """Cut teeth into the end of a block that goes on beyond the row."""
     teeth, depth = 6, 12
     step = row.block_height / teeth

@@ -1,10 +1,10 @@
-"""The one hand that draws everything: palette, type scale, margins; light and dark.
+"""What all drawings and pages share: palette, type scale, margins; light and dark.
 
 One rule for what a colour means, in pictures and pages alike. A hold is in the calm hue:
 in its lighter step where the cadence has a longer hold beside it. The warm hue is for what
 is wrong: a hold that the cadence does not have, a lost frame, an exceeded limit. The hues
 stay apart in the three kinds of dichromacy and in grey (tested against the simulation of
-Machado, Oliveira and Fernandes, 2009), and nothing is told by colour alone.
+Machado, Oliveira and Fernandes, 2009), and nothing is said by colour alone.
 """
 
 from __future__ import annotations
@@ -20,37 +20,21 @@ SchemeName = Literal["light", "dark"]
 
 @dataclass(frozen=True)
 class Scheme:
-    """Colours as #rrggbb.
-
-    Attributes
-    ----------
-    paper, panel
-        Background, and a raised area upon it.
-    ink, muted, rule
-        Text, secondary text, and thin lines.
-    calm, calm_ink
-        Long holds, and holds all alike; buttons. Text upon it.
-    short, short_ink
-        Short holds, beside longer ones. Text upon it.
-    wrong, wrong_ink
-        What the cadence does not have, lost frames, exceeded limits. Text upon it.
-    third, fourth
-        More kinds, where two do not do.
-    """
+    """Colours as #rrggbb."""
 
     name: SchemeName
-    paper: str
-    panel: str
+    paper: str  # background
+    panel: str  # a raised area upon it
     ink: str
-    muted: str
-    rule: str
-    calm: str
-    calm_ink: str
-    short: str
+    muted: str  # secondary text
+    rule: str  # thin lines
+    calm: str  # long holds, and holds all alike; buttons
+    calm_ink: str  # text upon it
+    short: str  # short holds, beside longer ones
     short_ink: str
-    wrong: str
+    wrong: str  # what the cadence does not have, lost frames, exceeded limits
     wrong_ink: str
-    third: str
+    third: str  # a further kind, where two do not do
     fourth: str
 
 
@@ -96,28 +80,18 @@ class Layout:
     is set smaller than `small`, a fortieth of its height.
     """
 
-    width_px: int
-    height_px: int
-    title_px: int
-    heading_px: int
-    body_px: int
-    small_px: int
-    margin_px: int
-    radius_px: int
-    hairline_px: int
+    width_px: int = 1920
+    height_px: int = 1080
+    title_px: int = 68
+    heading_px: int = 46
+    body_px: int = 33
+    small_px: int = 27
+    margin_px: int = 104
+    radius_px: int = 8
+    hairline_px: int = 3
 
 
-SLIDE = Layout(
-    width_px=1920,
-    height_px=1080,
-    title_px=68,
-    heading_px=46,
-    body_px=33,
-    small_px=27,
-    margin_px=104,
-    radius_px=8,
-    hairline_px=3,
-)
+SLIDE = Layout()
 
 
 def hold_colours(refreshes: int, cadence: Collection[int], colours: Scheme) -> tuple[str, str]:

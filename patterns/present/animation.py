@@ -39,22 +39,12 @@ WELL_HELD = Fraction(1, 20)  # of a refresh, by which rounding may shift a chang
 
 @dataclass(frozen=True)
 class AnimationFormat:
-    """A format's clock.
+    """A format's clock."""
 
-    Attributes
-    ----------
-    name, suffix
-        Its name for people, and of its files.
-    unit_s
-        What durations are counted in; 0: any fraction of two 16-bit numbers.
-    least_s
-        Shortest duration that viewers honour.
-    """
-
-    name: str
+    name: str  # its name for people, and of its files
     suffix: str
-    unit_s: Fraction
-    least_s: Fraction
+    unit_s: Fraction  # what durations are counted in; 0: any fraction of two 16-bit numbers
+    least_s: Fraction  # shortest duration that viewers honour
 
 
 FORMATS: dict[FormatName, AnimationFormat] = {
@@ -66,20 +56,11 @@ FORMATS: dict[FormatName, AnimationFormat] = {
 
 @dataclass(frozen=True)
 class PlayedTiming:
-    """Durations as they are written.
+    """Durations as they are written."""
 
-    Attributes
-    ----------
-    format
-        Whose clock they follow.
-    wanted_s
-        What each should last.
-    durations_s
-        What each is told to last; their sum is as near to the whole as the clock allows.
-    """
-
-    format: AnimationFormat
-    wanted_s: Fraction
+    format: AnimationFormat  # whose clock they follow
+    wanted_s: Fraction  # what each should last
+    # how long each is to last in the file; their sum is as near to the whole as the clock allows
     durations_s: tuple[Fraction, ...]
 
     @property
@@ -102,8 +83,8 @@ class PlayedTiming:
         wanted = format_decimal(1000 * self.wanted_s, 2)
         if self.exact:
             return f"{self.format.name} plays each refresh for {wanted} ms, exactly as it should"
-        told = sorted(set(self.durations_s))
-        list_ms = " or ".join(format_decimal(1000 * d, 2) for d in told)
+        written = sorted(set(self.durations_s))
+        list_ms = " or ".join(format_decimal(1000 * d, 2) for d in written)
         shift = format_decimal(1000 * self.worst_shift_s, 2)
         share = format_decimal(100 * self.worst_shift_s / self.wanted_s, 1)
         return (

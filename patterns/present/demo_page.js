@@ -43,7 +43,7 @@ function countWords(side) {
   return `frame ${n}, refresh ${passed} of ${holdOf(n, rate, refresh)}`;
 }
 
-function tell() {
+function describe() {
   if (state.playing) {
     const late = state.late === 1 ? "1 late refresh" : `${state.late} late refreshes`;
     const slow = slowness() > 1 ? `slowed ${slowness()} times` : "at full speed";
@@ -54,7 +54,7 @@ function tell() {
   }
 }
 
-function tellScreen() {
+function describeScreen() {
   const index = Number($("refresh").value);
   if (state.measured === null) {
     $("measured").textContent = "Measuring the refresh of this screen ...";
@@ -95,8 +95,8 @@ function prepare() {
   $("speed-out").textContent = `${cross} s`;
   restart();
   show();
-  tell();
-  tellScreen();
+  describe();
+  describeScreen();
 }
 
 // Count on from here: after a change of settings, or when playing starts.
@@ -128,9 +128,9 @@ function tick(stamp) {
   if (!state.playing) return;
   advance(stamp);
   show();
-  if (stamp - (tick.told || 0) > 1000) {
-    tick.told = stamp;
-    tell();
+  if (stamp - (tick.said || 0) > 1000) {
+    tick.said = stamp;
+    describe();
   }
   requestAnimationFrame(tick);
 }
@@ -140,12 +140,12 @@ function play(on) {
   state.playing = on;
   state.late = 0;
   $("play").textContent = on ? "Pause" : "Go on";
-  $("play").setAttribute("aria-pressed", String(on));
   restart();
-  tell();
+  describe();
   if (!on) return;
-  // Both pictures must be in sight; on a small screen the caution above makes room.
-  if (window.matchMedia("(max-width: 44rem)").matches) $("stage").scrollIntoView();
+  // Both pictures must be in sight; on a small screen what stands above makes room.
+  const { top, bottom } = $("stage").getBoundingClientRect();
+  if (top < 0 || bottom > window.innerHeight) $("stage").scrollIntoView();
   requestAnimationFrame(tick);
 }
 
@@ -153,7 +153,7 @@ function step(by) {
   play(false);
   state.refresh = Math.max(0, state.refresh + by);
   show();
-  tell();
+  describe();
 }
 
 // Median of the time between refreshes, while nothing moves.

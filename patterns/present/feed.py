@@ -92,18 +92,6 @@ def runs(feed: Feed, refresh_hz: Fraction, first: int, count: int) -> Iterator[R
         start += length
 
 
-@dataclass(frozen=True)
-class Usual:
-    """What most pictures do: stay for `refreshes`, and lead to one `advance` frames on."""
-
-    refreshes: int
-    advance: Fraction
-
-    def fits(self, run: Run, feed: Feed, refresh_hz: Fraction) -> bool:
-        """Whether a picture does the same."""
-        return run.refreshes == self.refreshes and _advance(run, feed, refresh_hz) == self.advance
-
-
 def _advance(run: Run, feed: Feed, refresh_hz: Fraction) -> Fraction:
     """Frames from a picture to the one after it; more than usual where some are lost."""
     after = feed.shown(run.start + run.refreshes, refresh_hz)
@@ -116,12 +104,6 @@ def _kinds(feed: Feed, refresh_hz: Fraction) -> Counter[tuple[int, Fraction]]:
     count = min(period * max(1, -(-LOOKED_AT // period)), 10 * LOOKED_AT)
     found = runs(feed, refresh_hz, 0, count)
     return Counter((run.refreshes, _advance(run, feed, refresh_hz)) for run in found)
-
-
-def usual(feed: Feed, refresh_hz: Fraction) -> Usual:
-    """What most pictures do; of two that are equally many, what lasts longer."""
-    kinds = _kinds(feed, refresh_hz)
-    return Usual(*max(kinds, key=lambda kind: (kinds[kind], kind[0], -kind[1])))
 
 
 def is_even(feed: Feed, refresh_hz: Fraction) -> bool:

@@ -7,9 +7,9 @@ refresh that is on screen.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
+from math import ceil
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from patterns.drawing.style import Scheme, hold_colours
 from patterns.picture.lettering import cap_height_px, size_for_width, text_width_px
 from patterns.picture.light import light_to_ycbcr, signal_to_light
 from patterns.picture.planes import Planes
-from patterns.present.feed import Feed, Run, common_period, runs, usual
+from patterns.present.feed import Feed, Run, common_period, runs
 from patterns.present.panel_layout import Area
 from patterns.present.panel_picture import paste
 
@@ -40,14 +40,6 @@ def meter_window(
     if period <= min(most, LONGEST_WINDOW):
         return period * min(-(-LEAST_WINDOW // period), min(most, LONGEST_WINDOW) // period)
     return min(most, max(LEAST_WINDOW, round(refresh_hz / 2)))
-
-
-@dataclass(frozen=True)
-class _Round:
-    """The meter once through, all to come and all passed."""
-
-    pending: Planes
-    passed: Planes
 
 
 def _colour_codes(colour: str) -> tuple[int, int, int]:
@@ -81,29 +73,25 @@ class HoldMeter:
         self._least_type_px = LEAST_TYPE * unit
         self._feed, self._refresh_hz, self._area = feed, refresh_hz, area
         self._window, self._colours = window, colours
-        self._usual = usual(feed, refresh_hz)
-        seen = list(runs(feed, refresh_hz, 0, 4 * window))[:-1]  # the last may be cut short
-        self._kinds = {run.refreshes for run in seen[1:]} or {self._usual.refreshes}
-        self._least = min((run.refreshes for run in seen), default=self._usual.refreshes)
+        # of the first pictures, the very first with a slip and the last cut short left out
+        enough = max(4 * window, 4 * ceil(refresh_hz / min(feed.footage, feed.timeline)))
+        self._kinds = {run.refreshes for run in list(runs(feed, refresh_hz, 0, enough))[1:-1]}
         self._mark_codes = _colour_codes(colours.ink)
         self._edges = [2 * round(k * area.width / window / 2) for k in range(window + 1)]
-        self._rounds: dict[tuple[tuple[int, int, bool], ...], _Round] = {}
-        self._shown: tuple[int, _Round] | None = None
+        # the meter once through, all to come and all passed, by the blocks that it has
+        self._rounds: dict[tuple[tuple[int, int], ...], tuple[Planes, Planes]] = {}
+        self._shown: tuple[int, tuple[Planes, Planes]] | None = None
 
     def draw(self, refresh: int, frame: Planes) -> None:
         """Draw the meter as it stands while `refresh` is on screen."""
         number, at = divmod(refresh, self._window)
         if self._shown is None or self._shown[0] != number:
             self._shown = number, self._round(number)
-        shown, area = self._shown[1], self._area
+        (pending, passed), area = self._shown[1], self._area
         split = self._edges[at + 1]
-        paste(shown.pending, frame, area.left, area.top)
-        passed = Planes(
-            shown.passed.y[:, :split],
-            shown.passed.cb[:, : split // 2],
-            shown.passed.cr[:, : split // 2],
-        )
-        paste(passed, frame, area.left, area.top)
+        paste(pending, frame, area.left, area.top)
+        part = Planes(passed.y[:, :split], passed.cb[:, : split // 2], passed.cr[:, : split // 2])
+        paste(part, frame, area.left, area.top)
         self._mark(frame, area.left + self._edges[at], area.left + split)
 
     def _mark(self, frame: Planes, left: int, right: int) -> None:
@@ -115,26 +103,24 @@ class HoldMeter:
         columns = slice(left // 2, right // 2)
         frame.cb[rows, columns], frame.cr[rows, columns] = cb, cr
 
-    def _round(self, number: int) -> _Round:
+    def _round(self, number: int) -> tuple[Planes, Planes]:
         first = number * self._window
         # A picture that began before the round, or goes on after it, keeps its whole count.
-        reach = self._window + 2 * self._usual.refreshes + 4
-        begin = max(0, first - self._usual.refreshes - 2)
+        longest = max(self._kinds) + 2
+        begin = max(0, first - longest)
+        end = first + self._window
         found = [
             run
-            for run in runs(self._feed, self._refresh_hz, begin, reach + first - begin)
-            if run.start < first + self._window and run.start + run.refreshes > first
+            for run in runs(self._feed, self._refresh_hz, begin, end + longest - begin)
+            if run.start < end and run.start + run.refreshes > first
         ]
-        key = tuple(
-            (run.start - first, run.refreshes, self._usual.fits(run, self._feed, self._refresh_hz))
-            for run in found
-        )
+        key = tuple((run.start - first, run.refreshes) for run in found)
         if key not in self._rounds:
             if len(self._rounds) > 64:  # an endless cadence must not fill the memory
                 self._rounds.clear()
-            self._rounds[key] = _Round(
+            self._rounds[key] = (
                 self._picture(found, first, lit=False), self._picture(found, first, lit=True)
-            )
+            )  # fmt: skip
         return self._rounds[key]
 
     def _picture(self, found: list[Run], first: int, *, lit: bool) -> Planes:
@@ -144,8 +130,9 @@ class HoldMeter:
         block_height = height - mark - round(height * 0.1)
         gap = max(2, width // self._window // 8)
         # One type size for all blocks: the largest at which the shortest holds its number.
-        room = (self._least * width / self._window - gap) / 1.25
-        size = size_for_width(str(self._least), room, int(block_height * 0.66))
+        least = min(self._kinds)
+        room = (least * width / self._window - gap) / 1.25
+        size = size_for_width(str(least), room, int(block_height * 0.66))
         for run in found:
             self._block(drawing, run, first, (block_height, gap, size), lit=lit)
         for left, right in pairwise(self._edges):

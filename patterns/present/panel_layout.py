@@ -46,20 +46,12 @@ class Area:
 
 @dataclass(frozen=True)
 class PanelAreas:
-    """Areas of one panel.
-
-    Attributes
-    ----------
-    label, picture, meter
-        What they hold; the picture's area has the counting strip with it.
-    title_px, words_px
-        Type sizes of the label.
-    """
+    """Areas of one panel."""
 
     label: Area
-    picture: Area
+    picture: Area  # with the counting strip, if there is one
     meter: Area
-    title_px: int
+    title_px: int  # type sizes of the label
     words_px: int
 
 

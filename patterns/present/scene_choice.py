@@ -17,26 +17,14 @@ from patterns.scenes.table import pattern_named
 
 @dataclass(frozen=True)
 class SceneChoice:
-    """A pattern and its speed.
+    """A pattern and its speed."""
 
-    Attributes
-    ----------
-    pattern
-        Name of what moves.
-    pace
-        Value of the option that sets its speed, not 0; None: as its `Pace` begins.
-    seed
-        Chooses the country.
-    across
-        How many pictures lie side by side, itself included.
-    further
-        Values of other options of the pattern.
-    """
-
-    pattern: str = "bars"
+    pattern: str = "bars"  # name of what moves
+    # value of the option that sets its speed, not 0; None: as its `Pace` begins
     pace: Fraction | None = None
-    seed: int = 1
-    across: int = 2
+    seed: int = 1  # chooses the land and what stands on it
+    across: int = 2  # how many pictures lie side by side, itself included
+    # values of other options of the pattern
     further: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

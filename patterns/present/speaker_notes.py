@@ -24,21 +24,11 @@ from patterns.timing.verdict import verdict
 
 @dataclass(frozen=True)
 class Notes:
-    """Notes of one thing to show.
+    """Notes of one thing to show."""
 
-    Attributes
-    ----------
-    title
-        What it is.
-    say
-        Sentences to say, in order.
-    look
-        Where to look.
-    """
-
-    title: str
-    say: tuple[str, ...]
-    look: str
+    title: str  # what it is
+    say: tuple[str, ...]  # sentences to say, in order
+    look: str  # where to look
 
 
 def _hz(request: TalkRequest) -> str:

@@ -23,26 +23,14 @@ LEAST_WIDTH, LEAST_HEIGHT = 320, 120  # of a panel's picture
 
 @dataclass(frozen=True)
 class Panel:
-    """What one panel shows, and the words above it.
+    """What one panel shows, and the words above it."""
 
-    Attributes
-    ----------
-    feed
-        Which frame is on at each refresh.
-    exposure_s
-        Exposure of each frame of the footage.
-    title, words
-        Large and small label.
-    mark, good
-        One word beside the title, and whether it is as it should be.
-    """
-
-    feed: Feed
-    exposure_s: Fraction
+    feed: Feed  # which frame is on at each refresh
+    exposure_s: Fraction  # exposure of each frame of the footage
     title: str
-    words: str
-    mark: str
-    good: bool
+    words: str  # the small label
+    mark: str  # one word beside the title
+    good: bool  # whether that is as it should be
 
 
 def _check_panel(picture: Area, rate: Fraction, *, strip: bool) -> None:
@@ -66,40 +54,18 @@ def _check_panel(picture: Area, rate: Fraction, *, strip: bool) -> None:
 
 @dataclass(frozen=True)
 class SplitSpec:
-    """A split clip.
+    """A split clip."""
 
-    Attributes
-    ----------
-    panels
-        Two to four.
-    scene
-        What moves in all of them.
-    refresh_hz
-        Refreshes a second of the display.
-    layout
-        How the panels lie.
-    width, height
-        Size of the file's pictures.
-    seconds
-        Length of the scene; the file is `slow` times as long.
-    slow
-        How often each refresh is repeated.
-    colours
-        Scheme.
-    strip
-        Whether each panel has the counting strip that programs read.
-    """
-
-    panels: tuple[Panel, ...]
-    scene: SceneChoice
-    refresh_hz: Fraction
-    layout: LayoutName = "side"
+    panels: tuple[Panel, ...]  # two to four
+    scene: SceneChoice  # what moves in all of them
+    refresh_hz: Fraction  # refreshes a second of the display
+    layout: LayoutName = "side"  # how the panels lie
     width: int = 1920
     height: int = 1080
-    seconds: Fraction = Fraction(8)
-    slow: int = 1
+    seconds: Fraction = Fraction(8)  # length of the scene; the file is `slow` times as long
+    slow: int = 1  # how often each refresh is repeated
     colours: Scheme = DARK
-    strip: bool = False
+    strip: bool = False  # whether each panel has the counting strip that programs read
 
     def __post_init__(self) -> None:
         """Check what can be checked without drawing."""

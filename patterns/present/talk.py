@@ -24,11 +24,10 @@ from patterns.present.animation import (
     played_timing,
     write_animation,
 )
-from patterns.present.demo_page import write_demo_page
 from patterns.present.speaker_notes import Notes
 from patterns.present.split_clip import write_split
 from patterns.present.split_spec import SplitSpec
-from patterns.present.talk_pages import index_page, notes_page
+from patterns.present.talk_pages import demo_page, index_page, notes_page
 from patterns.present.talk_request import PARTS, Part, TalkRequest
 from patterns.present.tracked_eye import MODEL_WORDS, SLOWER, tracked_eye_slide
 from patterns.safety.report import SafetyReport
@@ -52,23 +51,12 @@ SIZES: dict[Kind, int] = {"clip": 1000, "animation": 300, "still": 50, "page": 1
 
 @dataclass(frozen=True)
 class Item:
-    """One thing to show.
+    """One thing to show."""
 
-    Attributes
-    ----------
-    kind
-        'clip', 'still', 'animation' or 'page'.
-    files
-        Names in the folder, the first one to be shown.
-    notes
-        Its title, and what to say and where to look.
-    make
-        Writes the files into a folder, and returns what is recorded beside their names.
-    """
-
-    kind: Kind
-    files: tuple[str, ...]
-    notes: Notes
+    kind: Kind  # 'clip', 'still', 'animation' or 'page'
+    files: tuple[str, ...]  # names in the folder, the first one to be shown
+    notes: Notes  # its title, and what to say and where to look
+    # writes the files into a folder, and returns what is recorded beside their names
     make: Callable[[Path, Progress | None], Facts]
 
 
@@ -171,7 +159,7 @@ def _animation(request: TalkRequest, name: FormatName, slow: int) -> Item:
 
 def _demo(request: TalkRequest) -> Item:
     def make(folder: Path, progress: Progress | None) -> Facts:  # noqa: ARG001 - one signature
-        write_demo_page(folder / "demo.html", request.rates, force=request.force)
+        write_whole(folder / "demo.html", demo_page(request.rates), force=request.force)
         return {}
 
     return Item("page", ("demo.html",), notes_of.demo_notes(request), make)

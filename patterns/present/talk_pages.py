@@ -1,14 +1,17 @@
-"""The pages of a presentation: its slides, and the speaker's notes for a window or for paper."""
+"""The pages of a presentation: its slides, the speaker's notes, the live demonstration."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
+from fractions import Fraction
 from html import escape
 from importlib.resources import files
 from typing import Any
 from urllib.parse import quote
 
-from patterns.drawing.page import CAUTION, FOLDER, html_page
+from patterns.drawing.page import CAUTION, FOLDER, SCRIPTED, html_page
+from patterns.errors import RequestError
 
 Item = dict[str, Any]  # of talk.json
 
@@ -31,8 +34,10 @@ def _part(name: str) -> str:
     return files("patterns.present").joinpath(name).read_text(encoding="utf-8")
 
 
-def _script(name: str) -> str:
-    return f'<script>\n"use strict";\n(() => {{\n{_part(name)}}})();\n</script>\n'
+def _script(*names: str) -> str:
+    """One script of several files, which see each other and nothing else."""
+    text = "\n".join(map(_part, names))
+    return f'<script>\n"use strict";\n(() => {{\n{text}}})();\n</script>\n'
 
 
 def _link(file: str, words: str) -> str:
@@ -80,16 +85,17 @@ def _notes(inner: str) -> str:
     return f'<div class="notes" role="group" aria-label="Notes" tabindex="0">{inner}</div>'
 
 
-def _slide(number: int, title: str, inner: str, kind: str = "", level: str = "h2") -> str:
+def _slide(number: int, title: str, inner: str, kind: str) -> str:
+    """One slide; it alone is seen, so that its title is a heading of the first level."""
     name = f"slide-{number}"
     return (
-        f'<section class="slide {kind}" id="{name}" aria-labelledby="{name}-title">'
-        f'<header><{level} id="{name}-title">{escape(title)}</{level}></header>{inner}</section>'
+        f'<section class="slide {kind}" id="{name}" aria-labelledby="{name}-title" tabindex="0">'
+        f'<header><h1 id="{name}-title">{escape(title)}</h1></header>{inner}</section>'
     )
 
 
 def _picture_slide(number: int, item: Item) -> str:
-    notes = f"<h3>Say</h3>{_said(item['say'])}"
+    notes = f"<h2>Say</h2>{_said(item['say'])}"
     links = f'<p class="small links">{_files(item)}</p>'
     inner = (
         f"{_caution(item)}<figure>{_shown(item)}<figcaption>{escape(item['look'])}</figcaption>"
@@ -113,12 +119,12 @@ def _first_slide(talk: dict[str, Any], titles: Sequence[str]) -> str:
         "</div>"
     )
     notes = (
-        f"<h3>Before anybody comes</h3><p>Set the projector or laptop to {talk['display']} Hz, "
-        "play a clip full screen, and look yourself.</p><h3>Say first</h3><p>Read out the "
+        f"<h2>Before anybody comes</h2><p>Set the projector or laptop to {talk['display']} Hz, "
+        "play a clip full screen, and look yourself.</p><h2>Say first</h2><p>Read out the "
         'caution.</p><p class="on-screen"><a id="notes-window" href="notes.html">The notes in a '
-        f"window of their own, or to print</a></p><h3>The slides</h3><ol start=2>{contents}</ol>"
+        f"window of their own, or to print</a></p><h2>The slides</h2><ol start=2>{contents}</ol>"
     )
-    return _slide(1, talk["title"], words + _notes(notes), level="h1")
+    return _slide(1, talk["title"], words + _notes(notes), "first")
 
 
 _TAKE = "To take along"
@@ -132,13 +138,16 @@ def _last_slide(number: int, items: Sequence[Item]) -> str:
         facts = "" if page else f'<p class="small">{escape(_animation_facts(item))}</p>'
         words = "Open the page" if page else f"Open the animated picture ({item['format']})"
         entries.append(
-            f"<li><h3>{escape(item['title'])}</h3>{_caution(item)}{facts}"
+            f"<li><h2>{escape(item['title'])}</h2>{_caution(item)}{facts}"
             f"<p>{_link(item['files'][0], words)}</p></li>"
         )
     said = dict.fromkeys(sentence for item in items for sentence in item["say"])
-    notes = _notes(f"<h3>Say</h3>{_said(list(said))}")
+    notes = _notes(f"<h2>Say</h2>{_said(list(said))}")
     return _slide(
-        number, _TAKE, f'<div class="words"><ul class="take">{"".join(entries)}</ul></div>{notes}'
+        number,
+        _TAKE,
+        f'<div class="words"><ul class="take">{"".join(entries)}</ul></div>{notes}',
+        "last",
     )
 
 
@@ -232,3 +241,37 @@ def notes_page(talk: dict[str, Any]) -> str:
     )
     title = f"Speaker's notes: {talk['title']}"
     return html_page(title, body, css=_NOTES_CSS, policy=FOLDER, after=_FOLLOW)
+
+
+_DEMO_SCRIPTS = ("demo_cadence.js", "demo_scene.js", "demo_meter.js", "demo_page.js")
+DEMO_CAUTION = (
+    "This page shows a picture that moves steadily. Moving patterns can trigger seizures in "
+    "people with photosensitive epilepsy, and make others unwell. If that may be you, let "
+    "somebody else watch; stop at the first sign of discomfort. Nothing moves until you start it."
+)
+
+
+def demo_page(rates: tuple[Fraction, ...] = (Fraction(24), Fraction(30))) -> str:
+    """HTML of the live page: two canvases in one file that needs no network.
+
+    Parameters
+    ----------
+    rates
+        The two rates that it opens with, the first two of more; its slider takes them in.
+
+    Raises
+    ------
+    RequestError
+        Fewer than two rates.
+    """
+    if len(rates) < 2:
+        raise RequestError("the demonstration compares two rates: give --rates 24,30")
+    start = json.dumps({"rates": [[r.numerator, r.denominator] for r in rates[:2]]})
+    return html_page(
+        "Why does it judder?",
+        _part("demo_page.html").replace("<!--CAUTION-->", DEMO_CAUTION),
+        css=_part("demo_page.css"),
+        policy=SCRIPTED,
+        after=f'<script type="application/json" id="start">{start}</script>\n'
+        + _script(*_DEMO_SCRIPTS),
+    )

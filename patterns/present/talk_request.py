@@ -25,63 +25,34 @@ PARTS: tuple[Part, ...] = ("split", "conform", "stills", "animation", "demo")
 
 @dataclass(frozen=True)
 class TalkRequest:
-    """A presentation.
+    """A presentation."""
 
-    Attributes
-    ----------
-    folder
-        Where its files go.
-    rates
-        Two to four rates to compare.
-    display
-        A display at one fixed refresh.
-    pattern, seed
-        What moves, and what chooses the country.
-    paces
-        Values of the options that set the patterns' speeds, by pattern; the others are made
-        so fast that they shake to see.
-    layout
-        How panels lie; None: side by side, four in a grid, stacked in an upright picture.
-    angle_deg, exposure_s
-        Shutter, kept by angle, or by time where an exposure is given.
-    footage, timeline
-        Rates of the conform demonstration.
-    slow
-        How often each refresh is repeated.
-    seconds
-        Length of the scene in clips, before slowing.
-    width, height, codec
-        Of the clips.
-    clip_colours, still_colours
-        Schemes.
-    strip
-        Whether each panel has the counting strip that programs read.
-    formats
-        Animated pictures to make.
-    force, allow_flashing
-        Whether files are replaced, and whether what exceeds a limit for flashes is kept.
-    """
-
-    folder: Path
-    rates: tuple[Fraction, ...] = (Fraction(24), Fraction(30))
+    folder: Path  # where its files go
+    rates: tuple[Fraction, ...] = (Fraction(24), Fraction(30))  # two to four rates to compare
+    # a display at one fixed refresh
     display: Display = field(default_factory=lambda: Display.fixed(60))
-    pattern: str = "bars"
+    pattern: str = "bars"  # what moves, and what chooses the land and what stands on it
     seed: int = 1
+    # values of the options that set the patterns' speeds, by pattern; the others are made so fast
+    # that they shake to see
     paces: Mapping[str, Fraction] = field(default_factory=dict)
+    # how panels lie; None: side by side, four in a grid, stacked in an upright picture
     layout: LayoutName | None = None
+    # shutter, kept by angle, or by time where an exposure is given
     angle_deg: Fraction = Fraction(180)
     exposure_s: Fraction | None = None
-    footage: Fraction = Fraction(24)
+    footage: Fraction = Fraction(24)  # rates of the conform demonstration
     timeline: Fraction = Fraction(30)
-    slow: int = 1
-    seconds: Fraction = Fraction(8)
-    width: int = 1920
+    slow: int = 1  # how often each refresh is repeated
+    seconds: Fraction = Fraction(8)  # length of the scene in clips, before slowing
+    width: int = 1920  # of the clips
     height: int = 1080
     codec: str = "h264"
-    clip_colours: Scheme = DARK
+    clip_colours: Scheme = DARK  # schemes
     still_colours: Scheme = LIGHT
-    strip: bool = False
-    formats: tuple[FormatName, ...] = ("webp",)
+    strip: bool = False  # whether each panel has the counting strip that programs read
+    formats: tuple[FormatName, ...] = ("webp",)  # animated pictures to make
+    # whether files are replaced, and whether what exceeds a limit for flashes is kept
     force: bool = False
     allow_flashing: bool = False
 

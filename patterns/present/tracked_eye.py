@@ -99,22 +99,13 @@ def retinal_boxes(held: Cadence, speed_px_s: float) -> tuple[RetinalBox, ...]:
 def box_mean(samples: npt.ArrayLike, start_px: float, end_px: float) -> FloatArray:
     """Mean of a row over [x + start, x + end] at every sample x, along the last axis.
 
-    Between samples the row is linear, beyond its ends it goes on as its last sample. A box
-    without width gives the row itself, shifted.
+    Between samples the row is linear, beyond its ends it goes on as its last sample. The box
+    has a width.
     """
     row = np.asarray(samples, np.float64)
     low, high = min(start_px, end_px), max(start_px, end_px)
     x = np.arange(row.shape[-1], dtype=np.float64)
-    if high - low < 1e-9:
-        return _value(row, x + low)
     return (_integral(row, x + high) - _integral(row, x + low)) / (high - low)
-
-
-def _value(row: FloatArray, at: FloatArray) -> FloatArray:
-    place = np.clip(at, 0, row.shape[-1] - 1)
-    k = np.minimum(place.astype(np.intp), row.shape[-1] - 2)
-    part = place - k
-    return np.asarray(row[..., k] * (1 - part) + row[..., k + 1] * part, np.float64)
 
 
 def _integral(row: FloatArray, at: FloatArray) -> FloatArray:
@@ -158,7 +149,7 @@ def tracked_picture(
     if not 0 <= exposure_s * held.rate <= 1:
         raise RequestError("the exposure must be 0 to one frame: give a shutter of 0 to 360")
     blur = float(exposure_s) * abs(speed_px_s)
-    frame = box_mean(still, -blur / 2, blur / 2)
+    frame = box_mean(still, -blur / 2, blur / 2) if blur else np.asarray(still, np.float64)
     boxes = retinal_boxes(held, speed_px_s)
     middle = sum((b.start_px + b.end_px) / 2 * b.share for b in boxes)
     total = np.zeros_like(frame)

@@ -9,7 +9,9 @@ from pathlib import Path
 import pytest
 
 from patterns.errors import RequestError
-from patterns.present.demo_page import DEMO_CAUTION, demo_page, write_demo_page
+from patterns.present.talk import make_talk
+from patterns.present.talk_pages import DEMO_CAUTION, demo_page
+from patterns.present.talk_request import TalkRequest
 
 
 def test_the_page_holds_everything_itself() -> None:
@@ -27,7 +29,7 @@ def test_a_page_that_exists_is_kept(tmp_path: Path) -> None:
     path = tmp_path / "demo.html"
     path.write_text("mine")
     with pytest.raises(RequestError, match="--force"):
-        write_demo_page(path, (F(24), F(30)))
+        make_talk(TalkRequest(tmp_path), ["demo"])
     assert path.read_text() == "mine"
 
 

@@ -18,7 +18,7 @@ from PIL import Image
 from playwright.sync_api import Browser, Page
 
 from patterns.drawing.style import LIGHT
-from patterns.present.demo_page import write_demo_page
+from patterns.present.talk_pages import demo_page
 from patterns.safety.check import FlashCheck
 from patterns.timing.cadence import holds
 
@@ -38,7 +38,7 @@ RATES, REFRESHES = _listed("RATES"), _listed("REFRESHES")
 @pytest.fixture(scope="module")
 def address(tmp_path_factory: pytest.TempPathFactory) -> str:
     path = tmp_path_factory.mktemp("demo") / "demo.html"
-    write_demo_page(path, (F(24), F(30)))
+    path.write_text(demo_page((F(24), F(30))), encoding="utf-8")
     return path.as_uri()
 
 
@@ -127,6 +127,8 @@ def test_nothing_moves_until_it_is_asked_to(open_page: Open) -> None:
     assert page.inner_text("#play") == "Start the motion"
     page.click("#play")
     page.wait_for_timeout(400)
+    assert page.inner_text("#play") == "Pause"
+    assert page.get_attribute("#play", "aria-pressed") is None  # its words say it, once
     assert refresh_of(page) > 5
     page.click("#play")
     paused = refresh_of(page)
@@ -206,7 +208,7 @@ def test_a_wish_for_less_motion_is_honoured(open_page: Open) -> None:
     assert refresh_of(page) > before + 3
 
 
-@pytest.mark.parametrize(("width", "height"), [(360, 800), (820, 1180), (1440, 900)])
+@pytest.mark.parametrize(("width", "height"), [(360, 800), (844, 390), (820, 1180), (1440, 900)])
 @pytest.mark.parametrize("colours", ["light", "dark"])
 def test_it_fits_the_screen_and_both_pictures_are_in_sight(
     open_page: Open, width: int, height: int, colours: str
@@ -276,7 +278,7 @@ def test_the_fastest_setting_passes_the_flash_check(open_page: Open) -> None:
 
 
 def test_rates_that_the_slider_lacks_are_taken_in(browser: Browser, tmp_path: Path) -> None:
-    write_demo_page(tmp_path / "demo.html", (F(30), F(37, 2)))
+    (tmp_path / "demo.html").write_text(demo_page((F(30), F(37, 2))), encoding="utf-8")
     page = browser.new_page()
     page.goto((tmp_path / "demo.html").as_uri())
     assert page.inner_text("#name-a") == "30 fps"

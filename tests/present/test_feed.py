@@ -8,7 +8,7 @@ from itertools import groupby
 import pytest
 
 from patterns.errors import RequestError
-from patterns.present.feed import Feed, Shown, is_even, runs, usual
+from patterns.present.feed import Feed, Shown, is_even, runs
 from patterns.timing.conform import Conform
 
 RATES = [F(24), F(25), F(30), F(24000, 1001), F(50), F(60), F(12)]
@@ -68,10 +68,6 @@ def test_sped_up_footage_shows_every_frame_once() -> None:
 )  # fmt: skip
 def test_even_is_what_a_viewer_would_call_even(rate: F, refresh_hz: int, even: bool) -> None:
     assert is_even(Feed.native(F(rate)), F(refresh_hz)) is even
-
-
-def test_the_usual_hold_of_a_tie_is_the_longer() -> None:
-    assert usual(Feed.native(F(24)), F(60)).refreshes == 3
 
 
 def test_native_means_one_rate() -> None:

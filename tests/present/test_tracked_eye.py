@@ -107,9 +107,8 @@ def test_light_is_kept() -> None:
     assert shown.sum() == pytest.approx(still.sum())
 
 
-def test_a_box_of_no_width_is_a_shift_and_a_wide_one_a_mean() -> None:
+def test_a_wide_box_is_a_mean() -> None:
     row = np.arange(100.0) ** 2
-    assert box_mean(row, 3, 3)[10] == 13**2
     fine = np.interp(np.linspace(10 - 2.5, 10 + 4.25, 200_001), np.arange(100), row)
     assert box_mean(row, -2.5, 4.25)[10] == pytest.approx(fine.mean(), rel=1e-6)
 

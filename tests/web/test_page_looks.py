@@ -7,15 +7,12 @@ from typing import Any
 
 import numpy as np
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, expect
 
 from patterns.strip.read import StripReading, read_strip
-from tests.chromium import Console, finish
-from tests.web.browsing import SIZES, address, shot
+from tests.chromium import Console, finish, look, shot
+from tests.web.browsing import SIZES, address
 from tests.web.serving import Served
-
-LEAST_TARGET_PX = 44  # WCAG 2.2, 2.5.5
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -41,18 +38,6 @@ def test_pages_fit_every_screen(browser: Browser, site: Served, size: str, schem
     look(page, f"how-to-{size}-{scheme}")
     page.close()
     assert not console.errors
-
-
-def look(page: Page, name: str) -> None:
-    shot(page, name)
-    assert page.evaluate(
-        "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
-    )
-    for target in page.locator("button:visible, a.clip:visible, input:visible").all():
-        box = target.bounding_box()
-        assert box is None or min(box["width"], box["height"]) >= LEAST_TARGET_PX, name
-    found = Axe().run(page)
-    assert found.violations_count == 0, found.generate_report()
 
 
 _GRAB = """() => {
