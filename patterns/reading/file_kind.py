@@ -20,6 +20,7 @@ from patterns.reading.reading import Kind
 from patterns.strip.camera import TOO_SMALL, CameraReader, CameraReading
 from patterns.strip.camera_levels import NO_STRIP, TOO_DARK
 from patterns.strip.camera_track import refine
+from patterns.strip.camera_locate import ends_in_view
 from patterns.strip.cell_rows import shows_cell_rows
 from patterns.strip.placement import Placement, sample
 from patterns.strip.read import StripReading, read_strip
@@ -28,7 +29,7 @@ KEPT = 16  # pictures that are kept while the kind is not known
 GAP, RARER = 48, 32  # a look every 48 pictures, in long files less often: looking takes long
 SURE_SIGHTS = 6  # pictures in which a strip must be seen to be sure
 SEEN_UNREAD = 3  # pictures in which a strip or its rows are seen: from then on no footage
-PARTS_SEEN = "rows of its cells are seen, but its ends are out of the picture or lost in glare"
+PARTS_SEEN = "rows of its cells are seen, but part of it is out of the picture, covered or in glare"
 NOT_SEEN = (NO_STRIP, TOO_DARK, TOO_SMALL)  # reasons that speak of no strip in the picture
 ALIGNED_PX = 0.6  # off straight: strips of files measure up to 0.3, of cameras set up with care 1.7
 CLEARLY_PX = 1.5
@@ -80,9 +81,15 @@ def _sight(luma: UInt8Array, placement: Placement) -> _Sight:
         corners.mean(axis=0),
         min(upright, turned),
         turned < upright,
-        float(np.nanmedian(black)),
-        float(np.nanmedian(white)),
+        _median(black),
+        _median(white),
     )
+
+
+def _median(codes: FloatArray) -> float:
+    """Median of the cells within the picture; NaN if none is."""
+    inside = codes[~np.isnan(codes)]
+    return float(np.median(inside)) if len(inside) else float("nan")
 
 
 class KindFinder:
@@ -111,7 +118,7 @@ class KindFinder:
         if self._sights:
             return _judged(self._sights)
         if self._seen_unread >= SEEN_UNREAD:
-            return FileKind("recording", False, "its marks are seen, but no number can be told")
+            return FileKind("recording", False, "its marks are seen, but no number can be read")
         if self._rows_seen >= SEEN_UNREAD:
             return FileKind("recording", False, PARTS_SEEN)
         return FileKind("footage")
@@ -120,6 +127,8 @@ class KindFinder:
         straight = read_strip(luma, near=self._near)
         if isinstance(straight, StripReading):
             self._near = straight.placement
+            if not ends_in_view(luma, straight.placement):
+                return straight.placement
             fit = refine(luma, straight.placement, straight.identity, rounds=3)
             return fit.placement if fit else straight.placement
         filmed = self._camera.read(luma)

@@ -22,7 +22,7 @@ from patterns.strip.camera_track import Fit, refine
 from patterns.strip.grid import ARRANGEMENTS, Grid, grid
 from patterns.strip.placement import Placement
 
-__all__ = ["homographies", "locate"]
+__all__ = ["ends_in_view", "homographies", "locate"]
 
 LOOKED_AT_PX = 1100  # pictures are thinned to about this on their longer side
 LEAST_POST_PX = 9.0
@@ -32,6 +32,7 @@ SPACING = (4.0, 36.0)  # distance of the posts over their length
 MOST_POSTS, MOST_PAIRS = 160, 300
 SHARES = (0.58, 0.78, 0.42)  # thresholds: blur and over-exposure close the gaps below high ones
 LEAST_CLEAR = 0.3  # of the light of the marks: what the dark places must stay below
+CUT = 0.5  # of the light of a post: what lies beyond its ends must stay below
 PERSPECTIVE = np.linspace(-0.3, 0.3, 81)  # tried along the strip
 LARGEST_RMS = 0.5  # grid units: edges that scatter more are no strip's
 
@@ -193,6 +194,18 @@ def _fit(luma: UInt8Array, placement: Placement) -> Fit | None:
     return fit
 
 
+def ends_in_view(luma: UInt8Array, placement: Placement) -> bool:
+    """Whether the posts end within the picture, on the paper: where they are cut they do not.
+
+    A strip cut along its length still has posts and flags, but lies elsewhere than they say.
+    """
+    posts, unit = placement.grid.posts, 1 / placement.grid.units[1]
+    beyond = [((p.left + p.right) / 2, y) for p in posts for y in (p.top - unit, p.bottom + unit)]
+    light = gather_light(luma, placement.to_picture(beyond))
+    lit = gather_light(luma, placement.to_picture(centres(posts)))
+    return bool((light < CUT * np.repeat(lit, 2)).all())  # a NaN, outside the picture, fails
+
+
 def locate(luma: UInt8Array) -> Placement | None:
     """Find the strip.
 
@@ -219,6 +232,7 @@ def _best(luma: UInt8Array, blobs: Blobs, thin: int) -> Placement | None:
     """Best fit of the first pair of blobs that are a strip's posts."""
     for placements in _placements(luma, blobs, thin):
         fits = [fit for place in placements if (fit := _fit(luma, place)) is not None]
+        fits = [fit for fit in fits if ends_in_view(luma, fit.placement)]
         if fits:
             return min(fits, key=lambda fit: fit.rms).placement
     return None

@@ -17,6 +17,8 @@ from patterns.picture.arrays import UInt8Array
 from patterns.reading.file_kind import FileKind, KindFinder
 from patterns.scenes.bars.motion import BarsMotion
 from patterns.strip.camera_locate import locate
+from patterns.strip.layout import strip_layout
+from patterns.strip.read import StripReading, read_strip
 
 SOURCE = FrameSource(Clip(BarsMotion(F(150), F(160), F(80)), F(60), F(1, 120), 960, 540, 60))
 
@@ -89,6 +91,35 @@ def test_a_strip_whose_ends_are_out_of_the_picture_is_seen_and_is_no_footage(tur
     kind = found([np.ascontiguousarray(p.T if turned else p) for p in pictures])
     assert (kind.kind, kind.sure) == ("recording", False)
     assert "out of the picture" in kind.why
+
+
+@pytest.mark.parametrize("size", [(960, 540), (540, 960)])
+@pytest.mark.parametrize("share", [0.2, 0.4, 0.6])
+@pytest.mark.parametrize("below", [True, False])
+def test_a_strip_cut_along_its_length_is_read_or_seen_and_is_no_footage(
+    size: tuple[int, int], share: float, below: bool
+) -> None:
+    """Cropped from below, or covered by another picture from above."""
+    source = FrameSource(Clip(BarsMotion(F(150), F(160), F(80)), F(60), F(1, 120), *size, 60))
+    band = strip_layout(*size, F(60)).band_height
+    cut = round(share * band)
+    pictures = []
+    for n in range(12):
+        luma = source.draw(n).y.copy()
+        if below:
+            luma = luma[:-cut]
+        else:
+            luma[: cut - band] = 90 + np.arange(size[0]) % 50
+        pictures.append(np.ascontiguousarray(luma))
+    kind = found(pictures)
+    if kind.kind == "clip":  # then its numbers are read, and right
+        readings = [read_strip(luma) for luma in pictures]
+        numbers = [r.number for r in readings if isinstance(r, StripReading)]
+        assert len(numbers) >= 6
+        assert set(numbers) <= set(range(12))
+    else:
+        assert (kind.kind, kind.sure) == ("recording", False)
+        assert "part of it is out of the picture" in kind.why
 
 
 def test_pictures_without_a_strip_are_footage() -> None:
