@@ -2,7 +2,7 @@
 
 A recording sees a frame come on some time between the last picture that shows another
 and the first that shows it; the middle of the two is right to half of that gap. A picture
-that shows both in about equal parts tells it better: then it is under way. Where
+that shows both in about equal parts shows it better: then it is under way. Where
 pictures between were unread for so long that a whole frame could hide in the gap, what
 is missing is `unseen`, not dropped.
 
@@ -32,7 +32,7 @@ LONGEST_PERIOD = 8  # frames, of an unevenness that repeats
 LEAST_OF_EACH = 5  # frames in each place of a period
 DRIFTING = 0.3  # of an interval, between phases of the camera: with wider gaps it is in step
 CLOCK = 0.0012  # relative, that rates may be off: 239.76 pictures a second are called 240
-WIDE = 3.3  # capture intervals that a change is known to: of a wider one it tells little
+WIDE = 3.3  # capture intervals that a change is known to: of a wider one little is known
 LEAST_CHANGES = 5
 ROUNDS = 60
 

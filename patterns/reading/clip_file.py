@@ -75,7 +75,7 @@ def _losses(steps: ClipSteps, mixtures: Sequence[Mixture]) -> _Losses:
 
 
 def _allowing_for(damage: Damage, losses: _Losses, last: int) -> _Losses:
-    """What can be told of a damaged file: its decoder fills gaps with older pictures."""
+    """What can be known of a damaged file: its decoder fills gaps with older pictures."""
     # of a file that was cut off, pictures that others depend on may be missing at the end
     sure = 0 if damage.inside else last - AT_THE_END if damage.cut_off else last + 1
     return _Losses(

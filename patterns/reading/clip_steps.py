@@ -18,7 +18,7 @@ from patterns.reading.watched import Run
 REORDERED_RUNS = 6  # after a step back, within which pictures in the wrong order catch up
 WINDOW = 12  # steps over which a slope is taken: the rhythm of a conversion evens out
 CUT = 1.5  # frames or pictures that a step must be ahead of its time to be a cut
-LEAST_SPEED = 0.002  # change of speed that can be told where frames repeat
+LEAST_SPEED = 0.002  # change of speed that can be seen where frames repeat
 SINGLE_STEPS = 0.8  # share of steps by one frame in one picture, from which a file counts evenly
 
 

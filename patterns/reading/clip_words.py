@@ -110,11 +110,11 @@ def clip_explanation(reading: Reading, file_rate: Fraction | None) -> tuple[str,
     found.extend(_edited(reading))
     speed = reading.speed
     if speed is not None and abs(speed - 1) > SAME_SPEED:
-        way = "fast" if speed > 1 else "slow"
+        faster = "fast" if speed > 1 else "slow"
         found.append(
             f"The clip runs at {float(reading.rate) * speed:.3f} instead of "
             f"{format_decimal(reading.rate)} frames a second, {abs(speed - 1) * 100:.2f} % too "
-            f"{way}: its frames were conformed to another timeline."
+            f"{faster}: its frames were conformed to another timeline."
         )
     elif file_rate is not None and file_rate != reading.rate:
         found.extend(_converted(reading, file_rate))

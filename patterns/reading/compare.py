@@ -1,7 +1,7 @@
 """Devices beside each other: what can be compared, who holds frames more evenly, and how surely.
 
 Readings are compared clip by clip. The measure is the timing error's RMS; how far two of
-them must lie apart to mean something is told by the spread within each: the reading is
+them must lie apart to mean something is known by the spread within each: the reading is
 cut into stretches of a second, and the standard error of the mean of the stretches' own
 errors is its uncertainty.
 """
@@ -270,6 +270,6 @@ def _unlike(entries: Sequence[Entry]) -> list[str]:
     if len(kinds) < 2:
         return []
     return [
-        f"Readings of different kinds ({', '.join(kinds)}) are beside each other: a file tells "
+        f"Readings of different kinds ({', '.join(kinds)}) are beside each other: a file shows "
         "what was delivered, a recording what was shown."
     ]

@@ -19,8 +19,8 @@ from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.reading.reading import Kind
 from patterns.strip.camera import TOO_SMALL, CameraReader, CameraReading
 from patterns.strip.camera_levels import NO_STRIP, TOO_DARK
-from patterns.strip.camera_track import refine
 from patterns.strip.camera_locate import ends_in_view
+from patterns.strip.camera_track import refine
 from patterns.strip.cell_rows import shows_cell_rows
 from patterns.strip.placement import Placement, sample
 from patterns.strip.read import StripReading, read_strip
@@ -48,7 +48,7 @@ class FileKind:
     sure
         Whether nothing speaks against it.
     why
-        What it was told by; '' where no strip was seen.
+        By what it is known; '' where no strip was seen.
     on_its_side
         Whether rows and columns are exchanged: a clip turned by a quarter.
     """
@@ -148,10 +148,10 @@ def _judged(sights: Sequence[_Sight]) -> FileKind:
     white = median(sight.white for sight in sights)
     grey = black > BLACK or white < WHITE
     if off_px > ALIGNED_PX or (unrest_px > UNREST_PX and grey):
-        told = [f"the strip lies {off_px:.1f} pixels off straight"]
-        told += [f"moves by {unrest_px:.1f}"] if unrest_px > UNREST_PX else []
-        told += [f"its black is {black:.0f} and its white {white:.0f}"] if grey else []
-        return FileKind("recording", off_px > CLEARLY_PX, ", ".join(told))
+        marks = [f"the strip lies {off_px:.1f} pixels off straight"]
+        marks += [f"moves by {unrest_px:.1f}"] if unrest_px > UNREST_PX else []
+        marks += [f"its black is {black:.0f} and its white {white:.0f}"] if grey else []
+        return FileKind("recording", off_px > CLEARLY_PX, ", ".join(marks))
     why = "the strip lies straight to a fraction of a pixel"
     turned = sum(sight.on_its_side for sight in sights) * 2 > len(sights)
     return FileKind("clip", unrest_px <= UNREST_PX and not grey, why, turned)

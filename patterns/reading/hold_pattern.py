@@ -102,7 +102,7 @@ def hold_pattern(
         return None
     pattern = _root(turns.most_common(1)[0][0])
     # Two stalls some frames apart look like a period of that length. Steady holds are the
-    # simpler word for them, unless the pattern tells more frames than that by chance.
+    # simpler word for them, unless the pattern explains more frames than that by chance.
     steady = (Counter(hold for hold in holds if hold is not None).most_common(1)[0][0],)
     least = 2 if _is_cadence(pattern, mean) else 3
     more = explained(holds, pattern) - explained(holds, steady)

@@ -14,7 +14,7 @@ from patterns.reading.refresh_grid import Grid
 SURE_WITHIN = 0.38  # of a refresh; a change at twice the refresh is known to a quarter
 UNREAD_SLACK = 0.5  # of a capture interval, for a change in whose middle pictures are unread
 STEP_SLACK = 0.15  # of a refresh, by which a change may be seen early or late
-AT_ENDS = 4  # frames; of those nothing is told where frames came out of order
+AT_ENDS = 4  # frames; of those nothing is known where frames came out of order
 JITTER = 0.15  # of a capture interval, by which a camera's pictures may be early or late
 
 
@@ -169,7 +169,7 @@ def hold_frames(
     grid
         The display's refresh, if it is known.
     gaps_on
-        The same, or the finest refresh that it may have, to tell what could hide in a gap.
+        The same, or the finest refresh that it may have, to know what could hide in a gap.
     shortest_s
         Shortest time for which a frame can be on screen: a refresh, the shortest that the
         camera can follow if it is not known.
@@ -195,7 +195,7 @@ def hold_frames(
             latest = max(latest, change.number)
             hides = bool(missing) and _could_hide(change, gaps_on, shortest_s, interval_s)
             (unseen if hides else dropped).extend(missing)
-            # a change right to more than a refresh tells neither hold beside it
+            # a change right to more than a refresh gives neither hold beside it
             if hides or change.half_width_s > usual_s:
                 doubtful.add(place)
         if len(backward) > late:

@@ -40,7 +40,7 @@ class _Predicted:
     """What is known where all is as the arithmetic predicts on one refresh, or on several.
 
     `known` are the cells whose frames' holds are given; `repeats` says whether a cell's frames
-    are all held alike, so that their sum tells each of them.
+    are all held alike, so that their sum gives each of them.
     """
 
     seen: Cells
@@ -160,7 +160,7 @@ def _predicted(
 
 
 def _rates(display: Display | None) -> tuple[Fraction, ...]:
-    """Refreshes that may be; a second does not tell 59.94 from 60."""
+    """Refreshes that may be; within a second 59.94 and 60 look the same."""
     if display is None or display.is_variable:
         return tuple(hz for hz in USUAL_HZ if hz.denominator == 1)
     return (display.highest_hz,)

@@ -29,7 +29,7 @@ from patterns.picture.arrays import BoolArray, Float32Array, FloatArray, UInt8Ar
 WORKING_WIDTH = 400  # pixels across, to about which larger pictures are averaged down
 COARSE = 4  # pixels of the working picture to a side of a pixel of the coarse copy
 QUIET_PERCENT = 4  # of the places are taken to be still
-LAG = 8  # pictures apart, for the slowest motion that is told from stillness
+LAG = 8  # pictures apart, for the slowest motion that differs from stillness
 REACH = 15  # pictures to each side that a picture is compared with
 BESIDE = 5  # pictures before, and after, among which there must be a step to call one little
 LITTLE = 0.4  # of such steps on both sides; claimed if a conversion foresees it
@@ -156,7 +156,7 @@ class FootageMarks:
     copies
         Of the repeated ones those that differ by next to nothing.
     moving
-        Something moves around this picture, so that repeats can be told.
+        Something moves around this picture, so that repeats can be seen.
     detailed
         It moves by enough for mixtures to be seen.
     noisy

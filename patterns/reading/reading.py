@@ -41,7 +41,7 @@ class Reading:
         Its name, without the folder.
     rate
         Frames a second that the strip claims; of footage, the rate it was shot at as far as
-        the repeats tell; None if unknown.
+        the repeats show; None if unknown.
     clip
         The clip's 16-bit identity.
     refresh_hz
@@ -81,7 +81,7 @@ class Reading:
     verdict, explanation, warnings
         One sentence; why it differs from what was expected; doubts, with what to do.
     details
-        More that one kind has to tell, JSON values.
+        More of one kind, JSON values.
     """
 
     kind: Kind

@@ -77,7 +77,7 @@ def _rows(r: Reading) -> Iterator[tuple[str, str]]:
         ("out of order", r.out_of_order),
         ("not known", r.unseen),
     ):
-        # a photo that tells no hold tells no lack of drops either
+        # a photo that shows no hold shows no lack of drops either
         if numbers or (label == "dropped" and (r.holds or r.kind != "photo")):
             yield label, f"{len(numbers)}{f': {number_list(numbers)}' if numbers else ''}"
     if r.blended:
@@ -85,7 +85,7 @@ def _rows(r: Reading) -> Iterator[tuple[str, str]]:
 
 
 def _why(r: Reading) -> str:
-    """By what the kind of a video was told, and how to override it where that is not sure."""
+    """By what the kind of a video is known, and how to override it where that is not sure."""
     why, sure = r.details.get("kind_from"), r.details.get("kind_sure")
     if not why or (sure and r.kind == "clip"):
         return ""

@@ -1,6 +1,6 @@
 """The refresh of a display, from the stretches of time within which frames came on.
 
-A recording tells of each change only a stretch: after the last picture of the frame before,
+A recording gives of each change only a stretch: after the last picture of the frame before,
 by the first of the new one. On a display of fixed refresh each stretch holds a moment of its
 grid. So a refresh is possible if its grid, at some place, meets the stretches; how many it
 meets at best is a count of overlapping intervals on a circle. Nothing is assumed of where in
@@ -31,7 +31,7 @@ DRIFT = 0.2  # of a refresh, by which neighbouring trials drift apart over a win
 FINER, MOST_TRIES = 16, 48  # trials in such a step in the end, and how many at most
 MISSED = 0.015  # of the changes may be seen wrongly, and one more
 MOST_PLACES = 6  # at which a grid may lie, kept to see whether all of them count alike
-LATER = 24  # pictures, by which changes are moved to see whether the grid tells them apart
+LATER = 24  # pictures, by which changes are moved to see whether the grid then misses them
 ALL_BLIND = 0.97  # stretches as long as a refresh meet any grid
 STRETCH = 16  # frames over which a cadence is compared: between stretches it may slip or stall
 

@@ -2,7 +2,7 @@
 
 Each refresh in use is tried: whether its grid meets the changes, and whether frames come on it
 as the arithmetic says. Evenness is tried beside them. Camera times are allowed to be off by as
-little as explains the changes in any way; what explains them nearly as well stays open. So a
+little as explains the changes at all; what explains them nearly as well stays open. So a
 refresh is named only where no other up to `RIVALS_HZ` would look the same.
 """
 
@@ -47,7 +47,7 @@ class FoundRefresh:
         'given', 'holds' or ''.
     candidates
         Usual refreshes that would look the same: of even holds, or where changes do not decide;
-        59.94 beside 60 too, where the recording is too short to tell.
+        59.94 beside 60 too, where the recording is too short to know.
     grid
         The refresh on the recording's clock, if it is known.
     finest
@@ -129,7 +129,7 @@ def find_refresh(seen: Stretches, rate_hz: float | None, display: Display | None
     slower = [t for t in explained if given and t.hz < given and given % t.hz == 0]
     if given is not None and own.grid.fits and not slower:
         return FoundRefresh(given, "given", (), own.grid, own.grid, even, (), uneven)
-    found = _told(trials, even, interval_s)
+    found = _from_changes(trials, even, interval_s)
     return replace(found, uneven=uneven, contradicts=given is not None)
 
 
@@ -161,8 +161,8 @@ def _trials(seen: Stretches, families: Sequence[Fraction], rate_hz: float | None
     return [trial for trial in tried if trial.grid.fits]
 
 
-def _told(trials: list[_Trial], even: Evenness | None, interval_s: float) -> FoundRefresh:
-    """What the changes tell of the refresh where none was given, or not the true one."""
+def _from_changes(trials: list[_Trial], even: Evenness | None, interval_s: float) -> FoundRefresh:
+    """What the changes show of the refresh where none was given, or not the true one."""
     explaining = [trial for trial in trials if trial.explains]
     if even is not None:
         return _open_as_even(explaining, even, interval_s)

@@ -19,7 +19,7 @@ SURE_SHARE = 0.15
 STANDING, STEP = (0.12, 0.75), 0.15  # shares of a mixture that stands still, and a step on
 STEADY_SHARE = 0.05  # by which the share may change from picture to picture of one blend
 HALF = (0.35, 0.65)  # shares that noise or over-exposure may turn into the larger part
-MOST_BETWEEN = 64  # unread pictures in a row that are kept to tell what followed what
+MOST_BETWEEN = 64  # unread pictures in a row that are kept to know what followed what
 
 
 class Strip(Protocol):
@@ -80,7 +80,7 @@ class _Between:
         if _even(found) and not found.clipped:
             self.halfway_s[pair] = time_s
 
-    def tell(self, before: int, number: int) -> tuple[bool, bool]:
+    def took_over(self, before: int, number: int) -> tuple[bool, bool]:
         """Whether `number` was seen to take over from `before`, and a number between them."""
         inside = range(before + 1, number)
         shown = [_shown(before, number, picture) for picture in self.pictures]
@@ -191,7 +191,7 @@ class Sightings:
         run = Run(number, time_s, time_s, picture, picture, identity=identity)
         if self._runs:
             before = self._runs[-1].number
-            direct, glimpsed = self._between.tell(before, number)
+            direct, glimpsed = self._between.took_over(before, number)
             halfway_s = self._between.halfway_s.get((before, number))
             run = replace(
                 run,

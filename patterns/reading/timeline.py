@@ -1,9 +1,9 @@
 """The hold timeline: what a reading found, frame by frame, for a slide.
 
 Frames lie side by side, each as high as it was held, in refreshes (or milliseconds where
-the refresh is not known). Above, a close look at the first part that tells most; below,
+the refresh is not known). Above, a close look at the first part with a loss; below,
 the whole reading. Where every frame was held alike there is one band and one line. Nothing
-is told by colour alone: holds differ in height, lost frames have a wedge, mixtures a diamond.
+is said by colour alone: holds differ in height, lost frames have a wedge, mixtures a diamond.
 """
 
 from __future__ import annotations

@@ -125,9 +125,9 @@ def _text(kind: str, footage: Fraction | None, timeline: Fraction | None, found:
     if footage is None or timeline is None:
         return f"{done[0].upper()}{done[1:]}, in an even rhythm, as conversions of the rate do."
     names = f"{format_decimal(footage)} put on a {format_decimal(timeline)} timeline"
-    way = "blended" if kind == "blend" else "left at its own speed"
+    done_by = "blended" if kind == "blend" else "left at its own speed"
     return (
-        f"As {names} and {way}: {done}. Edit on a timeline of {format_decimal(footage)}, or "
+        f"As {names} and {done_by}: {done}. Edit on a timeline of {format_decimal(footage)}, or "
         f"conform the footage to {format_decimal(timeline)}."
     )
 

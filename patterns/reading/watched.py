@@ -41,7 +41,7 @@ class Run:
         Whether a number between was seen to give light, though never the larger part.
     halfway_s, halfway_within_s
         When a picture shows it and the number before in about equal parts, so that either may
-        have been taken for the larger, and how well that tells the time; None if none does.
+        have been taken for the larger, and how well that gives the time; None if none does.
     identity
         Rate and clip that its first picture names.
     """

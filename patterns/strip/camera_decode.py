@@ -7,7 +7,7 @@ screen shows them, or changing along the picture's rows, as a rolling shutter do
 while every other cell and the hold row must agree with both.
 
 Where frames are left out, two that are no neighbours are mixed: n and n + d. They differ in
-more cells, and the hold row alone tells the d, so such a mixture stands only near a number
+more cells, and the hold row alone gives the d, so such a mixture stands only near a number
 that was read before, if just these two hold cells are lit, all cells agree as above, and
 the frames between give no light: then none of those was on screen at the time.
 """
@@ -248,8 +248,8 @@ def _split(shares: FloatArray, rows: FloatArray) -> float | None:
     order = np.argsort(rows)
     if rows[order[-1]] - rows[order[0]] < LEAST_ROWS:
         return None
-    for way in (1, -1):
-        s, r = shares[order][::way], rows[order][::way]
+    for direction in (1, -1):
+        s, r = shares[order][::direction], rows[order][::direction]
         above = int((s < 0.5).sum())
         if 0 < above < len(s) and (np.maximum.accumulate(s) - s).max() < SPREAD:
             return float((r[above - 1] + r[above]) / 2)

@@ -24,7 +24,7 @@ LEAST_CLEAR = 0.3  # share of a mark's light that the dark places beside it stay
 LEAST_STEP = 0.15  # of white, between the darkest white and the lightest black reference
 CLIPPED_BLACK = 0.55
 CLIPPED_WHITE = 0.97  # of the brightest code: noise keeps the mean of clipped white below 1
-BLURRED = "blurred or uneven: black and white cells are not told apart"
+BLURRED = "blurred or uneven: black and white cells look alike"
 TOO_DARK = "too dark"
 NO_STRIP = "no strip"
 

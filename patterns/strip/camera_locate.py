@@ -2,7 +2,7 @@
 
 The posts are slim bright bars that lie across the line between them. Their four ends give
 a first homography; the flags and the dark places beside them decide whether it can be a
-strip and which way round; the references settle the perspective along it; then the edges
+strip and how it is turned; the references settle the perspective along it; then the edges
 are fitted.
 """
 
@@ -26,7 +26,7 @@ __all__ = ["ends_in_view", "homographies", "locate"]
 
 LOOKED_AT_PX = 1100  # pictures are thinned to about this on their longer side
 LEAST_POST_PX = 9.0
-SLIM = (1.7, 16.0)  # length over width of a post, tilted either way
+SLIM = (1.7, 16.0)  # length over width of a post, tilted to either side
 FILL = (0.7, 1.2)  # area over that of the rectangle with the same moments
 SPACING = (4.0, 36.0)  # distance of the posts over their length
 MOST_POSTS, MOST_PAIRS = 160, 300
@@ -140,8 +140,8 @@ def _placements(luma: UInt8Array, blobs: Blobs, thin: int) -> Iterator[list[Plac
     pairs = _pairs(blobs, _posts(blobs))
     found: dict[int, list[Placement]] = {}
     scale = np.diag([thin, thin, 1.0])
-    for arrangement, way, mirrored in product(ARRANGEMENTS, (1, -1), (False, True)):
-        left, right = pairs[:, ::way].T
+    for arrangement, order, mirrored in product(ARRANGEMENTS, (1, -1), (False, True)):
+        left, right = pairs[:, ::order].T
         apart = blobs.centre[right] - blobs.centre[left]
         # a strip read upright has its underside 90 degrees clockwise of its length
         down = np.stack([-apart[:, 1], apart[:, 0]], 1) * (-1 if mirrored else 1)

@@ -50,17 +50,17 @@ class _Collector:
         self._units = np.array(on.units, float)
         self.rows: list[tuple[float, ...]] = []
 
-    def side(self, rect: Rect, way: tuple[int, int], reach: float, count: int = 1) -> None:
-        """Add `count` places along one side of a cell; `way` is (-1|0|1, -1|0|1), outward."""
+    def side(self, rect: Rect, outward: tuple[int, int], reach: float, count: int = 1) -> None:
+        """Add `count` places along one side of a cell; `outward` is (-1|0|1, -1|0|1)."""
         x0, x1 = rect.left * self._units[0], rect.right * self._units[0]
         y0, y1 = rect.top * self._units[1], rect.bottom * self._units[1]
         for share in (np.arange(count) + 0.5) / count:
             inner = 0.2 + 0.6 * share  # corners are rounded by blur
-            if way[0]:
-                at = (x1 if way[0] > 0 else x0, y0 + inner * (y1 - y0))
+            if outward[0]:
+                at = (x1 if outward[0] > 0 else x0, y0 + inner * (y1 - y0))
             else:
-                at = (x0 + inner * (x1 - x0), y1 if way[1] > 0 else y0)
-            self.rows.append((*at, *way, reach))
+                at = (x0 + inner * (x1 - x0), y1 if outward[1] > 0 else y0)
+            self.rows.append((*at, *outward, reach))
 
 
 def _marks(on: Grid, add: _Collector) -> None:
@@ -94,9 +94,9 @@ def _identity(on: Grid, bits: BoolArray, add: _Collector) -> None:
             continue
         if cell.bottom > lowest - 1e-6:
             add.side(cell, (0, 1), 1.1)
-        for j, way in ((i - 1, -1), (i + 1, 1)):
+        for j, outward in ((i - 1, -1), (i + 1, 1)):
             if 0 <= j < len(cells) and not bits[j] and abs(cells[j].top - cell.top) < 1e-6:
-                add.side(cell, (way, 0), 1.1, 2)
+                add.side(cell, (outward, 0), 1.1, 2)
 
 
 @lru_cache(maxsize=16)

@@ -17,7 +17,7 @@ from patterns.strip.placement import Placement, looks_marked
 
 __all__ = ["candidates"]
 
-LEAST_POST_PX = 10  # rows: a post that is lower cannot carry cells that are told apart
+LEAST_POST_PX = 10  # rows: a post that is lower cannot carry cells that can be distinguished
 HIGHEST_POST = 0.3  # of the picture's height
 COLUMNS_LOOKED_AT = 640
 SPACING = (4.0, 45.0)  # distance between the posts over their height
@@ -193,7 +193,7 @@ def _across(left: _Bar, right: _Bar, x: list[float], *, back: bool) -> tuple[flo
 
 
 def _placements(left: _Bar, right: _Bar) -> Iterator[Placement]:
-    """Every way in which two posts could belong to a strip."""
+    """All placements in which two posts could belong to a strip."""
     rows = [left.top, left.bottom, right.top, right.bottom]
     for arrangement in ARRANGEMENTS:
         posts = grid(arrangement).posts

@@ -169,7 +169,7 @@ def strip_layout(width: int, height: int, rate: Fraction) -> StripLayout:
     Raises
     ------
     RequestError
-        The frame is too small or too flat for cells that can be told apart.
+        The frame is too small or too flat for cells that can be distinguished.
     """
     on = grid("wide" if width >= height else "upright")
     band = _band_height(width, height, on)

@@ -8,7 +8,7 @@ curve. That bend is taken as the general cubic from 0 to 1,
 code = s + s (1 - s) (p + q s) of the standard's signal s, which gives what stays of it
 down to the darkest levels; an exponent a close to 1 takes up the rest. All three are
 chosen so that both facts come out right when each pixel is turned to light and averaged
-after: dots that the camera resolves do no harm, they only tell less.
+after: dots that the camera resolves do no harm, they only add less.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ __all__ = ["LightCurve", "fit_curve"]
 ROUNDS = 10
 STEP = 1e-3
 PLAIN = np.array([1.0, 0.0, 0.0])
-TRUST = np.array([0.15, 0.02, 0.02])  # pulls the curve to the plain one where little is told
+TRUST = np.array([0.15, 0.02, 0.02])  # pulls the curve to the plain one where little is known
 LARGEST_MOVE = 0.25
 STEEPEST = 0.8  # of p, either way: the darkest levels' slope stays above a fifth
 FLATTEST = 0.9  # of p + q: the lightest levels' slope stays above a tenth

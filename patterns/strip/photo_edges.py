@@ -1,6 +1,6 @@
 """Pixels of a photo around cells of the strip, and how much of a cell each of them sees.
 
-An edge is taken as a step blurred by a Gaussian; how wide, the posts at the ends tell.
+An edge is taken as a step blurred by a Gaussian; how wide, the posts at the ends show.
 """
 
 from __future__ import annotations

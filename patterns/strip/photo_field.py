@@ -5,7 +5,7 @@ as known terms with free factors plus a Gaussian process (Rasmussen and Williams
 "Gaussian Processes for Machine Learning", 2006, sections 2.2, 2.7 and 5.4.1; from
 memory): how far it reaches along and across the strip, how strong it is and how much each
 patch deviates by itself are not fixed, but weighed by how likely they make the patches.
-So a narrow reflection and an even veil are both told, and what the patches leave open
+So a narrow reflection and an even veil are both found, and what the patches leave open
 counts as uncertainty.
 """
 
@@ -82,14 +82,14 @@ def _likeness(a: FloatArray, b: FloatArray, along: float, across: float) -> Floa
 
 def _weigh(known: Known, values: FloatArray, scales: Scales) -> list[tuple[float, _Choice]]:
     """Logarithm of the likelihood of each choice, the terms' factors integrated out."""
-    told = np.c_[values, known.terms]
+    basis = np.c_[values, known.terms]
     found = []
     for along, across in product(scales.along, scales.across):
         shape = _likeness(known.at, known.at, along, across)
         for jitter in scales.jitter:
             scale = 1 / np.sqrt(known.noise + jitter**2)
             strengths, turned = np.linalg.eigh(scale[:, None] * shape * scale)
-            seen = turned.T @ (scale[:, None] * told)
+            seen = turned.T @ (scale[:, None] * basis)
             for strength in scales.strength:
                 weight = 1 / (1 + strength**2 * np.maximum(strengths, 0))
                 normal = (seen[:, 1:] * weight[:, None]).T @ seen[:, 1:]

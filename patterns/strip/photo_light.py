@@ -1,7 +1,7 @@
 """Shares of the exposure for which the hold cells of a photo were lit, with uncertainties.
 
 The light of a pixel is sensitivity x (what the strip shows) + stray light. Stray light is
-told by all that is never lit, sensitivity by all that is always lit (`photo_field`); what
+measured by all that is never lit, sensitivity by all that is always lit (`photo_field`); what
 is left of a hold cell's light, over the sensitivity, is its share.
 """
 
@@ -75,7 +75,7 @@ class _Means:
         light = [table[p.codes] for p in patches]
         count = np.array([len(v) for v in light])
         spread = np.array([v.var() for v in light])
-        if pooled:  # few pixels do not tell their own noise well
+        if pooled:  # few pixels do not show their own noise well
             spread = (spread + (spread * count).sum() / count.sum()) / 2
         return cls(np.array([v.mean() for v in light]), spread / count)
 
@@ -159,7 +159,7 @@ class _Model:
         stray, sensitivity, paper = self.fields(curve.table())
         light, noise = self.held(curve.table(), stray, paper)
         sensitivity = sensitivity[:cells]
-        # all cells together tell how noise grows with light
+        # all cells together show how noise grows with light
         line = np.polyfit(light, noise, 1)
         even = np.maximum(np.polyval(line, light), noise.mean() / 4)
         squares = np.array([p.covered @ p.covered for p in self._pixels.held])

@@ -1,4 +1,4 @@
-"""Pixels of one photo that tell its light: patches of one kind of cell each.
+"""Pixels of one photo that show its light: patches of one kind of cell each.
 
 Hold cells are taken whole, each pixel with the share of it that the cell covers; all
 others only as far from their edges as blur brings nothing of what lies beside them.

@@ -1,7 +1,7 @@
 """Reading the strip of a clean, decoded or rescaled picture.
 
 A reading stands only if everything agrees: marks and the dark places beside them,
-references, the number's check cells, and the hold cell where the identity tells how many
+references, the number's check cells, and the hold cell where the identity says how many
 there are. Whatever does not is `Unread`, with the reason.
 """
 
@@ -34,7 +34,7 @@ class Unread:
     """A picture whose strip was not read, and why.
 
     `lit` are the cells of the hold row that show light, where all others are dark and the row
-    was seen well, of `hold_cells`: it tells some of what was on screen without the number.
+    was seen well, of `hold_cells`: it shows some of what was on screen without the number.
     """
 
     reason: str
