@@ -15,10 +15,9 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from patterns.api import cadence, write
-    from patterns.clip import Clip
+    from patterns.clip import Clip, describe
     from patterns.errors import EvenholdError
     from patterns.frame_source import frames
-    from patterns.kit.describe import describe
     from patterns.picture.stills import planes_to_rgb
 
 __all__ = ["Clip", "EvenholdError", "cadence", "describe", "frames", "planes_to_rgb", "write"]
@@ -28,7 +27,7 @@ _HOMES = {
     "Clip": "patterns.clip",
     "EvenholdError": "patterns.errors",
     "cadence": "patterns.api",
-    "describe": "patterns.kit.describe",
+    "describe": "patterns.clip",
     "frames": "patterns.frame_source",
     "planes_to_rgb": "patterns.picture.stills",
     "write": "patterns.api",

@@ -12,8 +12,6 @@ from patterns.timing.cadence import Cadence, parse_display
 from patterns.timing.cadence import cadence as cadence_on
 from patterns.timing.rates import parse_rate
 
-__all__ = ["cadence", "write"]
-
 
 def write(clip: Clip, path: str | Path, *, force: bool = False) -> dict[str, Any]:
     """Write a clip and its record; returns the record (schema 'evenhold/clip 1').

@@ -5,17 +5,20 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass, fields, is_dataclass
 from fractions import Fraction
+from math import ceil
 from typing import Literal
 
 from patterns.errors import RequestError
 from patterns.scenes.motion import Motion
-from patterns.sizes import check_size
-from patterns.timing.shutter import shutter_angle
-
-__all__ = ["Clip", "StripEdge"]
+from patterns.scenes.table import pattern_named
+from patterns.sizes import check_size, parse_size
+from patterns.timing.rates import parse_rate
+from patterns.timing.shutter import Shutter, parse_exposure, shutter_angle
 
 StripEdge = Literal["bottom", "top", "none"]
 
+USUAL_RATE = Fraction(24)
+USUAL_SECONDS = Fraction(10)
 MAX_FRAMES = 1 << 16  # what the strip's number cells count
 
 
@@ -41,7 +44,9 @@ class Clip:
     codec
         Name of an entry of `patterns.video.codecs.CODECS`.
     seed
-        Chooses the country, the hills and the clouds.
+        Chooses the ground, the hills and the clouds.
+    small
+        Whether the encoder takes more time for fewer bytes; codecs h264 and hevc only.
     """
 
     motion: Motion
@@ -49,10 +54,11 @@ class Clip:
     exposure_s: Fraction
     width: int = 1920
     height: int = 1080
-    frames: int = 240
+    frames: int = int(USUAL_SECONDS * USUAL_RATE)
     strip: StripEdge = "bottom"
     codec: str = "h264"
     seed: int = 1
+    small: bool = False
 
     def __post_init__(self) -> None:
         """Check what any clip must satisfy."""
@@ -84,15 +90,89 @@ class Clip:
         return self.frames / self.rate
 
     @property
+    def drawn(self) -> str:
+        """Text of everything that decides its pictures: not how hard the encoder tries."""
+        return canonical(self, leave="small")
+
+    @property
     def identity(self) -> int:
-        """16-bit number that tells this clip from others, made from everything that it holds."""
-        digest = hashlib.sha256(canonical(self).encode()).digest()
+        """16-bit number that tells this clip from others, made from all that it shows."""
+        digest = hashlib.sha256(self.drawn.encode()).digest()
         return int.from_bytes(digest[:2], "big")
 
 
-def canonical(value: object) -> str:
-    """Text that is the same for equal specs on every machine; the base of cache keys."""
+def canonical(value: object, leave: str = "") -> str:
+    """Text that is the same for equal specs on every machine, but for one field that is left."""
     if is_dataclass(value) and not isinstance(value, type):
-        inner = ",".join(f"{f.name}={canonical(getattr(value, f.name))}" for f in fields(value))
+        kept = (f for f in fields(value) if f.name != leave)
+        inner = ",".join(f"{f.name}={canonical(getattr(value, f.name))}" for f in kept)
         return f"{type(value).__name__}({inner})"
     return str(value)
+
+
+def describe(
+    pattern: str | Motion,
+    *,
+    rate: str | int | Fraction = USUAL_RATE,
+    shutter: int | Fraction | None = None,
+    exposure: str | Fraction | None = None,
+    size: str | tuple[int, int] = (Clip.width, Clip.height),
+    seconds: int | Fraction | None = None,
+    frames: int | None = None,
+    strip: StripEdge = Clip.strip,
+    codec: str = Clip.codec,
+    seed: int = Clip.seed,
+    small: bool = Clip.small,
+) -> Clip:
+    """A clip from the values that a person gives; what is not given is as `evenhold render` has it.
+
+    Parameters
+    ----------
+    pattern
+        Name of an entry of `patterns.scenes.table` at its default motion, such as 'bars',
+        or a motion object (`BarsMotion`, `TerrainMotion`, `OrbitMotion`).
+    rate
+        Frames a second; the name '23.976' means 24000/1001.
+    shutter, exposure
+        Shutter angle in degrees, or an exposure such as '1/50', seconds; 180 degrees.
+    size
+        Name such as '1080p', or (width, height) in pixels.
+    seconds, frames
+        Length in seconds, rounded up to frames, or a number of frames; 10 s.
+    strip, codec, seed, small
+        As in `Clip`.
+
+    Raises
+    ------
+    RequestError
+        A value is not possible, or two set one thing.
+    """
+    width, height = parse_size(size) if isinstance(size, str) else size
+    exact = rate if isinstance(rate, Fraction) else parse_rate(str(rate))
+    exposure_s = parse_exposure(exposure) if isinstance(exposure, str) else exposure
+    angle_deg = None if shutter is None else Fraction(shutter)
+    if isinstance(pattern, str):
+        pattern = pattern_named(pattern).motion(width, height)
+    return Clip(
+        motion=pattern,
+        rate=exact,
+        exposure_s=Shutter.of(angle_deg, exposure_s).at(exact),
+        width=width,
+        height=height,
+        frames=_length(exact, seconds, frames),
+        strip=strip,
+        codec=codec,
+        seed=seed,
+        small=small,
+    )
+
+
+def _length(rate: Fraction, seconds: int | Fraction | None, frames: int | None) -> int:
+    if seconds is not None and frames is not None:
+        raise RequestError("seconds and frames both set the length: give one of the two")
+    if frames is not None:
+        return frames
+    wanted = USUAL_SECONDS if seconds is None else Fraction(seconds)
+    if wanted <= 0:
+        raise RequestError(f"seconds {float(wanted):g} is no length: give more than 0, such as 10")
+    return ceil(wanted * rate)

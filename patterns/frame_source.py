@@ -10,8 +10,6 @@ from patterns.scenes.table import pattern_named
 from patterns.strip.draw import StripDrawer
 from patterns.strip.layout import picture_rows
 
-__all__ = ["FrameSource", "frames"]
-
 
 class FrameSource:
     """Frames of a clip by number.

@@ -6,8 +6,6 @@ import re
 
 from patterns.errors import RequestError
 
-__all__ = ["SIZES", "check_size", "parse_size", "size_name"]
-
 MIN_SIDE, MAX_SIDE = 128, 8192  # pixels
 
 SIZES: dict[str, tuple[int, int]] = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from fractions import Fraction
 from importlib.util import find_spec
 from pathlib import Path
@@ -9,6 +10,7 @@ from pathlib import Path
 import pytest
 
 import patterns
+from patterns.cli import main
 
 
 def test_five_lines_make_frames_a_file_and_a_cadence(tmp_path: Path) -> None:
@@ -49,3 +51,13 @@ def test_exported_names_exist() -> None:
     for name in patterns.__all__:
         assert getattr(patterns, name) is not None
         assert find_spec(f"patterns.{name}") is None  # importing it would hide the function
+
+
+@pytest.mark.parametrize("pattern", ["bars", "terrain", "orbit"])
+def test_describe_and_the_command_have_the_same_defaults(pattern: str, tmp_path: Path) -> None:
+    out = tmp_path / "clip.mp4"
+    assert main(["render", pattern, "--size", "360p", "--frames", "1", "--out", str(out)]) == 0
+    record = json.loads(out.with_suffix(".json").read_text())
+    clip = patterns.describe(pattern, size="360p", frames=1)
+    assert record["identity"] == clip.identity
+    assert record["exposure"] == "1/48 s"

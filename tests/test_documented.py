@@ -34,9 +34,12 @@ def test_every_command_is_in_the_readme_and_has_help(name: str) -> None:
 
 
 def options(command: click.Command) -> list[click.Option]:
-    nested = command.commands.values() if isinstance(command, click.Group) else []
-    own = [p for p in command.params if isinstance(p, click.Option)]
-    return own + [o for inner in nested for o in options(inner)]
+    context = click.Context(command)
+    own = [p for p in command.get_params(context) if isinstance(p, click.Option)]
+    if not isinstance(command, click.Group):
+        return own
+    inner = [command.get_command(context, name) for name in command.list_commands(context)]
+    return own + [option for one in inner if one for option in options(one)]
 
 
 @pytest.mark.parametrize("name", list(COMMANDS))

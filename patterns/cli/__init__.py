@@ -10,9 +10,8 @@ from importlib import import_module
 
 import click
 
-from patterns.cli.groups import HelpfulGroup
-from patterns.cli.refusals import refusal
-from patterns.cli.stopping import Stopping
+from patterns.cli.parser import HelpfulGroup, refusal
+from patterns.cli.progress import Stopping
 from patterns.errors import EvenholdError, OutputError
 
 __all__ = ["cli", "main"]

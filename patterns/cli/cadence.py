@@ -7,35 +7,24 @@ from pathlib import Path
 
 import click
 
-from patterns.cli.option_types import DISPLAY, RATE, scheme_option
+from patterns.cli.options import RATE, displays_option, scheme_option
 from patterns.drawing.canvas import check_picture_name, write_picture
 from patterns.drawing.hold_chart import hold_chart
 from patterns.drawing.style import scheme
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
-from patterns.timing.cadence_record import cadence_json
-from patterns.timing.cadence_text import cadence_grid, cadence_text
-
-__all__ = ["command"]
+from patterns.timing.cadence_text import cadence_grid, cadence_json, cadence_text
 
 
 @click.command(name="cadence")
 @click.argument("rates", metavar="RATE...", nargs=-1, required=True, type=RATE)
-@click.option(
-    "--display",
-    "displays",
-    metavar="HZ",
-    multiple=True,
-    type=DISPLAY,
-    help="Refresh of a display, hertz, or a variable range, 48-120; may be repeated."
-    "  [default: 60, 90 and 120]",
-)
+@displays_option
 @click.option(
     "--picture",
     metavar="FILE",
     type=click.Path(path_type=Path),
     help="Also draw the holds as a chart for a slide, .png (1920 pixels wide) or .svg.",
 )
-@scheme_option
+@scheme_option()
 @click.option("--force", is_flag=True, help="Replace the picture if it exists.")
 @click.option("--json", "as_json", is_flag=True, help="Print a list of objects instead of text.")
 def command(

@@ -8,15 +8,13 @@ from pathlib import Path
 
 import click
 
-from patterns.cli.option_types import NUMBER
+from patterns.cli.options import NUMBER
 from patterns.cli.progress import progress
 from patterns.errors import InputError
 from patterns.safety.files import FileResult, check_file
 from patterns.safety.marking import check_picture_path, write_marked
 from patterns.safety.report import report_text
 from patterns.safety.viewing import Viewing
-
-__all__ = ["EXCEEDS", "command"]
 
 EXCEEDS = 3  # exit code for a file that exceeds a limit
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from patterns.cli.option_types import DISPLAY, RATE
+from patterns.cli.options import DISPLAY, RATE
 from patterns.cli.progress import progress
 from patterns.errors import RequestError
 from patterns.reading.compare import compare
@@ -19,8 +19,6 @@ from patterns.reading.reading_text import comparison_json, comparison_text
 from patterns.reading.stored_reading import load_readings
 from patterns.timing.cadence import Display
 from patterns.whole_file import write_whole
-
-__all__ = ["command"]
 
 
 @click.command(name="compare")

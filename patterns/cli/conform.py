@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from patterns.cli.option_types import DISPLAY, RATE
+from patterns.cli.options import DISPLAY, RATE
 from patterns.cli.progress import progress
 from patterns.conform.conform import conform_file, name_of_result
 from patterns.conform.footage import Footage, Request, SoundChoice, Stage, look_at

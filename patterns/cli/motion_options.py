@@ -8,21 +8,11 @@ from typing import Any
 
 import click
 
-from patterns.cli.option_types import NUMBER
+from patterns.cli.options import NUMBER
 from patterns.errors import RequestError
 from patterns.scenes.motion import Motion
 from patterns.scenes.pattern import Option, Pattern
 from patterns.scenes.table import PATTERNS, pattern_named
-
-__all__ = [
-    "MotionCommand",
-    "chosen_motion",
-    "given_paces",
-    "motion_options",
-    "options_of_all",
-    "pace_options",
-    "pattern_option",
-]
 
 
 class MotionCommand(click.Command):

@@ -4,17 +4,27 @@ from __future__ import annotations
 
 import json
 from fractions import Fraction
+from pathlib import Path
 from typing import Any
 
 import click
 
-from patterns.cli.motion_options import (
-    MotionCommand,
-    chosen_motion,
-    options_of_all,
-    pattern_option,
+from patterns.cli.motion_options import MotionCommand, chosen_motion, options_of_all, pattern_option
+from patterns.cli.options import (
+    FOLDER,
+    NUMBER,
+    RATES,
+    Parsed,
+    allow_flashing_option,
+    force_option,
+    jobs_option,
+    json_option,
+    rates_option,
+    seconds_option,
+    shutter_options,
+    size_option,
+    with_options,
 )
-from patterns.cli.plan_options import plan_options
 from patterns.cli.progress import progress
 from patterns.drawing.canvas import check_picture_name, write_picture
 from patterns.errors import RequestError
@@ -23,13 +33,58 @@ from patterns.planning.plan_page import plan_page
 from patterns.planning.plan_picture import plan_picture
 from patterns.planning.plan_text import plan_text
 from patterns.planning.record import plan_json
-from patterns.planning.request import DEFAULT_RATES, PlanRequest
+from patterns.planning.request import PlanRequest
 from patterns.side_by_side import usual_jobs
-from patterns.timing.audience import DEFAULT_AUDIENCE, Audience
-from patterns.timing.exposure_value import MeteredExposure, exposure_for_ev100
+from patterns.timing.audience import DEFAULT_AUDIENCE, Audience, parse_share
+from patterns.timing.cadence import Display
+from patterns.timing.exposure import MeteredExposure, exposure_for_ev100, parse_metered
+from patterns.timing.shutter import Shutter
 from patterns.whole_file import write_whole
 
-__all__ = ["command"]
+SHARE = Parsed[tuple[Display, Fraction]]("hertz:share", parse_share)
+METERED = Parsed[MeteredExposure]("exposure", parse_metered)
+
+_shoot_options = with_options(
+    click.option("--display", "displays", type=SHARE, multiple=True, metavar="HZ[:SHARE]",
+                 help="Display of the audience and its share: 60:0.8, 120:20%, 48-120:0.2. "
+                      "May be repeated.  [default: 60:0.8 and 120:0.2, assumed]"),
+    rates_option(words="Candidate rates"),
+    shutter_options,
+    click.option("--mains", type=click.Choice(["50", "60", "none"]), default="none",
+                 show_default=True, help="Mains frequency, hertz, where lamps are lit."),
+    click.option("--lamp-depth", type=NUMBER, metavar="PERCENT", default="100",
+                 show_default="100, the worst case",
+                 help="Modulation of the lamps, (max - min)/(max + min), percent."),
+    click.option("--metered", type=METERED, metavar="EXPOSURE",
+                 help='What the meter says, such as "ISO100 f/2.8 1/2000".'),
+    click.option("--ev", type=NUMBER, metavar="EV",
+                 help="Brightness as exposure value at ISO 100, instead of --metered."),
+    click.option("--iso", type=NUMBER, metavar="ISO",
+                 help="ISO speed to use with --ev.  [default: 100]"),
+    click.option("--aperture", type=NUMBER, metavar="F",
+                 help="f-number to use with --ev.  [default: 2.8]"),
+    click.option("--footage", type=RATES, metavar="FPS,FPS,...", default=(),
+                 help="Rates of what is already shot, frames a second."),
+    size_option,
+    click.option("--viewing-distance", type=NUMBER, metavar="HEIGHTS", default="3",
+                 show_default=True, help="Distance from the screen in picture heights."),
+    click.option("--take", type=NUMBER, metavar="SECONDS", default="600", show_default=True,
+                 help="Long take, seconds, over which near rates (29.97, 30) are compared."),
+)  # fmt: skip
+_output_options = with_options(
+    click.option("--details", is_flag=True, help="Print the numbers behind the advice as well."),
+    json_option("the plan"),
+    click.option("--html", type=click.Path(path_type=Path), metavar="FILE",
+                 help="Also write one page to print and tape to the case."),
+    click.option("--picture", type=click.Path(path_type=Path), metavar="FILE",
+                 help="Also write the map of the movement, .png or .svg."),
+    force_option,
+    click.option("--clips", type=FOLDER, metavar="FOLDER",
+                 help="Also render the kit for exactly this move and these rates."),
+    seconds_option(words="Length of each of those clips"),
+    allow_flashing_option,
+    jobs_option,
+)  # fmt: skip
 
 
 def _motion_options() -> list[click.Option]:
@@ -37,7 +92,8 @@ def _motion_options() -> list[click.Option]:
 
 
 @click.command(name="plan", cls=MotionCommand, further=_motion_options, after="footage")
-@plan_options
+@_shoot_options
+@_output_options
 def command(**options: Any) -> None:
     """Plan a shoot: rate, shutter, filter, speed of movement, and what is already shot.
 
@@ -75,23 +131,17 @@ def command(**options: Any) -> None:
 
 def _make_clips(request: PlanRequest, options: dict[str, Any]) -> None:
     # A plan must not wait for what rendering needs.
-    from patterns.kit.kit import KitSpec, kit_text, make_kit
+    from patterns.kit.kit import KitSpec, kit_clips, kit_text, make_kit
 
-    spec = KitSpec(
-        folder=options["clips"],
-        motions=(request.motion,),
-        rates=request.rates,
-        displays=tuple(display for display, _ in request.audience.displays),
-        width=request.width,
-        height=request.height,
-        seconds=options["seconds"],
-        angle_deg=request.angle_deg,
-        allow_flashing=options["allow_flashing"],
-    )
+    size = (request.width, request.height)
+    clips = kit_clips(
+        [request.motion], request.rates, size=size, seconds=options["seconds"],
+        shutter=options["shutter"], exposure=options["exposure"],
+    )  # fmt: skip
+    displays = tuple(display for display, _ in request.audience.displays)
+    spec = KitSpec(options["clips"], clips, displays, options["allow_flashing"])
     with progress("clips") as show:
-        made = make_kit(
-            spec, show, jobs=options["jobs"] or usual_jobs(request.width, request.height)
-        )
+        made = make_kit(spec, show, jobs=options["jobs"] or usual_jobs(*size))
     click.echo(kit_text(made, spec.folder), err=options["as_json"])
 
 
@@ -102,10 +152,10 @@ def _request(options: dict[str, Any]) -> PlanRequest:
         motion=chosen_motion(options, options["size"]),
         audience=Audience.of(shares) if shares else DEFAULT_AUDIENCE,
         audience_assumed=not shares,
-        rates=options["rates"] or DEFAULT_RATES,
+        rates=options["rates"],
         width=width,
         height=height,
-        angle_deg=options["shutter"],
+        shutter=Shutter.of(options["shutter"], options["exposure"]),
         mains_hz=None if options["mains"] == "none" else int(options["mains"]),
         lamp_depth=float(options["lamp_depth"] / 100),
         metered=_metered(options),

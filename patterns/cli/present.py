@@ -6,14 +6,101 @@ from typing import Any
 
 import click
 
-from patterns.cli.motion_options import MotionCommand
-from patterns.cli.present_options import present_options, request_from, scene_options
+from patterns.cli.motion_options import (
+    MotionCommand,
+    given_paces,
+    pace_options,
+    pattern_option,
+)
+from patterns.cli.options import (
+    DISPLAY,
+    RATE,
+    allow_flashing_option,
+    codec_option,
+    folder_option,
+    force_option,
+    jobs_option,
+    json_option,
+    quiet_option,
+    rates_option,
+    scheme_option,
+    seconds_option,
+    seed_option,
+    shutter_options,
+    size_option,
+    with_options,
+)
 from patterns.cli.progress import progress
+from patterns.drawing.style import scheme
+from patterns.present.animation import FORMATS
+from patterns.present.panel_layout import LAYOUTS
 from patterns.present.talk import dump_talk, make_talk, talk_text
-from patterns.present.talk_request import Part
+from patterns.present.talk_request import Part, TalkRequest
+from patterns.scenes.pattern import Pattern
 from patterns.side_by_side import usual_jobs
+from patterns.timing.rates import format_decimal
+from patterns.timing.shutter import Shutter
 
-__all__ = ["command"]
+_what_to_make = with_options(
+    click.option("--all", "everything", is_flag=True,
+                 help="Make everything, with an index and speaker's notes."),
+    click.option("--split", is_flag=True,
+                 help="Make the split clip; made where nothing else is asked for."),
+    click.option("--conform", is_flag=True,
+                 help="Make the conform demonstration: repeated, blended, sped up, native."),
+    click.option("--stills", is_flag=True,
+                 help="Make the hold chart, space-time diagram and tracked-eye picture."),
+    click.option("--animation", "formats", type=click.Choice(list(FORMATS)), multiple=True,
+                 help="Make an animated picture; may be repeated."),
+    click.option("--html", "html", is_flag=True,
+                 help="Make the one-page demonstration, demo.html."),
+)  # fmt: skip
+_what_to_show = with_options(
+    click.option("--display", type=DISPLAY, metavar="HZ", default="60",
+                 show_default=True, help="Refresh of the display that it is shown on, hertz."),
+    rates_option(TalkRequest.rates, "Two to four rates to compare"),
+    click.option("--layout", type=click.Choice(LAYOUTS),
+                 help="Panels side by side, stacked, in a grid of four, or on both sides of "
+                 "a line through one picture.  [default: side; four in a grid]"),
+    click.option("--slow", type=click.IntRange(1, 60), metavar="TIMES", default=1,
+                 show_default=True, help="Repeat each refresh, to count the holds aloud."),
+    shutter_options,
+    click.option("--strip", is_flag=True,
+                 help="Draw the counting strip in every panel, for evenhold read."),
+    click.option("--footage", type=RATE, metavar="FPS",
+                 default=format_decimal(TalkRequest.footage), show_default=True,
+                 help="Rate shot, for --conform, frames a second."),
+    click.option("--timeline", type=RATE, metavar="FPS",
+                 default=format_decimal(TalkRequest.timeline), show_default=True,
+                 help="Rate delivered, for --conform, frames a second."),
+)  # fmt: skip
+_how_to_write = with_options(
+    seconds_option(TalkRequest.seconds, "Length of the scene, before slowing"),
+    size_option,
+    codec_option,
+    scheme_option("--clip-scheme", "dark", "the clips"),
+    scheme_option("--scheme", "light", "the stills"),
+    seed_option,
+    folder_option("outputs/talk"),
+    force_option,
+    allow_flashing_option,
+    jobs_option,
+    json_option("what was made"),
+    quiet_option,
+)
+
+
+def _scene_options() -> list[click.Option]:
+    """What moves, and how fast."""
+    return [pattern_option("bars"), *pace_options(_quick_enough)]
+
+
+def _quick_enough(pattern: Pattern) -> str:
+    pace = pattern.pace
+    return (
+        "so that the worst panel shakes by 4 px at 1080p; "
+        f"{float(pace.shown):g} to {float(pace.fastest):g}"
+    )
 
 
 def _parts(o: dict[str, Any]) -> tuple[Part, ...]:
@@ -28,8 +115,10 @@ def _parts(o: dict[str, Any]) -> tuple[Part, ...]:
     return tuple(part for part, wanted in named.items() if wanted) or ("split",)
 
 
-@click.command(name="present", cls=MotionCommand, further=scene_options, after="rates")
-@present_options
+@click.command(name="present", cls=MotionCommand, further=_scene_options, after="rates")
+@_what_to_make
+@_what_to_show
+@_how_to_write
 def command(**o: Any) -> None:
     """Show judder to people: on a projector, a laptop, a phone, or on paper.
 
@@ -47,7 +136,7 @@ def command(**o: Any) -> None:
     These clips move across the whole picture, and are checked for flashes and stripes. If
     you are sensitive to moving or flashing pictures, have someone else look at them.
     """  # noqa: D301 - click looks for the character, not for its escape
-    request = request_from(o)
+    request = _request(o)
     with progress("present", quiet=o["quiet"]) as show:
         jobs = o["jobs"] or usual_jobs(request.width, request.height)
         parts = None if o["everything"] else _parts(o)
@@ -59,3 +148,32 @@ def command(**o: Any) -> None:
         click.echo(dump_talk(data), nl=False)
     elif not o["quiet"]:
         click.echo(talk_text(data, request.folder, whole=o["everything"]))
+
+
+def _request(o: dict[str, Any]) -> TalkRequest:
+    shutter = Shutter.of(o["shutter"], o["exposure"])
+    width, height = o["size"]
+    return TalkRequest(
+        folder=o["out"],
+        rates=o["rates"],
+        display=o["display"],
+        pattern=o["pattern"],
+        seed=o["seed"],
+        paces=given_paces(o),
+        strip=o["strip"],
+        layout=o["layout"],
+        angle_deg=shutter.angle_deg,
+        exposure_s=shutter.exposure_s,
+        footage=o["footage"],
+        timeline=o["timeline"],
+        slow=o["slow"],
+        seconds=TalkRequest.seconds if o["seconds"] is None else o["seconds"],
+        width=width,
+        height=height,
+        codec=o["codec"],
+        clip_colours=scheme(o["clip_scheme"]),
+        still_colours=scheme(o["scheme_name"]),
+        formats=o["formats"],
+        force=o["force"],
+        allow_flashing=o["allow_flashing"],
+    )

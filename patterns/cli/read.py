@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from patterns.cli.option_types import DISPLAY, EXPOSURE, RATE, scheme_option
+from patterns.cli.options import DISPLAY, EXPOSURE, RATE, scheme_option
 from patterns.cli.progress import progress
 from patterns.errors import InputError, RequestError
 from patterns.reading.read_file import Given, read_file
@@ -17,8 +17,6 @@ from patterns.reading.reading import Kind, Reading, to_json
 from patterns.reading.reading_text import reading_csv, reading_text
 from patterns.timing.cadence import Display
 from patterns.whole_file import write_whole
-
-__all__ = ["command"]
 
 FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
 
@@ -73,7 +71,7 @@ FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
     metavar="ORIGINAL",
     help="Say in a line what each FILE, a published copy, made of this original.",
 )
-@scheme_option
+@scheme_option()
 @click.option("--force", is_flag=True, help="Replace files that exist.")
 @click.option("--quiet", is_flag=True, help="No progress bar.")
 def command(

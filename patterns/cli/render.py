@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import Any
 
 import click
 
-from patterns.cli.clip_options import clip_options, exposure_from, frames_from
-from patterns.cli.groups import HelpfulGroup
 from patterns.cli.motion_options import motion_options
+from patterns.cli.options import clip_options, clip_values
+from patterns.cli.parser import HelpfulGroup
 from patterns.cli.progress import progress
-from patterns.clip import Clip
-from patterns.kit.make_clip import ClipJob, clip_job, make_clip
+from patterns.clip import describe
+from patterns.kit.make_clip import clip_job, make_clip
 from patterns.kit.record import dump, record_text
 from patterns.scenes.pattern import Pattern
 from patterns.scenes.table import PATTERNS
-
-__all__ = ["command"]
 
 CAUTION = (
     "Clips move across the whole picture. If you are sensitive to moving or flashing "
@@ -66,26 +63,15 @@ def command() -> None:
 
 
 def _render(pattern: Pattern, options: dict[str, Any]) -> None:
-    rate: Fraction = options["rate"]
+    given = {option.key: options[option.key] for option in pattern.options}
     width, height = options["size"]
-    clip = Clip(
-        motion=pattern.motion(width, height, {o.key: options[o.key] for o in pattern.options}),
-        rate=rate,
-        exposure_s=exposure_from(rate, options["shutter"], options["exposure"]),
-        width=width,
-        height=height,
-        frames=frames_from(rate, options["seconds"], options["frames"]),
-        strip=options["strip"],
-        codec=options["codec"],
-        seed=options["seed"],
-    )
-    job: ClipJob = clip_job(
-        clip,
+    motion = pattern.motion(width, height, given)
+    job = clip_job(
+        describe(motion, **clip_values(options)),
         options["out"],
         looped=options["looped"],
         force=options["force"],
         allow_flashing=options["allow_flashing"],
-        small=options["small"],
     )
     quiet = options["quiet"]
     with progress(job.path.name, quiet=quiet) as show:

@@ -9,8 +9,6 @@ import click
 
 from patterns.errors import DeviceError
 
-__all__ = ["command"]
-
 
 @click.command(name="serve")
 @click.argument(

@@ -2,34 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
-from math import ceil
 from pathlib import Path
 from typing import Any
 
-from patterns.clip import Clip
+from patterns.clip import Clip, describe
 from patterns.errors import RequestError
-from patterns.kit.crib_sheet import crib_sheet
-from patterns.kit.how_to_page import HOW_TO_NAME, how_to_page
-from patterns.kit.index_page import index_page
 from patterns.kit.make_clip import (
     ClipJob,
     file_digest,
     make_clip,
     read_record,
+    write_poster,
 )
-from patterns.kit.poster import write_poster
+from patterns.kit.pages import HOW_TO_NAME, crib_sheet, how_to_page, index_page
 from patterns.kit.record import dump, fingerprint
 from patterns.scenes.motion import Motion
 from patterns.side_by_side import Progress, Task, side_by_side
-from patterns.timing.cadence import Display
+from patterns.timing.cadence import DEFAULT_DISPLAYS, Display
 from patterns.timing.rates import format_decimal
-from patterns.timing.shutter import exposure_of_angle
 from patterns.video.codecs import codec_named
 from patterns.whole_file import make_folder, write_whole
-
-__all__ = ["KitSpec", "kit_clips", "kit_text", "make_kit"]
 
 SCHEMA = "evenhold/kit 1"
 
@@ -42,84 +37,54 @@ class KitSpec:
     ----------
     folder
         Where it goes; made if it is missing.
-    motions
-        One motion a pattern; the same for every rate.
-    rates
-        Frames a second of the clips.
+    clips
+        Its clips, those of a pattern together; see `kit_clips`.
     displays
         Displays that the pages explain the clips for.
-    width, height
-        Frame size in pixels.
-    seconds
-        Length of each clip (rounded up to whole frames).
-    angle_deg
-        Shutter angle of every clip.
-    codec, seed
-        As in `Clip`.
     allow_flashing
         Whether a clip that exceeds the limits for flashes and stripes is kept.
-    small
-        Whether to take more time for fewer bytes.
     """
 
     folder: Path
-    motions: tuple[Motion, ...]
-    rates: tuple[Fraction, ...]
-    displays: tuple[Display, ...]
-    width: int = 1920
-    height: int = 1080
-    seconds: Fraction = Fraction(10)
-    angle_deg: Fraction = Fraction(180)
-    codec: str = "h264"
-    seed: int = 1
+    clips: tuple[Clip, ...]
+    displays: tuple[Display, ...] = DEFAULT_DISPLAYS
     allow_flashing: bool = False
-    small: bool = False
 
 
-def kit_clips(spec: KitSpec) -> list[ClipJob]:
-    """Jobs for every clip of the kit, patterns first, then rates from low to high.
+def kit_clips(
+    motions: Iterable[Motion], rates: Iterable[Fraction], **values: Any
+) -> tuple[Clip, ...]:
+    """Every motion at every rate, from low to high; `values` as `describe` takes them.
 
     Raises
     ------
     RequestError
-        No rate, a length of nothing, or a clip that is not possible.
+        No rate, or a clip that is not possible.
     """
-    if not spec.rates:
+    wanted = sorted(set(rates))
+    if not wanted:
         raise RequestError("a kit needs at least one rate: give --rates 24,25,30,50,60")
-    if spec.seconds <= 0:
-        raise RequestError(f"a kit of clips of {float(spec.seconds):g} s is empty: try 10")
-    digits = len(str(int(max(spec.rates))))
+    return tuple(describe(motion, rate=rate, **values) for motion in motions for rate in wanted)
+
+
+def _jobs(spec: KitSpec) -> list[ClipJob]:
+    digits = len(str(int(max(clip.rate for clip in spec.clips))))
     return [
         ClipJob(
-            _clip(spec, motion, rate),
-            spec.folder / _name(spec, motion, rate, digits),
+            clip,
+            spec.folder / _name(clip, digits),
             force=True,
             allow_flashing=spec.allow_flashing,
             displays=spec.displays,
-            small=spec.small,
         )
-        for motion in spec.motions
-        for rate in sorted(set(spec.rates))
+        for clip in spec.clips
     ]
 
 
-def _clip(spec: KitSpec, motion: Motion, rate: Fraction) -> Clip:
-    return Clip(
-        motion=motion,
-        rate=rate,
-        exposure_s=exposure_of_angle(spec.angle_deg, rate),
-        width=spec.width,
-        height=spec.height,
-        frames=ceil(spec.seconds * rate),
-        codec=spec.codec,
-        seed=spec.seed,
-    )
-
-
-def _name(spec: KitSpec, motion: Motion, rate: Fraction, digits: int) -> str:
-    whole, dot, part = format_decimal(rate).partition(".")
-    suffix = codec_named(spec.codec).suffix
-    return f"evenhold-{motion.pattern}-{whole:0>{digits}}{dot}{part}fps{suffix}"
+def _name(clip: Clip, digits: int) -> str:
+    whole, dot, part = format_decimal(clip.rate).partition(".")
+    suffix = codec_named(clip.codec).suffix
+    return f"evenhold-{clip.pattern}-{whole:0>{digits}}{dot}{part}fps{suffix}"
 
 
 def make_kit(spec: KitSpec, progress: Progress | None = None, *, jobs: int = 1) -> dict[str, Any]:
@@ -133,7 +98,7 @@ def make_kit(spec: KitSpec, progress: Progress | None = None, *, jobs: int = 1) 
     Each clip appears whole with its record, so that an interrupted run resumes where it
     stopped. A clip is kept if its record names the same description and the same bytes.
     """
-    wanted = kit_clips(spec)
+    wanted = _jobs(spec)
     make_folder(spec.folder)
     records = {job.path: _kept(job) for job in wanted}
     missing = [job for job in wanted if records[job.path] is None]
@@ -163,7 +128,7 @@ def make_kit(spec: KitSpec, progress: Progress | None = None, *, jobs: int = 1) 
 def _kept(job: ClipJob) -> dict[str, Any] | None:
     """Record of a clip that need not be made again."""
     record = read_record(job.path)
-    if record is None or record.get("fingerprint") != fingerprint(job.clip, small=job.small):
+    if record is None or record.get("fingerprint") != fingerprint(job.clip):
         return None
     if [entry["display"] for entry in record["cadence"]] != [d.name for d in job.displays]:
         return None

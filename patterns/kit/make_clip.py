@@ -1,22 +1,25 @@
-"""One clip from description to file, with its record beside it."""
+"""One clip from description to file, with its record beside it, and its picture for pages."""
 
 from __future__ import annotations
 
 import hashlib
 import json
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from pathlib import Path
 from typing import Any
+
+import numpy as np
+from PIL import Image
 
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.frame_source import FrameSource
-from patterns.kit.record import ClipRecord, dump, record_json
+from patterns.kit.record import dump, record_json
 from patterns.picture.planes import Planes
+from patterns.picture.stills import picture_bytes, planes_to_rgb
 from patterns.safety.guard import LoopGuard
 from patterns.safety.report import SafetyReport
-from patterns.scenes.motion import loop
+from patterns.scenes.motion import Loop, loop
 from patterns.side_by_side import Progress
 from patterns.sizes import size_name
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display
@@ -24,8 +27,6 @@ from patterns.timing.rates import format_decimal
 from patterns.video.codecs import codec_named
 from patterns.video.writer import VideoSpec, VideoWriter
 from patterns.whole_file import make_folder, write_whole
-
-__all__ = ["OUTPUTS", "ClipJob", "clip_job", "clip_name", "make_clip", "record_path"]
 
 OUTPUTS = Path("outputs")
 
@@ -44,22 +45,18 @@ class ClipJob:
         Whether files that exist are replaced.
     allow_flashing
         Whether a clip that exceeds the limits for flashes and stripes is kept.
-    loop_periods, speed_change
-        As in `ClipRecord`.
     displays
         Displays whose cadence the record reports.
-    small
-        Whether to take more time for fewer bytes.
+    loop
+        How its motion was fitted to whole periods, where that was asked for.
     """
 
     clip: Clip
     path: Path
     force: bool = False
     allow_flashing: bool = False
-    loop_periods: int = 0
-    speed_change: Fraction = Fraction(0)
     displays: tuple[Display, ...] = DEFAULT_DISPLAYS
-    small: bool = False
+    loop: Loop | None = None
 
     @property
     def folder_text(self) -> str:
@@ -69,7 +66,7 @@ class ClipJob:
 
 
 def clip_name(clip: Clip) -> str:
-    """Speaking file name, 'bars-24fps-180deg-1080p.mp4'."""
+    """Descriptive file name, 'bars-24fps-180deg-1080p.mp4'."""
     codec = codec_named(clip.codec)
     extra = "" if clip.codec == "h264" else f"-{clip.codec}"
     return (
@@ -90,7 +87,6 @@ def clip_job(
     looped: bool = False,
     force: bool = False,
     allow_flashing: bool = False,
-    small: bool = False,
 ) -> ClipJob:
     """Check all that can be checked before a frame is drawn.
 
@@ -102,8 +98,6 @@ def clip_job(
         File to write; None for a descriptive name in `OUTPUTS`, which is made if missing.
     looped
         Whether length and speed are fitted to whole periods.
-    small
-        Whether to take more time for fewer bytes; codecs h264 and hevc only.
 
     Raises
     ------
@@ -112,15 +106,13 @@ def clip_job(
     OutputError
         The default folder cannot be made, or the file exists.
     """
-    job = ClipJob(clip, Path(), force, allow_flashing, small=small)
-    if looped:
-        closed = loop(clip.motion, clip.rate, clip.frames)
+    closed = loop(clip.motion, clip.rate, clip.frames) if looped else None
+    if closed:
         clip = replace(clip, motion=closed.motion, frames=closed.frames)
-        job = replace(job, clip=clip, loop_periods=closed.periods, speed_change=closed.speed_change)
     if out is None:
         make_folder(OUTPUTS)
     path = OUTPUTS / clip_name(clip) if out is None else Path(out)
-    job = replace(job, path=path)
+    job = ClipJob(clip, path, force, allow_flashing, loop=closed)
     _spec(job).encoder_arguments()
     if not force:
         for taken in (path, record_path(path)):
@@ -151,20 +143,8 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
     with VideoWriter(_spec(job)) as writer:
         _write_frames(job, guard, writer, progress)
         safety = _judge(job, guard)  # inside the block, so that a file refused is not kept
-    data = record_json(
-        ClipRecord(
-            clip=clip,
-            file=job.path.name,
-            bytes=job.path.stat().st_size,
-            sha256=file_digest(job.path),
-            codec_level=_level(clip),
-            loop_periods=job.loop_periods,
-            speed_change=job.speed_change,
-            safety=safety.to_json(),
-            displays=job.displays,
-            small=job.small,
-        )
-    )
+    digest = file_digest(job.path)
+    data = record_json(clip, job.path, digest, safety.to_json(), job.loop, job.displays)
     write_whole(record_path(job.path), dump(data), force=job.force)
     return data
 
@@ -205,13 +185,8 @@ def _judge(job: ClipJob, guard: LoopGuard) -> SafetyReport:
 def _spec(job: ClipJob) -> VideoSpec:
     clip = job.clip
     return VideoSpec(
-        job.path, clip.width, clip.height, clip.rate, clip.codec, clip.frames, job.force, job.small
+        job.path, clip.width, clip.height, clip.rate, clip.codec, clip.frames, job.force, clip.small
     )
-
-
-def _level(clip: Clip) -> str:
-    level = codec_named(clip.codec).level(clip.width, clip.height, clip.rate)
-    return level.number if level else ""
 
 
 def file_digest(path: Path) -> str:
@@ -230,3 +205,29 @@ def read_record(path: Path) -> dict[str, Any] | None:
     except (OSError, ValueError):
         return None
     return data if isinstance(data, dict) else None
+
+
+POSTER_WIDTH = 960  # pixels
+
+
+def poster_jpeg(clip: Clip, n: int, width: int) -> bytes:
+    """Frame `n` of `clip` as a JPEG `width` pixels wide."""
+    picture = Image.fromarray(planes_to_rgb(FrameSource(clip).draw(n)))
+    picture.thumbnail((width, picture.height), Image.Resampling.LANCZOS)
+    return picture_bytes(np.asarray(picture), ".jpg", quality=88, optimize=True)
+
+
+def write_poster(clip: Clip, folder: Path, progress: Progress) -> str:  # noqa: ARG001 - a task
+    """Write the middle frame of `clip` into `folder`; returns the file's name.
+
+    Without the strip, whose figures are those of one rate: a pattern's clips share it.
+    """
+    name = f"evenhold-{clip.pattern}.jpg"
+    plain = replace(clip, strip="none")
+    if not clip.motion.in_pixels and clip.width > POSTER_WIDTH:
+        # Drawn no larger than it is shown, where the scene stays the same.
+        plain = replace(
+            plain, width=POSTER_WIDTH, height=2 * round(clip.height * POSTER_WIDTH / clip.width / 2)
+        )
+    write_whole(folder / name, poster_jpeg(plain, clip.frames // 2, POSTER_WIDTH), force=True)
+    return name

@@ -2,6 +2,10 @@
 
 The kit's own page and the one that `evenhold serve` hands out are made of the same parts.
 Text from records is escaped here.
+
+Codec strings of media types: RFC 6381 and the codecs' own bindings (ISO/IEC 14496-15 for H.264
+and H.265, "VP Codec ISO Media File Format Binding", "AV1 Codec ISO Media File Format Binding");
+all from memory. Without a level the bare container type is given.
 """
 
 from __future__ import annotations
@@ -14,11 +18,39 @@ from typing import Any
 from urllib.parse import quote
 
 from patterns.drawing.page import CAUTION
-from patterns.kit.media_types import media_type
-from patterns.kit.what_to_look_for import heading, look_for
+from patterns.scenes.table import PATTERNS
 from patterns.timing.rates import format_decimal, format_rate
 
-__all__ = ["NO_SCRIPT", "PLAYER", "caution_dialog", "clip_group", "exceeds", "part", "script"]
+_CONTAINERS = {".mp4": "video/mp4", ".mov": "video/quicktime", ".webm": "video/webm"}
+
+
+def container_type(file: str) -> str:
+    """Type of a file by its suffix, as the answer's Content-Type states it."""
+    suffix = file[file.rfind(".") :].lower() if "." in file else ""
+    return _CONTAINERS.get(suffix, "application/octet-stream")
+
+
+def _codec_text(codec: str, level: str) -> str:
+    """Codec string of 8-bit 4:2:0 at a level such as '4.1'; '' where there is none."""
+    major, _, minor = level.partition(".")
+    if not major.isdigit() or (minor and not minor.isdigit()):
+        return ""
+    tens = int(major) * 10 + int(minor or 0)
+    texts = {
+        "h264": f"avc1.6400{tens:02x}",
+        "hevc": f"hvc1.1.6.L{tens * 3}.B0",
+        "vp9": f"vp09.00.{tens}.08",
+        "av1": f"av01.0.{(int(major) - 2) * 4 + int(minor or 0):02d}M.08",
+    }
+    return texts.get(codec, "")
+
+
+def media_type(record: dict[str, Any]) -> str:
+    """Type of a clip for `canPlayType`, such as 'video/mp4; codecs="avc1.640028"'."""
+    container = container_type(record["file"])
+    codec = _codec_text(record["codec"], record["codec_level"])
+    return f'{container}; codecs="{codec}"' if codec else container
+
 
 NO_SCRIPT = (
     "<noscript><p class=note>Scripts are off: the clips open in the browser's own player, and "
@@ -38,6 +70,16 @@ tabindex="-1">
 <button id="finish" class="main">Stop and sum up</button></div></div></div>"""
 _IMPORT = re.compile(r'^import (\* as \w+|\{[^}]+\}) from "\./(\w+)\.js";$', re.MULTILINE)
 _EXPORT = re.compile(r"^export (?:async )?(?:function|class|const) (\w+)", re.MULTILINE)
+
+
+def heading(pattern: str) -> str:
+    """Heading of a pattern; its name where this version does not know it."""
+    return PATTERNS[pattern].heading if pattern in PATTERNS else pattern
+
+
+def look_for(pattern: str) -> str:
+    """Where to look in a clip of `pattern`, a short paragraph; '' where it is not known."""
+    return PATTERNS[pattern].look_for if pattern in PATTERNS else ""
 
 
 def part(name: str) -> str:

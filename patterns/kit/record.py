@@ -4,70 +4,32 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass, fields
+from collections.abc import Sequence
+from dataclasses import fields
 from fractions import Fraction
+from pathlib import Path
 from typing import Any
 
 from patterns.clip import Clip, canonical
-from patterns.scenes.motion import ImageMotion
+from patterns.scenes.motion import ImageMotion, Loop
 from patterns.scenes.speed import crossing_time_s, image_motion
 from patterns.strip.layout import picture_rows
-from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
-from patterns.timing.cadence_record import cadence_record
+from patterns.timing.cadence import Display, cadence
+from patterns.timing.cadence_text import cadence_record
 from patterns.timing.rates import format_rate
 from patterns.timing.shutter import format_exposure
 from patterns.version import VERSION
 from patterns.video.codecs import codec_named
 from patterns.video.encoders import available_encoders
 
-__all__ = ["SCHEMA", "ClipRecord", "fingerprint", "record_json", "record_text"]
-
 SCHEMA = "evenhold/clip 1"
 
 
-@dataclass(frozen=True)
-class ClipRecord:
-    """A clip, the file that holds it, and what was found while it was made.
-
-    Attributes
-    ----------
-    clip
-        The description.
-    file
-        The file's name, without its folder.
-    bytes, sha256
-        Size and digest of the file.
-    codec_level
-        Level that the stream is marked with, '4.1', or '' where the codec has none.
-    loop_periods
-        Whole periods of the motion in the clip; 0 where it was not asked to loop.
-    speed_change
-        How far the speed was nudged so that the loop closes (a share; 0: not at all).
-    safety
-        Result of the flash and stripe check, as its own JSON object.
-    displays
-        Displays whose cadence is reported.
-    small
-        Whether more time was taken for fewer bytes.
-    """
-
-    clip: Clip
-    file: str
-    bytes: int
-    sha256: str
-    codec_level: str
-    loop_periods: int
-    speed_change: Fraction
-    safety: dict[str, Any]
-    displays: tuple[Display, ...] = DEFAULT_DISPLAYS
-    small: bool = False
-
-
-def fingerprint(clip: Clip, *, small: bool = False) -> str:
+def fingerprint(clip: Clip) -> str:
     """Text that changes with everything that decides a clip's bytes, the version included."""
     codec = codec_named(clip.codec)
     settings = codec.arguments(
-        clip.width, clip.height, clip.rate, available_encoders(), small=small
+        clip.width, clip.height, clip.rate, available_encoders(), small=clip.small
     )
     digest = hashlib.sha256(" ".join(settings).encode()).hexdigest()[:8]
     return f"{VERSION} {digest} {canonical(clip)}"
@@ -104,16 +66,36 @@ def _motion_json(clip: Clip) -> dict[str, Any]:
     }
 
 
-def record_json(record: ClipRecord) -> dict[str, Any]:
-    """The record as the object that is written beside the clip and printed by `--json`."""
-    clip = record.clip
+def record_json(
+    clip: Clip,
+    file: Path,
+    sha256: str,
+    safety: dict[str, Any],
+    loop: Loop | None,
+    displays: Sequence[Display],
+) -> dict[str, Any]:
+    """The record as the object that is written beside the clip and printed by `--json`.
+
+    Parameters
+    ----------
+    file, sha256
+        The file that holds the clip, and its digest.
+    safety
+        Result of the flash and stripe check, as its own JSON object.
+    loop
+        How the motion was fitted to whole periods, where that was asked for.
+    displays
+        Displays whose cadence is reported.
+    """
+    codec = codec_named(clip.codec)
+    level, caution = codec.level(clip.width, clip.height, clip.rate), codec.caution(clip.rate)
     return {
         "schema": SCHEMA,
-        "file": record.file,
-        "bytes": record.bytes,
-        "sha256": record.sha256,
+        "file": file.name,
+        "bytes": file.stat().st_size,
+        "sha256": sha256,
         "made_by": f"evenhold {VERSION}",
-        "fingerprint": fingerprint(clip, small=record.small),
+        "fingerprint": fingerprint(clip),
         "pattern": clip.pattern,
         "motion": {f.name: _plain(getattr(clip.motion, f.name)) for f in fields(clip.motion)},
         "rate": float(clip.rate),
@@ -128,23 +110,18 @@ def record_json(record: ClipRecord) -> dict[str, Any]:
         "strip": clip.strip,
         "identity": clip.identity,
         "codec": clip.codec,
-        "codec_level": record.codec_level,
-        "small": record.small,
+        "codec_level": level.number if level else "",
+        "small": clip.small,
         "seed": clip.seed,
         "loop": {
-            "periods": record.loop_periods,
-            "speed_change_percent": float(100 * record.speed_change),
+            "periods": loop.periods if loop else 0,
+            "speed_change_percent": float(100 * loop.speed_change) if loop else 0.0,
         },
         "image_motion": _motion_json(clip),
-        "cadence": [cadence_record(cadence(clip.rate, display)) for display in record.displays],
-        "safety": record.safety,
-        "warnings": _warnings(clip),
+        "cadence": [cadence_record(cadence(clip.rate, display)) for display in displays],
+        "safety": safety,
+        "warnings": [caution] if caution else [],
     }
-
-
-def _warnings(clip: Clip) -> list[str]:
-    caution = codec_named(clip.codec).caution(clip.rate)
-    return [caution] if caution else []
 
 
 def _motion_line(name: str, place: dict[str, Any], where: str) -> str:

@@ -5,15 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from patterns.planning.conform_advice import FootageAdvice, footage_advice
-from patterns.planning.movement_advice import MovementAdvice, movement_advice
-from patterns.planning.rate_advice import RateAdvice, rate_advice
+from patterns.planning.rates import FootageAdvice, RateAdvice, footage_advice, rate_advice
 from patterns.planning.request import PlanRequest
-from patterns.planning.shutter_advice import ShutterAdvice, shutter_advice
+from patterns.planning.settings import (
+    MovementAdvice,
+    ShutterAdvice,
+    movement_advice,
+    shutter_advice,
+)
 from patterns.scenes.motion import ImageMotion
 from patterns.scenes.speed import image_motion
-
-__all__ = ["Plan", "RatePlan", "make_plan"]
 
 
 @dataclass(frozen=True)

@@ -8,12 +8,10 @@ from importlib.resources import files
 
 from patterns.drawing.canvas import to_png
 from patterns.drawing.style import LIGHT, css_properties, scheme_properties
-from patterns.planning.brief import Fact, brief_facts
 from patterns.planning.plan import Plan
 from patterns.planning.plan_picture import plan_picture
+from patterns.planning.plan_text import Fact, brief_facts
 from patterns.planning.sections import Section, Table, plan_sections
-
-__all__ = ["plan_page"]
 
 
 def plan_page(plan: Plan) -> str:

@@ -17,9 +17,6 @@ from patterns.planning.plan import Plan
 from patterns.planning.request import PlanRequest
 from patterns.planning.words import fps, number, percent
 from patterns.scenes.speed import speed_map
-from patterns.timing.shutter import exposure_of_angle
-
-__all__ = ["plan_picture"]
 
 WIDTH, FOOT = 960, 64
 COLUMNS = 60
@@ -57,7 +54,7 @@ def _scene(request: PlanRequest, rate: Fraction, width: int) -> Image.Image:
     clip = Clip(
         motion=request.motion,
         rate=rate,
-        exposure_s=exposure_of_angle(request.angle_deg, rate),
+        exposure_s=request.shutter.at(rate),
         width=size[0],
         height=size[1],
         frames=1,

@@ -1,17 +1,107 @@
-"""A plan as text for a terminal: the brief, or with all its sections."""
+"""A plan as text: what to do in at most twelve lines, or all sections, 79 columns wide."""
 
 from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
+from dataclasses import dataclass
+from math import ceil, floor, log10
 
-from patterns.planning.brief import brief_text
 from patterns.planning.plan import Plan
 from patterns.planning.sections import Section, Table, plan_sections
+from patterns.planning.settings import MovementAdvice, Remedy
+from patterns.planning.words import (
+    conform_brief,
+    filter_brief,
+    fps,
+    number,
+    rate_brief,
+    shutter_brief,
+)
+from patterns.timing.notation import plural
 
-__all__ = ["plan_text"]
+WIDTH, MOST_LINES = 60, 12
+LABEL = 10  # columns
+SETTINGS, FOOTAGE_NAMED = 4, 2  # rate, shutter, filter and move; then footage
 
-WIDTH = 79
+
+@dataclass(frozen=True)
+class Fact:
+    """One thing to set: what it is, its value, why, and whether it needs care."""
+
+    what: str
+    value: str
+    why: str
+    mind: bool = False
+
+
+def brief_facts(plan: Plan) -> tuple[Fact, ...]:
+    """What to set: rate, shutter, filter, movement, and footage at hand."""
+    best = plan.best
+    shutter, filters, movement = best.shutter, best.shutter.filters, best.movement
+    footage = [
+        Fact(f"Shot {fps(advice.footage)}", *conform_brief(advice))
+        for advice in plan.footage[:FOOTAGE_NAMED]
+    ]
+    return (
+        Fact("Rate", *rate_brief(plan), mind=not best.advice.standing.even_everywhere),
+        Fact("Shutter", *shutter_brief(shutter, plan.request.mains_hz), mind=shutter.flickers),
+        Fact(
+            "Filter", *filter_brief(filters), mind=filters is not None and filters.wanted_stops < 0
+        ),
+        Fact("Move", *_move(movement), mind=not movement.within),
+        *footage,
+    )
+
+
+def brief_text(plan: Plan) -> str:
+    """At most twelve lines of at most 60 columns, ending in a newline."""
+    facts = brief_facts(plan)
+    for footage in range(len(facts) - SETTINGS, -1, -1):  # as much of it as there is room for
+        lines = _lines(plan, facts[: SETTINGS + footage])
+        if len(lines) <= MOST_LINES:
+            break
+    return "\n".join(lines) + "\n"
+
+
+def _lines(plan: Plan, facts: tuple[Fact, ...]) -> list[str]:
+    lines = _line("Plan", plan.request.motion.brief)
+    for fact in facts:
+        lines += _line(fact.what, f"{fact.value}: {fact.why}")
+    left = len(plan.footage) - (len(facts) - SETTINGS)
+    more = f" ({plural(left, 'more rate')} shot)" if left else ""
+    lines += _line("Care", "local rules and licensed practice come first")
+    return lines + _line("More", f"--details or --html FILE{more}")
+
+
+def _line(what: str, words: str) -> list[str]:
+    return textwrap.wrap(
+        words, WIDTH, initial_indent=f"{what:<{LABEL}}", subsequent_indent=" " * LABEL,
+        break_on_hyphens=False,
+    )  # fmt: skip
+
+
+def _move(movement: MovementAdvice) -> tuple[str, str]:
+    """How fast one may move at the advised rate, and how that stands to what was asked."""
+    if not movement.step_px:
+        return "as it is", "nothing moves"
+    limits = " or ".join(_limit(remedy) for remedy in movement.remedies)
+    times = movement.times_limit
+    if movement.within:
+        return limits, f"now {100 * times:.0f} % of the guidance"
+    return limits, f"now TOO FAST, {number(times, 1)} times the guidance"
+
+
+def _limit(remedy: Remedy) -> str:
+    """Two significant digits, rounded to the side on which the guidance is met."""
+    step = 10.0 ** (floor(log10(remedy.meets_at)) - 1)
+    steps = remedy.meets_at / step
+    value = step * (floor(steps + 1e-6) if remedy.at_most else ceil(steps - 1e-6))
+    bound = "at most" if remedy.at_most else "at least"
+    return f"{remedy.quantity} {bound} {number(value)} {remedy.unit}"
+
+
+PAGE_WIDTH = 79
 GAP = "   "
 
 
@@ -26,7 +116,7 @@ def plan_text(plan: Plan, *, details: bool = False) -> str:
 
 def _wrap(text: str, first: str = "  ", rest: str = "  ") -> list[str]:
     return textwrap.wrap(
-        text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+        text, PAGE_WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
     )
 
 

@@ -6,17 +6,12 @@ from fractions import Fraction
 from math import isfinite
 from typing import Any
 
-from patterns.planning.conform_advice import FootageAdvice
-from patterns.planning.movement_advice import MovementAdvice
 from patterns.planning.plan import Plan, RatePlan
-from patterns.planning.rate_advice import RateAdvice
-from patterns.planning.rate_words import rate_reason
+from patterns.planning.rates import FootageAdvice, RateAdvice
 from patterns.planning.request import PlanRequest
-from patterns.planning.shutter_advice import ShutterAdvice
-from patterns.planning.words import CAUTIONS
+from patterns.planning.settings import MovementAdvice, ShutterAdvice
+from patterns.planning.words import CAUTIONS, rate_reason
 from patterns.timing.audience import Showing
-
-__all__ = ["SCHEMA", "plan_json"]
 
 SCHEMA = "evenhold/plan 1"
 
@@ -47,14 +42,14 @@ def plan_json(plan: Plan) -> Json:
 
 
 def _round(value: float | Fraction | None) -> float | None:
-    """Six decimals, so that the last bits of a machine do not show; None for none or infinite."""
+    """Five significant digits, more than a camera can be set to; None for none or infinite."""
     if value is None or not isfinite(value):
         return None
-    return round(float(value), 6)
+    return float(f"{float(value):.5g}")
 
 
 def _request(request: PlanRequest) -> Json:
-    metered = request.metered
+    metered, shutter = request.metered, request.shutter
     return {
         "displays": [
             {"display": display.name, "share": _round(share)}
@@ -65,7 +60,8 @@ def _request(request: PlanRequest) -> Json:
         "move": request.motion.words,
         "width": request.width,
         "height": request.height,
-        "shutter_deg": _round(request.angle_deg),
+        "shutter_deg": None if shutter.exposure_s else _round(shutter.angle_deg),
+        "exposure_s": None if shutter.exposure_s is None else str(shutter.exposure_s),
         "mains_hz": request.mains_hz,
         "lamp_depth": _round(request.lamp_depth),
         "metered": metered

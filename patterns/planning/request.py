@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from patterns.errors import RequestError
 from patterns.scenes.motion import Motion
 from patterns.sizes import check_size
 from patterns.timing.audience import DEFAULT_AUDIENCE, Audience
-from patterns.timing.exposure_value import MeteredExposure
-
-__all__ = ["DEFAULT_RATES", "PlanRequest"]
-
-DEFAULT_RATES = tuple(Fraction(rate) for rate in (24, 25, 30, 50, 60))
+from patterns.timing.exposure import MeteredExposure
+from patterns.timing.rates import USUAL_RATES
+from patterns.timing.shutter import Shutter
 
 
 @dataclass(frozen=True)
@@ -28,8 +26,8 @@ class PlanRequest:
         Candidates, frames a second.
     motion, width, height
         The move and the size of the whole picture in pixels.
-    angle_deg
-        Target shutter angle, degrees, above 0 to 360.
+    shutter
+        Target shutter, not closed.
     mains_hz, lamp_depth
         Mains frequency where lamps light the scene (None: daylight), and their
         modulation (max - min)/(max + min), 0 to 1.
@@ -46,10 +44,10 @@ class PlanRequest:
     motion: Motion
     audience: Audience = DEFAULT_AUDIENCE
     audience_assumed: bool = True
-    rates: tuple[Fraction, ...] = DEFAULT_RATES
+    rates: tuple[Fraction, ...] = USUAL_RATES
     width: int = 1920
     height: int = 1080
-    angle_deg: Fraction = Fraction(180)
+    shutter: Shutter = field(default_factory=Shutter)
     mains_hz: int | None = None
     lamp_depth: float = 1.0
     metered: MeteredExposure | None = None
@@ -60,11 +58,10 @@ class PlanRequest:
     def __post_init__(self) -> None:
         """Check what no plan can be made for."""
         if not self.rates:
-            raise RequestError("a plan needs at least one candidate rate: try --rate 30")
-        if not 0 < self.angle_deg <= 360:
+            raise RequestError("a plan needs at least one candidate rate: try --rates 24,30")
+        if not all(self.shutter.at(rate) for rate in self.rates):
             raise RequestError(
-                f"shutter {float(self.angle_deg):g} degrees is outside 1 to 360 for a shoot: "
-                "180 is the usual choice"
+                "shutter 0 degrees is outside 1 to 360 for a shoot: 180 is the usual choice"
             )
         if not Fraction(1, 2) <= self.viewing_heights <= 20:
             raise RequestError(

@@ -5,20 +5,24 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from patterns.planning.conform_advice import FootageAdvice
 from patterns.planning.plan import Plan, RatePlan
-from patterns.planning.rate_words import near_groups, rate_reason, repeat_words
-from patterns.planning.setting_words import (
+from patterns.planning.rates import FootageAdvice
+from patterns.planning.words import (
+    CAUTIONS,
+    audience_words,
     check_words,
     clean_words,
+    fps,
+    near_groups,
     near_light_words,
+    number,
+    percent,
+    rate_reason,
     remedy_words,
+    repeat_words,
 )
-from patterns.planning.words import CAUTIONS, audience_words, fps, number, percent
 from patterns.timing.rates import format_decimal
 from patterns.timing.shutter import format_exposure
-
-__all__ = ["Section", "Table", "plan_sections"]
 
 GUIDANCE = (
     "Guidance: 7 s to cross at 24 fps and 180 degrees (Chapiro et al. 2019, quoting the American "
@@ -110,7 +114,9 @@ def _rate_cells(rate: RatePlan) -> tuple[str, ...]:
 
 def _shutter(plan: Plan) -> Section:
     request = plan.request
-    title = f"Shutter: target {number(float(request.angle_deg), 1)} degrees"
+    exposure_s = request.shutter.exposure_s
+    target = f"{number(float(request.shutter.angle_deg), 1)} degrees"
+    title = f"Shutter: target {format_exposure(exposure_s) if exposure_s else target}"
     if request.mains_hz is None:
         return Section(
             title,

@@ -30,11 +30,9 @@ class SceneChoice:
     def __post_init__(self) -> None:
         """Check the pattern and that something moves."""
         if not self.value:
-            option = self.entry.pace_option()
-            raise RequestError(
-                f"--{option.name} 0 shows no motion to compare: give such as "
-                f"{float(self.entry.pace.shown):g}"
-            )
+            pace = self.entry.pace
+            what = "would be infinitely fast" if pace.inverse else "shows no motion to compare"
+            raise RequestError(f"--{pace.option} 0 {what}: give such as {float(pace.shown):g}")
 
     @property
     def entry(self) -> Pattern:

@@ -16,7 +16,12 @@ from patterns.strip.layout import strip_layout
 from patterns.timing.conform import Conform
 from patterns.timing.panning import limit_px_s
 from patterns.timing.rates import format_decimal
-from patterns.timing.shutter import exposure_of_angle, format_exposure, shutter_angle
+from patterns.timing.shutter import (
+    USUAL_ANGLE_DEG,
+    exposure_of_angle,
+    format_exposure,
+    shutter_angle,
+)
 
 LEAST_WIDTH, LEAST_HEIGHT = 320, 120  # of a panel's picture
 
@@ -156,7 +161,7 @@ def rate_panels(
     rates: tuple[Fraction, ...],
     refresh_hz: Fraction,
     *,
-    angle_deg: Fraction = Fraction(180),
+    angle_deg: Fraction = USUAL_ANGLE_DEG,
     exposure_s: Fraction | None = None,
 ) -> tuple[Panel, ...]:
     """One panel a rate.
@@ -208,7 +213,7 @@ def conform_panels(
     timeline: Fraction,
     refresh_hz: Fraction,
     *,
-    angle_deg: Fraction = Fraction(180),
+    angle_deg: Fraction = USUAL_ANGLE_DEG,
 ) -> tuple[Panel, ...]:
     """Footage on a timeline of another rate, in three ways, and footage shot at that rate.
 

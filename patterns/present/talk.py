@@ -33,7 +33,7 @@ from patterns.present.tracked_eye import MODEL_WORDS, SLOWER, tracked_eye_slide
 from patterns.safety.report import SafetyReport
 from patterns.scenes.table import PATTERNS
 from patterns.side_by_side import Progress, Task, side_by_side
-from patterns.timing.cadence_record import cadence_record
+from patterns.timing.cadence_text import cadence_record
 from patterns.timing.rates import format_decimal
 from patterns.version import VERSION
 from patterns.whole_file import make_folder, write_whole

@@ -16,6 +16,7 @@ from patterns.present.scene_choice import SceneChoice
 from patterns.present.split_spec import SplitSpec, conform_panels, rate_panels
 from patterns.timing.cadence import Cadence, Display, cadence
 from patterns.timing.rates import format_decimal
+from patterns.timing.shutter import USUAL_ANGLE_DEG
 from patterns.video.codecs import codec_named
 
 Part = Literal["split", "conform", "stills", "animation", "demo"]
@@ -39,7 +40,7 @@ class TalkRequest:
     # how panels lie; None: side by side, four in a grid, stacked in an upright picture
     layout: LayoutName | None = None
     # shutter, kept by angle, or by time where an exposure is given
-    angle_deg: Fraction = Fraction(180)
+    angle_deg: Fraction = USUAL_ANGLE_DEG
     exposure_s: Fraction | None = None
     footage: Fraction = Fraction(24)  # rates of the conform demonstration
     timeline: Fraction = Fraction(30)

@@ -16,19 +16,6 @@ from typing import ClassVar, NamedTuple, TypeVar
 from patterns.errors import RequestError
 from patterns.picture.arrays import FloatArray
 
-__all__ = [
-    "FOCAL_MM",
-    "WIDE_HFOV_DEG",
-    "ImageMotion",
-    "Loop",
-    "Motion",
-    "Quantity",
-    "check_within",
-    "focal_px",
-    "hfov_of_focal_length",
-    "loop",
-]
-
 FULL_FRAME_WIDTH_MM = 36  # width of the 35 mm still frame that equivalent focal lengths refer to
 FOCAL_MM = 24  # 35 mm equivalent, of the lens unless another is given
 M = TypeVar("M", bound="Motion")

@@ -13,8 +13,6 @@ from patterns.scenes.motion import FOCAL_MM, Motion, hfov_of_focal_length
 from patterns.scenes.shot import Renderer, Shot
 from patterns.timing.rates import format_decimal
 
-__all__ = ["FOV", "LENS", "Option", "Pace", "Pattern", "hfov_from"]
-
 
 @dataclass(frozen=True)
 class Option:
@@ -79,7 +77,7 @@ class Pace:
     step
         Values that they choose are multiples of this.
     words
-        Describe a scene at a value: 'flight over country at {} m/s'.
+        Describe a scene at a value: 'flight over terrain at {} m/s'.
     """
 
     option: str

@@ -8,8 +8,6 @@ from typing import Protocol
 from patterns.picture.planes import Planes
 from patterns.scenes.motion import Motion
 
-__all__ = ["Renderer", "Shot"]
-
 
 class Shot(Protocol):
     """A scene's motion, sampled at a rate through a shutter; a `Clip` is one.
@@ -25,7 +23,7 @@ class Shot(Protocol):
     frames
         How many frames are likely to be asked for, from 0.
     seed
-        Chooses the country, the hills and the clouds.
+        Chooses the ground, the hills and the clouds.
     """
 
     @property

@@ -21,8 +21,6 @@ import numpy.typing as npt
 from patterns.picture.arrays import Float32Array, FloatArray
 from patterns.scenes.motion import ImageMotion, Motion, focal_px
 
-__all__ = ["Camera", "crossing_time_s", "image_motion", "speed_at", "speed_map"]
-
 _BORDER_POINTS = 2049  # on each side of the picture, corners included
 
 

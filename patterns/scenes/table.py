@@ -8,8 +8,6 @@ from patterns.scenes.orbit.pattern import ORBIT
 from patterns.scenes.pattern import Pattern
 from patterns.scenes.terrain.pattern import TERRAIN
 
-__all__ = ["PATTERNS", "pattern_named", "register"]
-
 PATTERNS: dict[str, Pattern] = {p.name: p for p in (BARS, TERRAIN, ORBIT)}
 
 

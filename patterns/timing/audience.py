@@ -22,17 +22,6 @@ from patterns.errors import RequestError
 from patterns.timing.cadence import Cadence, Display, cadence, parse_display
 from patterns.timing.slip import LONGEST_PATTERN, SlowSlip, slow_slip
 
-__all__ = [
-    "DEFAULT_AUDIENCE",
-    "Audience",
-    "RateStanding",
-    "Showing",
-    "near_rate",
-    "parse_share",
-    "rank",
-    "standing",
-]
-
 _SHARE = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)(%?)")
 
 

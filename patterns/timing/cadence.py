@@ -24,19 +24,6 @@ from math import ceil, floor, sqrt
 from patterns.errors import RequestError
 from patterns.timing.rates import format_decimal, parse_rate
 
-__all__ = [
-    "DEFAULT_DISPLAYS",
-    "LONGEST_LISTED",
-    "Cadence",
-    "Display",
-    "cadence",
-    "frame_starts",
-    "hold_run_lengths",
-    "hold_runs",
-    "holds",
-    "parse_display",
-]
-
 MAX_REFRESH = Fraction(1000)
 REFRESH_EXAMPLES = "its refresh in hertz, such as 60, 90 or 120, or a variable range, 48-120"
 LONGEST_LISTED = 100_000  # frames; a longer period is not written out, only run through

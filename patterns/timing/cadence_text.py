@@ -1,18 +1,18 @@
-"""Cadences as text for a terminal of 80 columns: one in full, or many as a grid."""
+"""Cadences as text for a terminal of 80 columns, and as JSON, schema 'evenhold/cadence 1'."""
 
 from __future__ import annotations
 
+import json
 import textwrap
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import islice
 
 from patterns.timing.audience import Showing
-from patterns.timing.cadence import Cadence
-from patterns.timing.notation import pattern_text
+from patterns.timing.cadence import LONGEST_LISTED, Cadence
+from patterns.timing.notation import pattern_text, plural
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.timing.verdict import interval_text, short_verdict, verdict
-
-__all__ = ["cadence_grid", "cadence_text"]
 
 COLUMNS = 80
 LONGEST_NAMED = 30  # frames
@@ -33,7 +33,7 @@ def _period(showing: Showing) -> str:
     frames = showing.seen_frames
     seconds = frames / showing.cadence.rate
     time = f"{format_decimal(1000 * seconds, 1)} ms" if seconds < 1 else interval_text(seconds)
-    return f"{frames} frame{'s' if frames > 1 else ''}, {time}"
+    return f"{plural(frames, 'frame')}, {time}"
 
 
 def _timing_error(showing: Showing) -> str:
@@ -128,3 +128,60 @@ def cadence_grid(cadences: Sequence[Sequence[Cadence]]) -> str:
         start += count
     key = _key([cell for row in body for cell in row[1:]])
     return "\n\n".join([*blocks, "\n".join(key)])
+
+
+SCHEMA = "evenhold/cadence 1"
+LISTED_HOLDS = 64
+RUNS_OF_A_LONG_PERIOD = 1000
+
+
+def _holds(cadence: Cadence) -> list[int] | dict[str, object]:
+    """List the holds, or their run-length form where the period is over 64 frames."""
+    if cadence.period_frames <= LISTED_HOLDS:
+        return list(cadence.holds)
+    whole = cadence.period_frames <= LONGEST_LISTED
+    runs = [list(run) for run in islice(cadence.runs(), None if whole else RUNS_OF_A_LONG_PERIOD)]
+    listed = sum(frames for _, frames in runs)
+    return {
+        "period_frames": cadence.period_frames,
+        "runs": runs,
+        "complete": listed == cadence.period_frames,
+    }
+
+
+def cadence_record(cadence: Cadence) -> dict[str, object]:
+    """Plain values of a cadence, with stable keys.
+
+    Rates and frequencies are in hertz, `rate_exact` and `refresh_exact` as fractions in
+    text, times in milliseconds. `holds` lists the refreshes of each frame of a period; for
+    a period of more than 64 frames it is an object: `period_frames`, `runs` as [refreshes,
+    frames in a row], and `complete`, false where a period of more than 100 000 frames is
+    cut after its first 1000 runs.
+    """
+    return {
+        "schema": SCHEMA,
+        "rate": float(cadence.rate),
+        "rate_exact": str(cadence.rate),
+        "display": cadence.display.name,
+        "refresh": float(cadence.refresh_hz),
+        "refresh_exact": str(cadence.refresh_hz),
+        "holds": _holds(cadence),
+        "period_frames": cadence.period_frames,
+        "period_s": float(cadence.period_s),
+        "beat_hz": float(cadence.beat_hz),
+        "odd_holds_per_second": float(cadence.odd_holds_per_second),
+        "timing_error_rms_ms": 1000 * cadence.timing_error_rms_s,
+        "timing_error_span_ms": float(1000 * cadence.timing_error_span_s),
+        "dropped_per_second": float(cadence.dropped_per_second),
+        "even": cadence.even,
+        "verdict": verdict(cadence),
+    }
+
+
+def cadence_json(cadences: Sequence[Cadence]) -> str:
+    """JSON list of the cadences' records, one key a line."""
+    objects = (
+        ",\n".join(f"    {json.dumps(key)}: {json.dumps(value)}" for key, value in record.items())
+        for record in map(cadence_record, cadences)
+    )
+    return "[\n" + ",\n".join(f"  {{\n{lines}\n  }}" for lines in objects) + "\n]"

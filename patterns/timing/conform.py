@@ -16,8 +16,6 @@ from math import ceil, floor, log2, sqrt
 from patterns.timing.audience import Audience, Showing, standing
 from patterns.timing.cadence import Display, cadence
 
-__all__ = ["Conform", "expected_repeat_error_s", "repeat_error_s"]
-
 MAX_EXACT_FRAMES = 5000  # period over which the error of repeats is added up
 
 

@@ -18,18 +18,6 @@ from typing import Literal
 
 from patterns.errors import RequestError
 
-__all__ = [
-    "MAINS_HZ",
-    "SLOW_BEAT_HZ",
-    "LightCheck",
-    "alias_hz",
-    "check_light",
-    "clean_exposures",
-    "lamp_hz",
-    "nearest_clean",
-    "residual_share",
-]
-
 MAINS_HZ = (50, 60)
 SLOW_BEAT_HZ = Fraction(1, 2)  # below it the light breathes rather than flickers; our convention
 

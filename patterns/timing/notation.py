@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-__all__ = ["counted", "first_turn", "joined", "number_list", "pattern_text", "plural"]
-
 LONGEST_WRITTEN = 8  # holds; a longer pattern is not taken in at a glance
 LISTED = 12  # numbers; the others are counted
 

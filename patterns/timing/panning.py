@@ -11,8 +11,6 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-__all__ = ["LIMIT_SECONDS", "REFERENCE_RATE", "limit_cross_s", "limit_px_s"]
-
 LIMIT_SECONDS = 7
 REFERENCE_RATE = 24
 

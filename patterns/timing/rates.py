@@ -12,9 +12,8 @@ from fractions import Fraction
 
 from patterns.errors import RequestError
 
-__all__ = ["MAX_RATE", "format_decimal", "format_rate", "parse_rate"]
-
 MAX_RATE = Fraction(480)
+USUAL_RATES = tuple(Fraction(rate) for rate in (24, 25, 30, 50, 60))  # compared unless others are
 
 # Whole rates whose x1000/1001 neighbour has a decimal name in the trade.
 _NTSC_BASES = (12, 15, 24, 30, 48, 60, 72, 90, 96, 100, 120, 144, 240, 480)
@@ -80,10 +79,11 @@ def parse_rate(
     return rate
 
 
-def format_decimal(value: Fraction, digits: int = 3) -> str:
+def format_decimal(value: Fraction | float, digits: int = 3) -> str:
     """Shortest decimal of at most `digits` places: 24, 12.5, 23.976."""
     text = f"{float(value):.{digits}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text
 
 
 def format_rate(rate: Fraction) -> str:

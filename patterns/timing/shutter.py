@@ -7,11 +7,12 @@ exposure = angle / (360 * rate); 180 degrees at 24 fps is 1/48 s. Source: Brown,
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from fractions import Fraction
 
 from patterns.errors import RequestError
 
-__all__ = ["exposure_of_angle", "format_exposure", "parse_angle", "parse_exposure", "shutter_angle"]
+USUAL_ANGLE_DEG = Fraction(180)  # half of each frame's time: of whoever states no shutter
 
 _NUMBER = re.compile(r"\d{1,6}(\.\d{1,9})?")
 _RATIO = re.compile(r"(\d{1,6}(?:\.\d{1,6})?)\s*/\s*(\d{1,6}(?:\.\d{1,6})?)")
@@ -41,6 +42,40 @@ def shutter_angle(exposure_s: Fraction, rate: Fraction) -> Fraction:
             f"{float(rate):.6g} fps: the longest allowed is {format_exposure(longest)}"
         )
     return exposure_s * rate * 360
+
+
+@dataclass(frozen=True)
+class Shutter:
+    """A shutter that is kept at several rates: by its angle, or by time if that is given."""
+
+    angle_deg: Fraction = USUAL_ANGLE_DEG
+    exposure_s: Fraction | None = None
+
+    @classmethod
+    def of(cls, angle_deg: Fraction | None, exposure_s: Fraction | None) -> Shutter:
+        """Shutter from an angle or a time, the usual angle where neither is given.
+
+        Raises
+        ------
+        RequestError
+            Both are given.
+        """
+        if angle_deg is not None and exposure_s is not None:
+            raise RequestError("shutter and exposure both set the exposure: give one of the two")
+        return cls(USUAL_ANGLE_DEG if angle_deg is None else angle_deg, exposure_s)
+
+    def at(self, rate: Fraction) -> Fraction:
+        """Exposure in seconds at `rate` hertz.
+
+        Raises
+        ------
+        RequestError
+            It does not fit a frame.
+        """
+        if self.exposure_s is None:
+            return exposure_of_angle(self.angle_deg, rate)
+        shutter_angle(self.exposure_s, rate)
+        return self.exposure_s
 
 
 def parse_angle(text: str) -> Fraction:

@@ -15,8 +15,6 @@ from math import floor
 
 from patterns.timing.cadence import Cadence, holds
 
-__all__ = ["LONGEST_PATTERN", "SlowSlip", "slow_slip"]
-
 LONGEST_PATTERN = 12  # frames; a longer one is not recognised as a pattern by eye
 SHORTEST_INTERVAL_S = 2
 LEAST_REPEATS = 4

@@ -15,8 +15,6 @@ from patterns.timing.notation import pattern_text, plural
 from patterns.timing.rates import format_decimal
 from patterns.timing.slip import LONGEST_PATTERN, SlowSlip, slow_slip
 
-__all__ = ["interval_text", "short_verdict", "verdict"]
-
 SINGLE_HITCHES_HZ = 2
 POYNTON_PEAK_HZ = (4, 6)
 FUSED_HZ = 20

@@ -18,7 +18,7 @@ from starlette.routing import Route
 
 from patterns.drawing.page import page_css
 from patterns.errors import EvenholdError, OutputError, RequestError
-from patterns.kit.how_to_page import HOW_TO_NAME
+from patterns.kit.pages import HOW_TO_NAME
 from patterns.web.browser_reading import browser_reading
 from patterns.web.guard import Guard, Rules
 from patterns.web.live_pattern import LivePattern, live_pattern, number_table, snapped_refresh

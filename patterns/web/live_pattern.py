@@ -26,7 +26,7 @@ from patterns.strip.draw import BLACK, PAPER, TINT, StripDrawer
 from patterns.strip.figures import CLOCK_CHARACTERS, NUMBER_DIGITS
 from patterns.strip.layout import Cell, StripLayout, strip_layout
 from patterns.timing.rates import parse_rate
-from patterns.timing.shutter import exposure_of_angle
+from patterns.timing.shutter import USUAL_ANGLE_DEG, exposure_of_angle
 
 SCHEMA = "evenhold/live 1"
 CROSSING_S = 7  # as the clips' bars
@@ -155,7 +155,7 @@ def live_pattern(width: int, height: int, refresh_hz: Fraction) -> LivePattern:
     crossing_s = width / (step * refresh_hz)
     period = width // (BARS if crossing_s >= FAST_CROSSING_S else 1)
     motion = BarsMotion(step * refresh_hz, Fraction(period), Fraction(period, 3))
-    exposure_s = exposure_of_angle(Fraction(180), refresh_hz)
+    exposure_s = exposure_of_angle(USUAL_ANGLE_DEG, refresh_hz)
     clip = Clip(motion, refresh_hz, exposure_s, width, height, frames=1 << NUMBER_BITS)
     return LivePattern(clip, step, period)
 

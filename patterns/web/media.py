@@ -16,7 +16,7 @@ from starlette.datastructures import Headers
 from starlette.exceptions import HTTPException
 from starlette.responses import FileResponse, Response
 
-from patterns.kit.media_types import container_type
+from patterns.kit.player_parts import container_type
 from patterns.web.site import Site
 
 _PICTURES = {".png": "image/png", ".jpg": "image/jpeg", ".svg": "image/svg+xml"}

@@ -10,7 +10,7 @@ from __future__ import annotations
 from html import escape
 from urllib.parse import quote
 
-from patterns.kit.how_to_page import HOW_TO_NAME, HOW_TO_TITLE, how_to_body
+from patterns.kit.pages import HOW_TO_NAME, HOW_TO_TITLE, how_to_body
 from patterns.kit.player_parts import (
     NO_SCRIPT,
     PLAYER,

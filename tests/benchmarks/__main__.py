@@ -27,9 +27,8 @@ from pathlib import Path
 
 import numpy as np
 
-from patterns.clip import Clip
+from patterns.clip import Clip, describe
 from patterns.frame_source import FrameSource
-from patterns.kit.describe import describe
 from patterns.video.codecs import CODECS
 from patterns.video.encoders import available_encoders
 from patterns.video.process import ffmpeg_path
@@ -46,7 +45,7 @@ from patterns.__main__ import settle
 settle()
 from patterns.cli.render import command
 from patterns.frame_source import FrameSource
-from patterns.kit.describe import describe
+from patterns.clip import describe
 FrameSource(describe(sys.argv[1])).draw(0)
 """
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import re
+from importlib import import_module
+from pathlib import Path
 
+import click
 import pytest
 
 from patterns.cli import COMMANDS, main
@@ -73,3 +76,57 @@ def test_a_refusal_names_what_was_typed_and_what_to_try(
     assert captured.err.count("\n") == 1
     assert said in captured.err
     assert "Invalid value" not in captured.err
+
+
+def every_option() -> dict[str, set[tuple[str, ...]]]:
+    """Each option's spellings of type, default and help, over all commands."""
+    found: dict[str, set[tuple[str, ...]]] = {}
+
+    def look(command: click.Command) -> None:
+        context = click.Context(command)
+        if isinstance(command, click.Group):
+            for name in command.list_commands(context):
+                inner = command.get_command(context, name)
+                assert inner is not None
+                look(inner)
+        for param in command.get_params(context):
+            if isinstance(param, click.Option):
+                said = (repr(param.type), str(param.default), param.help or "")
+                found.setdefault(param.opts[0], set()).add(said)
+
+    for module in COMMANDS.values():
+        look(import_module(module).command)
+    return found
+
+
+def test_options_that_commands_share_are_the_same_in_each() -> None:
+    found = every_option()
+    shared = ("shutter", "size", "codec", "seed", "small", "jobs", "allow-flashing", "strip")
+    for name in shared:
+        kinds = found[f"--{name}"]
+        assert len(kinds) == (2 if name == "strip" else 1), kinds  # present's is a flag
+    # of a photo it is what the camera had; of a clip it is to be set
+    assert len({kind for kind in found["--exposure"] if "--shutter" in kind[2]}) == 1
+
+
+@pytest.mark.parametrize("words", [["kit", "--out"], ["present", "--out"], ["plan", "--clips"]])
+def test_a_file_is_no_folder(
+    words: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    notes = tmp_path / "notes.txt"
+    notes.write_text("bring the tripod")
+    assert main([*words, str(notes)]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith(f"evenhold: {words[1]} '{notes}' is a file: name a folder")
+    assert notes.read_text() == "bring the tripod"
+
+
+def test_the_kits_exposure_must_fit_every_rate(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "kit"
+    assert main(["kit", "--exposure", "1/50", "--rates", "24,60", "--out", str(out)]) == 2
+    said = capsys.readouterr().err
+    assert "exposure 1/50 s does not fit a frame at 60 fps" in said
+    assert "the longest allowed is 1/60 s" in said
+    assert not out.exists()

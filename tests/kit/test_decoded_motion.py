@@ -12,8 +12,7 @@ import numpy as np
 import pytest
 from skimage.registration import phase_cross_correlation
 
-from patterns.clip import Clip
-from patterns.kit.describe import describe
+from patterns.clip import Clip, describe
 from patterns.kit.make_clip import clip_job, make_clip
 from patterns.picture.arrays import FloatArray
 from patterns.scenes.bars.motion import bars_for_picture

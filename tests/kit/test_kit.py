@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.kit.kit import KitSpec, kit_clips, make_kit
 from patterns.scenes.bars.motion import bars_for_picture
@@ -21,13 +22,14 @@ from patterns.timing.cadence import Display
 def spec(folder: Path, *rates: int) -> KitSpec:
     return KitSpec(
         folder=folder,
-        motions=(bars_for_picture(640, 360), TerrainMotion(), OrbitMotion()),
-        rates=tuple(Fraction(rate) for rate in rates),
+        clips=clips_at(*rates),
         displays=(Display.fixed(60), Display(Fraction(48), Fraction(120))),
-        width=640,
-        height=360,
-        seconds=Fraction(1, 2),
     )
+
+
+def clips_at(*rates: int) -> tuple[Clip, ...]:
+    motions = (bars_for_picture(640, 360), TerrainMotion(), OrbitMotion())
+    return kit_clips(motions, map(Fraction, rates), size=(640, 360), seconds=Fraction(1, 2))
 
 
 class Links(HTMLParser):
@@ -66,29 +68,32 @@ def test_a_kit_is_whole_and_a_second_run_makes_only_what_changed(tmp_path: Path)
 
 
 def test_a_kit_of_smaller_files_is_another_one(tmp_path: Path) -> None:
-    usual = replace(spec(tmp_path / "kit", 24), motions=(TerrainMotion(),))
+    (clip,) = (c for c in clips_at(24) if c.pattern == "terrain")
+    usual = KitSpec(tmp_path / "kit", (clip,))
     file = usual.folder / "evenhold-terrain-24fps.mp4"
     make_kit(usual)
     before = file.stat().st_size
-    small = replace(usual, small=True)
+    small = replace(usual, clips=(replace(clip, small=True),))
     assert make_kit(small)["made"] == [file.name]
     assert file.stat().st_size < 0.95 * before
     assert make_kit(small)["made"] == []
 
 
-def test_motion_is_the_same_at_every_rate(tmp_path: Path) -> None:
-    jobs = kit_clips(spec(tmp_path, 24, 60))
+def test_motion_is_the_same_at_every_rate() -> None:
     for pattern in ("bars", "terrain", "orbit"):
-        motions = {job.clip.motion for job in jobs if job.clip.pattern == pattern}
+        motions = {clip.motion for clip in clips_at(24, 60) if clip.pattern == pattern}
         assert len(motions) == 1
 
 
 def test_names_sort_by_pattern_then_rate(tmp_path: Path) -> None:
-    names = [job.path.name for job in kit_clips(spec(tmp_path, 120, 24))]
+    motion = bars_for_picture(320, 180)
+    clips = kit_clips([motion], [Fraction(120), Fraction(24)], size=(320, 180), frames=1)
+    made = make_kit(KitSpec(tmp_path, clips))
+    names = [clip["file"] for clip in made["patterns"][0]["clips"]]
     assert names[:2] == ["evenhold-bars-024fps.mp4", "evenhold-bars-120fps.mp4"]
     assert sorted(names[:2]) == names[:2]
 
 
-def test_a_kit_of_nothing_is_refused(tmp_path: Path) -> None:
+def test_a_kit_of_nothing_is_refused() -> None:
     with pytest.raises(RequestError, match="at least one rate"):
-        kit_clips(spec(tmp_path))
+        clips_at()

@@ -11,20 +11,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from patterns.errors import RequestError
-from patterns.planning.brief import MOST_LINES, WIDTH, brief_text
 from patterns.planning.plan import Plan, make_plan
-from patterns.planning.rate_advice import arcmin
-from patterns.planning.rate_words import rate_reason
+from patterns.planning.plan_text import MOST_LINES, WIDTH, brief_text
+from patterns.planning.rates import arcmin
 from patterns.planning.request import PlanRequest
-from patterns.planning.setting_words import filter_brief, shutter_brief
+from patterns.planning.words import filter_brief, rate_reason, shutter_brief
 from patterns.scenes.bars.motion import BarsMotion, bars_for_picture
 from patterns.scenes.motion import Motion
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.speed import image_motion
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.timing.audience import Audience, parse_share
-from patterns.timing.exposure_value import parse_metered
-from patterns.timing.filters import FilterChoice
+from patterns.timing.exposure import FilterChoice, parse_metered
+from patterns.timing.shutter import Shutter
 
 F = Fraction
 RATES = ["24000/1001", "24", "25", "30000/1001", "30", "48", "50", "60000/1001", "60", "90", "120"]
@@ -250,7 +249,7 @@ def test_advised_conform_is_never_less_even_than_leaving_it(
     ("change", "message"),
     [
         ({"rates": ()}, "at least one candidate"),
-        ({"angle_deg": F(0)}, "outside 1 to 360"),
+        ({"shutter": Shutter(F(0))}, "outside 1 to 360"),
         ({"viewing_heights": F(0)}, "picture heights"),
         ({"width": 2}, "128 to 8192"),
         ({"take_s": F(0)}, "outside 0 to 86400"),

@@ -16,14 +16,13 @@ import pytest
 
 import patterns
 from patterns.cli import main
-from patterns.kit.kit import KitSpec, make_kit
+from patterns.kit.kit import KitSpec, kit_clips, make_kit
 from patterns.picture.arrays import FloatArray
 from patterns.picture.planes import Planes
 from patterns.scenes.motion import Motion, Quantity
 from patterns.scenes.pattern import Option, Pace, Pattern
 from patterns.scenes.shot import Shot
 from patterns.scenes.table import PATTERNS, register
-from patterns.timing.cadence import DEFAULT_DISPLAYS
 
 
 @dataclass(frozen=True)
@@ -120,8 +119,8 @@ def test_it_is_presented(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
 
 
 def test_the_kit_page_and_its_sheet_explain_it(tmp_path: Path) -> None:
-    motions = (COLUMNS.motion(640, 360),)
-    make_kit(KitSpec(tmp_path, motions, (F(24),), DEFAULT_DISPLAYS, 640, 360, F(1, 2)))
+    motion = COLUMNS.motion(640, 360)
+    make_kit(KitSpec(tmp_path, kit_clips([motion], [F(24)], size=(640, 360), seconds=F(1, 2))))
     for page in ("index.html", "crib-sheet.html"):
         text = (tmp_path / page).read_text(encoding="utf-8")
         assert "<h2>Drifting columns</h2>" in text

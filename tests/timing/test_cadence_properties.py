@@ -11,7 +11,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from patterns.timing.cadence import Cadence, Display, hold_run_lengths
-from patterns.timing.cadence_record import cadence_record
+from patterns.timing.cadence_text import cadence_record
 from patterns.timing.slip import slow_slip
 from patterns.timing.verdict import short_verdict, verdict
 

@@ -10,8 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patterns.timing.exposure_value import exposure_for_ev100
-from patterns.timing.filters import USUAL_DENSITIES, choose_filters, density_of, stops_of
+from patterns.timing.exposure import (
+    USUAL_DENSITIES,
+    choose_filters,
+    density_of,
+    exposure_for_ev100,
+    stops_of,
+)
 
 F = Fraction
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page
 
-from patterns.kit.kit import KitSpec, make_kit
+from patterns.kit.kit import KitSpec, kit_clips, make_kit
 from patterns.scenes.bars.motion import bars_for_picture
 from patterns.timing.cadence import Display
 from tests.chromium import Console
@@ -25,12 +25,10 @@ def kit(tmp_path_factory: pytest.TempPathFactory) -> Path:
     make_kit(
         KitSpec(
             folder,
-            (bars_for_picture(640, 360),),
-            tuple(Fraction(rate) for rate in RATES),
+            kit_clips(
+                [bars_for_picture(640, 360)], map(Fraction, RATES), size=(640, 360), seconds=3
+            ),
             (Display.fixed(60),),
-            640,
-            360,
-            seconds=Fraction(3),
         )
     )
     (folder.parent / "secret.txt").write_text("not for devices")

@@ -20,8 +20,6 @@ import numpy.typing as npt
 from patterns.picture.arrays import FloatArray
 from patterns.scenes.bars.motion import BarsMotion, axis
 
-__all__ = ["bar_coverage", "bar_light", "edge_profile"]
-
 
 def edge_profile(distance_px: npt.ArrayLike, boxes_px: tuple[float, ...]) -> FloatArray:
     """Share of light past an edge that is averaged over boxes.

@@ -13,8 +13,6 @@ from patterns.errors import RequestError
 from patterns.picture.arrays import FloatArray
 from patterns.scenes.motion import Motion, Quantity, check_within
 
-__all__ = ["BarsMotion", "Direction", "axis", "bars_for_picture", "crossing_px"]
-
 Direction = Literal["upright", "level", "slanted"]
 DIRECTIONS = ("upright", "level", "slanted")
 CROSS_S = Fraction(7)

@@ -12,8 +12,6 @@ from patterns.scenes.motion import check_within
 from patterns.scenes.pattern import Option, Pace, Pattern
 from patterns.scenes.shot import Renderer, Shot
 
-__all__ = ["BARS"]
-
 # Bars in each picture by how many pictures lie side by side: together they stay below the
 # limits for regular stripes (more than five pairs), slowed ones too.
 BARS_AMONG = {1: 3, 2: 2}

@@ -14,8 +14,6 @@ from patterns.scenes.bars.light import bar_light
 from patterns.scenes.bars.motion import BarsMotion, axis
 from patterns.scenes.shot import Shot
 
-__all__ = ["BarsRenderer"]
-
 # A slanted picture is looked up in steps of this many to a pixel: an edge at full
 # contrast climbs 219 codes a pixel, so a step is less than half a code.
 STEPS_PER_PX = 512

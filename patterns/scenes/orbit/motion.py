@@ -14,15 +14,6 @@ from patterns.picture.arrays import FloatArray
 from patterns.scenes.motion import WIDE_HFOV_DEG, Motion, Quantity, check_within
 from patterns.scenes.speed import Camera
 
-__all__ = [
-    "RING_RADIUS_M",
-    "RING_TOP_M",
-    "SUBJECT_HEIGHT_M",
-    "OrbitMotion",
-    "Subject",
-    "turn_rate",
-]
-
 Subject = Literal["tower", "monument", "tank"]
 
 # Heights of the subjects, metres; the camera aims at half of it, on the axis.

@@ -11,8 +11,6 @@ from patterns.scenes.orbit.motion import SUBJECT_HEIGHT_M, OrbitMotion, turn_rat
 from patterns.scenes.pattern import FOV, LENS, Option, Pace, Pattern, hfov_from
 from patterns.scenes.shot import Renderer, Shot
 
-__all__ = ["ORBIT"]
-
 
 def _build(values: Mapping[str, Any], width: int, height: int) -> OrbitMotion:
     del width, height

@@ -1,4 +1,4 @@
-"""Level flight over country, and how fast the ground moves in its picture."""
+"""Level flight over terrain, and how fast the ground moves in its picture."""
 
 from __future__ import annotations
 
@@ -14,8 +14,6 @@ from patterns.picture.arrays import FloatArray
 from patterns.scenes.motion import WIDE_HFOV_DEG, Motion, Quantity, check_within
 from patterns.scenes.speed import Camera
 
-__all__ = ["Flight", "TerrainMotion"]
-
 Flight = Literal["forward", "sideways", "down"]
 FLIGHTS = ("forward", "sideways", "down")
 _NAMES = {"forward": "forward flight", "sideways": "sideways flight", "down": "flight"}
@@ -23,7 +21,7 @@ _NAMES = {"forward": "forward flight", "sideways": "sideways flight", "down": "f
 
 @dataclass(frozen=True)
 class TerrainMotion(Motion):
-    """Level flight over country.
+    """Level flight over terrain.
 
     Attributes
     ----------
@@ -60,7 +58,7 @@ class TerrainMotion(Motion):
 
     @property
     def period(self) -> Fraction:
-        """Metres after which the country repeats."""
+        """Metres after which the ground repeats."""
         from patterns.scenes.ground.layout import PERIOD_M  # what paints it is slow to load
 
         return Fraction(PERIOD_M)

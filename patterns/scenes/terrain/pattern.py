@@ -1,4 +1,4 @@
-"""How one asks for a flight over country, and what is said of it."""
+"""How one asks for a flight over terrain, and what is said of it."""
 
 from __future__ import annotations
 
@@ -9,8 +9,6 @@ from typing import Any
 from patterns.scenes.pattern import FOV, LENS, Option, Pace, Pattern, hfov_from
 from patterns.scenes.shot import Renderer, Shot
 from patterns.scenes.terrain.motion import FLIGHTS, TerrainMotion
-
-__all__ = ["TERRAIN"]
 
 
 def _build(values: Mapping[str, Any], width: int, height: int) -> TerrainMotion:
@@ -32,8 +30,8 @@ def _renderer(shot: Shot, width: int, height: int) -> Renderer:
 
 TERRAIN = Pattern(
     name="terrain",
-    heading="Flight over country",
-    summary="Level flight over country: judder where the ground is near, the lower corners.",
+    heading="Flight over terrain",
+    summary="Level flight over terrain: judder where the ground is near, the lower corners.",
     look_for="Look at the lower corners, where the ground is nearest and fastest, then at the "
     "middle distance. The horizon stands still at every rate: judder shows only where the picture "
     "moves.",
@@ -63,7 +61,7 @@ TERRAIN = Pattern(
         shown=TerrainMotion.ground_speed_m_s,
         fastest=Fraction(45),
         step=Fraction(1),
-        words="flight over country at {} m/s",
+        words="flight over terrain at {} m/s",
     ),
     build=_build,
     renderer=_renderer,

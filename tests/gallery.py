@@ -1,4 +1,4 @@
-"""The committed gallery that the README shows: `python -m patterns.kit.gallery`."""
+"""The committed gallery that the README shows: `python -m tests.gallery`."""
 
 from __future__ import annotations
 
@@ -7,12 +7,11 @@ from pathlib import Path
 
 import numpy as np
 
+from patterns.clip import describe
 from patterns.drawing.canvas import to_png
 from patterns.drawing.hold_chart import hold_chart
 from patterns.frame_source import FrameSource
-from patterns.kit.describe import describe
-from patterns.kit.make_clip import OUTPUTS
-from patterns.kit.poster import poster_jpeg
+from patterns.kit.make_clip import OUTPUTS, poster_jpeg
 from patterns.picture.stills import picture_bytes, planes_to_rgb
 from patterns.scenes.table import PATTERNS
 from patterns.scenes.terrain.motion import TerrainMotion

@@ -1,0 +1,207 @@
+"""Options that several commands have, each spelled and defaulted once, and the types of values."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, Generic, TypeVar
+
+import click
+
+from patterns.cli.parser import Mistyped, option_name
+from patterns.clip import USUAL_RATE, USUAL_SECONDS, Clip
+from patterns.errors import RequestError
+from patterns.sizes import parse_size, size_name
+from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, parse_display
+from patterns.timing.rates import USUAL_RATES, format_decimal, parse_rate
+from patterns.timing.shutter import USUAL_ANGLE_DEG, parse_angle, parse_exposure
+from patterns.video.codecs import CODECS
+
+T = TypeVar("T")
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+class Parsed(click.ParamType, Generic[T]):  # type: ignore[type-arg] # generic from click 8.2 on
+    """Click type made of a function from text to value that raises `RequestError`."""
+
+    def __init__(self, name: str, parse: Callable[[str], T]) -> None:
+        self.name = name
+        self._parse = parse
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> object:
+        """Value of the text, or click's own error with our one line."""
+        if not isinstance(value, str):
+            return value
+        try:
+            return self._parse(value)
+        except RequestError as error:
+            text = str(error)
+            # a bare value does not say what it is for; all else begins with its own name
+            named = f"{option_name(param)} {text}" if text.startswith("'") else text
+            raise Mistyped(named, ctx, param) from error
+
+
+def parse_number(text: str) -> Fraction:
+    """Exact number from '12', '-0.5' or '1920/7'."""
+    try:
+        value = Fraction(text.strip())
+    except (ValueError, ZeroDivisionError):
+        raise RequestError(f"{text!r} is not a number: give one such as 12, 0.5 or 1/3") from None
+    if abs(value) > 10**9 or value.denominator > 10**12:
+        raise RequestError(f"{text!r} is beyond what is sensible: give a number such as 12 or 0.5")
+    return value
+
+
+def parse_rates(text: str) -> tuple[Fraction, ...]:
+    """Several rates from '24,25,29.97'."""
+    return tuple(parse_rate(part) for part in text.split(","))
+
+
+def parse_folder(text: str) -> Path:
+    """Folder to write into, whether it is there or not."""
+    path = Path(text)
+    if path.exists() and not path.is_dir():
+        raise RequestError(f"{text!r} is a file: name a folder, a new one or one that exists")
+    return path
+
+
+NUMBER = Parsed[Fraction]("number", parse_number)
+RATE = Parsed[Fraction]("rate", parse_rate)
+ANGLE = Parsed[Fraction]("degrees", parse_angle)
+EXPOSURE = Parsed[Fraction]("seconds", parse_exposure)
+RATES = Parsed[tuple[Fraction, ...]]("rates", parse_rates)
+SIZE = Parsed[tuple[int, int]]("size", parse_size)
+DISPLAY = Parsed[Display]("hertz", parse_display)
+FOLDER = Parsed[Path]("folder", parse_folder)
+
+
+def with_options(*options: Callable[[F], F]) -> Callable[[F], F]:
+    """Add options to a command, in the order in which its help shows them."""
+
+    def decorate(function: F) -> F:
+        for option in reversed(options):
+            function = option(function)
+        return function
+
+    return decorate
+
+
+def rates_option(
+    default: tuple[Fraction, ...] = USUAL_RATES, words: str = "Rates"
+) -> Callable[[F], F]:
+    """`--rates`."""
+    return click.option(
+        "--rates", type=RATES, metavar="FPS,FPS,...", show_default=True,
+        default=",".join(map(format_decimal, default)), help=f"{words}, frames a second.",
+    )  # fmt: skip
+
+
+def seconds_option(default: Fraction = USUAL_SECONDS, words: str = "Length") -> Callable[[F], F]:
+    """`--seconds`; not given it is None, for --frames may stand in its place."""
+    return click.option(
+        "--seconds", type=NUMBER, metavar="SECONDS",
+        help=f"{words}, seconds.  [default: {default}]",
+    )  # fmt: skip
+
+
+def folder_option(default: str) -> Callable[[F], F]:
+    """`--out` of a command that makes several files."""
+    return click.option(
+        "--out", type=FOLDER, metavar="FOLDER", default=default, show_default=True,
+        help="Folder for the files.",
+    )  # fmt: skip
+
+
+def scheme_option(
+    name: str = "--scheme", default: str = "light", what: str = "the picture"
+) -> Callable[[F], F]:
+    """`--scheme` or the like; its value is `scheme_name`, `clip_scheme` ..."""
+    key = "scheme_name" if name == "--scheme" else name[2:].replace("-", "_")
+    return click.option(
+        name, key, type=click.Choice(["light", "dark"]), default=default, show_default=True,
+        help=f"Colours of {what}.",
+    )  # fmt: skip
+
+
+displays_option = click.option(
+    "--display", "displays", type=DISPLAY, metavar="HZ", multiple=True,
+    help="Refresh of a display, hertz, or a variable range, 48-120; may be repeated.  "
+    f"[default: {', '.join(d.name for d in DEFAULT_DISPLAYS)}]",
+)  # fmt: skip
+shutter_options = with_options(
+    click.option(
+        "--shutter", type=ANGLE, metavar="DEGREES",
+        help=f"Shutter angle, 0 to 360 degrees.  [default: {USUAL_ANGLE_DEG}]",
+    ),
+    click.option(
+        "--exposure", type=EXPOSURE, metavar="SECONDS",
+        help="Exposure time such as 1/50, seconds, instead of --shutter.",
+    ),
+)  # fmt: skip
+size_option = click.option(
+    "--size", type=SIZE, metavar="NAME|WxH", default=size_name(Clip.width, Clip.height),
+    show_default=True, help="Pixels: 720p, 1080p, 4k, phone-1080 (upright), ... or 1920x1080.",
+)  # fmt: skip
+codec_option = click.option(
+    "--codec", type=click.Choice(list(CODECS)), default=Clip.codec, show_default=True,
+    help="How files are coded; the container follows.",
+)  # fmt: skip
+small_option = click.option(
+    "--small", is_flag=True,
+    help="Smaller files, by a fifth, in several times the time. Codecs h264 and hevc.",
+)  # fmt: skip
+seed_option = click.option(
+    "--seed", type=click.IntRange(0, 2**31 - 1), default=Clip.seed, show_default=True,
+    help="Chooses the ground, the hills and the clouds.",
+)  # fmt: skip
+jobs_option = click.option(
+    "--jobs", type=click.IntRange(1, 1024), metavar="N",
+    help="Make so many clips at once.  [default: one for each core, if memory suffices]",
+)  # fmt: skip
+allow_flashing_option = click.option(
+    "--allow-flashing", is_flag=True,
+    help="Keep what exceeds the limits for flashes and stripes.",
+)  # fmt: skip
+force_option = click.option("--force", is_flag=True, help="Replace files that exist.")
+quiet_option = click.option("--quiet", is_flag=True, help="Print nothing but errors.")
+
+
+def json_option(what: str) -> Callable[[F], F]:
+    """`--json`, which prints `what` as JSON."""
+    return click.option("--json", "as_json", is_flag=True, help=f"Print {what} as JSON.")
+
+
+clip_options = with_options(
+    click.option("--rate", type=RATE, metavar="FPS", default=str(USUAL_RATE), show_default=True,
+                 help="Frames a second, up to 480: 24, 23.976 (means 24000/1001), 12.5."),
+    shutter_options,
+    size_option,
+    seconds_option(),
+    click.option("--frames", type=int, metavar="COUNT",
+                 help="Length, frames, instead of --seconds."),
+    codec_option,
+    small_option,
+    click.option("--strip", type=click.Choice(["bottom", "top", "none"]), default=Clip.strip,
+                 show_default=True, help="Edge on which the counting strip lies."),
+    click.option("--seamless", "looped", is_flag=True,
+                 help="Round the length to whole periods, to repeat without a seam."),
+    seed_option,
+    click.option("--out", type=click.Path(), metavar="FILE",
+                 help="File to write.  [default: a descriptive name in outputs/]"),
+    force_option,
+    allow_flashing_option,
+    json_option("the record"),
+    quiet_option,
+)  # fmt: skip
+
+
+def clip_values(options: dict[str, Any]) -> dict[str, Any]:
+    """Those of the options that `describe` takes, as far as they are given."""
+    names = (
+        *("rate", "shutter", "exposure", "size", "seconds", "frames"),
+        *("strip", "codec", "seed", "small"),
+    )
+    return {name: options[name] for name in names if options.get(name) is not None}
