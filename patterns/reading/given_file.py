@@ -48,7 +48,7 @@ def open_photo(path: Path) -> Photo | None:
     """
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            warnings.simplefilter("ignore")  # of Pillow's, about what is odd in a file
             with Image.open(path, formats=PHOTO_FORMATS) as image:
                 if getattr(image, "n_frames", 1) > 1 and image.format == "PNG":
                     return None

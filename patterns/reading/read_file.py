@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Sequence
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
@@ -269,7 +269,8 @@ def _read_clip(pictures: _Pictures, reader: _ClipReader, read: _VideoRead, band:
 
     The rest of the pictures then need not leave the decoder, which takes as long as decoding.
     """
-    with closing(pictures.read(len(read.times), band.crop)) as parts:
+    # a damaged file's pictures may change their size, so that there is no such part
+    with suppress(InputError), closing(pictures.read(len(read.times), band.crop)) as parts:
         for time_s, luma in parts:
             if not reader.take_band(time_s, luma, band.placement):
                 break

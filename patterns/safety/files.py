@@ -18,10 +18,12 @@ from patterns.safety.check import LOOPED, FlashCheck, Frame, WorstMoment
 from patterns.safety.luminance import FINE, Shrunk
 from patterns.safety.report import SafetyReport
 from patterns.safety.viewing import Grid, Viewing
+from patterns.video.packets import unreadable
 from patterns.video.probe import VideoInfo, probe
 from patterns.video.reader import Matrix, read_ycbcr
 
 IMAGE_FORMATS = ("GIF", "PNG", "WEBP", "JPEG", "BMP", "TIFF")
+MOST_PIXELS = 1 << 27
 STILL_RATE = Fraction(1)
 ANIMATION_RATE = Fraction(25)  # for the wider spacing of leading edges
 
@@ -83,23 +85,36 @@ def check_file(
     """
     place = Path(path)
     if not os.path.isfile(place):  # noqa: PTH113 - raises nothing, whatever the name
-        raise InputError(f"{place} is not a file: give a video, an animation or a picture")
-    image = _open_image(place)
-    if image is None:
-        return _check_video(place, viewing or Viewing(), loop, progress)
-    with image:
-        return _check_image(place, image, viewing or Viewing(), progress)
+        raise unreadable(place, "")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of Pillow's, about what is odd in a file
+        image = _open_image(place)
+        if image is not None:
+            with image:
+                return _check_image(place, image, viewing or Viewing(), progress)
+    return _check_video(place, viewing or Viewing(), loop, progress)
 
 
 def _open_image(path: Path) -> Image.Image | None:
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            return Image.open(path, formats=IMAGE_FORMATS)
+        image = Image.open(path, formats=IMAGE_FORMATS)
     except UnidentifiedImageError:
         return None
-    except (OSError, ValueError, Image.DecompressionBombError) as error:
+    except Image.DecompressionBombError as error:
+        raise _too_large(path) from error
+    except (OSError, ValueError) as error:
         raise InputError(f"{path} cannot be read as a picture: {error}") from error
+    if image.width * image.height > MOST_PIXELS:
+        image.close()
+        raise _too_large(path)
+    return image
+
+
+def _too_large(path: Path) -> InputError:
+    return InputError(
+        f"{path} has too many pixels: pictures of up to {MOST_PIXELS / 1e6:.0f} million pixels are "
+        "checked; give a smaller copy"
+    )
 
 
 def _check_video(path: Path, viewing: Viewing, loop: bool, progress: Progress | None) -> FileResult:
@@ -181,12 +196,21 @@ def _frames(path: Path, image: Image.Image) -> Generator[_Shown, None, None]:
     due_s = Fraction(0)
     try:
         for frame in ImageSequence.Iterator(image):
-            rgba = frame.convert("RGBA")
+            page = _on_white(frame)  # which loads it: some formats tell its duration only then
             asked_s = Fraction(frame.info.get("duration", 0) or 0).limit_denominator(1000) / 1000
             stays_s = asked_s if asked_s > SHORTEST_S else INSTEAD_S
-            page = Image.new("RGBA", rgba.size, "white")  # what most pages are
-            page.alpha_composite(rgba)
-            yield due_s, stays_s, np.asarray(page.convert("RGB"))
+            yield due_s, stays_s, np.asarray(page)
             due_s += stays_s
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+    except Image.DecompressionBombError as error:
+        raise _too_large(path) from error
+    except (OSError, ValueError, SyntaxError) as error:
         raise InputError(f"{path} is damaged: {error}") from error
+
+
+def _on_white(frame: Image.Image) -> Image.Image:
+    """R'G'B' of a picture that may be clear somewhere, on what most pages are."""
+    if not frame.has_transparency_data:
+        return frame.convert("RGB")
+    page = Image.new("RGBA", frame.size, "white")
+    page.alpha_composite(frame.convert("RGBA"))
+    return page.convert("RGB")

@@ -18,7 +18,7 @@ from typing import Literal
 
 import numpy as np
 
-from patterns.errors import InputError, RequestError
+from patterns.errors import InputError
 from patterns.picture.arrays import UInt8Array
 from patterns.video.description import Description
 from patterns.video.packets import SILENT, unreadable
@@ -57,7 +57,7 @@ def read_luma(
     size
         Width and height to scale to (after the crop); None leaves them.
     crop
-        Part that is wanted.
+        Part that is wanted, inside of the pictures.
     told
         Takes what the decoder says of the file: its damage, once all pictures are read.
 
@@ -80,7 +80,7 @@ def read_luma(
         chain.insert(0, f"crop={place}:exact=1")
     if size is not None:
         chain.append(f"scale={size[0]}:{size[1]}:flags=area+accurate_rnd")
-    with closing(_pictures(path, chain, 1, crop, told)) as pictures:
+    with closing(_pictures(path, chain, 1, told)) as pictures:
         for time_s, data, (width, height) in pictures:
             yield time_s, data.reshape(height, width)
 
@@ -160,7 +160,6 @@ def _pictures(
     path: str | os.PathLike[str],
     chain: Sequence[str],
     channels: int,
-    crop: Crop | None = None,
     told: Description | None = None,
 ) -> Generator[tuple[Fraction, UInt8Array, tuple[int, int]], None, None]:
     times = _Times(told)
@@ -170,8 +169,6 @@ def _pictures(
         begun = process.fill(first.data)
         if not begun:
             process.wait()
-        if crop is not None:
-            _check_crop(crop, times.told)
         if not begun:
             raise unreadable(path, process.all_words or SILENT)
         width, height = times.output_size()
@@ -188,13 +185,3 @@ def _pictures(
                 time_s = times.next()
     finally:
         process.stop()
-
-
-def _check_crop(crop: Crop, told: Description) -> None:
-    """The decoder would move a crop that reaches outside instead of refusing it."""
-    if told.stream is None:
-        return
-    width, height = told.upright_size
-    inside = crop.left + crop.width <= width and crop.top + crop.height <= height
-    if not inside or min(crop.left, crop.top) < 0 or min(crop.width, crop.height) < 1:
-        raise RequestError(f"{crop} is outside of the picture: it has {width}x{height} pixels")

@@ -1,0 +1,98 @@
+"""Files with bytes changed or cut off, of each kind: one line, the right exit code, no hang.
+
+A few that were found to be telling; `python -m tests.simulation.broken_files` tries hundreds.
+"""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from pathlib import Path
+
+import pytest
+
+from tests.cli.running import run
+from tests.simulation.broken_files import broken, faults, whole_files
+
+SIDE = 40_000  # pixels, which one bit each makes 200 MB, and R'G'B' 5 GB
+
+
+def png_of(side: int) -> bytes:
+    """A PNG of one bit a pixel, all black, written by its specification (W3C PNG, clause 5)."""
+
+    def chunk(kind: bytes, data: bytes) -> bytes:
+        check = zlib.crc32(kind + data)
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", check)
+
+    packer = zlib.compressobj(9)
+    row = bytes(1 + (side + 7) // 8)
+    data = b"".join(packer.compress(row) for _ in range(side)) + packer.flush()
+    header = struct.pack(">IIBBBBB", side, side, 1, 0, 0, 0, 0)
+    signature = b"\x89PNG\r\n\x1a\n"
+    return signature + chunk(b"IHDR", header) + chunk(b"IDAT", data) + chunk(b"IEND", b"")
+
+
+def tiff_of(side: int) -> bytes:
+    """A TIFF 6.0 that declares one strip of so many pixels a side and holds next to nothing."""
+    entries = (
+        (256, side),
+        (257, side),
+        (258, 1),
+        (259, 1),
+        (262, 1),
+        (273, 8),
+        (278, side),
+        (279, 9),
+    )
+    table = b"".join(struct.pack("<HHII", tag, 4, 1, value) for tag, value in entries)
+    ends = struct.pack("<H", len(entries)) + table + struct.pack("<I", 0)
+    return b"II*\0" + struct.pack("<I", 20) + bytes(12) + ends
+
+
+def webp_of(side: int) -> bytes:
+    """A lossless WebP that declares its largest size and holds next to nothing (RFC 9649)."""
+    size = (side - 1) | (side - 1) << 14
+    data = b"\x2f" + size.to_bytes(4, "little") + bytes(64)
+    chunk = b"VP8L" + struct.pack("<I", len(data)) + data + bytes(len(data) % 2)
+    return b"RIFF" + struct.pack("<I", 4 + len(chunk)) + b"WEBP" + chunk
+
+
+BOMBS = {"bomb.png": png_of(SIDE), "bomb.tiff": tiff_of(SIDE), "bomb.webp": webp_of(16_383)}
+
+
+@pytest.mark.parametrize("name", BOMBS)
+def test_a_picture_that_would_fill_memory_is_refused(tmp_path: Path, name: str) -> None:
+    path = tmp_path / name
+    path.write_bytes(BOMBS[name])
+    assert len(BOMBS[name]) < 400_000
+    checked = run("check", name, cwd=tmp_path)
+    assert (checked.returncode, checked.stderr.count("\n")) == (1, 1)
+    assert "has too many pixels: pictures of up to 134 million pixels are checked" in checked.stderr
+    read = run("read", name, *(("--as", "photo") if name.endswith("png") else ()), cwd=tmp_path)
+    assert (read.returncode, read.stderr.count("\n")) == (1, 1)
+    assert "too many pixels" in read.stderr or "cannot be read as video" in read.stderr
+
+
+# Kind, seed, cut: damage of the container, of the pictures, and of both.
+TELLING = (
+    *(("clip.mp4", 3, False), ("clip.mp4", 5, True), ("clip.webm", 2, False)),
+    *(("clip.gif", 1, False), ("clip.apng", 4, False), ("clip.webp", 0, True)),
+    ("clip.mov", 5, False),  # says another size than its pictures have
+    *(("still.png", 6, False), ("still.jpg", 1, True), ("still.tiff", 7, False)),
+)
+
+
+@pytest.fixture(scope="module")
+def wholes(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
+    return whole_files(tmp_path_factory.mktemp("whole"))
+
+
+@pytest.mark.parametrize(("kind", "seed", "cut"), TELLING)
+def test_a_broken_file_is_read_or_refused_in_one_line(
+    tmp_path: Path, wholes: dict[str, bytes], kind: str, seed: int, cut: bool
+) -> None:
+    path = tmp_path / f"broken{Path(kind).suffix}"
+    path.write_bytes(broken(wholes[kind], seed, cut=cut))
+    for word in ("read", "check"):
+        code, fault = faults(word, path)
+        assert fault == "", code
