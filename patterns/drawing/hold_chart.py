@@ -7,7 +7,7 @@ a slow slip is shown around a slip, with words for how seldom it comes.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
@@ -176,19 +176,14 @@ def _lost_mark(row: _Row, x: float, drawing: Drawing) -> None:
     )
 
 
-def _tick_columns(row: _Row) -> Iterator[float]:
-    count = int(row.seconds * row.cadence.refresh_hz)
-    return (row.left + k * row.refresh_px for k in range(count + 1))
-
-
 def _ticks(row: _Row, drawing: Drawing) -> None:
     """Draw the ticks of the refresh under the blocks; a band where they would run together."""
     top = row.block_top + row.block_height + 8
     if row.refresh_px < LEAST_TICK_PX:
         drawing.add(Box(row.left, top, row.width, 6, row.colours.rule))
         return
-    for x in _tick_columns(row):
-        middle = x - BLOCK_GAP_PX / 2
+    for k in range(int(row.seconds * row.cadence.refresh_hz) + 1):
+        middle = row.left + k * row.refresh_px - BLOCK_GAP_PX / 2
         drawing.add(Stroke(middle, top, middle, top + 14, row.colours.muted, SLIDE.hairline_px))
 
 

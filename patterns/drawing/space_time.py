@@ -10,10 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import accumulate
 
 from patterns.drawing.canvas import Box, Drawing, Polygon, Stroke, Text
-from patterns.drawing.hold_chart import Hold
 from patterns.drawing.style import LIGHT, SLIDE, Scheme, hold_colours
 from patterns.errors import RequestError
 from patterns.picture.lettering import cap_height_px
@@ -59,41 +57,27 @@ def _frame(plot: _Plot, drawing: Drawing) -> None:
 
 
 def _steps(plot: _Plot, drawing: Drawing) -> None:
-    """Fill what lies between step and line, then draw the steps."""
-    shown = [(n, hold) for n, hold in enumerate(_holds(plot)) if hold.refreshes]
-    ends = [_ends(plot, n, hold) for n, hold in shown]
-    c, kinds = plot.colours, (plot.cadence.usual_hold, plot.cadence.odd_hold)
-    for (n, hold), (begin, end, place) in zip(shown, ends, strict=True):
-        if begin >= plot.seconds:
+    """Fill what lies between step and line, then draw the steps.
+
+    They begin with frame 0, which comes on at its very moment: there the line begins.
+    """
+    c, cadence, start = plot.colours, plot.cadence, 0
+    kinds = (cadence.usual_hold, cadence.odd_hold)
+    for n, hold in enumerate(cadence.first_holds(int(plot.seconds * cadence.rate) + 2)):
+        begin, end = start / cadence.refresh_hz, (start + hold) / cadence.refresh_hz
+        start += hold
+        if not hold or begin >= plot.seconds:
             continue
-        fill, _ = hold_colours(hold.refreshes, kinds, c)
-        x0, x1, y = plot.x(begin), plot.x(min(end, plot.seconds)), plot.y(place)
-        corners = ((x0, plot.y(begin)), (x1, plot.y(min(end, plot.seconds))), (x1, y), (x0, y))
-        drawing.add(Polygon(corners, c.rule))
+        fill, _ = hold_colours(hold, kinds, c)
+        end = min(end, plot.seconds)
+        x0, x1, y = plot.x(begin), plot.x(end), plot.y(n / cadence.rate)
+        drawing.add(Polygon(((x0, plot.y(begin)), (x1, plot.y(end)), (x1, y), (x0, y)), c.rule))
         drawing.add(Box(x0, y - STEP_PX / 2, x1 - x0, STEP_PX, fill))
         if n:
-            before = plot.y(place - 1 / plot.cadence.rate)
+            before = plot.y((n - 1) / cadence.rate)
             drawing.add(Stroke(x0, before, x0, y, fill, SLIDE.hairline_px))
     eye = (plot.x(Fraction(0)), plot.y(Fraction(0)), plot.x(plot.seconds), plot.y(plot.seconds))
     drawing.add(Stroke(*eye, c.ink, LINE_PX))
-
-
-def _holds(plot: _Plot) -> list[Hold]:
-    """Holds from frame 0 on, which comes on at its very moment: there the line begins."""
-    cadence = plot.cadence
-    held = cadence.first_holds(int(plot.seconds * cadence.rate) + 2)
-    starts = accumulate(held, initial=0)
-    return [Hold(start, hold) for start, hold in zip(starts, held, strict=False)]
-
-
-def _ends(plot: _Plot, n: int, hold: Hold) -> tuple[Fraction, Fraction, Fraction]:
-    """When a step begins and ends, and the time whose place it shows."""
-    refresh_hz = plot.cadence.refresh_hz
-    return (
-        hold.start / refresh_hz,
-        (hold.start + hold.refreshes) / refresh_hz,
-        n / plot.cadence.rate,
-    )
 
 
 def _words(plot: _Plot, drawing: Drawing, speed_px_s: Fraction) -> None:

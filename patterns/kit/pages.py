@@ -63,6 +63,8 @@ th { font-weight: 650; }
 td.rate { white-space: nowrap; font-weight: 650; }
 td.seen { width: 24%; }
 .scroll { overflow-x: auto; }
+.blanks { display: flex; flex-wrap: wrap; gap: 0.9rem 1.5rem; max-width: none; }
+.blanks span { flex: 1 1 12rem; border-bottom: 1px solid var(--ink); }
 h2 { margin-top: 1.2rem; break-after: avoid; }
 section { break-inside: avoid; }
 @media print { h1 { font-size: 16pt; } body { font-size: 9.5pt; } h2 { font-size: 12pt; }
@@ -95,11 +97,10 @@ def crib_sheet(kit: dict[str, Any]) -> str:
     sections = "".join(_section(group, kit["displays"]) for group in kit["patterns"])
     body = (
         f"<h1>What to look for</h1>"
-        f'<p class="lead">Device: ____________________ &nbsp; Player: ____________________ '
-        f"&nbsp; Date: ____________</p>"
+        f'<p class="blanks"><span>Device</span><span>Player</span><span>Date</span></p>'
         f"<p>Full screen, brightness up, battery saver off. Follow the motion with your eyes. "
         f"In the strip along the edge one cell of the middle row is lit for each frame: filmed at "
-        f"240 fps or photographed for a whole second, it tells how long each frame was held.</p>"
+        f"240 fps or photographed for a whole second, it shows how long each frame was held.</p>"
         f"{sections}"
         f'<div class="caution" role="note"><p><strong>Caution.</strong> {CAUTION}</p></div>'
     )

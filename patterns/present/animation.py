@@ -14,7 +14,7 @@ import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from math import ceil
 from pathlib import Path
 from typing import Literal
@@ -71,11 +71,8 @@ class PlayedTiming:
     @property
     def worst_shift_s(self) -> Fraction:
         """How far a change comes before or after its due moment, at the worst."""
-        at, worst = Fraction(0), Fraction(0)
-        for number, duration in enumerate(self.durations_s, start=1):
-            at += duration
-            worst = max(worst, abs(at - number * self.wanted_s))
-        return worst
+        ends = enumerate(accumulate(self.durations_s), start=1)
+        return max(abs(end - number * self.wanted_s) for number, end in ends)
 
     @property
     def words(self) -> str:

@@ -147,14 +147,10 @@ class SplitSpec:
         return self.fastest_px_s / float(limit_px_s(slowest, self.scene_size[0]))
 
 
-def _degrees(angle: Fraction) -> str:
-    return f"{format_decimal(angle, 1)} deg"
-
-
 def _shutter_words(rate: Fraction, exposure_s: Fraction, *, by_time: bool) -> str:
     """Exposure and angle, what is kept equal first."""
-    time, angle = format_exposure(exposure_s), _degrees(shutter_angle(exposure_s, rate))
-    return f"shutter kept {time}: {angle}" if by_time else f"shutter kept {angle}: {time}"
+    time, angle = format_exposure(exposure_s), format_decimal(shutter_angle(exposure_s, rate), 1)
+    return f"shutter {time}, {angle}°" if by_time else f"shutter {angle}°, {time}"
 
 
 def rate_panels(

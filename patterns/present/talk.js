@@ -145,4 +145,6 @@ $("full").hidden = !document.fullscreenEnabled;
 $("still").hidden = !lessMotion.matches;
 root.classList.add("talk");
 show(numbered(location.hash));
+// the browser gives the slide that the address names the focus, and a frame with it
+window.addEventListener("load", () => setTimeout(() => document.activeElement.blur()));
 window.addEventListener("hashchange", () => show(numbered(location.hash)));

@@ -247,11 +247,11 @@ def test_the_meter_marks_the_refresh_and_fills_by_one_cell() -> None:
 
 def test_shutter_by_angle_and_by_time_is_stated() -> None:
     by_angle = rate_panels((F(24), F(30)), F(60), angle_deg=F(90))
-    assert [p.words for p in by_angle] == ["shutter kept 90 deg: 1/96 s",
-                                           "shutter kept 90 deg: 1/120 s"]  # fmt: skip
+    assert [p.words for p in by_angle] == ["shutter 90°, 1/96 s",
+                                           "shutter 90°, 1/120 s"]  # fmt: skip
     by_time = rate_panels((F(24), F(30)), F(60), exposure_s=F(1, 60))
-    assert [p.words for p in by_time] == ["shutter kept 1/60 s: 144 deg",
-                                          "shutter kept 1/60 s: 180 deg"]  # fmt: skip
+    assert [p.words for p in by_time] == ["shutter 1/60 s, 144°",
+                                          "shutter 1/60 s, 180°"]  # fmt: skip
     assert {p.exposure_s for p in by_time} == {F(1, 60)}
 
 

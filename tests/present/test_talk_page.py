@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from tests.chromium import Console
 
@@ -176,3 +177,20 @@ def test_links_say_in_words_what_they_open(opened: Open, talk_folder: Path) -> N
     words = [link.inner_text() for link in page.locator("a").all()]
     assert not [w for w in words if any(name in w for name in names)]
     assert not [w for w in words if re.search(r"\.(mp4|png|svg|html|webp|gif)", w)]
+
+
+def test_a_clip_that_the_browser_cannot_play_is_said_in_words(
+    browser: Browser, talk_folder: Path, tmp_path: Path
+) -> None:
+    shutil.copytree(talk_folder, tmp_path / "talk")
+    clip = tmp_path / "talk" / "split-bars-24-30-on-60hz.mp4"
+    clip.write_bytes(clip.read_bytes()[:200])
+    page = browser.new_page()
+    page.goto((tmp_path / "talk" / "index.html").as_uri())
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press(" ")
+    expect(page.locator("#place")).to_contain_text("cannot play the clip")
+    assert page.locator("#slide-2 img").is_visible()
+    page.keyboard.press("ArrowRight")
+    assert page.inner_text("#place") == f"3 of {SLIDES}"
+    page.close()
