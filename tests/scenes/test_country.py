@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.ndimage import map_coordinates
 
+from patterns.picture.arrays import Float32Array, FloatingArray
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import Field, GridAxis
-from patterns.scenes.ground.noise import fractal, shifted
-from patterns.scenes.ground.sampling import GridSampler, PointSampler
+from patterns.scenes.ground.noise import between, fractal, shifted
+from patterns.scenes.ground.sampling import GridSampler
 
 
 @pytest.fixture(scope="module")
@@ -16,38 +18,42 @@ def country() -> Country:
     return Country(1)
 
 
-def test_light_is_linear_rgb_of_the_broadcast_shape(country: Country) -> None:
-    light = country.light(np.arange(5.0)[:, None], np.arange(7.0)[None, :], 0.1)
-    assert light.shape == (5, 7, 3)
-    assert light.dtype == np.float32
-    assert (light > 0).all()
-    assert (light < 1).all()
+def light(country: Country, x_m: FloatingArray, y_m: FloatingArray, texel_m: float) -> Float32Array:
+    """Light (3, x, y) over squares."""
+    first, second = (GridAxis(np.asarray(m, np.float64), texel_m) for m in (x_m, y_m))
+    return country.view(first, second)
+
+
+def test_light_is_linear_rgb_of_every_place(country: Country) -> None:
+    drawn = light(country, np.arange(5.0), np.arange(7.0), 0.1)
+    assert drawn.shape == (3, 5, 7)
+    assert drawn.dtype == np.float32
+    assert (drawn > 0).all()
+    assert (drawn < 1).all()
 
 
 def test_one_seed_is_one_country_and_another_seed_another(country: Country) -> None:
-    x, y = np.meshgrid(np.linspace(0, 900, 60), np.linspace(0, 900, 60))
-    here = country.light(x, y, 0.5)
-    assert (Country(1).light(x, y, 0.5) == here).all()
-    assert np.abs(Country(2).light(x, y, 0.5) - here).mean() > 0.02
+    places = np.linspace(0, 900, 60)
+    here = light(country, places, places, 0.5)
+    assert (light(Country(1), places, places, 0.5) == here).all()
+    assert np.abs(light(Country(2), places, places, 0.5) - here).mean() > 0.02
 
 
 @pytest.mark.parametrize("texel_m", [0.02, 0.5, 8.0])
 def test_the_country_repeats_after_its_period_both_ways(country: Country, texel_m: float) -> None:
-    rng = np.random.default_rng(3)
-    x, y = rng.uniform(0, 4096, (2, 800))
-    here = country.light(x, y, texel_m)
-    for dx, dy in ((4096, 0), (0, -4096), (8192, 4096)):
-        # Drilled rows are reckoned in float32: a rounding of 1e-4 m is allowed to show.
-        there = country.light(x + dx, y + dy, texel_m)
-        assert np.abs(there - here).max() < 0.02
+    for x, y in np.random.default_rng(3).uniform(0, 4096, (8, 2)):
+        xs, ys = (at + texel_m * np.arange(20) for at in (x, y))
+        here = light(country, xs, ys, texel_m)
+        for dx, dy in ((4096, 0), (0, -4096), (8192, 4096)):
+            # Drilled rows are reckoned in float32: a rounding of 1e-4 m is allowed to show.
+            there = light(country, xs + dx, ys + dy, texel_m)
+            assert np.abs(there - here).max() < 0.02
 
 
 def test_no_seam_where_the_period_closes(country: Country) -> None:
     step = 0.5
-    x = 4096 + np.arange(-40, 40) * step
-    y = np.arange(600) * step
-    light = country.light(x[:, None], y[None, :], step)[..., 1]
-    jumps = np.abs(np.diff(light, axis=0)).mean(1)
+    green = light(country, 4096 + np.arange(-40, 40) * step, np.arange(600) * step, step)[1]
+    jumps = np.abs(np.diff(green, axis=0)).mean(1)
     assert jumps[39] < 3 * np.median(jumps)
 
 
@@ -60,19 +66,24 @@ def test_a_footprint_holds_the_mean_of_the_finer_light_in_it(
     coarse = texel_m * (np.arange(round(side / texel_m)) + 0.5)
     fine = texel_m / 4 * (np.arange(round(4 * side / texel_m)) + 0.5)
     for x0, y0 in ((700, 450), (60, 1000)):
-        wide = country.light(x0 + coarse[:, None], y0 + coarse[None, :], texel_m)
-        close = country.light(x0 + fine[:, None], y0 + fine[None, :], texel_m / 4)
-        assert np.allclose(wide.mean((0, 1)), close.mean((0, 1)), rtol=0.08)
+        wide = light(country, x0 + coarse, y0 + coarse, texel_m)
+        close = light(country, x0 + fine, y0 + fine, texel_m / 4)
+        assert np.allclose(wide.mean((1, 2)), close.mean((1, 2)), rtol=0.08)
 
 
-def test_grid_and_points_read_the_same_field() -> None:
-    field = Field(fractal(np.random.default_rng(5), 64, 32, 4, 1.0), 0.5)
+def test_a_grid_reads_a_field_as_scipy_interpolates_it() -> None:
+    """Footprints smaller than a sample: `map_coordinates` of SciPy, linear, periodic."""
+    fields = np.stack([fractal(np.random.default_rng(k), 64, 32, 4, 1.0) for k in (5, 6)])
+    field = Field(fields, 0.5)
     first = GridAxis.even(-3.3, 0.13, 40, 0.13)
     second = GridAxis.even(61.0, 0.17, 30, 0.17)
-    points = PointSampler(first.places[:, None], second.places[None, :], 0.1).read(field)
-    assert np.allclose(GridSampler(first, second).read(field), points, atol=1e-5)
+    places = np.meshgrid(first.places / 0.5, second.places / 0.5, indexing="ij")
+    for values, tile in zip(GridSampler(first, second).read(field), fields, strict=True):
+        want = map_coordinates(tile, places, order=1, mode="grid-wrap")
+        assert np.allclose(values, want, atol=1e-5)
+        assert np.allclose(between(tile, *places), want, atol=1e-5)
     turned = GridSampler(second, first, turned=True).read(field)
-    assert np.allclose(turned.T, points, atol=1e-5)
+    assert np.allclose(np.swapaxes(turned, 1, 2), GridSampler(first, second).read(field), atol=1e-5)
 
 
 def test_wide_boxes_are_exact_averages_across_the_edge() -> None:

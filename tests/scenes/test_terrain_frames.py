@@ -17,7 +17,6 @@ from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
-from patterns.scenes.ground.view import view
 from patterns.scenes.motion import focal_px
 from patterns.scenes.terrain.box_blur import box_blur, box_margin
 from patterns.scenes.terrain.levels import APERTURE, LineLevel, bands
@@ -121,7 +120,7 @@ def test_level_against_averaged_sub_frames(
         first = int(np.floor(place + offsets.min())) - 2
         count = int(np.ptp(offsets)) + 8
         along = GridAxis.even(first * step, step, count, level.step_m)
-        light = view(country, along, level._across)
+        light = country.view(along, level._across)
         columns = level.columns[0][row - 2 * top]
         light = (light[..., columns // 2] + light[..., (columns + 1) // 2]) * np.float32(0.5)
         mean = np.stack(
@@ -148,7 +147,7 @@ def test_sideways_rows_against_averaged_sub_frames(country: Country, angle: int)
     count = int((WIDTH * rays.sample_across_m[200] + 2 * blur_m) / step) + 40
     sample = float(rays.sample_across_m[205])
     along = GridAxis((low + np.arange(count)) * step, sample)
-    surface = view(country, level._heading, along, turned=True)
+    surface = country.view(level._heading, along, turned=True)
     off = []
     for row in range(200, 206):
         places = (rays.across * rays.depth_m[row] + travel - along.places[0]) / step

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from functools import cached_property, lru_cache
+from math import ceil
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.picture.arrays import Float32Array, FloatArray
+from patterns.picture.arrays import Float32Array
 from patterns.scenes.ground.field import Field, GridAxis
 from patterns.scenes.ground.layout import MAP_STEP_M, PERIOD_M, TREE_HEIGHT_M, lay_out
 from patterns.scenes.ground.noise import crowns, fractal, shifted
 from patterns.scenes.ground.palette import shadow_offset
-from patterns.scenes.ground.sampling import GridSampler, PointSampler
+from patterns.scenes.ground.sampling import GridSampler
 from patterns.scenes.ground.shading import Materials, shade
 
 __all__ = ["Country", "country_of"]
@@ -20,6 +20,8 @@ __all__ = ["Country", "country_of"]
 TILE = 1024
 COARSE_REPEATS, MIDDLE_REPEATS, FINE_REPEATS, CROWN_REPEATS = 13, 97, 751, 11
 OVERVIEW_STEP_M = 4.0
+BLOCK = 16384  # places that are shaded together: they stay in cache, and may skip materials
+MANY = 16  # pieces into which a long box may be cut
 
 
 class Country:
@@ -42,81 +44,66 @@ class Country:
         slope = canopy - shifted(canopy, lx, ly)
         self.materials = Materials(
             layout=layout,
-            maps={
-                name: Field(getattr(layout, name), MAP_STEP_M)
-                for name in (
-                    "border",
-                    "border_sunward",
-                    "hedge",
-                    "water",
-                    "track",
-                    "wild",
-                    "trees",
-                    "trees_sunward",
-                    "relief",
-                    "bend_x",
-                    "bend_y",
-                )
-            },
+            maps=Field(layout.maps, MAP_STEP_M),
             coarse=Field(fractal(rng, TILE, 128, 4, 0.75), coarse),
             middle=Field(fractal(rng, TILE, 96, 3, 0.5), PERIOD_M / MIDDLE_REPEATS / TILE),
             fine=Field(fractal(rng, TILE, 64, 3, 0.5), PERIOD_M / FINE_REPEATS / TILE),
-            crowns=Field(canopy, crown),
-            crown_light=Field(np.clip(0.45 + 1.3 * slope, 0, 1), crown),
-            crown_shade=Field(shifted(canopy, tx, ty), crown),
+            crowns=Field(
+                np.stack([canopy, np.clip(0.45 + 1.3 * slope, 0, 1), shifted(canopy, tx, ty)]),
+                crown,
+            ),
         )
-
-    def light(self, x_m: npt.ArrayLike, y_m: npt.ArrayLike, texel_m: npt.ArrayLike) -> Float32Array:
-        """Linear-light RGB of the ground.
-
-        Parameters
-        ----------
-        x_m, y_m
-            Places in metres, any broadcastable shapes.
-        texel_m
-            Side of the square over which the light is (roughly) averaged, metres, above 0;
-            a number, or an array (then taken to the nearest half octave).
-
-        Returns
-        -------
-        float32 (..., 3), linear light of the BT.709 primaries, 0 to 1.
-        """
-        x, y, texel = np.broadcast_arrays(
-            np.asarray(x_m, float), np.asarray(y_m, float), np.asarray(texel_m, float)
-        )
-        if np.ndim(texel_m) == 0:
-            return self._light(x, y, float(np.asarray(texel_m)))
-        out = np.empty((*x.shape, 3), np.float32)
-        octave = np.rint(2 * np.log2(texel)).astype(int)
-        for step in np.unique(octave):
-            here = octave == step
-            out[here] = self._light(x[here], y[here], float(2 ** (step / 2)))
-        return out
 
     def grid(self, first: GridAxis, second: GridAxis, turned: bool = False) -> Float32Array:
         """Linear light of every place of a grid, float32 (3, first, second), footprints oblong.
 
-        The first axis lies along x and the second along y, or the reverse if `turned`.
+        The first axis lies along x and the second along y, or the reverse if `turned`. All
+        is drawn at once: see `view` for large grids and long footprints.
         """
         return shade(self.materials, GridSampler(first, second, turned))
 
     @cached_property
-    def overview(self) -> tuple[Field, Field, Field]:
-        """Red, green and blue light of the whole country on a coarse grid, for far views."""
+    def overview(self) -> Field:
+        """Light (3, x, y) of the whole country on a coarse grid, for far views."""
         count = round(PERIOD_M / OVERVIEW_STEP_M)
-        across = GridAxis.even(0.0, OVERVIEW_STEP_M, count, OVERVIEW_STEP_M)
-        light = np.empty((3, count, count), np.float32)
-        for first in range(0, count, 16):  # what fits the cache
-            along = GridAxis.even(first * OVERVIEW_STEP_M, OVERVIEW_STEP_M, 16, OVERVIEW_STEP_M)
-            light[:, first : first + 16] = self.grid(along, across)
-        red, green, blue = (Field(channel, OVERVIEW_STEP_M) for channel in light)
-        return red, green, blue
+        axis = GridAxis.even(0.0, OVERVIEW_STEP_M, count, OVERVIEW_STEP_M)
+        return Field(self._in_blocks(axis, axis, False), OVERVIEW_STEP_M)
 
-    def _light(self, x: FloatArray, y: FloatArray, texel_m: float) -> Float32Array:
-        sampler = PointSampler(x, y, texel_m)
-        if texel_m >= OVERVIEW_STEP_M:
-            return np.stack([sampler.read(channel) for channel in self.overview], -1)
-        return np.moveaxis(shade(self.materials, sampler), 0, -1)
+    def view(self, first: GridAxis, second: GridAxis, turned: bool = False) -> Float32Array:
+        """As `grid`, for boxes of any length and width and for any number of them.
+
+        Far views read the overview, which is exact for any box. Nearer, a box that is long
+        for the materials' own edges is drawn as several shorter ones and averaged.
+        """
+        pieces = _shadings(first.width_m, second.width_m)
+        if not all(pieces):
+            return GridSampler(first, second, turned).read(self.overview)
+        total = np.zeros((3, len(first), len(second)), np.float32)
+        for some in first.pieces(pieces[0]):
+            for other in second.pieces(pieces[1]):
+                total += self._in_blocks(some, other, turned)
+        total *= np.float32(1 / (pieces[0] * pieces[1]))
+        return total
+
+    def _in_blocks(self, first: GridAxis, second: GridAxis, turned: bool) -> Float32Array:
+        light = np.empty((3, len(first), len(second)), np.float32)
+        high = min(len(first), BLOCK // min(len(second), 64))
+        wide = max(64, BLOCK // high)
+        for i in range(0, len(first), high):
+            some = first.part(i, min(i + high, len(first)))
+            for j in range(0, len(second), wide):
+                other = second.part(j, min(j + wide, len(second)))
+                light[:, i : i + len(some), j : j + len(other)] = self.grid(some, other, turned)
+        return light
+
+
+def _shadings(first_m: float, second_m: float) -> tuple[int, int]:
+    """In how many pieces along each axis boxes of such widths are shaded; 0 if not at all."""
+    short_m, long_m = sorted((first_m, second_m))
+    if short_m >= OVERVIEW_STEP_M or (long_m >= 12 and short_m >= OVERVIEW_STEP_M / 4):
+        return 0, 0
+    piece_m = max(5.0, 10 * short_m)
+    return min(MANY, ceil(first_m / piece_m)), min(MANY, ceil(second_m / piece_m))
 
 
 @lru_cache(maxsize=1)

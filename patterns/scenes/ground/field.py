@@ -1,4 +1,7 @@
-"""Periodic fields of samples, and their averages over boxes along one axis."""
+"""Periodic fields of samples, and their averages over boxes along one axis.
+
+Several fields of one size lie in one array, the fields first: they are averaged together.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +25,7 @@ class Field:
     Parameters
     ----------
     values
-        Samples, first axis x, second y.
+        Samples (..., x, y): a field, or several.
     step_m, step_y_m
         Metres from sample to sample along x, and along y if that is not the same.
     """
@@ -31,13 +34,12 @@ class Field:
         self.values = np.ascontiguousarray(values, np.float32)
         self.step_m = step_m
         self.steps_m = (step_m, step_m if step_y_m is None else step_y_m)
-        self.size = len(values)
 
     def for_boxes(self, width_x_m: float, width_y_m: float) -> Field:
         """The same field in fewer samples along an axis whose boxes hold many."""
-        if width_x_m >= MANY * self.steps_m[0] and self.values.shape[0] >= LEAST:
+        if width_x_m >= MANY * self.steps_m[0] and self.values.shape[-2] >= LEAST:
             return self.coarser_x.for_boxes(width_x_m, width_y_m)
-        if width_y_m >= MANY * self.steps_m[1] and self.values.shape[1] >= LEAST:
+        if width_y_m >= MANY * self.steps_m[1] and self.values.shape[-1] >= LEAST:
             return self.coarser_y.for_boxes(width_x_m, width_y_m)
         return self
 
@@ -45,24 +47,24 @@ class Field:
     def coarser_x(self) -> Field:
         """Every second sample along x after smoothing by (1, 2, 1) / 4."""
         v = self.values
-        halved = v[::2] * np.float32(0.5)
-        halved += np.float32(0.25) * v[1::2]
-        halved += np.float32(0.25) * np.roll(v[1::2], 1, 0)
+        halved = v[..., ::2, :] * np.float32(0.5)
+        halved += np.float32(0.25) * v[..., 1::2, :]
+        halved += np.float32(0.25) * np.roll(v[..., 1::2, :], 1, -2)
         return Field(halved, 2 * self.steps_m[0], self.steps_m[1])
 
     @cached_property
     def coarser_y(self) -> Field:
         """Every second sample along y after smoothing by (1, 2, 1) / 4."""
         v = self.values
-        halved = v[:, ::2] * np.float32(0.5)
-        halved += np.float32(0.25) * v[:, 1::2]
-        halved += np.float32(0.25) * np.roll(v[:, 1::2], 1, 1)
+        halved = v[..., ::2] * np.float32(0.5)
+        halved += np.float32(0.25) * v[..., 1::2]
+        halved += np.float32(0.25) * np.roll(v[..., 1::2], 1, -1)
         return Field(halved, self.steps_m[0], 2 * self.steps_m[1])
 
     @cached_property
     def turned(self) -> Field:
         """The same field with x and y exchanged."""
-        return Field(self.values.T, self.steps_m[1], self.steps_m[0])
+        return Field(np.swapaxes(self.values, -1, -2), self.steps_m[1], self.steps_m[0])
 
 
 class GridAxis:
@@ -181,45 +183,45 @@ class BoxPlan:
         return found
 
     def down(self, values: Float32Array, columns: slice | IndexArray) -> Float32Array:
-        """Average some columns of a field along its first axis: (places, columns)."""
+        """Average some columns of fields along x: (..., places, columns)."""
         if self.count > 2 * len(self._places):
             return self._down_by_taps(values, columns)
         window = self._window() if self.count >= self._size else self.samples()
-        patch = values[window][:, columns]
-        out = np.empty((len(self._places), patch.shape[1]), np.float32)
+        patch = values[..., window, :][..., columns]
+        out = np.empty((*patch.shape[:-2], len(self._places), patch.shape[-1]), np.float32)
         for places, samples, weights in self.groups():
-            _product(weights, patch[samples], out[places])
+            _product(weights, patch[..., samples, :], out[..., places, :])
         return out
 
     def across(self, rows: Float32Array) -> Float32Array:
-        """Average along the second axis of rows of the `samples`: (rows, places)."""
+        """Average along y, over rows of the `samples`: (..., rows, places)."""
         if 2 * self.count > len(self._places):
             return self._across_by_taps(rows)
         if self.count >= self._size:
-            rows = rows.take(self._window(), 1)
-        out = np.empty((len(rows), len(self._places)), np.float32)
+            rows = rows.take(self._window(), -1)
+        out = np.empty((*rows.shape[:-1], len(self._places)), np.float32)
         for places, samples, weights in self.groups():
-            _product(rows[:, samples], weights.T, out[:, places])
+            _product(rows[..., samples], weights.T, out[..., places])
         return out
 
     def _down_by_taps(self, values: Float32Array, columns: slice | IndexArray) -> Float32Array:
         """The same where most samples lie under no box."""
         if isinstance(columns, slice):
-            values = values[:, columns]
+            values = values[..., columns]
         total: Float32Array | None = None
         for number, weight in self.taps:
-            rows = values[number % self._size]
+            rows = values[..., number % self._size, :]
             rows *= weight[:, None]
             total = rows if total is None else np.add(total, rows, total)
         assert total is not None
-        return total if isinstance(columns, slice) else total[:, columns]
+        return total if isinstance(columns, slice) else total[..., columns]
 
     def _across_by_taps(self, rows: Float32Array) -> Float32Array:
         whole = self.count >= self._size
         total: Float32Array | None = None
         for number, weight in self.taps:
             at = number % self._size if whole else number - self.low
-            part = rows.take(at, 1, mode="clip")
+            part = rows.take(at, -1, mode="clip")
             part *= weight
             total = part if total is None else np.add(total, part, total)
         assert total is not None
@@ -228,6 +230,7 @@ class BoxPlan:
 
 def _product(left: Float32Array, right: Float32Array, out: Float32Array) -> None:
     """Matrix product in parts so small that the matrix library starts no threads of its own."""
-    rows = max(1, MOST_PRODUCTS // (left.shape[1] * right.shape[1]))
-    for first in range(0, len(left), rows):
-        np.matmul(left[first : first + rows], right, out[first : first + rows])
+    rows = max(1, MOST_PRODUCTS // (left.shape[-1] * right.shape[-1]))
+    for first in range(0, left.shape[-2], rows):
+        some = slice(first, first + rows)
+        np.matmul(left[..., some, :], right, out[..., some, :])

@@ -26,29 +26,30 @@ BRIGHTNESS = 1.2  # of the whole ground, so that it stands well on a display
 HEDGE_HEIGHT_M, TREE_HEIGHT_M = 2.0, 1.9  # low: shadows that hide little
 
 
+# In the order in which they lie in `Layout.maps`; distances in metres.
+MAPS = (
+    "border",  # distance from the nearest parcel border
+    "border_sunward",  # the same for the point from which a hedge's shadow would fall here
+    "hedge",  # half the width of the hedge that stands on the border, below 0 where there is none
+    "water",  # distance from the shore, negative in water
+    "track",  # distance from the middle of the nearest track, negative on one side of it
+    "wild",  # distance into scrub and rock, negative on farmland; rough
+    "trees",  # how readily trees stand here (0 none, 1 closed wood)
+    "trees_sunward",  # the same sunward
+    "relief",  # factor on the light from the slope of the land
+    "bend_x",  # what is added to x and y to follow the parcels' own straight coordinates
+    "bend_y",
+)
+
+
 @dataclass(frozen=True)
 class Layout:
-    """Maps of (MAP_SIZE, MAP_SIZE), first axis x, second y; distances in metres.
+    """Maps of MAP_SIZE squared samples, first axis x, second y.
 
     Attributes
     ----------
-    border, border_sunward
-        Distance from the nearest parcel border; the same for the point from which a
-        hedge's shadow would fall here.
-    hedge
-        Half the width of the hedge that stands on the border, below 0 where there is none.
-    water
-        Distance from the shore, negative in water.
-    track
-        Distance from the middle of the nearest track, negative on one side of it.
-    wild
-        Distance into scrub and rock, negative on farmland; rough.
-    trees, trees_sunward
-        How readily trees stand here (0 none, 1 closed wood), and the same sunward.
-    relief
-        Factor on the light from the slope of the land.
-    bend_x, bend_y
-        What is added to x and y to follow the parcels' own straight coordinates.
+    maps
+        Those of `MAPS`, (maps, x, y).
     parcel
         Number of the parcel, an index into `colours` and `rows`.
     colours, rows
@@ -56,17 +57,7 @@ class Layout:
         run along x.
     """
 
-    border: Float32Array
-    border_sunward: Float32Array
-    hedge: Float32Array
-    water: Float32Array
-    track: Float32Array
-    wild: Float32Array
-    trees: Float32Array
-    trees_sunward: Float32Array
-    relief: Float32Array
-    bend_x: Float32Array
-    bend_y: Float32Array
+    maps: Float32Array
     parcel: npt.NDArray[np.uint16]
     colours: Float32Array
     rows: Float32Array
@@ -92,22 +83,20 @@ def lay_out(rng: np.random.Generator) -> Layout:
     relief = _relief(fractal(rng, MAP_SIZE, 130, 24, 1.6))
     hx, hy = (v / MAP_STEP_M for v in shadow_offset(HEDGE_HEIGHT_M))
     tx, ty = (v / MAP_STEP_M for v in shadow_offset(TREE_HEIGHT_M))
-    return Layout(
-        border=border,
-        border_sunward=shifted(border, hx, hy),
-        hedge=hedge,
-        water=water,
-        track=middle,
-        wild=wild,
-        trees=trees,
-        trees_sunward=shifted(trees, tx, ty),
-        relief=relief,
-        bend_x=bend_x,
-        bend_y=bend_y,
-        parcel=parcel,
-        colours=colours,
-        rows=rows,
-    )
+    maps = {
+        "border": border,
+        "border_sunward": shifted(border, hx, hy),
+        "hedge": hedge,
+        "water": water,
+        "track": middle,
+        "wild": wild,
+        "trees": trees,
+        "trees_sunward": shifted(trees, tx, ty),
+        "relief": relief,
+        "bend_x": bend_x,
+        "bend_y": bend_y,
+    }
+    return Layout(np.stack([maps[name] for name in MAPS]), parcel, colours, rows)
 
 
 def _cuts(rng: np.random.Generator, mean_m: float) -> FloatArray:

@@ -99,3 +99,17 @@ def shifted(field: Float32Array, dx: float, dy: float) -> Float32Array:
     moved = np.roll(field, (ix, iy), (0, 1))
     moved = moved * (1 - fx) + np.roll(moved, 1, 0) * fx
     return np.asarray(moved * (1 - fy) + np.roll(moved, 1, 1) * fy, np.float32)
+
+
+def between(tile: Float32Array, x: FloatArray, y: FloatArray) -> Float32Array:
+    """Values of a periodic square at places counted in samples, linear between these."""
+    size = len(tile)
+    i, j = np.floor(x).astype(np.intp), np.floor(y).astype(np.intp)
+    fx, fy = (x - i).astype(np.float32), (y - j).astype(np.float32)
+    i, j, flat = i % size, j % size, tile.ravel()
+    i2, j2 = (i + 1) % size * size, (j + 1) % size
+    i *= size
+    low, high = flat.take(i + j), flat.take(i2 + j)
+    low += (flat.take(i + j2) - low) * fy
+    high += (flat.take(i2 + j2) - high) * fy
+    return np.asarray(low + (high - low) * fx, np.float32)

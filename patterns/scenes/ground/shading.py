@@ -7,6 +7,7 @@ far away.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -14,8 +15,8 @@ import numpy as np
 from patterns.picture.arrays import Float32Array, FloatingArray
 from patterns.scenes.ground import palette
 from patterns.scenes.ground.field import Field
-from patterns.scenes.ground.layout import MAP_STEP_M, PERIOD_M, Layout
-from patterns.scenes.ground.sampling import Sampler
+from patterns.scenes.ground.layout import MAP_STEP_M, MAPS, PERIOD_M, Layout
+from patterns.scenes.ground.sampling import GridSampler
 
 __all__ = ["Materials", "shade"]
 
@@ -30,34 +31,70 @@ DRILL_M, WHEELINGS_M = PERIOD_M / 2560, PERIOD_M / 170
 
 @dataclass(frozen=True)
 class Materials:
-    """Maps and tiles that shading reads; the tiles' repeats divide the country's period."""
+    """Maps and tiles that shading reads; the tiles' repeats divide the country's period.
+
+    Attributes
+    ----------
+    maps
+        Those of the layout.
+    crowns
+        Heights of crowns, the light on them, and where their shadows fall.
+    """
 
     layout: Layout
-    maps: dict[str, Field]
+    maps: Field
     coarse: Field
     middle: Field
     fine: Field
     crowns: Field
-    crown_light: Field
-    crown_shade: Field
 
 
-def shade(m: Materials, at: Sampler) -> Float32Array:
+class _Ground:
+    """What is known of the places of a grid: maps by name, their bounds, and noise."""
+
+    def __init__(self, m: Materials, at: GridSampler) -> None:
+        self.m, self.at = m, at
+        self.texel = min(at.texels_m)
+        self.size = np.float32(max(at.texels_m))
+        low, high = at.bounds(m.maps)
+        self.low: dict[str, float] = dict(zip(MAPS, low.tolist(), strict=True))
+        self.high: dict[str, float] = dict(zip(MAPS, high.tolist(), strict=True))
+        self.map: dict[str, Float32Array] = dict(zip(MAPS, at.read(m.maps), strict=True))
+        self.coarse, self.middle = coarse, middle = at.read(m.coarse), at.read(m.middle)
+        self.rough = 0.55 * coarse + 0.22 * middle  # metres by which edges wander
+        self.grain = 1 + 0.09 * coarse + 0.12 * middle
+        self.fine: Float32Array | None = None
+        if self.texel < 3 * m.fine.step_m:
+            self.fine = at.read(m.fine)
+            self.grain += 0.09 * self.fine
+        self.grain -= 0.22 * np.clip(0.7 * coarse + 0.7 * middle - 0.9, 0, 1)  # tufts
+
+    @cached_property
+    def border_width(self) -> Float32Array:
+        """How wide edges beside a parcel's border are."""
+        return self.at.softness(self.map["border"])
+
+    def within(self, name: str, reach_m: float) -> bool:
+        """Whether the distance in a map comes down to `reach_m`, and a footprint, anywhere."""
+        return self.low[name] <= reach_m + sum(self.at.texels_m)
+
+
+def shade(m: Materials, at: GridSampler) -> Float32Array:
     """Linear light, float32 (3, ...), of the places of a sampler."""
-    texel = min(at.texel_x_m, at.texel_y_m)
-    coarse, middle = at.read(m.coarse), at.read(m.middle)
-    fine = at.read(m.fine) if texel < 3 * m.fine.step_m else 0.0
-    rough = 0.55 * coarse + 0.22 * middle  # metres by which edges wander
-    grain = 1 + 0.09 * coarse + 0.12 * middle + 0.09 * fine
-    grain -= 0.22 * np.clip(0.7 * coarse + 0.7 * middle - 0.9, 0, 1)  # tufts
-    light = _fields(m, at, rough, coarse)
-    light *= grain
-    _wild(m, at, light, coarse, middle, grain)
-    _track(m, at, light, rough, grain)
-    _water(m, at, light, coarse, middle, grain)
-    _hedges(m, at, light, rough, grain)
-    _trees(m, at, light, coarse, middle, fine)
-    light *= at.read(m.maps["relief"])
+    here = _Ground(m, at)
+    light = _fields(here)
+    light *= here.grain
+    if here.high["wild"] >= -25:
+        _wild(here, light)
+    if here.within("track", 6) and -here.high["track"] <= 6 + sum(at.texels_m):
+        _track(here, light)
+    if here.within("water", 9):
+        _water(here, light)
+    if here.within("border", 10):
+        _hedges(here, light)
+    if max(here.high["trees"], here.high["trees_sunward"]) >= TREELESS:
+        _trees(here, light)
+    light *= here.map["relief"]
     return np.clip(light, 0.003, 1, out=light)
 
 
@@ -95,30 +132,27 @@ def _darken(light: Float32Array, share: Float32Array) -> None:
         np.multiply(channel, part, channel)
 
 
-def _fields(m: Materials, at: Sampler, rough: FloatingArray, coarse: FloatingArray) -> Float32Array:
-    parcel = at.nearest(m.layout.parcel, MAP_STEP_M)
-    light = np.stack([m.layout.colours[:, k].take(parcel) for k in range(3)])
-    rows = m.layout.rows.take(parcel)
-    size = np.float32(max(at.texel_x_m, at.texel_y_m))
-    if size < WHEELINGS_M / 4 and rows.any():
-        place = 0.1 * rough + _rows_place(m, at, rows)
-        strength = np.abs(rows)
-        light *= 1 - strength * _drills(place, size) * (0.75 + 0.25 * coarse)
-    if at.bounds(m.maps["border"])[0] < 10 + at.texel_x_m + at.texel_y_m:
-        border = at.read(m.maps["border"])
-        share = _inside(VERGE_M - border + rough, at.softness(border))
+def _fields(here: _Ground) -> Float32Array:
+    layout, coarse = here.m.layout, here.coarse
+    parcel = here.at.nearest(layout.parcel, MAP_STEP_M)
+    light = np.stack([layout.colours[:, k].take(parcel) for k in range(3)])
+    rows = layout.rows.take(parcel)
+    if here.size < WHEELINGS_M / 4 and rows.any():
+        place = 0.1 * here.rough + _rows_place(here, rows)
+        light *= 1 - np.abs(rows) * _drills(place, here.size) * (0.75 + 0.25 * coarse)
+    if here.within("border", 10):
+        share = _inside(VERGE_M - here.map["border"] + here.rough, here.border_width)
         _lay(light, palette.VERGE, share, np.float32(1) + np.float32(0.04) * coarse)
     return light
 
 
-def _rows_place(m: Materials, at: Sampler, rows: FloatingArray) -> Float32Array:
+def _rows_place(here: _Ground, rows: FloatingArray) -> Float32Array:
     """Coordinate across the drilled rows, metres, within the country's period."""
-    if rows.max() <= 0 or rows.min() >= 0:
-        name, place = ("bend_y", at.y_m) if rows.max() <= 0 else ("bend_x", at.x_m)
-        return np.mod(place, PERIOD_M).astype(np.float32) + at.read(m.maps[name])
-    across = np.mod(at.y_m, PERIOD_M).astype(np.float32) + at.read(m.maps["bend_y"])
-    along = np.mod(at.x_m, PERIOD_M).astype(np.float32) + at.read(m.maps["bend_x"])
-    return np.where(rows < 0, across, along)
+    across: Float32Array = np.mod(here.at.y_m, PERIOD_M).astype(np.float32) + here.map["bend_y"]
+    if rows.max() <= 0:
+        return across
+    along: Float32Array = np.mod(here.at.x_m, PERIOD_M).astype(np.float32) + here.map["bend_x"]
+    return along if rows.min() >= 0 else np.where(rows < 0, across, along)
 
 
 def _drills(place: FloatingArray, size: np.float32) -> Float32Array:
@@ -137,65 +171,44 @@ def _fraction(turns: FloatingArray) -> FloatingArray:
     return np.asarray(turns - np.floor(turns))
 
 
-def _wild(
-    m: Materials,
-    at: Sampler,
-    light: Float32Array,
-    coarse: FloatingArray,
-    middle: FloatingArray,
-    grain: FloatingArray,
-) -> None:
-    if at.bounds(m.maps["wild"])[1] < -25:
-        return
-    wild = at.read(m.maps["wild"]) + 5 * coarse + 0.8 * middle
+def _wild(here: _Ground, light: Float32Array) -> None:
+    at, coarse, middle = here.at, here.coarse, here.middle
+    wild = here.map["wild"] + 5 * coarse + 0.8 * middle
     share = _inside(wild, at.softness(wild) + np.float32(1.5))
     if not share.any():
         return
     mixed = 0.8 * coarse + 0.45 * middle
-    heath = np.asarray(grain * (1 + 0.12 * middle), np.float32)
+    width = at.softness(mixed)
+    heath = np.asarray(here.grain * (1 + 0.12 * middle), np.float32)
     ground = np.stack([np.broadcast_to(c * heath, wild.shape) for c in palette.HEATH])
-    _lay(ground, palette.SCRUB, _inside(mixed - 0.25, at.softness(mixed), 0.3), heath)
-    stone = _inside(wild - 14 - 14 * mixed, 2 * at.softness(mixed), 1.5)
-    stone *= _inside(-mixed - 0.35, at.softness(mixed), 0.12)
-    _lay(ground, palette.ROCK, stone, grain)
+    _lay(ground, palette.SCRUB, _inside(mixed - 0.25, width, 0.3), heath)
+    stone = _inside(wild - 14 - 14 * mixed, 2 * width, 1.5)
+    stone *= _inside(-mixed - 0.35, width, 0.12)
+    _lay(ground, palette.ROCK, stone, here.grain)
     ground -= light
     ground *= share
     light += ground
 
 
-def _track(
-    m: Materials, at: Sampler, light: Float32Array, rough: FloatingArray, grain: FloatingArray
-) -> None:
-    low, high = at.bounds(m.maps["track"])
-    reach = 6 + at.texel_x_m + at.texel_y_m
-    if low > reach or high < -reach:
-        return
+def _track(here: _Ground, light: Float32Array) -> None:
     # The map holds signed distances: those interpolate to 0 in the middle of the track,
     # where a mean of absolute ones would leave gaps.
-    signed = at.read(m.maps["track"])
-    width = at.softness(signed)
+    signed, rough = here.map["track"], here.rough
+    width = here.at.softness(signed)
     track = np.sqrt(signed * signed + (np.float32(0.25) * width) ** 2)
     edge = track + 0.25 * np.clip(rough, -1.6, 1.6)
-    _lay(light, palette.VERGE, _inside(4.0 - edge, width), grain)
+    _lay(light, palette.VERGE, _inside(4.0 - edge, width), here.grain)
     gravel = _inside(1.8 - edge, width)
     gravel *= 1 - 0.7 * _inside(0.35 - track + 0.25 * rough, width)
-    _lay(light, palette.GRAVEL, gravel, grain)
+    _lay(light, palette.GRAVEL, gravel, here.grain)
 
 
-def _water(
-    m: Materials,
-    at: Sampler,
-    light: Float32Array,
-    coarse: FloatingArray,
-    middle: FloatingArray,
-    grain: FloatingArray,
-) -> None:
-    if at.bounds(m.maps["water"])[0] > 9 + at.texel_x_m + at.texel_y_m:
-        return
-    water = at.read(m.maps["water"])
-    width = at.softness(water)
-    water = water + 0.5 * coarse + 0.15 * middle
-    _lay(light, palette.SHORE, _inside(1.8 + 0.8 * coarse - water, width + np.float32(0.5)), grain)
+def _water(here: _Ground, light: Float32Array) -> None:
+    coarse, middle = here.coarse, here.middle
+    width = here.at.softness(here.map["water"])
+    water = here.map["water"] + 0.5 * coarse + 0.15 * middle
+    shore = _inside(1.8 + 0.8 * coarse - water, width + np.float32(0.5))
+    _lay(light, palette.SHORE, shore, here.grain)
     ripple = np.asarray(1 + 0.035 * middle + 0.03 * coarse, np.float32)
     share = _inside(-water, width, 0.1)
     if not share.any():
@@ -204,44 +217,31 @@ def _water(
     _lay(light, palette.WATER_DEEP, share * np.clip(-water / 14, 0, 1), ripple)
 
 
-def _hedges(
-    m: Materials, at: Sampler, light: Float32Array, rough: FloatingArray, grain: FloatingArray
-) -> None:
-    if at.bounds(m.maps["border"])[0] > 10 + at.texel_x_m + at.texel_y_m:
-        return
-    border = at.read(m.maps["border"])
-    half = at.read(m.maps["hedge"])
-    width = at.softness(border)
-    edge = half + 0.8 * rough
-    cast = _inside(edge + 0.3 - at.read(m.maps["border_sunward"]), width, 0.25)
+def _hedges(here: _Ground, light: Float32Array) -> None:
+    half, width = here.map["hedge"], here.border_width
+    edge = half + 0.8 * here.rough
+    cast = _inside(edge + 0.3 - here.map["border_sunward"], width, 0.25)
     _darken(light, cast * np.clip(2 * half, 0, 1))
-    _lay(light, palette.HEDGE, _inside(edge - border, width), grain * grain)
+    share = _inside(edge - here.map["border"], width)
+    _lay(light, palette.HEDGE, share, here.grain * here.grain)
 
 
-def _trees(
-    m: Materials,
-    at: Sampler,
-    light: Float32Array,
-    coarse: FloatingArray,
-    middle: FloatingArray,
-    fine: FloatingArray | float,
-) -> None:
-    maps = m.maps["trees"], m.maps["trees_sunward"]
-    if max(at.bounds(maps[0])[1], at.bounds(maps[1])[1]) < TREELESS:
-        return
-    stand, stand_sunward = at.read(maps[0]), at.read(maps[1])
-    blur = np.float32(max(at.texel_x_m, at.texel_y_m) / 3)
+def _trees(here: _Ground, light: Float32Array) -> None:
+    crowns, lit, shade = here.at.read(here.m.crowns)
+    coarse, middle = here.coarse, here.middle
+    stand, stand_sunward = here.map["trees"], here.map["trees_sunward"]
     ragged = np.asarray(0.11 * middle + 0.09 * coarse, np.float32)  # twigs and boughs
-    height = _wooded(at.read(m.crowns) + stand - 1 + ragged, stand)
-    width = 0.5 * np.minimum(at.softness(height), 1) + 0.3 * np.minimum(blur, 2)
-    cast = at.read(m.crown_shade) + stand_sunward - 1 + 0.7 * ragged
-    cast = _wooded(cast, stand_sunward)
+    height = _wooded(crowns + stand - 1 + ragged, stand)
+    width = 0.5 * np.minimum(here.at.softness(height), 1) + 0.3 * np.minimum(here.size / 3, 2)
+    cast = _wooded(shade + stand_sunward - 1 + 0.7 * ragged, stand_sunward)
     # A crown lets light through at its rim: its shadow begins faintly.
     _darken(light, 0.8 * _inside(cast - 0.06, width, PENUMBRA))
     share = _inside(height, width, 0.03)
     if not share.any():
         return
-    lit = at.read(m.crown_light) + 0.26 * middle + 0.14 * coarse + 0.08 * fine
+    lit += 0.26 * middle + 0.14 * coarse
+    if here.fine is not None:
+        lit += 0.08 * here.fine
     lit = np.clip(lit + 0.35 * np.clip(height, 0, 1) - 0.1, 0, 1)
     for channel, dark, bright in zip(light, palette.CANOPY, palette.CANOPY_LIT, strict=True):
         part = lit * (bright - dark)

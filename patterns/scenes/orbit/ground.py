@@ -7,8 +7,8 @@ import numpy.typing as npt
 
 from patterns.picture.arrays import Float32Array, FloatingArray, IndexArray
 from patterns.scenes.ground.country import Country
+from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import GRAVEL, SHADE, through_haze
-from patterns.scenes.ground.sampling import GridAxis
 from patterns.scenes.orbit.geometry import WALL_M
 from patterns.scenes.orbit.profile import Profile
 from patterns.scenes.orbit.shadow import Shadow
@@ -58,6 +58,7 @@ class _Level:
         # Memory that is never written to is never taken from the machine.
         self.light = np.empty((3, 2 * self.half, 2 * self.half), np.uint16)
         self._filled = np.zeros((across, across), bool)
+        self._axes: dict[tuple[int, float], GridAxis] = {}
 
     def ensure(
         self,
@@ -90,12 +91,17 @@ class _Level:
 
     def _fill(self, country: Country, centre: tuple[float, float], i: int, j: int) -> None:
         """Compute the block whose first sample is `i`, `j`."""
-        axes = [
-            GridAxis.even(c + (k - self.half) * self.step_m, self.step_m, BLOCK, self.step_m)
-            for c, k in zip(centre, (i, j), strict=True)
-        ]
-        light = country.grid(axes[0], axes[1]) * np.float32(FULL)
+        along, across = (self._axis(k, c) for k, c in zip((i, j), centre, strict=True))
+        light = country.grid(along, across) * np.float32(FULL)
         self.light[:, i : i + BLOCK, j : j + BLOCK] = np.rint(light, out=light)
+
+    def _axis(self, first: int, centre_m: float) -> GridAxis:
+        """Samples from `first` on, kept: blocks beside each other share what is known of them."""
+        key = (first, centre_m)
+        if key not in self._axes:
+            begin_m = centre_m + (first - self.half) * self.step_m
+            self._axes[key] = GridAxis.even(begin_m, self.step_m, BLOCK, self.step_m)
+        return self._axes[key]
 
     def read(
         self, sines: Float32Array, cosines: Float32Array, radii: Float32Array, out: Float32Array
@@ -200,7 +206,7 @@ class OrbitGround:
         )
         cover = 1 - _ramp(across + edge[:, np.newaxis], base + 3.5, base + 5.5)
         grain = self._country.materials.fine
-        size = grain.size
+        size = len(grain.values)
         i = (np.sin(bearing)[:, np.newaxis] * across / 0.012).astype(np.int64) % size
         j = (np.cos(bearing)[:, np.newaxis] * across / 0.012).astype(np.int64) % size
         speckle = np.float32(1) + np.float32(0.12) * grain.values[i, j]

@@ -13,7 +13,7 @@ from math import radians
 import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray
-from patterns.scenes.ground.noise import fractal
+from patterns.scenes.ground.noise import between, fractal
 from patterns.scenes.ground.palette import (
     CANOPY,
     CANOPY_LIT,
@@ -231,9 +231,9 @@ class OrbitWall:
         reach = CLOUD_HEIGHT_M / (np.tan(np.minimum(up, 1.57)) + 0.055)
         x = np.sin(bearing)[:, np.newaxis] * reach / CLOUD_TEXEL_M
         y = np.cos(bearing)[:, np.newaxis] * reach / CLOUD_TEXEL_M
-        here = self._cloud(x, y)
+        here = between(self._clouds, x, y)
         sun = (np.sin(SUN_BEARING) * 5, np.cos(SUN_BEARING) * 5)
-        lit = np.clip(0.5 + 0.9 * (here - self._cloud(x + sun[0], y + sun[1])), 0, 1)
+        lit = np.clip(0.5 + 0.9 * (here - between(self._clouds, x + sun[0], y + sun[1])), 0, 1)
         thin = (1 - np.exp(-up / 0.07)).astype(np.float32)
         cover = _step(here, -0.1, 1.7) * (0.78 * thin)
         grey = (0.72 * CLOUD + 0.28 * SKY_ZENITH).astype(np.float32)
@@ -244,14 +244,3 @@ class OrbitWall:
         cloud *= cover[:, np.newaxis]
         out += cloud
         return out
-
-    def _cloud(self, x: FloatingArray, y: FloatingArray) -> Float32Array:
-        i, j = np.floor(x).astype(np.int64), np.floor(y).astype(np.int64)
-        fx, fy = (x - i).astype(np.float32), (y - j).astype(np.float32)
-        i, j = i % CLOUD_TILE, j % CLOUD_TILE
-        flat = self._clouds.ravel()
-        i2, j2 = (i + 1) % CLOUD_TILE * CLOUD_TILE, (j + 1) % CLOUD_TILE
-        i = i * CLOUD_TILE
-        top = flat[i + j] + (flat[i + j2] - flat[i + j]) * fy
-        low = flat[i2 + j] + (flat[i2 + j2] - flat[i2 + j]) * fy
-        return np.asarray(top + (low - top) * fx, np.float32)

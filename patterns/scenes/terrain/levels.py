@@ -17,7 +17,6 @@ from patterns.picture.arrays import Float32Array, FloatArray, IndexArray
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
-from patterns.scenes.ground.view import view
 from patterns.scenes.terrain.box_blur import box_blur, box_margin
 from patterns.scenes.terrain.rays import Rays
 from patterns.scenes.terrain.ring import Ring
@@ -249,7 +248,7 @@ class LineLevel(Ring):
     def _ground(self, first: int, count: int) -> Float32Array:
         between_m = self.step_m / self._dense
         along = np.arange(first, first + count, dtype=np.float64) * between_m
-        return view(self._country, GridAxis(along, self.step_m, between_m), self._across)
+        return self._country.view(GridAxis(along, self.step_m, between_m), self._across)
 
 
 def _texels(codes: Float32Array) -> npt.NDArray[np.uint16]:

@@ -17,7 +17,6 @@ from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array, UInt32
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
-from patterns.scenes.ground.view import view
 from patterns.scenes.terrain.box_blur import box_blur, box_margin
 from patterns.scenes.terrain.picture import BLOCK_ROWS, row_by_row, write_codes
 from patterns.scenes.terrain.rays import Rays
@@ -134,7 +133,7 @@ class RowLevel(Ring):
             count + 2 * margin,
             max(float(self.samples_m[0].min()), self.step_m),
         )
-        light = view(self._country, self._heading, along, turned=True)
+        light = self._country.view(self._heading, along, turned=True)
         light = box_blur(box_blur(light, pixel), blur)
         return hazed(light, self._through[:, None])
 

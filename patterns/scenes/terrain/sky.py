@@ -6,16 +6,14 @@ import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatArray
 from patterns.scenes.ground import palette
-from patterns.scenes.ground.field import Field
-from patterns.scenes.ground.noise import fractal
-from patterns.scenes.ground.sampling import PointSampler
+from patterns.scenes.ground.noise import between, fractal
 from patterns.scenes.motion import focal_px
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.rays import Plane, tilt
 
 __all__ = ["Sky"]
 
-CLOUD_TILE = 512
+CLOUD_TILE, CLOUD_TEXEL_M = 512, 22.0
 # Far hills from the nearest to the farthest: height and its spread in degrees, haze (0 to 1).
 RIDGES = ((0.35, 0.22, 0.62), (0.62, 0.34, 0.78), (0.95, 0.42, 0.88))
 
@@ -25,7 +23,7 @@ class Sky:
 
     def __init__(self, seed: int) -> None:
         rng = np.random.default_rng([seed, 0x5C7])
-        self._clouds = Field(fractal(rng, CLOUD_TILE, 200, 4, 1.55), 22.0)
+        self._clouds = fractal(rng, CLOUD_TILE, 200, 4, 1.55)
         self._ridges = [_ridge(rng) for _ in RIDGES]
 
     def light(
@@ -51,8 +49,8 @@ class Sky:
         blue = 1 - np.exp(-high / 16)
         low = np.exp(-high / 2.2)  # the band of haze that joins sky and ground
         # Clouds lie on a layer 1400 m up; towards the horizon they flatten and pale.
-        reach = 1400 / np.maximum(up, 0.04)
-        cover = PointSampler(reach * ahead, reach * right, 22.0).read(self._clouds)
+        reach = 1400 / CLOUD_TEXEL_M / np.maximum(up, 0.04)
+        cover = between(self._clouds, reach * ahead, reach * right)
         soft = np.clip((cover - 0.15) / 1.9, 0, 1)
         cloud = soft * soft * (3 - 2 * soft) * 0.75 * (1 - np.exp(-((high / 5.5) ** 2)))
         light = np.empty((3, *lift.shape), np.float32)
