@@ -5,17 +5,6 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-__all__ = [
-    "BoolArray",
-    "Float32Array",
-    "FloatArray",
-    "FloatingArray",
-    "IndexArray",
-    "IntArray",
-    "UInt8Array",
-    "UInt32Array",
-]
-
 FloatArray = npt.NDArray[np.float64]
 Float32Array = npt.NDArray[np.float32]
 FloatingArray = npt.NDArray[np.floating]  # 32 or 64 bits, as they come

@@ -15,18 +15,6 @@ from PIL import Image, ImageDraw, ImageFont
 
 from patterns.picture.arrays import UInt8Array
 
-__all__ = [
-    "baseline_px",
-    "cap_height_px",
-    "font",
-    "line_height_px",
-    "size_for_width",
-    "text_mask",
-    "text_width_px",
-    "typeface",
-]
-
-
 LOWEST_SIZE = 4
 
 

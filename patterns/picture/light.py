@@ -13,15 +13,6 @@ import numpy.typing as npt
 
 from patterns.picture.arrays import Float32Array, UInt8Array
 
-__all__ = [
-    "GAMMA",
-    "code_to_light",
-    "light_to_code",
-    "light_to_signal",
-    "light_to_ycbcr",
-    "signal_to_light",
-]
-
 GAMMA = 2.4
 
 

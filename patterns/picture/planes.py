@@ -8,10 +8,6 @@ import numpy as np
 
 from patterns.picture.arrays import UInt8Array
 
-__all__ = [
-    "Planes",
-]
-
 
 @dataclass(frozen=True)
 class Planes:

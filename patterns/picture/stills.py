@@ -9,8 +9,6 @@ import numpy as np
 from patterns.picture.arrays import Float32Array, UInt8Array
 from patterns.picture.planes import Planes
 
-__all__ = ["picture_bytes", "planes_to_rgb"]
-
 
 def _full_size(plane: UInt8Array) -> Float32Array:
     """Chroma at luma's places: linear between its samples, which sit on the even columns."""

@@ -20,8 +20,7 @@ from patterns.scenes.orbit.geometry import (
 )
 from patterns.scenes.orbit.hills import OrbitWall
 from patterns.scenes.orbit.motion import SUBJECT_HEIGHT_M, OrbitMotion, Subject
-from patterns.scenes.orbit.outlines import OUTLINES
-from patterns.scenes.orbit.profile import Profile, meet
+from patterns.scenes.orbit.outlines import OUTLINES, Profile, meet
 from patterns.scenes.orbit.subjects import OrbitSubject
 
 SUBJECTS: tuple[Subject, ...] = ("tower", "monument", "tank")

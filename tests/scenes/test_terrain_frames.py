@@ -18,7 +18,7 @@ from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
 from patterns.scenes.motion import focal_px
-from patterns.scenes.terrain.box_blur import box_blur, box_margin
+from patterns.scenes.terrain.filters import box_blur, box_margin
 from patterns.scenes.terrain.levels import APERTURE, LineLevel, bands
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.picture import LinePlane

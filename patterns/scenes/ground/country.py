@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property, lru_cache
-from math import ceil
+from math import ceil, inf, isinf
 
 import numpy as np
 
@@ -15,11 +15,10 @@ from patterns.scenes.ground.palette import shadow_offset
 from patterns.scenes.ground.sampling import GridSampler
 from patterns.scenes.ground.shading import Materials, shade
 
-__all__ = ["Country", "country_of"]
-
 TILE = 1024
 COARSE_REPEATS, MIDDLE_REPEATS, FINE_REPEATS, CROWN_REPEATS = 13, 97, 751, 11
-OVERVIEW_STEP_M = 4.0
+OVERVIEW_STEP_M = PERIOD_M / 768
+FAR_M = 1.0, 12.0  # width and length of the least footprints that the overview serves
 BLOCK = 16384  # places that are shaded together: they stay in cache, and may skip materials
 MANY = 16  # pieces into which a long box may be cut
 
@@ -75,9 +74,10 @@ class Country:
         Far views read the overview, which is exact for any box. Nearer, a box that is long
         for the materials' own edges is drawn as several shorter ones and averaged.
         """
-        pieces = _shadings(first.width_m, second.width_m)
-        if not all(pieces):
+        piece_m = longest_piece_m(first.width_m, second.width_m)
+        if isinf(piece_m):
             return GridSampler(first, second, turned).read(self.overview)
+        pieces = [min(MANY, ceil(axis.width_m / piece_m)) for axis in (first, second)]
         total = np.zeros((3, len(first), len(second)), np.float32)
         for some in first.pieces(pieces[0]):
             for other in second.pieces(pieces[1]):
@@ -97,13 +97,11 @@ class Country:
         return light
 
 
-def _shadings(first_m: float, second_m: float) -> tuple[int, int]:
-    """In how many pieces along each axis boxes of such widths are shaded; 0 if not at all."""
+def longest_piece_m(first_m: float, second_m: float) -> float:
+    """Length of the longest piece of a footprint that is shaded at once; infinite if none is."""
     short_m, long_m = sorted((first_m, second_m))
-    if short_m >= OVERVIEW_STEP_M or (long_m >= 12 and short_m >= OVERVIEW_STEP_M / 4):
-        return 0, 0
-    piece_m = max(5.0, 10 * short_m)
-    return min(MANY, ceil(first_m / piece_m)), min(MANY, ceil(second_m / piece_m))
+    far = short_m >= OVERVIEW_STEP_M or (short_m >= FAR_M[0] and long_m >= FAR_M[1])
+    return inf if far else max(5.0, 10 * short_m)
 
 
 @lru_cache(maxsize=1)

@@ -11,8 +11,6 @@ import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatArray, IndexArray
 
-__all__ = ["BoxPlan", "Field", "GridAxis"]
-
 MOST_SAMPLES = 48  # under a group of boxes; more would be mostly zeros
 MANY = 4  # samples under a box that are too many
 LEAST = 32  # samples of a side that is not halved

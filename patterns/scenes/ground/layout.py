@@ -17,8 +17,6 @@ from patterns.picture.arrays import Float32Array, FloatArray, IndexArray
 from patterns.scenes.ground.noise import fractal, shifted
 from patterns.scenes.ground.palette import CROPS, shadow_offset
 
-__all__ = ["MAP_SIZE", "MAP_STEP_M", "PERIOD_M", "TREE_HEIGHT_M", "Layout", "lay_out"]
-
 PERIOD_M = 4096.0
 MAP_SIZE = 1024
 MAP_STEP_M = PERIOD_M / MAP_SIZE

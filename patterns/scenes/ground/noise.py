@@ -12,8 +12,6 @@ import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatArray
 
-__all__ = ["crowns", "fractal", "shifted"]
-
 CROWNS_AT_ONCE = 64  # what is reckoned for them stays in cache
 
 

@@ -12,34 +12,6 @@ import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatArray, FloatingArray
 
-__all__ = [
-    "CANOPY",
-    "CANOPY_LIT",
-    "CLOUD",
-    "CROPS",
-    "GRAVEL",
-    "HAZE",
-    "HAZE_LENGTH_M",
-    "HEATH",
-    "HEDGE",
-    "HILL",
-    "ROCK",
-    "SCRUB",
-    "SHADE",
-    "SHORE",
-    "SKY_HORIZON",
-    "SKY_ZENITH",
-    "SUN_AZIMUTH_DEG",
-    "SUN_DIRECTION",
-    "SUN_ELEVATION_DEG",
-    "VERGE",
-    "WATER_DEEP",
-    "WATER_SHALLOW",
-    "shadow_offset",
-    "through_haze",
-    "transmittance",
-]
-
 
 def _light(*signal: float) -> Float32Array:
     return np.asarray((np.array(signal) / 255) ** 2.4, np.float32)

@@ -18,8 +18,6 @@ from patterns.scenes.ground.field import Field
 from patterns.scenes.ground.layout import MAP_STEP_M, MAPS, PERIOD_M, Layout
 from patterns.scenes.ground.sampling import GridSampler
 
-__all__ = ["Materials", "shade"]
-
 Softness = FloatingArray | np.floating[Any] | float
 
 PENUMBRA = 0.3  # width of the edge of a tree's shadow, in heights of a full-grown crown

@@ -18,9 +18,6 @@ from patterns.scenes.orbit.boxes import AcrossBoxes, turn_boxes, turn_reach
 from patterns.scenes.orbit.plan import TEXELS, Chunk, Group, RowPlan
 from patterns.scenes.orbit.texels import Texels
 
-__all__ = ["Atlas", "Surface"]
-
-
 CELLS_AT_ONCE = 200_000  # of a surface, painted together
 AHEAD_CELLS = 100_000  # as many that will only be needed later are worth painting with others
 NEVER = np.iinfo(np.int64).min  # no sector has this number

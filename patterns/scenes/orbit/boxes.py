@@ -15,9 +15,6 @@ import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray
 
-__all__ = ["AcrossBoxes", "box_weights", "trapezoid_integral", "turn_boxes", "turn_reach"]
-
-
 # Products of at most this many multiplications are done by the calling thread alone: the
 # library's own threads wait in a loop, which on a busy machine costs more than they bring.
 LARGEST_PRODUCT = 250_000

@@ -11,8 +11,6 @@ from patterns.picture.arrays import BoolArray, Float32Array, FloatingArray
 from patterns.scenes.orbit.motion import Subject
 from patterns.scenes.orbit.surface_marks import Patch, joint, repeat, slot
 
-__all__ = ["FITTINGS", "Fitting"]
-
 Colour = tuple[float, float, float]
 
 GLASS: Colour = (38, 46, 52)

@@ -19,10 +19,7 @@ from patterns.errors import RequestError
 from patterns.picture.arrays import FloatingArray
 from patterns.scenes.motion import focal_px
 from patterns.scenes.orbit.motion import RING_RADIUS_M, OrbitMotion
-from patterns.scenes.orbit.profile import Profile, meet
-
-__all__ = ["FAR_GROUND", "NEAR_GROUND", "SUBJECT", "WALL", "WALL_M", "OrbitCamera", "Seen"]
-
+from patterns.scenes.orbit.outlines import Profile, meet
 
 WALL_M = RING_RADIUS_M
 # The ground before and behind the axis is kept apart: its azimuths lie about pi and about

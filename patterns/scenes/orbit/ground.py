@@ -10,10 +10,8 @@ from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import GRAVEL, SHADE, through_haze
 from patterns.scenes.orbit.geometry import WALL_M
-from patterns.scenes.orbit.profile import Profile
+from patterns.scenes.orbit.outlines import Profile
 from patterns.scenes.orbit.shadow import Shadow
-
-__all__ = ["OrbitGround"]
 
 Codes = npt.NDArray[np.uint16]
 

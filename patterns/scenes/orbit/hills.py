@@ -28,10 +28,7 @@ from patterns.scenes.ground.palette import (
     SUN_AZIMUTH_DEG,
 )
 from patterns.scenes.orbit.geometry import WALL_M
-from patterns.scenes.orbit.ring_noise import ring_fractal, ring_line
-
-__all__ = ["OrbitWall"]
-
+from patterns.scenes.orbit.surface_marks import ring_fractal, ring_line
 
 SUN_BEARING = radians(90 - SUN_AZIMUTH_DEG)
 SKY_STEP = 0.0045  # radians of bearing; the sharpest rims of clouds are several times as wide

@@ -19,8 +19,6 @@ import numpy.typing as npt
 from patterns.picture.arrays import FloatingArray, IntArray
 from patterns.scenes.orbit.geometry import NEAR_GROUND, SUBJECT, Seen
 
-__all__ = ["TEXELS", "Chunk", "Group", "RowPlan", "plan_rows", "runs"]
-
 STEP = 1.4  # from footprint to footprint across the turn
 # Rows to a footprint are 1 / density: by the subject's level edges, finer.
 DENSITIES = np.array([0.6, 0.62, 0.62, 0.5])  # by surface

@@ -43,9 +43,6 @@ from patterns.scenes.orbit.view import (
 )
 from patterns.scenes.shot import Shot
 
-__all__ = ["OrbitRenderer"]
-
-
 LATER = 240  # frames before they are drawn that texels may be painted with others
 
 

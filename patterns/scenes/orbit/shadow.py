@@ -9,10 +9,7 @@ import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray, IndexArray
 from patterns.scenes.ground.palette import SUN_AZIMUTH_DEG, SUN_ELEVATION_DEG
-from patterns.scenes.orbit.profile import Profile
-
-__all__ = ["Shadow"]
-
+from patterns.scenes.orbit.outlines import Profile
 
 SUN_WIDTH = 0.0093  # radians that the sun's disc spans: how soft shadows are
 SLICES = 72  # discs that stand for the solid

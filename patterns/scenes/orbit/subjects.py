@@ -13,11 +13,7 @@ from patterns.scenes.ground.palette import SHADE, SUN_AZIMUTH_DEG, SUN_ELEVATION
 from patterns.scenes.orbit.details import FITTINGS
 from patterns.scenes.orbit.motion import Subject
 from patterns.scenes.orbit.outlines import OUTLINES
-from patterns.scenes.orbit.ring_noise import ring_fractal
-from patterns.scenes.orbit.surface_marks import Patch, joint, repeat
-
-__all__ = ["OrbitSubject"]
-
+from patterns.scenes.orbit.surface_marks import Patch, joint, repeat, ring_fractal
 
 FITTING_REACH_M = 3.0  # above and below its own height that a fitting still changes a wall
 OUTLINE_PLACES = 4001  # along a subject's outline, a centimetre or so apart

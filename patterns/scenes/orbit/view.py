@@ -11,16 +11,6 @@ import numpy.typing as npt
 from patterns.picture.arrays import Float32Array, IntArray
 from patterns.scenes.orbit.geometry import NEAR_GROUND, SUBJECT, OrbitCamera, Seen
 
-__all__ = [
-    "EDGE_GRID",
-    "Samples",
-    "look",
-    "whole",
-    "whole_azimuths",
-    "whole_edge_azimuths",
-    "whole_edges",
-]
-
 AnyArray = npt.NDArray[Any]
 
 ROWS_AT_ONCE = 24

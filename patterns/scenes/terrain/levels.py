@@ -8,18 +8,18 @@ Luma and chroma are made of the same light.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from math import ceil, floor, log2
 
 import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import Float32Array, FloatArray, IndexArray
-from patterns.scenes.ground.country import Country
+from patterns.scenes.ground.country import Country, longest_piece_m
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
-from patterns.scenes.terrain.box_blur import box_blur, box_margin
+from patterns.scenes.terrain.filters import TAPS, filtered, halved, kernel, paired
 from patterns.scenes.terrain.rays import Rays
-from patterns.scenes.terrain.ring import Ring
 from patterns.scenes.terrain.texels import (
     WORD,
     codes_of_light,
@@ -28,8 +28,6 @@ from patterns.scenes.terrain.texels import (
     hazed,
     pack_texels,
 )
-
-__all__ = ["LineLevel", "bands"]
 
 ACROSS = 2  # texels across per pixel: the nearest is then within a quarter pixel
 # Texel lines per surface line. Interpolating linearly between lines a whole pixel apart
@@ -41,8 +39,7 @@ AHEAD = 2
 APERTURE = 1.0
 # Materials wander at their edges by decimetres: lines further apart than that would step over
 # what lies between, and are drawn as close as the texels.
-FRAYED_M = 0.25
-TAPS = (0.6280, -0.1791, 0.0744, -0.0233)  # tapered sinc, sum 1/2
+FRAYED_M = 0.4
 # Far away, where a level shows a few lines that creep, what filters reach to costs more than
 # what is seen.
 SHORT_TAPS, FEW_LINES = (0.59, -0.09), 16
@@ -70,60 +67,46 @@ def bands(sample_m: FloatArray, rows: IndexArray) -> list[tuple[int, int]]:
     return found[::-1]
 
 
-def halved(lines: Float32Array, taps: tuple[float, ...] = TAPS) -> Float32Array:
-    """Lines and, between each two, the midpoint; of (n + 2 t - 2, m), (2 n - 1, m).
+class Ring(ABC):
+    """Chunks in memory, each in the slot of its number, less whole rings.
 
-    The midpoint is band-limited interpolation with a tapered sinc of 2 t taps: eight,
-    because anything shorter weakens fine detail half way between lines, which would then
-    seem to move unevenly.
+    Parameters
+    ----------
+    slots
+        How many chunks there is room for.
     """
-    side = len(taps) - 1
-    kept = len(lines) - 2 * side
-    out = np.empty((2 * kept - 1, lines.shape[1]), np.float32)
-    out[::2] = lines[side : side + kept]
-    middle = np.zeros((kept - 1, lines.shape[1]), np.float32)
-    pair = np.empty_like(middle)
-    for far, tap in enumerate(taps):
-        low, high = side - far, side + far + 1
-        np.add(lines[low : low + kept - 1], lines[high : high + kept - 1], pair)
-        pair *= np.float32(tap)
-        middle += pair
-    out[1::2] = np.clip(middle, 16, 240, out=middle)
-    return out
 
+    def __init__(self, slots: int) -> None:
+        self.slots = slots
+        self._held: list[int | None] = [None] * slots
 
-def _kernel(blur: float, aperture: float) -> Float32Array:
-    """Weights of whole lines for an aperture and an exposure of so many lines."""
-    margin = box_margin(blur) + box_margin(aperture)
-    impulse = np.zeros(4 * margin + 1, np.float32)
-    impulse[2 * margin] = 1
-    return np.asarray(box_blur(box_blur(impulse, aperture), blur), np.float32)
+    @abstractmethod
+    def chunks(self, travel_m: float) -> range:
+        """Chunks that a frame needs when the camera has come `travel_m`."""
 
+    def ensure(self, travel_m: float) -> None:
+        """Make the chunks that a frame needs and that are not in memory."""
+        for chunk in self.chunks(travel_m):
+            if not self.holds(chunk):
+                self.paint(chunk)
 
-def _filtered(light: Float32Array, kernel: Float32Array) -> Float32Array:
-    """Lines of light (3, n + 2 m, ...) weighed by a symmetric kernel of 2 m + 1: (3, n, ...)."""
-    margin = len(kernel) // 2
-    count = light.shape[1] - 2 * margin
-    out = light[:, margin : margin + count] * kernel[margin]
-    pair = np.empty_like(out[0])
-    for channel, lines in zip(out, light, strict=True):
-        for far in range(1, margin + 1):
-            low, high = margin - far, margin + far
-            np.add(lines[low : low + count], lines[high : high + count], pair)
-            np.multiply(pair, kernel[high], pair)
-            np.add(channel, pair, channel)
-    return np.asarray(out, np.float32)
+    def holds(self, chunk: int) -> bool:
+        """Whether a chunk is in memory."""
+        return self._held[chunk % self.slots] == chunk
 
+    def release(self, chunk: int) -> None:
+        """Hold no more what lies where a chunk is to be written."""
+        self._held[chunk % self.slots] = None
 
-def _paired(light: Float32Array) -> Float32Array:
-    """Chroma's light: (1, 2, 1) / 4 both ways, every second column; (3, n - 2, m / 2 - 1)."""
-    half, quarter = np.float32(0.5), np.float32(0.25)
-    count = (light.shape[2] - 1) // 2
-    wide = light[:, :, 1 : 2 * count : 2] * half
-    wide += quarter * (light[:, :, 0 : 2 * count : 2] + light[:, :, 2 : 2 * count + 1 : 2])
-    out = wide[:, 1:-1] * half
-    out += quarter * (wide[:, :-2] + wide[:, 2:])
-    return np.asarray(out, np.float32)
+    def paint(self, chunk: int) -> None:
+        """Make a chunk; one that was interrupted is not held."""
+        self.release(chunk)
+        self._paint(chunk)
+        self._held[chunk % self.slots] = chunk
+
+    @abstractmethod
+    def _paint(self, chunk: int) -> None:
+        """Write a chunk into its slot."""
 
 
 class LineLevel(Ring):
@@ -151,7 +134,7 @@ class LineLevel(Ring):
         self.step_m = max(float(np.sqrt(footprint.min() * footprint.max())), blur_m / BLUR_LINES)
         self._dense = AHEAD if self.step_m > FRAYED_M else 1
         blur = blur_m / self.step_m if blur_m > 0.03 * self.step_m else 0.0  # less is not seen
-        self._kernel = _kernel(self._dense * blur, self._dense * APERTURE)
+        self._kernel = kernel(self._dense * blur, self._dense * APERTURE)
         self.places = tuple(
             rays.ahead_m[some] / self.step_m
             for rays, some in zip((luma, chroma), self.rows, strict=True)
@@ -212,10 +195,10 @@ class LineLevel(Ring):
         slot = chunk % self.slots
         lines = slice(slot * self.chunk_lines, (slot + 1) * self.chunk_lines)
         doubled = slice(lines.start * AHEAD, lines.stop * AHEAD)
-        kept = _filtered(self._light(chunk), self._kernel)
+        kept = filtered(self._light(chunk), self._kernel)
         hazed(kept, self._through)
         whole, spare = kept[:, :: self._dense], self._side - 1
-        chroma = codes_of_light(_paired(whole[:, spare : whole.shape[1] - spare]), colour=True)
+        chroma = codes_of_light(paired(whole[:, spare : whole.shape[1] - spare]), colour=True)
         pack_texels([_texels(self._texel_lines(kept))], self.words[0][doubled])
         pack_texels([_texels(codes) for codes in chroma], self.words[1][lines])
 
@@ -246,9 +229,24 @@ class LineLevel(Ring):
         return np.asarray(light[:, more : light.shape[1] - more], np.float32)
 
     def _ground(self, first: int, count: int) -> Float32Array:
+        """Light of lines, each averaged over `step_m`.
+
+        Far away they are put together from strips, which lines that overlap share.
+        """
         between_m = self.step_m / self._dense
-        along = np.arange(first, first + count, dtype=np.float64) * between_m
-        return self._country.view(GridAxis(along, self.step_m, between_m), self._across)
+        piece_m = longest_piece_m(self.step_m, self._across.width_m)
+        if not self._dense * piece_m < self.step_m:  # also where the overview is read
+            along = np.arange(first, first + count, dtype=np.float64) * between_m
+            return self._country.view(GridAxis(along, self.step_m, between_m), self._across)
+        each = ceil(between_m / piece_m)
+        strip_m = between_m / each
+        begin_m = (first - self._dense / 2) * between_m + strip_m / 2
+        strips = GridAxis.even(begin_m, strip_m, (count + self._dense - 1) * each, strip_m)
+        light = self._country.view(strips, self._across)
+        light = np.asarray(light.reshape(3, -1, each, light.shape[-1]).mean(axis=2), np.float32)
+        if self._dense == 1:
+            return light
+        return np.asarray((light[:, :-1] + light[:, 1:]) * np.float32(0.5), np.float32)
 
 
 def _texels(codes: Float32Array) -> npt.NDArray[np.uint16]:

@@ -15,8 +15,6 @@ from patterns.picture.arrays import IntArray, UInt8Array, UInt32Array
 from patterns.scenes.terrain.levels import LineLevel
 from patterns.scenes.terrain.texels import WORD, interpolator
 
-__all__ = ["BLOCK_ROWS", "LinePlane", "row_by_row", "write_codes"]
-
 BLOCK_ROWS = 96  # rows interpolated together: they stay in cache
 KEPT_LINE_M = 0.4  # rows whose lines lie further apart often show the same line as a frame ago
 RUN = 256  # items in numpy's buffer: fewer than a row has

@@ -15,8 +15,6 @@ from patterns.picture.arrays import FloatArray
 from patterns.scenes.motion import focal_px
 from patterns.scenes.terrain.motion import TerrainMotion
 
-__all__ = ["Plane", "Rays", "cast"]
-
 
 @dataclass(frozen=True)
 class Plane:

@@ -18,8 +18,6 @@ from patterns.scenes.terrain.rows import RowLevel, RowPlane
 from patterns.scenes.terrain.sky import Sky
 from patterns.scenes.terrain.texels import codes_of_light
 
-__all__ = ["TerrainRenderer"]
-
 Level = LineLevel | RowLevel
 VISIBLE = 0.004  # share of the ground's contrast below which haze hides it
 

@@ -17,10 +17,10 @@ from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array, UInt32
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
-from patterns.scenes.terrain.box_blur import box_blur, box_margin
+from patterns.scenes.terrain.filters import box_blur, box_margin
+from patterns.scenes.terrain.levels import Ring
 from patterns.scenes.terrain.picture import BLOCK_ROWS, row_by_row, write_codes
 from patterns.scenes.terrain.rays import Rays
-from patterns.scenes.terrain.ring import Ring
 from patterns.scenes.terrain.texels import (
     WORD,
     codes_of_light,
@@ -29,8 +29,6 @@ from patterns.scenes.terrain.texels import (
     interpolator,
     pack_texels,
 )
-
-__all__ = ["RowLevel", "RowPlane"]
 
 CHUNK_PIXELS = 4096  # in all rows of a level together
 FINENESS = 0.7  # step along the ground in pixels before rows take their own texels from it

@@ -11,8 +11,6 @@ from patterns.scenes.motion import focal_px
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.rays import Plane, tilt
 
-__all__ = ["Sky"]
-
 CLOUD_TILE, CLOUD_TEXEL_M = 512, 22.0
 # Far hills from the nearest to the farthest: height and its spread in degrees, haze (0 to 1).
 RIDGES = ((0.35, 0.22, 0.62), (0.62, 0.34, 0.78), (0.95, 0.42, 0.88))

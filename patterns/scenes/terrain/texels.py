@@ -19,16 +19,6 @@ from patterns.picture.arrays import Float32Array, FloatArray, IntArray, UInt32Ar
 from patterns.picture.light import light_to_signal
 from patterns.scenes.ground import palette
 
-__all__ = [
-    "STEPS",
-    "codes_of_light",
-    "half_words",
-    "haze_shift",
-    "hazed",
-    "interpolator",
-    "pack_texels",
-]
-
 STEPS = 64
 WORD = np.dtype("<u4")  # byte 3 is the upper byte on every machine
 
@@ -98,10 +88,12 @@ def pack_texels(planes: Sequence[npt.NDArray[np.uint16]], words: UInt32Array) ->
 
     The first axis lies along the motion.
     """
-    halves = words.view("<u2").reshape(len(words), -1, 2 * len(planes))
+    flat = words.reshape(len(words), -1, len(planes))
     for number, plane in enumerate(planes):
-        flat = plane.reshape(len(plane), -1)
-        halves[..., 2 * number], halves[..., 2 * number + 1] = flat[:-1], flat[1:]
+        codes = plane.reshape(len(plane), -1)
+        own = flat[..., number]
+        np.left_shift(codes[1:], 16, out=own, dtype=np.uint32)
+        own |= codes[:-1]
 
 
 def interpolator(places: FloatArray) -> tuple[IntArray, UInt32Array]:
