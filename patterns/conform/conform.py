@@ -17,8 +17,7 @@ from patterns.errors import EncoderError, InputError, RequestError
 from patterns.timing.conform import Conform
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.video.codecs import CODECS, ticks_per_second
-from patterns.video.packets import packet_times
-from patterns.video.probe import VideoInfo
+from patterns.video.probe import VideoInfo, packet_times
 from patterns.whole_file import PartialFile
 
 __all__ = ["Conformed", "conform_file", "name_of_result"]

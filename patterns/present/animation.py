@@ -25,7 +25,7 @@ from patterns.errors import OutputError, RequestError
 from patterns.picture.stills import planes_to_rgb
 from patterns.present.split_clip import SplitClip, refuse_flashing
 from patterns.present.split_spec import SplitSpec
-from patterns.safety.guard import LoopGuard
+from patterns.safety.check import LoopGuard
 from patterns.safety.report import SafetyReport
 from patterns.side_by_side import Progress
 from patterns.timing.rates import format_decimal

@@ -21,7 +21,7 @@ from patterns.present.hold_meter import HoldMeter
 from patterns.present.panel_layout import Area, PanelAreas
 from patterns.present.panel_picture import PanelPicture, paste
 from patterns.present.split_spec import Panel, SplitSpec
-from patterns.safety.guard import LoopGuard
+from patterns.safety.check import LoopGuard
 from patterns.safety.report import SafetyReport
 from patterns.side_by_side import Progress
 from patterns.timing.rates import format_decimal

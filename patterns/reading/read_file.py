@@ -28,8 +28,7 @@ from patterns.strip.placement import Placement
 from patterns.strip.read import NO_STRIP, StripReading, Unread, read_at, read_strip
 from patterns.timing.cadence import Display
 from patterns.video.description import Damage, Description
-from patterns.video.packets import unreadable
-from patterns.video.probe import VideoInfo, probe
+from patterns.video.probe import VideoInfo, probe, unreadable
 from patterns.video.reader import Crop, read_luma
 
 PHOTOS = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")  # how a JPEG and a PNG begin

@@ -19,7 +19,7 @@ from patterns.reading.holds import HeldFrame
 from patterns.reading.json_fields import Fields
 from patterns.reading.reading import KINDS, SCHEMA, Blend, Kind, Reading
 from patterns.timing.rates import format_decimal
-from patterns.video.packets import unreadable
+from patterns.video.probe import unreadable
 
 MOST_ITEMS, MOST_NUMBER, MOST_COUNT = 1_000_000, 1 << 32, 1 << 41
 MOST_SECONDS, LEAST_HZ, MOST_HZ, MOST_MS = 1e8, 1e-4, 1e6, 1e9

@@ -18,8 +18,7 @@ from patterns.safety.check import LOOPED, FlashCheck, Frame, WorstMoment
 from patterns.safety.luminance import FINE, Shrunk
 from patterns.safety.report import SafetyReport
 from patterns.safety.viewing import Grid, Viewing
-from patterns.video.packets import unreadable
-from patterns.video.probe import VideoInfo, probe
+from patterns.video.probe import VideoInfo, probe, unreadable
 from patterns.video.reader import Matrix, read_ycbcr
 
 IMAGE_FORMATS = ("GIF", "PNG", "WEBP", "JPEG", "BMP", "TIFF")

@@ -23,8 +23,6 @@ from patterns.safety.flashes import MOST_CHANGES, ChangeCounter, Swings
 from patterns.safety.report import EXTENDED, EXTENDED_S, EXTENDED_WINDOW_S, FlashFinding
 from patterns.safety.viewing import AreaRule
 
-__all__ = ["FlashRule", "extended_finding"]
-
 EXTENDED_CHANGES = 4  # two flashes
 MAX_INTERVALS = 100
 

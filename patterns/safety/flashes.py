@@ -17,15 +17,6 @@ import numpy.typing as npt
 
 from patterns.picture.arrays import BoolArray
 
-__all__ = [
-    "MOST_CHANGES",
-    "ChangeCounter",
-    "LeadingEdges",
-    "Swings",
-    "TransitionCounter",
-    "leading_edge_s",
-]
-
 MOST_CHANGES = 6  # three flashes
 ROUNDING = 1e-6  # of the step: float32 must not decide whether 0.1 reaches 0.1
 

@@ -13,8 +13,6 @@ from patterns.picture.stills import picture_bytes
 from patterns.safety.check import WorstMoment
 from patterns.whole_file import write_whole
 
-__all__ = ["check_picture_path", "marked_picture", "write_marked"]
-
 WIDTH = 960
 OUTLINE = (255, 0, 200)
 OUTLINE_PX = 4

@@ -13,15 +13,6 @@ import numpy.typing as npt
 
 from patterns.picture.arrays import BoolArray, Float32Array
 
-__all__ = [
-    "DARK_SUM",
-    "OlderRedSwings",
-    "RedSwings",
-    "chromaticity",
-    "may_be_saturated",
-    "red_ratio",
-]
-
 SATURATED = 0.8
 CHROMATICITY_STEP = 0.2
 OLDER_STEP = 20.0

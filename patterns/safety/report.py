@@ -8,19 +8,6 @@ from typing import Any
 
 from patterns.safety.viewing import Viewing
 
-__all__ = [
-    "DISCLAIMER",
-    "EXTENDED",
-    "EXTENDED_S",
-    "EXTENDED_WINDOW_S",
-    "MAX_FLASHES_PER_S",
-    "SCHEMA",
-    "FlashFinding",
-    "SafetyReport",
-    "StripeFinding",
-    "report_text",
-]
-
 SCHEMA = "evenhold/safety 2"
 DISCLAIMER = (
     "An aid, not a certificate: it can miss what hurts. Pictures for the public also need "

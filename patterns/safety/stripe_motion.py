@@ -19,8 +19,6 @@ from patterns.safety.report import StripeFinding
 from patterns.safety.stripe_rules import REVERSAL_CYCLES, StripeRules, motion_word
 from patterns.safety.stripes import Stripes, find_stripes
 
-__all__ = ["StripeWatch"]
-
 LOOK_EVERY_S = Fraction(1, 5)
 LEAST_BETWEEN_S = Fraction(1, 15)
 CUT_SHARE = 0.1  # mean change of luminance, of peak white, that is taken for a cut

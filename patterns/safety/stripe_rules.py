@@ -21,8 +21,6 @@ from patterns.safety.report import StripeFinding
 from patterns.safety.stripes import Stripes
 from patterns.safety.viewing import SMALL_AREA_SR, Viewing
 
-__all__ = ["CHANGING", "StripeRules", "motion_word"]
-
 CHANGING = ("reversing", "oscillating", "flashing")
 SHOWN_S = Fraction(1, 2)
 BRIGHT_CD_M2 = 50.0

@@ -20,8 +20,6 @@ import numpy.typing as npt
 from patterns.picture.arrays import BoolArray, Float32Array
 from patterns.safety.luminance import FINE
 
-__all__ = ["Stripes", "find_stripes"]
-
 FEWEST_PAIRS = 4.5  # across the whole picture; no criterion asks about fewer than five
 HIGHEST_FREQUENCY = 1 / 3  # cycles a fine cell: finer stripes blur together
 # Our choices, no source: what 'clearly discernible' and 'regular' mean here.

@@ -12,13 +12,15 @@ Thread counts are fixed, because the bytes that an encoder makes depend on them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
 
 from patterns.errors import RequestError
 from patterns.timing.rates import format_rate
+from patterns.video import encoders
+from patterns.video.encoders import Settings
 from patterns.video.levels import (
     AV1_LEVELS,
     H264_LEVELS,
@@ -29,15 +31,9 @@ from patterns.video.levels import (
     lowest_level,
 )
 
-__all__ = ["CODECS", "Codec", "codec_named", "ticks_per_second"]
-
 # What ffmpeg's rate parser keeps exactly; above it a rate would silently become another.
 MAX_RATE_TERM = 1_001_000
-THREADS = "16"  # fixed: the bytes that an encoder makes may depend on it
 MIN_TICKS = 10_000  # a second in fewer ticks upsets some players
-
-# From level and keyframe distance to an encoder's arguments.
-Settings = Callable[[Level | None, int], tuple[str, ...]]
 
 
 @dataclass(frozen=True)
@@ -187,87 +183,6 @@ def _filters(pixel_format: str) -> str:
     return f"{tags},scale=flags=bicubic+accurate_rnd+full_chroma_int,format={pixel_format},{tags}"
 
 
-# Quality is a quantiser that stays the same whatever moves and at whatever rate: with their
-# usual settings the x26x encoders spend less on fast pictures and at high rates (qcomp, tree
-# rate control), by up to 7 dB from 25 to 120 frames/s, just where this clip is looked at.
-# Psychovisual options change what is drawn for looks, and are off.
-
-
-def _h264(level: Level | None, keyframe: int, preset: str = "superfast") -> tuple[str, ...]:
-    assert level is not None
-    return (
-        *("-preset", preset, "-crf", "15", "-profile:v", "high"),
-        *("-level", level.number, "-bf", "0", "-g", str(keyframe), "-threads", THREADS),
-        *("-x264-params", "qcomp=1:mbtree=0:aq-mode=0:psy=0:scenecut=0:open-gop=0:rc-lookahead=8"),
-    )
-
-
-def _h264_small(level: Level | None, keyframe: int) -> tuple[str, ...]:
-    return _h264(level, keyframe, "medium")
-
-
-def _hevc(level: Level | None, keyframe: int, preset: str = "ultrafast") -> tuple[str, ...]:
-    assert level is not None
-    keyframe = max(2, keyframe)  # nothing but keyframes would be another profile
-    return (
-        *("-preset", preset, "-crf", "15", "-profile:v", "main"),
-        # hvc1 instead of hev1: Apple's players open nothing else
-        *("-tag:v", "hvc1", "-g", str(keyframe), "-x265-params"),
-        f"qcomp=1:cutree=0:aq-mode=0:psy-rd=0:psy-rdoq=0:scenecut=0:bframes=0:open-gop=0:"
-        f"keyint={keyframe}:min-keyint={keyframe}:level-idc={level.number}:high-tier=0:"
-        f"rc-lookahead=8:pools={THREADS}:frame-threads=1:lookahead-slices=1:log-level=error",
-    )
-
-
-def _hevc_small(level: Level | None, keyframe: int) -> tuple[str, ...]:
-    return _hevc(level, keyframe, "veryfast")
-
-
-def _vp9(level: Level | None, keyframe: int) -> tuple[str, ...]:
-    # no lag and no alternative reference: hidden frames would reorder
-    assert level is not None
-    return (
-        *("-deadline", "realtime", "-cpu-used", "8"),
-        *("-crf", "7", "-b:v", "0", "-lag-in-frames", "0", "-auto-alt-ref", "0"),
-        *("-g", str(keyframe), "-row-mt", "1", "-tile-columns", "2", "-threads", THREADS),
-    )
-
-
-def _av1_svt(level: Level | None, keyframe: int) -> tuple[str, ...]:
-    # low-delay structure and no temporal filter: each frame is shown as it is coded
-    assert level is not None
-    return (
-        *("-preset", "9", "-crf", "13", "-g", str(keyframe)),
-        *("-svtav1-params", "pred-struct=1:enable-tf=0:scd=0:aq-mode=0:lp=4"),
-    )
-
-
-def _av1_aom(level: Level | None, keyframe: int) -> tuple[str, ...]:
-    # no lag: hidden frames would reorder
-    assert level is not None
-    return (
-        *("-usage", "realtime", "-cpu-used", "8", "-crf", "8", "-b:v", "0", "-g", str(keyframe)),
-        *("-lag-in-frames", "0", "-aq-mode", "0", "-row-mt", "1", "-tiles", "2x1"),
-        *("-threads", "4", "-aom-params", "deltaq-mode=0"),
-    )
-
-
-def _prores(level: Level | None, keyframe: int) -> tuple[str, ...]:  # noqa: ARG001 - all intra
-    return (
-        *("-profile:v", "hq", "-vendor", "apl0", "-threads", THREADS),
-        *("-q:v", "6"),
-    )
-
-
-def _lossless(level: Level | None, keyframe: int) -> tuple[str, ...]:
-    assert level is not None
-    return (
-        *("-preset", "ultrafast", "-qp", "0", "-level", level.number),
-        *("-bf", "0", "-g", str(keyframe), "-threads", THREADS),
-        *("-x264-params", "open-gop=0:scenecut=0"),
-    )
-
-
 CODECS: Mapping[str, Codec] = MappingProxyType(
     {
         codec.name: codec
@@ -278,8 +193,8 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 suffix=".mp4",
                 muxer="mp4",
                 pixel_format="yuv420p",
-                ways=(("libx264", _h264),),
-                small=(("libx264", _h264_small),),
+                ways=(("libx264", encoders.h264),),
+                small=(("libx264", encoders.h264_small),),
                 levels=H264_LEVELS,
                 block=16,
             ),
@@ -289,8 +204,8 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 suffix=".mp4",
                 muxer="mp4",
                 pixel_format="yuv420p",
-                ways=(("libx265", _hevc),),
-                small=(("libx265", _hevc_small),),
+                ways=(("libx265", encoders.hevc),),
+                small=(("libx265", encoders.hevc_small),),
                 levels=H265_LEVELS,
             ),
             Codec(
@@ -299,7 +214,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 suffix=".mp4",
                 muxer="mp4",
                 pixel_format="yuv420p",
-                ways=(("libvpx-vp9", _vp9),),
+                ways=(("libvpx-vp9", encoders.vp9),),
                 levels=VP9_LEVELS,
             ),
             Codec(
@@ -308,7 +223,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 suffix=".mp4",
                 muxer="mp4",
                 pixel_format="yuv420p",
-                ways=(("libsvtav1", _av1_svt), ("libaom-av1", _av1_aom)),
+                ways=(("libsvtav1", encoders.av1_svt), ("libaom-av1", encoders.av1_aom)),
                 levels=AV1_LEVELS,
                 max_rate_hz=240,
             ),
@@ -318,7 +233,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 suffix=".mov",
                 muxer="mov",
                 pixel_format="yuv422p10le",
-                ways=(("prores_ks", _prores),),
+                ways=(("prores_ks", encoders.prores),),
             ),
             Codec(
                 name="lossless",
@@ -326,7 +241,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 suffix=".mp4",
                 muxer="mp4",
                 pixel_format="yuv420p",
-                ways=(("libx264", _lossless),),
+                ways=(("libx264", encoders.lossless),),
                 levels=H264_LEVELS,
                 block=16,
                 exact=True,

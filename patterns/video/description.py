@@ -6,8 +6,6 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-__all__ = ["WHOLE", "Damage", "Description", "StreamText"]
-
 _STREAM = re.compile(r"^\s*Stream #(\d+):(\d+)\S*: Video: (.*)$")
 _SIZE = re.compile(r"^(\d+)x(\d+)\b")
 _ROTATION = re.compile(r"[Dd]isplay ?[Mm]atrix: rotation of (-?[\d.]+|nan) degrees")

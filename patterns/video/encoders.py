@@ -1,15 +1,25 @@
-"""Which video encoders this machine's ffmpeg was built with."""
+"""The encoders: which of them this machine has, and how each is set.
+
+Settings were chosen by measurement, see FILES.md. Each function gives an encoder's arguments
+from the level and the distance of keyframes in frames.
+"""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from functools import cache
 
 from patterns.errors import EncoderError
+from patterns.video.levels import Level
 from patterns.video.process import FfmpegProcess, ffmpeg_path
 
-__all__ = ["available_encoders", "encoders_of"]
+# From level and keyframe distance to an encoder's arguments.
+Settings = Callable[[Level | None, int], tuple[str, ...]]
 
+THREADS = "16"  # fixed: the bytes that an encoder makes may depend on it
+# Threads that share out each frame hold a third of the memory of those that each take one.
+CLOSED = "open-gop=0:scenecut=0:sliced-threads=1"
 _VIDEO_ENCODER = re.compile(r"^ V\S{5} (\S+)")
 
 
@@ -40,3 +50,93 @@ def encoders_of(program: str) -> frozenset[str]:
             f"{asked.words or f'{program} lists no video encoders'}"
         )
     return found
+
+
+# Quality is a quantiser that stays the same whatever moves and at whatever rate: with their
+# usual settings the x26x encoders spend less on fast pictures and at high rates (qcomp, tree
+# rate control), by up to 7 dB from 25 to 120 frames/s, just where this clip is looked at.
+# Psychovisual options change what is drawn for looks, and are off.
+
+
+def h264(level: Level | None, keyframe: int, preset: str = "superfast") -> tuple[str, ...]:
+    """x264 at a quality that stays the same."""
+    assert level is not None
+    return (
+        *("-preset", preset, "-crf", "15", "-profile:v", "high"),
+        *("-level", level.number, "-bf", "0", "-g", str(keyframe), "-threads", THREADS),
+        *("-x264-params", f"qcomp=1:mbtree=0:aq-mode=0:psy=0:rc-lookahead=8:{CLOSED}"),
+    )
+
+
+def h264_small(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    """The same in more time and fewer bytes."""
+    return h264(level, keyframe, "medium")
+
+
+def hevc(level: Level | None, keyframe: int, preset: str = "ultrafast") -> tuple[str, ...]:
+    """x265 at a quality that stays the same."""
+    assert level is not None
+    keyframe = max(2, keyframe)  # nothing but keyframes would be another profile
+    return (
+        *("-preset", preset, "-crf", "15", "-profile:v", "main"),
+        # hvc1 instead of hev1: Apple's players open nothing else
+        *("-tag:v", "hvc1", "-g", str(keyframe), "-x265-params"),
+        f"qcomp=1:cutree=0:aq-mode=0:psy-rd=0:psy-rdoq=0:scenecut=0:bframes=0:open-gop=0:"
+        f"keyint={keyframe}:min-keyint={keyframe}:level-idc={level.number}:high-tier=0:"
+        f"rc-lookahead=8:pools={THREADS}:frame-threads=1:lookahead-slices=1:log-level=error",
+    )
+
+
+def hevc_small(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    """The same in more time and fewer bytes."""
+    return hevc(level, keyframe, "veryfast")
+
+
+def vp9(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    """Libvpx for VP9, each frame shown as it is coded."""
+    # no lag and no alternative reference: hidden frames would reorder
+    assert level is not None
+    return (
+        *("-deadline", "realtime", "-cpu-used", "8"),
+        *("-crf", "7", "-b:v", "0", "-lag-in-frames", "0", "-auto-alt-ref", "0"),
+        *("-g", str(keyframe), "-row-mt", "1", "-tile-columns", "2", "-threads", THREADS),
+    )
+
+
+def av1_svt(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    """SVT-AV1, each frame shown as it is coded."""
+    # low-delay structure and no temporal filter: each frame is shown as it is coded
+    assert level is not None
+    return (
+        *("-preset", "9", "-crf", "13", "-g", str(keyframe)),
+        *("-svtav1-params", "pred-struct=1:enable-tf=0:scd=0:aq-mode=0:lp=4"),
+    )
+
+
+def av1_aom(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    """Libaom for AV1, each frame shown as it is coded."""
+    # no lag: hidden frames would reorder
+    assert level is not None
+    return (
+        *("-usage", "realtime", "-cpu-used", "8", "-crf", "8", "-b:v", "0", "-g", str(keyframe)),
+        *("-lag-in-frames", "0", "-aq-mode", "0", "-row-mt", "1", "-tiles", "2x1"),
+        *("-threads", "4", "-aom-params", "deltaq-mode=0"),
+    )
+
+
+def prores(level: Level | None, keyframe: int) -> tuple[str, ...]:  # noqa: ARG001 - all intra
+    """ProRes 422 HQ."""
+    return (
+        *("-profile:v", "hq", "-vendor", "apl0", "-threads", THREADS),
+        *("-q:v", "6"),
+    )
+
+
+def lossless(level: Level | None, keyframe: int) -> tuple[str, ...]:
+    """x264 bit for bit."""
+    assert level is not None
+    return (
+        *("-preset", "ultrafast", "-qp", "0", "-level", level.number),
+        *("-bf", "0", "-g", str(keyframe), "-threads", THREADS),
+        *("-x264-params", CLOSED),
+    )

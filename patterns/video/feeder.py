@@ -15,8 +15,6 @@ from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
 from patterns.video.process import FfmpegProcess
 
-__all__ = ["BUFFERS", "Feeder"]
-
 BUFFERS = 8  # frames that may wait: the encoder has work while the next few are drawn
 
 

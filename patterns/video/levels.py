@@ -20,16 +20,6 @@ from math import isqrt
 from patterns.errors import RequestError
 from patterns.timing.rates import format_decimal
 
-__all__ = [
-    "AV1_LEVELS",
-    "H264_LEVELS",
-    "H265_LEVELS",
-    "VP9_LEVELS",
-    "Level",
-    "above_ceiling",
-    "lowest_level",
-]
-
 
 @dataclass(frozen=True)
 class Level:

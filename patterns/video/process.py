@@ -22,8 +22,6 @@ from typing import IO
 
 from patterns.errors import EncoderError
 
-__all__ = ["FfmpegProcess", "ffmpeg_path", "file_argument", "input_arguments"]
-
 STOP_S = 2.0  # how long a child may take to obey before it is killed
 # How long it may take to say anything, or to take anything, while it is waited for. An encoder
 # is silent while it works off what it has taken, on a busy machine for minutes.

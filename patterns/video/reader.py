@@ -21,7 +21,7 @@ import numpy as np
 from patterns.errors import InputError
 from patterns.picture.arrays import UInt8Array
 from patterns.video.description import Description
-from patterns.video.packets import SILENT, unreadable
+from patterns.video.probe import SILENT, unreadable
 from patterns.video.process import FfmpegProcess, input_arguments
 
 _TICK = re.compile(r"showinfo\S* @ \S+\] config in time_base: (\d+)/(\d+)")

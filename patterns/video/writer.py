@@ -17,11 +17,9 @@ from patterns.timing.rates import format_rate
 from patterns.video.codecs import Codec, codec_named
 from patterns.video.encoders import available_encoders
 from patterns.video.feeder import Feeder
-from patterns.video.packets import packet_times
+from patterns.video.probe import packet_times
 from patterns.video.process import FfmpegProcess, file_argument
 from patterns.whole_file import PartialFile
-
-__all__ = ["VideoSpec", "VideoWriter"]
 
 # What ffmpeg says when the disk refuses, and what it means.
 _DISK_WORDS = {

@@ -12,9 +12,8 @@ import pytest
 from patterns.clip import Clip
 from patterns.frame_source import FrameSource
 from patterns.picture.planes import Planes
-from patterns.safety.check import FlashCheck
+from patterns.safety.check import FlashCheck, LoopGuard
 from patterns.safety.files import check_file
-from patterns.safety.guard import LoopGuard
 from patterns.safety.report import SafetyReport
 from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.motion import Motion

@@ -20,7 +20,7 @@ from patterns.errors import EncoderError, EvenholdError, OutputError, RequestErr
 from patterns.picture.planes import Planes
 from patterns.video import process
 from patterns.video.feeder import BUFFERS
-from patterns.video.packets import packet_times
+from patterns.video.probe import packet_times
 from patterns.video.reader import read_luma
 from patterns.video.writer import VideoSpec, VideoWriter
 from tests.systems import linux, posix

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from patterns.errors import InputError
-from patterns.video.packets import packet_times
+from patterns.video.probe import packet_times
 from patterns.video.process import ffmpeg_path
 from patterns.video.reader import read_luma
 from patterns.video.writer import VideoSpec, VideoWriter
