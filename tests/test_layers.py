@@ -18,6 +18,7 @@ LAYERS = [
 ]  # fmt: skip
 # Within the scenes: what both terrain and orbit look at lies below them.
 SCENES = ["motion", "shot", "pattern", "speed", "ground", "bars", "terrain", "orbit", "table"]
+MOST_LINES = 60
 FORBIDDEN = {"utils", "util", "helpers", "helper", "common", "manager", "misc"}
 
 FILES = sorted(PACKAGE.rglob("*.py"))
@@ -77,3 +78,16 @@ def test_no_module_stands_on_itself() -> None:
 
     for name in MODULES:
         visit(name, ())
+
+
+def test_functions_fit_a_screen() -> None:
+    """Ruff holds complexity below 12 (pyproject.toml); this holds length, docstrings included."""
+    long = {
+        f"{path.relative_to(PACKAGE)}: {node.name}"
+        for path in FILES
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+        and node.end_lineno is not None
+        and node.end_lineno - node.lineno >= MOST_LINES
+    }
+    assert not long

@@ -7,7 +7,14 @@ from pathlib import Path
 
 import click
 
-from patterns.cli.options import RATE, displays_option, scheme_option
+from patterns.cli.options import (
+    RATE,
+    displays_option,
+    file_option,
+    force_option,
+    json_option,
+    scheme_option,
+)
 from patterns.drawing.canvas import check_picture_name, write_picture
 from patterns.drawing.hold_chart import hold_chart
 from patterns.drawing.style import scheme
@@ -18,15 +25,13 @@ from patterns.timing.cadence_text import cadence_grid, cadence_json, cadence_tex
 @click.command(name="cadence")
 @click.argument("rates", metavar="RATE...", nargs=-1, required=True, type=RATE)
 @displays_option
-@click.option(
+@file_option(
     "--picture",
-    metavar="FILE",
-    type=click.Path(path_type=Path),
-    help="Also draw the holds as a chart for a slide, .png (1920 pixels wide) or .svg.",
+    words="Also draw the holds as a chart for a slide, .png (1920 pixels wide) or .svg.",
 )
 @scheme_option()
-@click.option("--force", is_flag=True, help="Replace the picture if it exists.")
-@click.option("--json", "as_json", is_flag=True, help="Print a list of objects instead of text.")
+@force_option
+@json_option("a list of objects")
 def command(
     *,
     rates: tuple[Fraction, ...],

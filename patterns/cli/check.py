@@ -8,7 +8,14 @@ from pathlib import Path
 
 import click
 
-from patterns.cli.options import NUMBER
+from patterns.cli.options import (
+    NUMBER,
+    file_option,
+    files_argument,
+    force_option,
+    json_option,
+    no_bar_option,
+)
 from patterns.cli.progress import progress
 from patterns.errors import InputError
 from patterns.safety.files import FileResult, check_file
@@ -20,9 +27,7 @@ EXCEEDS = 3  # exit code for a file that exceeds a limit
 
 
 @click.command(name="check")
-@click.argument(
-    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
-)
+@files_argument()
 @click.option(
     "--peak",
     type=NUMBER,
@@ -42,17 +47,15 @@ EXCEEDS = 3  # exit code for a file that exceeds a limit
 @click.option(
     "--loop", is_flag=True, help="Look at videos as played in a loop; those under 5 s always are."
 )
-@click.option(
+@file_option(
     "--picture",
-    type=click.Path(path_type=Path),
     metavar="FILE.png",
-    default=None,
-    help="Also write the worst moment with its area marked; with several FILEs, one for each,"
-    " FILE-NAME.png.",
+    words="Also write the worst moment with its area "
+    "marked; with several FILEs, one for each, FILE-NAME.png.",
 )
-@click.option("--force", is_flag=True, help="Replace pictures that exist.")
-@click.option("--json", "as_json", is_flag=True, help="Print a list of reports as JSON.")
-@click.option("--quiet", is_flag=True, help="No progress bar.")
+@force_option
+@json_option("a list of reports")
+@no_bar_option
 def command(
     *,
     files: tuple[Path, ...],

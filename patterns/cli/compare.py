@@ -8,7 +8,15 @@ from pathlib import Path
 
 import click
 
-from patterns.cli.options import DISPLAY, RATE
+from patterns.cli.options import (
+    capture_rate_option,
+    display_option,
+    file_option,
+    files_argument,
+    force_option,
+    json_option,
+    no_bar_option,
+)
 from patterns.cli.progress import progress
 from patterns.errors import RequestError
 from patterns.reading.compare import compare
@@ -22,9 +30,7 @@ from patterns.whole_file import write_whole
 
 
 @click.command(name="compare")
-@click.argument(
-    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="READING..."
-)
+@files_argument("READING...")
 @click.option(
     "--label",
     "labels",
@@ -32,22 +38,12 @@ from patterns.whole_file import write_whole
     metavar="NAME",
     help="Name of the device of each READING, in their order.  [default: the file's name]",
 )
-@click.option(
-    "--capture-rate",
-    type=RATE,
-    metavar="FPS",
-    help="Pictures a second at which recordings were filmed, for files that store slow motion.",
-)
-@click.option("--display", type=DISPLAY, metavar="HZ", help="Refresh of the screens in recordings.")
-@click.option(
-    "--html",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Also write one self-contained page with the charts, fit to send.",
-)
-@click.option("--force", is_flag=True, help="Replace the page if it exists.")
-@click.option("--json", "as_json", is_flag=True, help="Print a JSON object instead of text.")
-@click.option("--quiet", is_flag=True, help="No progress bar.")
+@capture_rate_option
+@display_option("Refresh of the screens in recordings.")
+@file_option("--html", words="Also write one self-contained page with the charts, fit to send.")
+@force_option
+@json_option("the comparison")
+@no_bar_option
 def command(
     *,
     files: tuple[Path, ...],

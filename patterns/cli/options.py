@@ -126,6 +126,27 @@ def scheme_option(
     )  # fmt: skip
 
 
+def files_argument(metavar: str = "FILE...") -> Callable[[F], F]:
+    """One file or several to read."""
+    return click.argument(
+        "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar=metavar
+    )
+
+
+def file_option(*names: str, words: str, metavar: str = "FILE") -> Callable[[F], F]:
+    """Option that names a file, to be written unless its words say otherwise."""
+    return click.option(*names, type=click.Path(path_type=Path), metavar=metavar, help=words)
+
+
+def display_option(words: str) -> Callable[[F], F]:
+    """`--display` where there is one."""
+    return click.option("--display", type=DISPLAY, metavar="HZ", help=words)
+
+
+capture_rate_option = click.option(
+    "--capture-rate", type=RATE, metavar="FPS",
+    help="Pictures a second at which a screen was filmed, for files that store slow motion.",
+)  # fmt: skip
 displays_option = click.option(
     "--display", "displays", type=DISPLAY, metavar="HZ", multiple=True,
     help="Refresh of a display, hertz, or a variable range, 48-120; may be repeated.  "
@@ -166,6 +187,7 @@ allow_flashing_option = click.option(
     help="Keep what exceeds the limits for flashes and stripes.",
 )  # fmt: skip
 force_option = click.option("--force", is_flag=True, help="Replace files that exist.")
+no_bar_option = click.option("--quiet", is_flag=True, help="No progress bar.")
 quiet_option = click.option("--quiet", is_flag=True, help="Print nothing but errors.")
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from fractions import Fraction
-from pathlib import Path
 from typing import Any
 
 import click
@@ -16,6 +15,7 @@ from patterns.cli.options import (
     RATES,
     Parsed,
     allow_flashing_option,
+    file_option,
     force_option,
     jobs_option,
     json_option,
@@ -74,10 +74,8 @@ _shoot_options = with_options(
 _output_options = with_options(
     click.option("--details", is_flag=True, help="Print the numbers behind the advice as well."),
     json_option("the plan"),
-    click.option("--html", type=click.Path(path_type=Path), metavar="FILE",
-                 help="Also write one page to print and tape to the case."),
-    click.option("--picture", type=click.Path(path_type=Path), metavar="FILE",
-                 help="Also write the map of the movement, .png or .svg."),
+    file_option("--html", words="Also write one page to print and tape to the case."),
+    file_option("--picture", words="Also write the map of the movement, .png or .svg."),
     force_option,
     click.option("--clips", type=FOLDER, metavar="FOLDER",
                  help="Also render the kit for exactly this move and these rates."),

@@ -9,7 +9,16 @@ from typing import Any
 
 import click
 
-from patterns.cli.options import DISPLAY, EXPOSURE, RATE, scheme_option
+from patterns.cli.options import (
+    EXPOSURE,
+    capture_rate_option,
+    display_option,
+    file_option,
+    files_argument,
+    force_option,
+    no_bar_option,
+    scheme_option,
+)
 from patterns.cli.progress import progress
 from patterns.errors import InputError, RequestError
 from patterns.reading.read_file import Given, read_file
@@ -22,27 +31,15 @@ FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
 
 
 @click.command(name="read")
-@click.argument(
-    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
-)
+@files_argument()
 @click.option(
     "--as",
     "kind",
     type=click.Choice(FILE_KINDS),
     help="What the files are, where that is not to be found out.",
 )
-@click.option(
-    "--capture-rate",
-    type=RATE,
-    metavar="FPS",
-    help="Pictures a second at which the screen was filmed, for files that store slow motion.",
-)
-@click.option(
-    "--display",
-    type=DISPLAY,
-    metavar="HZ",
-    help="Refresh of the screen that was filmed, or a variable range such as 48-120.",
-)
+@capture_rate_option
+@display_option("Refresh of the screen that was filmed, or a variable range such as 48-120.")
 @click.option(
     "--exposure",
     type=EXPOSURE,
@@ -50,30 +47,25 @@ FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
     help="Exposure of a photo.  [default: what its EXIF says]",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON: an object, or a list of them.")
-@click.option(
+@file_option(
     "--csv",
     "csv_file",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Also write the holds as CSV; with several FILEs one for each, FILE-NAME.csv.",
+    words="Also write the holds as CSV; with several FILEs one for each, FILE-NAME.csv.",
 )
-@click.option(
+@file_option(
     "--picture",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Also draw the holds as a timeline for a slide, .png or .svg; with several FILEs one"
-    " for each.",
+    words="Also draw the holds as a timeline for a slide, .png or .svg; "
+    "with several FILEs one for each.",
 )
-@click.option(
+@file_option(
     "--against",
     "original",
-    type=click.Path(path_type=Path),
     metavar="ORIGINAL",
-    help="Say in a line what each FILE, a published copy, made of this original.",
+    words="Say in a line what each FILE, a published copy, made of this original.",
 )
 @scheme_option()
-@click.option("--force", is_flag=True, help="Replace files that exist.")
-@click.option("--quiet", is_flag=True, help="No progress bar.")
+@force_option
+@no_bar_option
 def command(
     *,
     files: tuple[Path, ...],
@@ -109,13 +101,7 @@ def command(
         if picture or csv_file or kind:
             raise RequestError("--against prints a line a file: leave --picture, --csv, --as out")
         return _against(original, files, as_json=as_json, quiet=quiet)
-    if picture:
-        # here and below, because readings need not wait for what draws
-        from patterns.drawing.canvas import check_picture_name
-
-        check_picture_name(picture)
-    if exposure is not None and exposure <= 0:
-        raise RequestError("exposure of 0 s leaves no light: give seconds such as 1")
+    _check(picture, exposure)
     given = Given(kind, capture_rate, display, exposure)
     readings: list[Reading] = []
     failed = 0
@@ -168,6 +154,16 @@ def _against(original: Path, files: tuple[Path, ...], *, as_json: bool, quiet: b
     elif shown:
         click.echo("\n".join(shown))
     return failed
+
+
+def _check(picture: Path | None, exposure: Fraction | None) -> None:
+    if picture:
+        # here and below, because readings need not wait for what draws
+        from patterns.drawing.canvas import check_picture_name
+
+        check_picture_name(picture)
+    if exposure is not None and exposure <= 0:
+        raise RequestError("exposure of 0 s leaves no light: give seconds such as 1")
 
 
 def _named(target: Path, file: Path, *, alone: bool) -> Path:

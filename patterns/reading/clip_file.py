@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
+from typing import Any
 
 from patterns.reading.clip_steps import ClipSteps, clip_steps
 from patterns.reading.clip_words import clip_explanation, clip_verdict, clip_warnings
@@ -137,16 +138,7 @@ def judge_clip(
         blended=tuple(Blend(m.number, m.share, float(m.first_s)) for m in mixtures),
         even=len({frame.refreshes for frame in frames}) == 1 if frames else None,
         speed=speed,
-        details={
-            "file_rate": None if file_rate is None else str(file_rate),
-            "mean_rate": None if mean_rate is None else round(float(mean_rate), 6),
-            "mixed_pictures": sum(m.pictures for m in mixtures),
-            "steps_back": steps.back,
-            "cuts": steps.cuts,
-            "reversed": steps.reversed,
-            "damaged": bool(damage),
-            "other_clips": watched.other_clips,
-        },
+        details=_rates(file_rate, mean_rate) | _found(steps, mixtures, watched, damage),
     )
     reading = _with_cadence(reading, file_rate)
     return reading.worded(
@@ -154,6 +146,26 @@ def judge_clip(
         clip_explanation(reading, file_rate),
         (*warnings, *clip_warnings(reading, file_rate, watched, damage)),
     )
+
+
+def _rates(file_rate: Fraction | None, mean_rate: Fraction | None) -> dict[str, Any]:
+    return {
+        "file_rate": None if file_rate is None else str(file_rate),
+        "mean_rate": None if mean_rate is None else round(float(mean_rate), 6),
+    }
+
+
+def _found(
+    steps: ClipSteps, mixtures: Sequence[Mixture], watched: Watched, damage: Damage
+) -> dict[str, Any]:
+    return {
+        "mixed_pictures": sum(m.pictures for m in mixtures),
+        "steps_back": steps.back,
+        "cuts": steps.cuts,
+        "reversed": steps.reversed,
+        "damaged": bool(damage),
+        "other_clips": watched.other_clips,
+    }
 
 
 def _with_cadence(reading: Reading, file_rate: Fraction | None) -> Reading:

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -82,13 +83,8 @@ def judge_footage(
         What the reader of the file has to say.
     """
     count = len(times)
-    reading = Reading(
-        kind="footage",
-        file=file,
-        pictures=count,
-        refresh_hz=file_rate or mean_rate,
-        refresh_from="file",
-    )
+    hz = file_rate or mean_rate
+    reading = Reading("footage", file, pictures=count, refresh_hz=hz, refresh_from="file")
     if count < FEWEST:
         few = f"too short: {count} pictures show nothing of repeats; give a second or more"
         return reading.worded(few, warnings=warnings)
@@ -108,17 +104,21 @@ def judge_footage(
         repeated=_places(marks.repeated),
         blended=tuple(Blend(None, None, float(times[i]), i) for i in _places(marks.mixed)),
         even=None if found.filmed else not bool(marks.repeated.any()),
-        details={
-            "moving_pictures": int(marks.moving.sum()),
-            "judged_for_mixtures": int(marks.detailed.sum()),
-            "mistake": None if mistake is None else mistake.kind,
-        },
+        details=_details(marks, mistake),
     )
     return reading.worded(
         EITHER if found.filmed else _verdict(reading, found, file_rate),
         () if mistake is None else [mistake.text],
         (*warnings, *_doubts(found, file_rate)),
     )
+
+
+def _details(marks: FootageMarks, mistake: Mistake | None) -> dict[str, Any]:
+    return {
+        "moving_pictures": int(marks.moving.sum()),
+        "judged_for_mixtures": int(marks.detailed.sum()),
+        "mistake": None if mistake is None else mistake.kind,
+    }
 
 
 def _found(

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from math import ceil
+from typing import Any
 
 import numpy as np
 
@@ -79,14 +80,9 @@ def judge_recording(
         drops_beyond=drops_beyond(held.frames, len(held.dropped), bound, found.refresh_hz),
         blended=_blends(watched) if between == "seen" else (),
         speed=speed,
-        details={
-            "passages": len(stretches),
-            "refresh_fit_hz": found.grid and round(found.grid.hz, 4),
-            "holds_within_ms": round(1000 * max((f.within_s for f in held.frames), default=0), 3),
-            "even_within_ms": found.even and round(1000 * found.even.within_s, 3),
-            "error_within_ms": 0.0,
-            "pictures_between_frames": between,
-        },
+        details={"passages": len(stretches)}
+        | _widths(found, held)
+        | {"pictures_between_frames": between},
     )
     slow = too_slow(reading, found) if reading.read else None
     if slow is not None:
@@ -102,6 +98,16 @@ def judge_recording(
         () if slow else _reasons(reading, found, None if between else display),
         (*warnings, *recording_warnings(reading, found, watched)),
     )
+
+
+def _widths(found: FoundRefresh, held: Held) -> dict[str, Any]:
+    """How closely the refresh and the holds are known."""
+    return {
+        "refresh_fit_hz": found.grid and round(found.grid.hz, 4),
+        "holds_within_ms": round(1000 * max((f.within_s for f in held.frames), default=0), 3),
+        "even_within_ms": found.even and round(1000 * found.even.within_s, 3),
+        "error_within_ms": 0.0,
+    }
 
 
 def played_speed(found: Sequence[Passage], rate: Fraction) -> float | None:
