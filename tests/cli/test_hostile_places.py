@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -43,6 +44,38 @@ def test_a_full_disk_behind_stdout(tmp_path: Path, words: tuple[str, ...]) -> No
 def test_a_reader_that_goes_away_is_no_failure(tmp_path: Path) -> None:
     done = shell(f"EVENHOLD {' '.join(CADENCE)} | true; exit ${{PIPESTATUS[0]}}", tmp_path)
     assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A file system of 32 KiB, where the tests may mount one."""
+    disk = tmp_path / "small"
+    disk.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=32k", "tmpfs", str(disk)]
+    if (
+        sys.platform != "linux"
+        or subprocess.run(mount, capture_output=True, check=False).returncode
+    ):
+        pytest.skip("not allowed to mount a file system")
+    yield disk
+    subprocess.run(["umount", str(disk)], check=True)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("kit", "--seconds", "1", "--size", "320x180"),
+        ("present", "--split", "--seconds", "1", "--size", "1280x720"),
+        ("present", "--stills"),
+    ],
+    ids=["kit", "split", "stills"],
+)
+def test_a_full_disk_is_one_line_and_nothing_is_left_half(
+    small_disk: Path, tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    done = run(*words, "--quiet", "--out", str(small_disk / "out"), cwd=tmp_path)
+    one_line(done, 1, " is full")
+    assert not [file for file in small_disk.rglob("*") if ".part" in file.name]
 
 
 @posix

@@ -91,8 +91,8 @@ def parse(data: bytes) -> Answer:
 
 @contextmanager
 def served(folder: Path, *, key: str = KEY, **options: int) -> Iterator[Served]:
-    """Serve a folder; options: `file_limit` bytes a file may have, `burst` posts at
-    once and one more in `pause_s`, `patience_s` with heads and bodies."""
+    """Serve a folder; options: `file_limit` bytes a file may have, `open_files` at most,
+    `burst` posts at once and one more in `pause_s`, `patience_s` with heads and bodies."""
     words = json.dumps({"folder": str(folder), "key": key, **options})
     process = subprocess.Popen(
         [sys.executable, "-m", "tests.web.serving", words],
@@ -154,6 +154,10 @@ def main(words: str) -> None:
         import resource
 
         resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+    if (limit := options.get("open_files")) and sys.platform != "win32":
+        import resource
+
+        resource.setrlimit(resource.RLIMIT_NOFILE, (limit, limit))
     rules = Rules(frozenset({"127.0.0.1", "localhost", "phone.test"}), options["key"])
     pace = Pace(burst=options.get("burst", 10_000), seconds=float(options.get("pause_s", 2)))
     with bind("127.0.0.1", 0) as listener:

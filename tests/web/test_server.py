@@ -15,7 +15,7 @@ import pytest
 from patterns.errors import RequestError
 from patterns.web import server
 from patterns.web.server import bind
-from tests.systems import linux, signals
+from tests.systems import linux, posix, signals
 from tests.web.serving import KEY, Served, observation, served
 
 NAME = "evenhold-bars-60fps.mp4"
@@ -202,6 +202,19 @@ def test_a_crowd_is_cut_off_before_the_loop_is_full(kit: Path) -> None:
         for link in links:
             link.close()
         assert recovers(site)
+
+
+@posix
+def test_a_server_without_descriptors_left_serves_again_once_some_are_free(kit: Path) -> None:
+    """60 idle connections where 40 files may be open: the impatient head limit frees them."""
+    with (
+        served(kit, open_files=40, patience_s=1) as site,
+        contextlib.ExitStack() as idle,
+    ):
+        for _ in range(60):
+            idle.enter_context(site.connect())
+        assert site.ask(site.base + "/").status == 200
+        assert site.process.poll() is None
 
 
 def test_connections_reset_while_they_are_accepted(site: Served) -> None:
