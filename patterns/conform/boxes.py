@@ -13,8 +13,6 @@ from typing import BinaryIO
 
 from patterns.errors import InputError
 
-__all__ = ["Box", "Place", "header_fields", "places", "with_header_fields"]
-
 # Boxes whose body is nothing but boxes; all others are kept as they are.
 _OF_BOXES = {b"moov", b"trak", b"edts", b"mdia", b"minf", b"stbl", b"tref"}
 MOST_BYTES = 1 << 29  # of a box that is taken into memory; a day of video has 0.1 of that

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 from typing import Literal
@@ -19,8 +19,6 @@ from patterns.timing.rates import format_decimal, format_rate
 from patterns.video.codecs import CODECS, ticks_per_second
 from patterns.video.probe import VideoInfo, packet_times
 from patterns.whole_file import PartialFile
-
-__all__ = ["Conformed", "conform_file", "name_of_result"]
 
 _MOVIES = (".mp4", ".m4v", ".mov", ".qt")
 
@@ -92,27 +90,25 @@ def _exact(info: VideoInfo) -> bool:
     return rate is not None and all(t == n / rate for n, t in enumerate(info.times))
 
 
+@dataclass
 class _Work:
     """The steps of one conform, with the hidden files that some leave to the next ones."""
 
-    def __init__(
-        self,
-        source: Path,
-        target: Path,
-        footage: Footage,
-        conform: Conform,
-        request: Request,
-        stage: Stage,
-        stack: ExitStack,
-    ) -> None:
-        self.source, self.target, self.footage, self.conform = source, target, footage, conform
-        self.request, self.stage, self._stack = request, stage, stack
-        self.rate = conform.timeline
+    source: Path
+    target: Path
+    footage: Footage
+    conform: Conform
+    request: Request
+    stage: Stage
+    stack: ExitStack
+    lost: list[str] = field(default_factory=list)
+    pieces: dict[int, list[Piece]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.rate = self.conform.timeline
         self.ticks = ticks_per_second(self.rate)
-        self.length_s = footage.frames / self.rate
+        self.length_s = self.footage.frames / self.rate
         self.length = int(self.length_s * self.ticks)
-        self.lost: list[str] = []
-        self.pieces: dict[int, list[Piece]] = {}
 
     def done(self) -> Conformed:
         """Carry them out, and give the result its name last."""
@@ -133,7 +129,7 @@ class _Work:
 
     def _hidden(self, *, force: bool = True) -> PartialFile:
         partial = PartialFile(self.target, force=force)
-        self._stack.callback(partial.discard)
+        self.stack.callback(partial.discard)
         return partial
 
     def _taken_apart(self) -> Movie:
@@ -155,22 +151,23 @@ class _Work:
         for track in [t for t in self.movie.tracks if t is not self.movie.picture]:
             if track.kind == b"soun":
                 continue
-            name = "timecode" if track.kind == b"tmcd" else "data track"
-            if self._retime_other(track):
+            name, pieces = self._retimed(track)
+            if pieces:
                 kept.append(name)
+                self.pieces[track.number] = pieces
             else:
                 self.movie.remove(track)
                 self.lost.append(f"{name}: its form cannot say the new times")
         return kept
 
-    def _retime_other(self, track: Track) -> bool:
+    def _retimed(self, track: Track) -> tuple[str, list[Piece]]:
+        """Name of a track, and its samples; none where it cannot be retimed."""
         if track.kind == b"tmcd":
             first = set_timecode(self.movie, track, self.rate, self.length, self.ticks)
-            self.pieces[track.number] = [Piece(0.0, first, 0, len(first))]
-            return bool(first)
-        faster = track.set_speed(self.conform.speed, self.ticks)
-        self.pieces[track.number] = pieces_of(track, self.movie.path)
-        return faster
+            return "timecode", [Piece(0.0, first, 0, len(first))] if first else []
+        if not track.set_speed(self.conform.speed, self.ticks):
+            return "data track", []
+        return "data track", pieces_of(track, self.movie.path)
 
     def _retime_picture(self) -> None:
         old = picture = self.movie.picture
@@ -184,7 +181,9 @@ class _Work:
             keep_hdr_tags(entry, picture)
             self.movie.tracks[self.movie.tracks.index(old)] = picture
             self.movie.brand = coded.brand
-            self.lost.append(f"the first coding: {picture_codec(self.footage.info)} now")
+            self.lost.append(
+                f"the coding: pictures are coded anew, as {picture_codec(self.footage.info)}"
+            )
         shown = picture.set_rate(self.rate, self.ticks)
         if shown != self.footage.frames:
             raise InputError(

@@ -10,12 +10,10 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Literal
 
-from patterns.conform.repeats import Rhythm, find_rhythm, picture_steps
+from patterns.conform.repeats import Rhythm, look_for_rhythm
 from patterns.errors import RequestError
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.video.probe import VideoInfo, probe
-
-__all__ = ["Footage", "Request", "SoundChoice", "Stage", "look_at"]
 
 SoundChoice = Literal["drop", "keep-pitch", "with-speed"]
 # Says what is done meanwhile, and gives a function (done, total) to say how far it is.
@@ -62,6 +60,8 @@ class Footage:
         Frames a second at which it was shot: the file's, or the one that repeats hide.
     rhythm
         Its repeats, if they are to be taken out.
+    looked_at
+        Pictures, from the first on, among which no repeats were found.
     moved_s
         By how much evening out moves the picture that it moves most; None: its times are even.
     """
@@ -70,6 +70,7 @@ class Footage:
     rate: Fraction
     rhythm: Rhythm | None = None
     moved_s: Fraction | None = None
+    looked_at: int = 0
 
     @property
     def frames(self) -> int:
@@ -95,9 +96,9 @@ def look_at(path: Path, request: Request, stage: Stage) -> Footage:
     if request.keep_repeats:
         return Footage(info, info.rate)
     with stage("looking for repeats") as show:
-        rhythm = find_rhythm(picture_steps(path, info, show), info.rate, str(path))
+        rhythm, looked_at = look_for_rhythm(path, info, show)
     if rhythm is None:
-        return Footage(info, info.rate)
+        return Footage(info, info.rate, looked_at=looked_at)
     if not request.undo_repeats:
         raise RequestError(
             f"{path} holds {format_decimal(rhythm.footage)} fps in {format_decimal(info.rate)} by "

@@ -17,8 +17,6 @@ from patterns.conform.boxes import Box, header_fields, places, with_header_field
 from patterns.conform.track import LONGEST, Track
 from patterns.errors import InputError
 
-__all__ = ["Movie", "Piece", "is_plain_movie", "pieces_of", "write_movie"]
-
 # Boxes of the top level that go along; those of fragments, the samples and padding do not.
 _GO_ALONG = (b"uuid", b"meta", b"udta")
 BLOCK = 1 << 20  # bytes that are copied at a time

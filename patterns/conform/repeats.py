@@ -9,6 +9,7 @@ stop and start; repeats are claimed where one rate and phase foresees them.
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import closing, suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -20,8 +21,6 @@ from patterns.picture.arrays import BoolArray, FloatArray
 from patterns.video.probe import VideoInfo
 from patterns.video.reader import read_luma
 
-__all__ = ["Rhythm", "find_rhythm", "picture_steps"]
-
 SIDE = 192  # pixels along, of the pictures that are compared: grain averages out, motion stays
 REACH = 5  # pictures to each side among which there must be a step to call one little
 LITTLE = 0.4  # of such a step
@@ -31,6 +30,7 @@ JOINED = 0.85  # the same if each stretch has a phase of its own
 SHORTEST = 12  # pictures; longer rhythms come too rarely in a stretch to be known from chance
 FEWEST = 4  # repeats, so that a rhythm has been seen to come again
 PHASES = 60  # that are tried of a rhythm at first, where it has more
+ENOUGH = 300  # pictures that must move to say that there is no rhythm: 12 repeats of 24 in 25
 STRETCH_S = 2  # in which a rhythm is looked for by itself, as shots may begin at any phase
 SHOT_AT = (
     *(Fraction(n) for n in (12, 15, 20, 24, 25, 30, 48, 50, 60)),
@@ -82,17 +82,41 @@ class Rhythm:
         return f"eq(n,0)+gt({shown},{before})"
 
 
-def picture_steps(path: Path, info: VideoInfo, progress: Callable[[int, int], None]) -> FloatArray:
-    """By how much each picture differs from the one before: RMS of small copies, in codes."""
+def look_for_rhythm(
+    path: Path, info: VideoInfo, progress: Callable[[int, int], None]
+) -> tuple[Rhythm | None, int]:
+    """Repeats that a file has all through, or None, and how many pictures were looked at.
+
+    Decoding takes long: where 300 pictures that move show no rhythm, the others are not looked at.
+
+    Raises
+    ------
+    InputError
+        It cannot be read.
+    RequestError
+        As `find_rhythm`.
+    """
+    assert info.rate is not None
     scale = SIDE / max(info.width, info.height)
     size = (max(2, round(info.width * scale)), max(2, round(info.height * scale)))
     steps, before = [], None
-    for done, (_, luma) in enumerate(read_luma(path, size=size), start=1):
-        now = luma.astype(np.float32)
-        steps.append(0.0 if before is None else float(np.sqrt(((now - before) ** 2).mean())))
-        before = now
-        progress(min(done, info.pictures), info.pictures)
-    return np.array(steps)
+    with closing(read_luma(path, size=size)) as pictures:
+        for done, (_, luma) in enumerate(pictures, start=1):
+            now = luma.astype(np.float32)
+            steps.append(0.0 if before is None else float(np.sqrt(((now - before) ** 2).mean())))
+            before = now
+            progress(min(done, info.pictures), info.pictures)
+            if done % ENOUGH == 0 and _has_none(np.array(steps), info.rate):
+                return None, done
+    return find_rhythm(np.array(steps), info.rate, str(path)), len(steps)
+
+
+def _has_none(steps: FloatArray, timeline: Fraction) -> bool:
+    if _little_steps(steps)[1].sum() < ENOUGH - 2 * REACH:
+        return False
+    with suppress(RequestError):
+        return find_rhythm(steps, timeline, "") is None
+    return False
 
 
 def find_rhythm(steps: FloatArray, timeline: Fraction, name: str) -> Rhythm | None:

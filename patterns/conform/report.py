@@ -15,8 +15,6 @@ from patterns.timing.panning import limit_cross_s
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.timing.verdict import short_verdict
 
-__all__ = ["Proposal", "conform_json", "conform_text", "proposals"]
-
 SCHEMA = "evenhold/conform 1"
 # Rates that platforms commonly take, by a large one's help page (read November 2026).
 DELIVERED = tuple(Fraction(rate) for rate in (24, 25, 30, 48, 50, 60))
@@ -116,11 +114,13 @@ def conform_text(
     rows.append(("guidance", _guidance(conform)))
     if footage.rhythm:
         rows.append(("repeats", f"{footage.rhythm.repeats} pictures taken out"))
+    elif footage.looked_at:
+        rows.append(("repeats", f"no rhythm of them in the first {footage.looked_at} pictures"))
     if footage.moved_s is not None:
         moved = f"timed evenly: moved by up to {1000 * float(footage.moved_s):.1f} ms"
         rows.append(("times", f"{moved} before the change of speed"))
     rows.append(("sound", _SOUND[done.sound].format(conform.semitones)))
-    rows.append(("kept", ", ".join(done.kept) or "there was nothing but pictures"))
+    rows.append(("kept", ", ".join(done.kept) or "no tags and no timecode in it"))
     rows += [("not kept", what) for what in done.lost]
     return "\n".join([f"{done.target}", *(f"  {name:<9} {what}" for name, what in rows)])
 
@@ -139,6 +139,7 @@ def conform_json(
         "written": None if done is None else str(done.target),
         "frames": footage.frames,
         "repeats_removed": footage.rhythm.repeats if footage.rhythm else 0,
+        "looked_at": footage.looked_at,
         "moved_ms": None if footage.moved_s is None else round(1000 * float(footage.moved_s), 3),
         "before": _side(footage.rate, footage.frames, displays),
         "after": None if done is None else _side(done.conform.timeline, footage.frames, displays),

@@ -17,8 +17,6 @@ from patterns.video.encoders import available_encoders
 from patterns.video.probe import VideoInfo
 from patterns.video.process import FfmpegProcess, file_argument, input_arguments
 
-__all__ = ["Sound", "pack_again", "picture_codec", "retime_sound", "take_repeats_out"]
-
 Progress = Callable[[int, int], None]
 SOUND_HZ = 48_000  # AES5: the sampling rate of sound that goes with pictures
 SLOWEST = Fraction(1, 2)  # of one filter that keeps the pitch; two make a quarter

@@ -9,8 +9,6 @@ from patterns.conform.boxes import Box
 from patterns.conform.movie import Movie
 from patterns.conform.track import Track
 
-__all__ = ["keep_hdr_tags", "kept_tags", "set_timecode", "stores_samples"]
-
 # Kinds of sound that is stored as plain samples (QuickTime File Format, "Sound Media").
 _PCM = (b"lpcm", b"sowt", b"twos", b"in24", b"in32", b"fl32", b"fl64", b"raw ", b"ipcm", b"fpcm")
 _UPRIGHT = struct.pack(">9I", 1 << 16, 0, 0, 0, 1 << 16, 0, 0, 0, 1 << 30)

@@ -16,8 +16,6 @@ from patterns.conform.boxes import Box, header_fields, with_header_fields
 from patterns.errors import InputError
 from patterns.picture.arrays import IntArray
 
-__all__ = ["Track"]
-
 LONGEST = (1 << 32) - 1  # what a field of 32 bits holds
 _ONE = 1 << 16  # pace of an edit that is played as it is
 

@@ -24,8 +24,6 @@ from patterns.timing.rates import format_decimal
 from patterns.video.probe import probe
 from patterns.video.reader import read_luma
 
-__all__ = ["Against", "Film", "against", "against_json", "load"]
-
 SCHEMA = "evenhold/against 1"
 SIZE = 128, 72  # pixels of the copies that are compared
 MOST = 18_000  # pictures that are compared: ten minutes at 30 fps, 170 MB

