@@ -15,6 +15,7 @@ import pytest
 from patterns.conform.conform import Conformed, conform_file, name_of_result
 from patterns.conform.footage import Request, look_at
 from patterns.conform.movie import Movie
+from patterns.conform.track import Track
 from patterns.errors import InputError, RequestError
 from tests.conform.footage import CODECS, ffmpeg, see, shoot
 
@@ -244,3 +245,38 @@ def damage_outcome(path: Path) -> type[Exception] | None:
     except InputError as error:
         return InputError if "\n" not in str(error) else None
     return None
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        # ISO/IEC 14496-12, 8.7.2: flag 1 says that the samples are in this file
+        (b"url \0\0\0\1", b"url \0\0\0\0", "another file"),
+        # ISO/IEC 14496-12, 8.12: a protected description of pictures is called encv
+        (b"avc1\0\0\0\0\0\0\0\1", b"encv\0\0\0\0\0\0\0\1", "encrypted"),
+    ],
+)
+def test_what_cannot_be_copied_is_refused(
+    old: bytes, new: bytes, said: str, shot: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "foreign.mp4"
+    assert old in shot.read_bytes()
+    path.write_bytes(shot.read_bytes().replace(old, new))
+    with pytest.raises(InputError, match=said):
+        Movie.read(path)
+
+
+def test_edits_with_several_stretches_are_refused(shot: Path) -> None:
+    picture = Movie.read(shot).picture
+    (edit,) = picture._edits()
+    picture._put_edits([edit, edit])
+    with pytest.raises(InputError, match="edit list cuts"):
+        picture.set_rate(F(30), 30_000)
+
+
+def test_places_beyond_four_gigabytes_are_said_in_64_bits(shot: Path) -> None:
+    movie = Movie.read(shot)
+    far = [(1 << 33) + n for n in range(len(movie.picture.offsets))]
+    movie.picture.place_chunks(far, wide=True)
+    assert Track(movie.picture.trak, movie.ticks).offsets.tolist() == far
+    assert movie.picture.stbl.find(b"stco") is None
