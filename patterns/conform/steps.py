@@ -40,8 +40,12 @@ class Sound:
 
 
 def pack_again(source: Path, out: Path, muxer: str, progress: Progress) -> None:
-    """Put the pictures of another container into MP4 or QuickTime, as they are coded."""
-    arguments = ("-map", "0:V:0", "-c", "copy", "-f", muxer)
+    """Put the pictures of another container into MP4 or QuickTime, as they are coded.
+
+    Of each sound the first second goes along, to hold its place: the whole is made later.
+    """
+    sound = ("-map", "0:a?", "-c:a", "aac", "-af", "atrim=end=1")
+    arguments = ("-map", "0:V:0", "-c:v", "copy", *sound, "-f", muxer)
     _run((*input_arguments(source), *arguments), out, Fraction(0), progress)
 
 

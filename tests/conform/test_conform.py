@@ -88,6 +88,17 @@ def test_pitch_of_a_tone(sound: str, pitch_hz: float, shot: Path) -> None:
     assert found_hz == pytest.approx(pitch_hz, abs=2)
 
 
+def test_sound_that_begins_later_keeps_its_place(shot: Path, tmp_path: Path) -> None:
+    late = tmp_path / "late.mp4"
+    ffmpeg("-itsoffset", "0.5", "-i", shot, "-i", shot, "-map", "1:v", "-map", "0:a",
+           "-c", "copy", late)  # fmt: skip
+    with av.open(str(conform(late, "30").target)) as container:
+        stream = container.streams.audio[0]
+        heard = np.concatenate([f.to_ndarray()[0] for f in container.decode(stream)])
+        loud = np.flatnonzero(np.abs(heard) > 0.05)
+    assert loud[0] / stream.sample_rate == pytest.approx(0.5 * 24 / 30, abs=0.04)
+
+
 def test_dropped_sound_is_gone_from_the_file(shot: Path) -> None:
     with_sound = conform(shot, "30", force=True).target.stat().st_size
     done = conform(shot, "30", sound="drop", force=True)
@@ -183,6 +194,8 @@ def test_other_containers_and_fragments_are_packed_first(
     assert found.times == [F(n, 30) for n in range(48)]
     assert done.target.suffix == ".mp4"
     assert done.lost
+    assert found.sound_s == pytest.approx(1.6, abs=1 / 30)
+    assert done.sound == "keep-pitch"
 
 
 def test_data_beside_the_pictures_keeps_in_step(shot: Path, tmp_path: Path) -> None:
