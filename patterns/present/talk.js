@@ -17,7 +17,6 @@ function label() {
   $("play").disabled = !clip();
   $("previous").disabled = at === 0;
   $("next").disabled = at === slides.length - 1;
-  $("place").textContent = `${at + 1} of ${slides.length}`;
 }
 
 // A clip's picture is a link to its file; the player is laid over it when it is asked for.
@@ -53,6 +52,7 @@ function show(number) {
   slides.forEach((slide, i) => { slide.hidden = i !== next; });
   at = next;
   slides[at].scrollTop = 0;
+  $("place").textContent = `${at + 1} of ${slides.length}`;
   // kept over a reload in the middle of a talk
   const warned = at === 0 || Boolean(history.state?.warned);
   history.replaceState({ warned }, "", `#${slides[at].id}`);
