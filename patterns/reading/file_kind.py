@@ -17,7 +17,7 @@ import numpy as np
 
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.reading.reading import Kind
-from patterns.strip.camera import TOO_SMALL, CameraReader, CameraReading
+from patterns.strip.camera import TOO_SMALL, CameraReader
 from patterns.strip.camera_levels import NO_STRIP, TOO_DARK
 from patterns.strip.camera_locate import ends_in_view
 from patterns.strip.camera_track import refine
@@ -132,7 +132,7 @@ class KindFinder:
             fit = refine(luma, straight.placement, straight.identity, rounds=3)
             return fit.placement if fit else straight.placement
         filmed = self._camera.read(luma)
-        if isinstance(filmed, CameraReading):
+        if isinstance(filmed, StripReading):
             return filmed.placement
         self._seen_unread += filmed.reason not in NOT_SEEN
         if filmed.reason in NOT_SEEN and self._rows_seen < SEEN_UNREAD:

@@ -77,8 +77,8 @@ def _rows(r: Reading) -> Iterator[tuple[str, str]]:
         ("out of order", r.out_of_order),
         ("not known", r.unseen),
     ):
-        # a photo that shows no hold shows no lack of drops either
-        if numbers or (label == "dropped" and (r.holds or r.kind != "photo")):
+        # what shows no hold shows no lack of drops either
+        if numbers or (label == "dropped" and r.holds):
             yield label, f"{len(numbers)}{f': {number_list(numbers)}' if numbers else ''}"
     if r.blended:
         yield "mixed", f"{len(r.blended)}, first at {r.blended[0].start_s:.3f} s"

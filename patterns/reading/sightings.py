@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
-from typing import Protocol
 
 from patterns.reading.watched import Mixture, Run, Watched
 from patterns.strip.identity import Identity
-from patterns.strip.read import Unread
+from patterns.strip.read import Seen, Unread
 
 # A neighbour that gives less of the light is compression noise or a clean-up of the screen.
 LEAST_SHARE = 0.08
@@ -20,41 +19,6 @@ STANDING, STEP = (0.12, 0.75), 0.15  # shares of a mixture that stands still, an
 STEADY_SHARE = 0.05  # by which the share may change from picture to picture of one blend
 HALF = (0.35, 0.65)  # shares that noise or over-exposure may turn into the larger part
 MOST_BETWEEN = 64  # unread pictures in a row that are kept to know what followed what
-
-
-class Strip(Protocol):
-    """What both kinds of strip reading hold."""
-
-    @property
-    def number(self) -> int:
-        """Frame number; the earlier one of a mixture."""
-
-    @property
-    def later(self) -> int | None:
-        """The later number of a mixture."""
-
-    @property
-    def share(self) -> float:
-        """Share of the later one."""
-
-    @property
-    def clipped(self) -> bool:
-        """Whether a camera clips white, so that shares are not known: only which is larger."""
-
-    @property
-    def identity(self) -> Identity | None:
-        """Rate and clip."""
-
-
-@dataclass(frozen=True)
-class Seen:
-    """One picture's strip: `later` is None unless two neighbours are mixed."""
-
-    number: int
-    later: int | None = None
-    share: float = 0.0
-    identity: Identity | None = None
-    clipped: bool = False
 
 
 class _Between:
@@ -70,7 +34,7 @@ class _Between:
         if picture.lit and len(self.pictures) < MOST_BETWEEN:
             self.pictures.append(picture)
 
-    def mixed(self, found: Strip, time_s: Fraction) -> None:
+    def mixed(self, found: Seen, time_s: Fraction) -> None:
         """Keep the two numbers of a mixture, and when they were even."""
         if found.later is None:
             return
@@ -103,7 +67,7 @@ class _Stair:
         self._place: float | None = None
         self._still = False
 
-    def take(self, found: Strip | None) -> None:
+    def take(self, found: Seen | None) -> None:
         """Add a picture; None for one that was not read."""
         if found is None or found.later not in (None, found.number + 1):
             self._place, self._still = None, False
@@ -119,7 +83,7 @@ class _Stair:
         self._place, self._clipped = place, found.clipped
 
 
-def _even(found: Strip) -> bool:
+def _even(found: Seen) -> bool:
     """Whether a mixture is one in about equal parts."""
     return found.later is not None and HALF[0] <= found.share <= HALF[1]
 
@@ -152,7 +116,7 @@ class Sightings:
         """How many were taken."""
         return self._pictures
 
-    def take(self, time_s: Fraction, found: Strip | Unread) -> None:
+    def take(self, time_s: Fraction, found: Seen | Unread) -> None:
         """Add the next picture: its time, and what its strip said or why it did not."""
         picture = self._pictures
         self._pictures += 1
@@ -203,7 +167,7 @@ class Sightings:
         self._runs.append(run)
         self._between = _Between()
 
-    def _mix(self, time_s: Fraction, found: Strip, *, mixed: bool) -> None:
+    def _mix(self, time_s: Fraction, found: Seen, *, mixed: bool) -> None:
         steady = abs(found.share - self._last_share) <= STEADY_SHARE
         going_on = self._mixing and self._mixtures[-1].number == found.number and steady
         self._mixing, self._last_share = mixed, found.share

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from fractions import Fraction
-
 from patterns.picture.arrays import UInt8Array
 from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, decode, hold_lit
 from patterns.strip.camera_levels import (
@@ -22,9 +19,9 @@ from patterns.strip.camera_vote import IdentityVote, NumberGate
 from patterns.strip.hold import hold_row
 from patterns.strip.identity import Identity
 from patterns.strip.placement import Placement
-from patterns.strip.read import Unread
+from patterns.strip.read import StripReading, Unread
 
-__all__ = ["CameraReader", "CameraReading", "Unread"]
+__all__ = ["CameraReader", "Unread"]
 
 TOO_SMALL = "too small: come nearer, the strip needs about 450 pixels along"
 SMALLEST_PX = 64
@@ -36,52 +33,6 @@ PATIENCE = 12  # pictures for which a dark strip is believed to be where it was
 BRIEF = 3  # and one that is lost for another reason, as when the backlight pauses halfway
 LONGEST_WAIT = 12  # pictures between searches
 SURE_MARGIN = 0.4
-
-
-@dataclass(frozen=True)
-class CameraReading:
-    """What the strip says in one picture of a recording.
-
-    Attributes
-    ----------
-    number
-        Frame number; the earlier one of a mixture.
-    later
-        None, or the frame that is seen as well: the one after it, or, where frames were left
-        out, the one that took over; none of those between gives light then.
-    share
-        Share of the later frame in a mixture, 0 to 1, in light; 0 for one frame.
-    clipped
-        Whether white is clipped: then `share` only says which of the two has more light.
-    identity
-        Rate and clip, voted over the pictures so far; None until they are sure.
-    confidence
-        0 to 1: how far the least sure cell lies from the middle between black and white.
-    split_row
-        Row of the picture at which one frame gives way to the other, if the cells say
-        that a rolling shutter, or the screen's own scan, divides the picture; else None.
-    placement
-        Where the strip lies.
-    """
-
-    number: int
-    later: int | None
-    share: float
-    clipped: bool
-    identity: Identity | None
-    confidence: float
-    split_row: float | None
-    placement: Placement
-
-    @property
-    def rate(self) -> Fraction | None:
-        """The clip's frames a second, as its identity cells say."""
-        return self.identity.rate if self.identity else None
-
-    @property
-    def shown(self) -> int:
-        """The frame that gives the larger part of the picture's light."""
-        return self.number if self.later is None or self.share < 0.5 else self.later
 
 
 class CameraReader:
@@ -107,7 +58,7 @@ class CameraReader:
         """Rate and clip voted over the pictures so far; None until they are sure."""
         return self._vote.identity
 
-    def read(self, luma: UInt8Array) -> CameraReading | Unread:
+    def read(self, luma: UInt8Array) -> StripReading | Unread:
         """Read the next picture.
 
         Parameters
@@ -117,7 +68,7 @@ class CameraReader:
 
         Returns
         -------
-        CameraReading or Unread
+        StripReading or Unread
             Never a guess: all check cells, the hold row and the numbers before agree.
         """
         found = self._read(luma)
@@ -125,7 +76,7 @@ class CameraReader:
             self._gate.skip()
         return found
 
-    def _read(self, luma: UInt8Array) -> CameraReading | Unread:
+    def _read(self, luma: UInt8Array) -> StripReading | Unread:
         if luma.ndim != 2 or min(luma.shape) < SMALLEST_PX:
             return Unread(TOO_SMALL)
         thin = luma[::8, ::8]
@@ -175,7 +126,7 @@ class CameraReader:
         hold = hold_row(self.identity.rate).cells if self.identity else 0
         return sample_cells(luma, placement, hold)
 
-    def _decode(self, placement: Placement, light: CellLight) -> CameraReading | Unread:
+    def _decode(self, placement: Placement, light: CellLight) -> StripReading | Unread:
         cells, identity_levels = levels(placement.grid, light)
         self._vote.add(identity_levels)
         decoded = decode(cells, self._gate.last)
@@ -184,15 +135,15 @@ class CameraReader:
                 self._vote.contradict(True)
             return Unread(decoded, hold_lit(cells), len(cells.hold))
         self._vote.contradict(False)
-        reading = CameraReading(
+        reading = StripReading(
             decoded.number,
             decoded.later,
             decoded.share,
-            clips_white(light),
             self.identity,
-            decoded.margin,
-            decoded.split_row,
-            placement,
+            clips_white(light),
+            confidence=decoded.margin,
+            placement=placement,
+            split_row=decoded.split_row,
         )
         if not self._gate.passes(reading.shown, decoded.margin > SURE_MARGIN):
             return Unread("not confirmed: the number jumps")

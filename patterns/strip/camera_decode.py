@@ -68,7 +68,7 @@ class Cells:
 
 @dataclass(frozen=True)
 class Decoded:
-    """One frame, or a mixture; fields as in `CameraReading`."""
+    """One frame, or a mixture; fields as in `StripReading`."""
 
     number: int
     later: int | None

@@ -20,7 +20,7 @@ from patterns.strip.hold import hold_row
 from patterns.strip.identity import Identity, read_identity
 from patterns.strip.placement import Placement, local_levels, sample
 
-__all__ = ["StripReading", "Unread", "read_at", "read_strip"]
+__all__ = ["Seen", "StripReading", "Unread", "read_at", "read_strip"]
 
 LEAST_CONTRAST = 40  # codes between the references' black and white
 CLEAR = 0.5  # share of that contrast that must lie between the darkest white and lightest black
@@ -43,7 +43,7 @@ class Unread:
 
 
 @dataclass(frozen=True)
-class StripReading:
+class Seen:
     """What the strip of one picture says.
 
     Attributes
@@ -51,31 +51,22 @@ class StripReading:
     number
         Frame number; the earlier one in a mixture.
     later
-        The later number of a mixture of two neighbours (`number + 1`), else None.
+        None, or the frame that is seen as well: the one after it, or, in a camera's picture and
+        where frames were left out, the one that took over; none of those between gives light then.
     share
-        Share of the later frame in a mixture, 0 to 1, in code values.
+        Share of the later frame in a mixture, 0 to 1: in code values of a clean picture, in light
+        of a camera's; 0 for one frame.
     identity
-        Rate and clip, or None if the identity cells could not be read in this picture.
-    hold
-        Index of the hold cell that is lit; None if it is unknown or a mixture lights two.
-    confidence
-        0 to 1: how far the least sure number cell is from the middle.
-    placement
-        Where the strip lies, to hand to the next picture's reading.
+        Rate and clip; None if they could not be read, or are not sure yet.
+    clipped
+        Whether a camera clips white: then `share` only says which of the two has more light.
     """
 
     number: int
-    later: int | None
-    share: float
-    identity: Identity | None
-    hold: int | None
-    confidence: float
-    placement: Placement
-
-    @property
-    def clipped(self) -> bool:
-        """Whether white is clipped: never, in a file that no camera made."""
-        return False
+    later: int | None = None
+    share: float = 0.0
+    identity: Identity | None = None
+    clipped: bool = False
 
     @property
     def rate(self) -> Fraction | None:
@@ -86,6 +77,34 @@ class StripReading:
     def clip(self) -> int | None:
         """The clip's 16-bit identity."""
         return self.identity.clip if self.identity else None
+
+    @property
+    def shown(self) -> int:
+        """The frame that gives the larger part of the picture's light."""
+        return self.number if self.later is None or self.share < 0.5 else self.later
+
+
+@dataclass(frozen=True, kw_only=True)
+class StripReading(Seen):
+    """The same with where the strip lies, and how sure the reading is.
+
+    Attributes
+    ----------
+    confidence
+        0 to 1: how far the least sure number cell is from the middle between black and white.
+    placement
+        Where the strip lies, to hand to the next picture's reading.
+    hold
+        Index of the hold cell that is lit; None if it is unknown or a mixture lights two.
+    split_row
+        Row of a camera's picture at which one frame gives way to the other, if the cells say
+        that a rolling shutter, or the screen's own scan, divides the picture; else None.
+    """
+
+    confidence: float
+    placement: Placement
+    hold: int | None = None
+    split_row: float | None = None
 
 
 def _sides(luma: UInt8Array, placement: Placement) -> Sides | None:
@@ -153,7 +172,15 @@ def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
         if isinstance(found, Unread):
             return found
         hold = found
-    return StripReading(word.number, word.later, word.share, identity, hold, word.margin, placement)
+    return StripReading(
+        word.number,
+        word.later,
+        word.share,
+        identity,
+        confidence=word.margin,
+        placement=placement,
+        hold=hold,
+    )
 
 
 def read_strip(luma: UInt8Array, *, near: Placement | None = None) -> StripReading | Unread:

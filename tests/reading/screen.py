@@ -13,10 +13,10 @@ from itertools import groupby
 
 import numpy as np
 
-from patterns.reading.sightings import Seen, Sightings
+from patterns.reading.sightings import Sightings
 from patterns.reading.watched import Watched
 from patterns.strip.identity import Identity
-from patterns.strip.read import Unread
+from patterns.strip.read import Seen, Unread
 
 __all__ = ["Screen", "Shown", "film", "play"]
 

@@ -10,10 +10,11 @@ import pytest
 from patterns.reading.clip_file import judge_clip
 from patterns.reading.clip_steps import ClipSteps, clip_steps
 from patterns.reading.reading import Reading
-from patterns.reading.sightings import Seen, Sightings
+from patterns.reading.sightings import Sightings
 from patterns.reading.true_times import true_time
 from patterns.reading.watched import Watched
 from patterns.strip.identity import Identity
+from patterns.strip.read import Seen
 
 
 def shown(numbers: Sequence[int], rate: F, timeline: F) -> Watched:

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from patterns.reading.recording import judge_recording
-from patterns.reading.sightings import Seen, Sightings
-from patterns.strip.read import Unread
+from patterns.reading.sightings import Sightings
+from patterns.strip.read import Seen, Unread
 from patterns.timing.cadence import Display
 from tests.reading.screen import Screen, film, play
 from tests.simulation.drops import Count, drawn, run_trial

@@ -8,9 +8,9 @@ from fractions import Fraction as F
 import numpy as np
 
 from patterns.reading.recording import judge_recording
-from patterns.reading.sightings import Seen, Sightings
+from patterns.reading.sightings import Sightings
 from patterns.strip.identity import Identity
-from patterns.strip.read import Unread
+from patterns.strip.read import Seen, Unread
 from patterns.timing.cadence import parse_display
 from tests.reading.screen import Screen, Shown, film, play
 

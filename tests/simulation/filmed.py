@@ -14,10 +14,10 @@ from fractions import Fraction
 import numpy as np
 
 from patterns.picture.arrays import FloatArray
-from patterns.reading.sightings import Seen, Sightings
+from patterns.reading.sightings import Sightings
 from patterns.reading.watched import Watched
 from patterns.strip.identity import Identity
-from patterns.strip.read import Unread
+from patterns.strip.read import Seen, Unread
 
 __all__ = ["Camera", "Picture", "film", "fixed", "smoothed", "variable"]
 

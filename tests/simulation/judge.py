@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from patterns.picture.arrays import UInt8Array
-from patterns.strip.camera import CameraReader, CameraReading, Unread
+from patterns.strip.camera import CameraReader, Unread
+from patterns.strip.read import StripReading
 from patterns.video.reader import read_luma
 from tests.simulation.conditions import Case
 from tests.simulation.film import Truth, film, stage
@@ -52,7 +53,7 @@ class Score(Tally):
         return self.due_read / self.due if self.due else 1.0
 
 
-def is_wrong(reading: CameraReading, truth: Truth) -> bool:
+def is_wrong(reading: StripReading, truth: Truth) -> bool:
     """Whether a reading says something that the picture does not show."""
     first = truth.shares.get(reading.number, 0.0)
     if reading.later is None:

@@ -48,7 +48,7 @@ class Case:
         return (
             f"{self.kind} {self.seed}: {float(self.rate):.6g} on {on} at {c.capture_hz:.6g}, "
             f"exposure {c.exposure:.2f}, jitter {c.jitter:.2f}, response {1000 * c.response_s:.1f} "
-            f"ms, clock {c.clock_hz}{given}"
+            f"ms, clock {c.clock_hz}, gain {c.gain:.2f}{given}"
         )
 
 
@@ -236,10 +236,29 @@ def _converted(seed: int) -> Case:
     return Case("odd holds", rate, Fraction(60), shown, camera, seed)
 
 
+def _clipped(seed: int) -> Case:
+    rng = np.random.default_rng([seed, 14])
+    rate, refresh = [(24, 60), (25, 50), (30, 60), (24, 120)][seed % 4]
+    smooth = bool(rng.random() < 0.4)
+    shown = fixed(rate, refresh, 5, float(rng.random()))
+    if smooth:
+        shown = smoothed(rate, refresh, 5, 0.02, flow=False)
+    capture = max(float(rng.choice([240, 480])), 2.0 * refresh)
+    camera = Camera(
+        capture, 0.1 + float(rng.random()) / 60, float(rng.uniform(0.1, 0.6)),
+        response_s=float(rng.uniform(0.1, 1.4)) / refresh,
+        gain=float(rng.uniform(1.1, 4)), noise=0.02,
+    )  # fmt: skip
+    return Case(
+        "white clipped", Fraction(rate), Fraction(refresh), shown, camera, seed, smooth=smooth
+    )
+
+
 KINDS = {
     "plain": _plain, "named": _named, "lost and late": _disturbed, "late": _late,
     "variable": _variable, "coarse": _coarse, "smoothing": _smoothing, "slow": _slow,
     "renamed": _renamed, "hidden": _hidden, "twice": _twice, "odd": _converted,
+    "clipped": _clipped,
 }  # fmt: skip
 
 

@@ -12,10 +12,11 @@ from time import process_time
 import numpy as np
 import pytest
 
-from patterns.strip.camera import CameraReader, CameraReading, Unread
+from patterns.strip.camera import CameraReader, Unread
 from patterns.strip.camera_decode import Cells, Decoded, decode
 from patterns.strip.camera_locate import locate
 from patterns.strip.code import number_word, word_bits
+from patterns.strip.read import StripReading
 from tests.simulation.camera import Pose
 from tests.simulation.conditions import CAPTURES, DISPLAYS, LEVELS, RATES, draw_case
 from tests.simulation.film import film, stage
@@ -27,7 +28,7 @@ BARS = {"moderate": 0.99, "hard": 0.95}
 UPRIGHT = Pose(0, 0, 0, 800)
 
 
-def read_twice(luma: np.ndarray[tuple[int, ...], np.dtype[np.uint8]]) -> CameraReading | Unread:
+def read_twice(luma: np.ndarray[tuple[int, ...], np.dtype[np.uint8]]) -> StripReading | Unread:
     reader = CameraReader()
     for _ in range(3):  # the identity is voted over pictures
         reading = reader.read(luma)
@@ -46,7 +47,7 @@ def test_found_at_any_roll_tilted_and_mirrored(roll: int, tilt: int, mirrored: b
     found = placement.to_picture(np.stack([x.ravel(), y.ravel()], 1))
     assert np.abs(found - strip_corners(pose)).max() < 1.0  # pixels; a number cell has ten
     reading = read_twice(luma)
-    assert isinstance(reading, CameraReading)
+    assert isinstance(reading, StripReading)
     assert (reading.number, reading.later) == (4321, None)
     assert reading.identity is not None
     assert (reading.identity.rate, reading.identity.clip) == (CLIP.rate, CLIP.identity)
@@ -60,7 +61,7 @@ def test_even_mixture_of_neighbours_is_told_with_its_share(share: float) -> None
         for _ in range(3):
             reader.read(to_luma(seen_light(UPRIGHT, number)))
         reading = reader.read(to_luma(light))
-        assert isinstance(reading, CameraReading)
+        assert isinstance(reading, StripReading)
         assert (reading.number, reading.later) == (number, number + 1)
         assert abs(reading.share - share) < 0.15
         assert reading.shown == (number if share < 0.5 else number + 1) or share == 0.5
@@ -74,7 +75,7 @@ def test_clipped_white_is_seen_for_what_it_hides(gain: float, clipped: bool) -> 
     for _ in range(3):
         reader.read(to_luma(seen_light(UPRIGHT, 2047), gain=gain))
     reading = reader.read(to_luma(light, gain=gain))
-    assert isinstance(reading, CameraReading)
+    assert isinstance(reading, StripReading)
     assert reading.clipped == clipped
     assert reading.clipped or abs(reading.share - 0.25) < 0.1
 
@@ -136,12 +137,12 @@ def test_levels_at_random_are_never_a_frame() -> None:
 def test_a_jump_is_reported_only_when_confirmed() -> None:
     reader = CameraReader()
     for number in (100, 100, 100, 101):
-        assert isinstance(reader.read(to_luma(seen_light(UPRIGHT, number))), CameraReading)
+        assert isinstance(reader.read(to_luma(seen_light(UPRIGHT, number))), StripReading)
     first = reader.read(to_luma(seen_light(UPRIGHT, 9000)))
     second = reader.read(to_luma(seen_light(UPRIGHT, 9000)))
     assert isinstance(first, Unread)
     assert "not confirmed" in first.reason
-    assert isinstance(second, CameraReading)
+    assert isinstance(second, StripReading)
     assert second.number == 9000
 
 
@@ -177,7 +178,7 @@ def test_another_clip_is_recognised_after_a_while() -> None:
     for i in range(90):
         frame = strip_frame(CLIP if i < 6 else other, 500 + i // 2)
         reading = reader.read(frame.y)
-        if isinstance(reading, CameraReading):
+        if isinstance(reading, StripReading):
             last = reading
             assert reading.number == 500 + i // 2
     assert last is not None
@@ -239,7 +240,7 @@ def test_full_hd_pictures_are_followed_and_read_in_eight_milliseconds() -> None:
         began = process_time()
         reading = reader.read(whole)
         spent_s += process_time() - began
-        if isinstance(reading, CameraReading):
+        if isinstance(reading, StripReading):
             read += 1
             assert truth.shares[reading.shown] > 0.5
     assert read >= 36
