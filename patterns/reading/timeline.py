@@ -166,22 +166,13 @@ def _scale(bars: _Bars) -> None:
     bars.drawing.add(Text(x, bars.base - bars.height - 14, unit, size, muted, "start"))
 
 
-@dataclass(frozen=True)
-class _Columns:
-    """Where frames stand side by side: `places` of those held, label and place of those lost."""
-
-    places: list[int]
-    lost: list[tuple[str, int]]
-
-    @property
-    def count(self) -> int:
-        return len(self.places) + len(self.lost)
-
-
-def _columns(reading: Reading, frames: Sequence[HeldFrame]) -> _Columns:
-    """Columns in the order of the reading; of a long loss only the first ones have their own."""
+def _columns(
+    reading: Reading, frames: Sequence[HeldFrame]
+) -> tuple[list[int], list[tuple[str, int]]]:
+    """Places of frames side by side, and label and place of lost ones; few of a long loss."""
     dropped = sorted(set(reading.dropped)) if reading.kind != "footage" else []
-    found = _Columns([], [])
+    places: list[int] = []
+    lost: list[tuple[str, int]] = []
     for before, frame in pairwise([None, *frames]):
         assert frame is not None
         if before is not None:
@@ -189,18 +180,18 @@ def _columns(reading: Reading, frames: Sequence[HeldFrame]) -> _Columns:
             labels = list(map(str, dropped[first : min(end, first + MOST_LOST)]))
             if end - first > MOST_LOST:
                 labels[-1] = f"+{end - first - MOST_LOST + 1}"
-            start = found.count
-            found.lost.extend((label, start + k) for k, label in enumerate(labels))
-        found.places.append(found.count)
-    return found
+            start = len(places) + len(lost)
+            lost.extend((label, start + k) for k, label in enumerate(labels))
+        places.append(len(places) + len(lost))
+    return places, lost
 
 
 def _close_look(close: Sequence[HeldFrame], bars: _Bars) -> None:
-    columns, drawing = _columns(bars.reading, close), bars.drawing
-    pitch = bars.width / columns.count
+    (places, lost), drawing = _columns(bars.reading, close), bars.drawing
+    pitch = bars.width / (len(places) + len(lost))
     mixed = {b.number for b in bars.reading.blended}
     ringed = bars.repeated if bars.reading.kind == "recording" else frozenset()
-    for frame, place in zip(close, columns.places, strict=True):
+    for frame, place in zip(close, places, strict=True):
         x = bars.left + place * pitch
         _column(frame, x, pitch, bars)
         top = bars.base - bars.high(bars.value(frame))
@@ -208,10 +199,10 @@ def _close_look(close: Sequence[HeldFrame], bars: _Bars) -> None:
             drawing.add(_diamond(x + pitch / 2, top - 18, bars.colours))
         if frame.number in ringed:
             drawing.add(Stroke(x + 4, top - 8, x + pitch - 8, top - 8, bars.colours.third, 6))
-    for label, place in columns.lost:
+    for label, place in lost:
         _wedge(bars.left + (place + 0.5) * pitch - 3, bars, label)
     numbers = [frame.number for frame in close]
-    _numbers(dict(zip(columns.places, numbers, strict=True)), pitch, bars)
+    _numbers(dict(zip(places, numbers, strict=True)), pitch, bars)
 
 
 def _column(frame: HeldFrame, x: float, pitch: float, bars: _Bars) -> None:
@@ -258,10 +249,10 @@ def _numbers(numbers: dict[int, int], pitch: float, bars: _Bars) -> None:
 def _whole(bars: _Bars, first: int, shown: int) -> None:
     """Draw all frames small, what is shown closely framed, losses as ticks above."""
     frames, drawing, colours = bars.reading.holds, bars.drawing, bars.colours
-    columns = _columns(bars.reading, frames)
-    pitch = bars.width / columns.count
+    places, lost = _columns(bars.reading, frames)
+    pitch = bars.width / (len(places) + len(lost))
     drawn: dict[int, tuple[float, str]] = {}
-    for frame, place in zip(frames, columns.places, strict=True):
+    for frame, place in zip(frames, places, strict=True):
         pixel = int(place * pitch / 2)  # columns of two pixels at least
         before = drawn.get(pixel, (0.0, colours.short))
         # of the frames that share a column the one that matters most gives its colour
@@ -272,12 +263,12 @@ def _whole(bars: _Bars, first: int, shown: int) -> None:
     for pixel, (value, fill) in drawn.items():
         height = bars.high(value)
         drawing.add(Box(bars.left + 2 * pixel, bars.base - height, width, height, fill))
-    for pixel in sorted({int(place * pitch) for _, place in columns.lost}):
+    for pixel in sorted({int(place * pitch) for _, place in lost}):
         x = bars.left + pixel + 0.5 * pitch
         drawing.add(Stroke(x, bars.base + 4, x, bars.base + 20, colours.wrong, 4))
     if shown < len(frames):
-        x0 = bars.left + columns.places[first] * pitch
-        x1 = bars.left + (columns.places[first + shown - 1] + 1) * pitch
+        x0 = bars.left + places[first] * pitch
+        x1 = bars.left + (places[first + shown - 1] + 1) * pitch
         drawing.add(Stroke(x0, bars.base + 26, x1, bars.base + 26, colours.muted, 5))
     label = f"all {len(frames)} frames, {bars.reading.seconds:.1f} s"
     above = bars.base - bars.height - 16
