@@ -85,4 +85,5 @@ def test_frames_left_out_on_simulated_screens_are_found(tmp_path: Path) -> None:
     assert whole.faults == []
     assert whole.missing >= 7
     assert clear.found == clear.missing
-    assert whole.found >= 0.95 * whole.missing
+    assert whole.found + whole.unseen == whole.missing  # none is passed over in silence
+    assert whole.unseen <= 1  # at hard conditions, filmed at just twice the refresh
