@@ -11,9 +11,10 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.arrays import Float32Array, UInt8Array
+from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
 
 GAMMA = 2.4
+BT709 = np.array([0.2126, 0.7152, 0.0722])  # of R, G, B in luminance
 
 
 def light_to_signal(light: npt.ArrayLike) -> Float32Array:
@@ -26,6 +27,12 @@ def signal_to_light(signal: npt.ArrayLike) -> Float32Array:
     """Linear light 0 to 1 of a signal 0 to 1, any shape (clipped): L = V^2.4."""
     clipped = np.clip(np.asarray(signal, np.float32), 0, 1)
     return np.asarray(clipped ** np.float32(GAMMA), np.float32)
+
+
+def srgb_to_light(signal: npt.ArrayLike) -> FloatArray:
+    """Linear light of an sRGB signal 0 to 1, any shape (IEC 61966-2-1, as WCAG 2.2 quotes it)."""
+    c = np.asarray(signal, np.float64)
+    return np.where(c <= 0.04045, c / 12.92, ((np.maximum(c, 0.04045) + 0.055) / 1.055) ** 2.4)
 
 
 def light_to_code(light: npt.ArrayLike) -> UInt8Array:

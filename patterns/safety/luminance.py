@@ -21,7 +21,8 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image
 
-from patterns.picture.arrays import Float32Array, FloatArray, IndexArray, UInt8Array
+from patterns.picture.arrays import Float32Array, IndexArray, UInt8Array
+from patterns.picture.light import BT709, srgb_to_light
 from patterns.picture.planes import Planes
 from patterns.safety.viewing import Grid, Viewing
 
@@ -30,15 +31,8 @@ QUICK_ROWS = 2  # rows of a cell that a quick look reads
 BLOCK_ROWS = 30  # that are worked on at a time, so that all fits a processor's cache
 SCALE = 16  # signals are integers, 0 to 255 x 16: eight-bit codes stay exact
 TOP = 255 * SCALE
-BT709 = np.array([0.2126, 0.7152, 0.0722])  # of R, G, B in luminance: ITU-R BT.709
 
 NEUTRAL = 2  # chroma codes this near to 128 are grey
-
-
-def srgb_decode(signal: npt.ArrayLike) -> FloatArray:
-    """Linear light of an sRGB signal 0 to 1, any shape (IEC 61966-2-1, as WCAG 2.2 quotes it)."""
-    c = np.asarray(signal, np.float64)
-    return np.where(c <= 0.04045, c / 12.92, ((np.maximum(c, 0.04045) + 0.055) / 1.055) ** 2.4)
 
 
 @dataclass(frozen=True)
@@ -137,7 +131,7 @@ class Reducer:
         rows, columns = self.grid.rows * self._factor, self.grid.columns * self._factor
         self._fine = (columns, rows)
         level = np.arange(TOP + 1) / TOP
-        decoded, emitted = srgb_decode(level), viewing.peak_cd_m2 * level**2.4
+        decoded, emitted = srgb_to_light(level), viewing.peak_cd_m2 * level**2.4
         self._decoded = decoded.astype(np.float32)
         # One look-up gives both luminances, relative and of the screen, as real and imaginary
         # part: for grey, and for R', G' and B'.

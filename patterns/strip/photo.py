@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from patterns.picture.arrays import UInt8Array
+from patterns.picture.light import BT709
 from patterns.strip.camera_levels import Levels, check_light
 from patterns.strip.camera_locate import locate
 from patterns.strip.camera_sample import sample_cells
@@ -27,7 +28,6 @@ __all__ = ["RIGHT_TO", "PhotoReading", "Unread", "read_photo"]
 RIGHT_TO = 0.08
 SURE = 2.58  # standard uncertainties: a normal error is larger once in a hundred times
 
-LUMA = np.array([0.2126, 0.7152, 0.0722])  # of ITU-R BT.709; the cells are neutral anyway
 LEAST_SIDE_PX = 64
 LEAST_UNIT_PX = 1.6
 LEAST_WHITE, LEAST_DARK = 6, 12  # patches without which light is not known along the strip
@@ -75,7 +75,9 @@ class PhotoReading:
 
 def _luma(picture: UInt8Array) -> UInt8Array:
     """Narrow-range luma of a full-range grey or R'G'B' picture."""
-    grey = picture if picture.ndim == 2 else picture[..., :3].astype(np.float32) @ LUMA
+    grey = (
+        picture if picture.ndim == 2 else picture[..., :3].astype(np.float32) @ BT709
+    )  # the cells are neutral
     return np.asarray(np.rint(16 + np.asarray(grey, np.float32) * np.float32(219 / 255)), np.uint8)
 
 

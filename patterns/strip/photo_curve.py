@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from patterns.picture.arrays import FloatArray
+from patterns.picture.light import srgb_to_light
 
 __all__ = ["LightCurve", "fit_curve"]
 
@@ -31,12 +32,6 @@ STEEPEST = 0.8  # of p, either way: the darkest levels' slope stays above a fift
 FLATTEST = 0.9  # of p + q: the lightest levels' slope stays above a tenth
 SIGNAL = np.linspace(0, 1, 1025)
 CODES = np.clip((np.arange(256) - 16) / 219, 0, 1)  # signal of narrow-range luma codes
-
-
-def _standard_light(signal: FloatArray) -> FloatArray:
-    """Light of a signal by IEC 61966-2-1."""
-    toe = signal / 12.92
-    return np.where(signal <= 0.04045, toe, ((signal + 0.055) / 1.055) ** 2.4)
 
 
 @dataclass(frozen=True)
@@ -55,7 +50,7 @@ class LightCurve:
         bent = np.maximum.accumulate(self._bent())
         bent += 1e-9 * np.arange(len(bent))  # a curve on trial may stand still
         signal = np.interp(code, bent / bent[-1], SIGNAL)
-        return np.asarray(_standard_light(signal) ** self.a, np.float64)
+        return np.asarray(srgb_to_light(signal) ** self.a, np.float64)
 
     def table(self) -> FloatArray:
         """Light of the narrow-range luma codes, (256,)."""

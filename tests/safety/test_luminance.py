@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from skimage.color import rgb2gray, rgb2xyz
 
+from patterns.picture.light import srgb_to_light
 from patterns.picture.planes import Planes
-from patterns.safety.luminance import Reducer, srgb_decode
+from patterns.safety.luminance import Reducer
 from patterns.safety.viewing import Grid, Viewing
 from tests.safety.sequences import reduced
 
@@ -16,8 +17,8 @@ SRGB = {10: 0.003035, 11: 0.003347, 89: 0.099899, 90: 0.102242, 128: 0.215861, 1
 
 
 @pytest.mark.parametrize(("code", "light"), SRGB.items())
-def test_srgb_decode_gives_the_published_values(code: int, light: float) -> None:
-    assert float(srgb_decode(code / 255)) == pytest.approx(light, abs=1e-6)
+def test_srgb_to_light_gives_the_published_values(code: int, light: float) -> None:
+    assert float(srgb_to_light(code / 255)) == pytest.approx(light, abs=1e-6)
 
 
 def test_relative_luminance_agrees_with_a_reference_library() -> None:
@@ -64,7 +65,7 @@ def test_planes_of_colour_bars_are_their_colours(
     frame.y[:], frame.cb[:], frame.cr[:] = codes
     small = reduced(Reducer(960, 540, Viewing(), quick=quick), frame)
     assert np.abs(small.picture()[0, 0].astype(int) - rgb).max() <= 2  # eight bits
-    light = srgb_decode(np.array(rgb) / 255)
+    light = srgb_to_light(np.array(rgb) / 255)
     expected = float(light @ [0.2126, 0.7152, 0.0722])
     assert float(small.relative[1, 1]) == pytest.approx(expected, abs=0.006)
 

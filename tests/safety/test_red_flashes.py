@@ -7,7 +7,7 @@ import pytest
 from skimage.color import rgb2xyz
 
 from patterns.picture.arrays import Float32Array
-from patterns.safety.luminance import srgb_decode
+from patterns.picture.light import srgb_to_light
 from patterns.safety.red_flashes import OlderRedSwings, RedSwings, chromaticity, red_ratio
 from tests.safety.sequences import (
     BT1702,
@@ -35,7 +35,7 @@ def test_chromaticity_agrees_with_a_reference_library() -> None:
     codes = rng.integers(40, 256, (50, 3))
     x, y, z = rgb2xyz((codes / 255)[np.newaxis])[0].T
     bottom = x + 15 * y + 3 * z
-    u, v = chromaticity(srgb_decode(codes / 255))
+    u, v = chromaticity(srgb_to_light(codes / 255))
     assert u == pytest.approx(4 * x / bottom, abs=2e-4)
     assert v == pytest.approx(9 * y / bottom, abs=2e-4)
 
