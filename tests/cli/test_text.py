@@ -26,7 +26,7 @@ def piped(*words: str, cwd: Path, encoding: str) -> subprocess.CompletedProcess[
         cwd=cwd,
         env=environment(PYTHONIOENCODING=encoding, PYTHONUTF8="0"),
         capture_output=True,
-        timeout=120,
+        timeout=280,  # on Wine beside other work each process starts slowly
         check=False,
     )
 
