@@ -18,8 +18,7 @@ from patterns.cli.options import (
 )
 from patterns.cli.progress import progress
 from patterns.errors import InputError
-from patterns.safety.files import FileResult, check_file
-from patterns.safety.marking import check_picture_path, write_marked
+from patterns.safety.files import FileResult, check_file, check_picture_path, write_marked
 from patterns.safety.report import report_text
 from patterns.safety.viewing import Viewing
 

@@ -12,8 +12,7 @@ from PIL import Image
 
 from patterns.errors import InputError, RequestError
 from patterns.picture.arrays import UInt8Array
-from patterns.safety.files import check_file
-from patterns.safety.marking import marked_picture, write_marked
+from patterns.safety.files import check_file, marked_picture, write_marked
 from tests.safety.sequences import BT1702, BT1702_RED, HEIGHT, WIDTH, flash, flat, patch
 
 
