@@ -13,6 +13,7 @@ from scipy.ndimage import gaussian_filter
 from skimage.registration import phase_cross_correlation
 
 from patterns.clip import Clip
+from patterns.picture.arrays import UInt8Array
 from patterns.picture.light import code_to_light, light_to_code
 from patterns.picture.planes import Planes
 from patterns.scenes.motion import focal_px
@@ -22,6 +23,7 @@ from patterns.scenes.orbit.geometry import SUBJECT, WALL, WALL_M, OrbitCamera, S
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.outlines import OUTLINES
 from patterns.scenes.orbit.renderer import OrbitRenderer
+from patterns.scenes.orbit.texels import Texels
 from patterns.scenes.orbit.view import Samples
 from tests.scenes.interrupted import interrupt, same
 
@@ -252,6 +254,27 @@ def test_frames_are_the_same_after_any_number_of_turns(turn: Fraction) -> None:
         if n in (72, 141, 8652):
             OrbitRenderer(clip, W, H).draw(n, other)
             assert same(one, other), n
+
+
+def test_a_turn_is_painted_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """From the second turn on nothing is painted: time and memory do not grow with the length."""
+    clip = clip_of(180, frames=24 * 600, turn_deg_s=Fraction(60))
+    renderer, picture = OrbitRenderer(clip, W, H), Planes.blank(W, H)
+    painted: list[int] = []
+    store = Texels.store
+
+    def counted(self: Texels, number: int, first: int, codes: list[UInt8Array]) -> None:
+        painted.append(number)
+        store(self, number, first, codes)
+
+    monkeypatch.setattr(Texels, "store", counted)
+    for n in range(0, 145, 4):
+        renderer.draw(n, picture)
+    assert painted
+    painted.clear()
+    for n in range(145, 300, 7):
+        renderer.draw(n, picture)
+    assert not painted
 
 
 def test_ctrl_c_while_painting_leaves_no_wrong_texel(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -91,7 +91,8 @@ def levels_of(rays: Rays, chroma: Rays) -> list[tuple[int, int]]:
 
 @pytest.mark.parametrize("angle", [0, 90, 180, 360])
 @pytest.mark.parametrize(
-    ("flight", "which"), [("forward", 6), ("forward", -5), ("forward", -2), ("down", 0)]
+    ("flight", "which"),
+    [("forward", 6), ("forward", -9), ("forward", -5), ("forward", -2), ("down", 0)],
 )
 def test_level_against_averaged_sub_frames(
     country: Country, flight: str, which: int, angle: int

@@ -106,10 +106,10 @@ def _cuts(rng: np.random.Generator, mean_m: float) -> FloatArray:
 
 def _cut_of(s: Float32Array, cuts: FloatArray) -> tuple[IndexArray, Float32Array]:
     """Number of the piece in which s lies, and its distance from the nearer end of it."""
-    ends = np.append(cuts, PERIOD_M)
+    ends = np.append(cuts, PERIOD_M).astype(np.float32)
     piece = np.searchsorted(ends, s, side="right") - 1
     piece = np.clip(piece, 0, len(cuts) - 1)
-    return piece, np.minimum(s - ends[piece], ends[piece + 1] - s).astype(np.float32)
+    return piece, np.minimum(s - ends[piece], ends[piece + 1] - s)
 
 
 def _parcels(

@@ -173,7 +173,7 @@ class LineLevel(Ring):
         # Whole chunks in the first frame's view: nothing is drawn that it does not need.
         least = 2 * self._margin + 1
         self.chunk_lines = max(least, ceil(seen / ceil(seen / CHUNK_LINES)))
-        super().__init__(ceil(seen / self.chunk_lines) + 2)
+        super().__init__(ceil(seen / self.chunk_lines) + 1)
         self._tail: tuple[int, Float32Array] | None = None
         lines, across = self.slots * self.chunk_lines, len(self._across)
         self.words = (
