@@ -127,7 +127,9 @@ class KindFinder:
         straight = read_strip(luma, near=self._near)
         if isinstance(straight, StripReading):
             self._near = straight.placement
-            if not ends_in_view(luma, straight.placement):
+            sight = _sight(luma, straight.placement)
+            clean = sight.black <= BLACK and sight.white >= WHITE  # no glare beside the posts
+            if clean and not ends_in_view(luma, straight.placement):
                 return straight.placement
             fit = refine(luma, straight.placement, straight.identity, rounds=3)
             return fit.placement if fit else straight.placement
