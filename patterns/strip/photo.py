@@ -75,11 +75,8 @@ class PhotoReading:
 
 def _luma(picture: UInt8Array) -> UInt8Array:
     """Narrow-range luma of a full-range grey or R'G'B' picture."""
-    grey = (
-        picture
-        if picture.ndim == 2
-        else picture[..., :3].astype(np.float32) @ BT709  # the cells are neutral
-    )  # the cells are neutral
+    # any weights would do: the cells are neutral
+    grey = picture if picture.ndim == 2 else picture[..., :3].astype(np.float32) @ BT709
     return np.asarray(np.rint(16 + np.asarray(grey, np.float32) * np.float32(219 / 255)), np.uint8)
 
 
