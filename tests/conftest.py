@@ -31,8 +31,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.nodeid.startswith(ALONE):
             item.add_marker(pytest.mark.alone)
-        elif "playwright" in getattr(item, "fixturenames", ()):
-            item.add_marker(pytest.mark.xdist_group("browser"))  # one process starts one browser
+        elif {"playwright", "talk_folder"} & set(getattr(item, "fixturenames", ())):
+            item.add_marker(pytest.mark.xdist_group("browser"))  # one process has one browser
 
 
 @pytest.fixture(scope="session")
@@ -45,10 +45,18 @@ def playwright() -> Iterator[Playwright]:
 
 
 @pytest.fixture(scope="session")
-def browser(playwright: Playwright) -> Iterator[Browser]:
+def shared_browser(playwright: Playwright) -> Iterator[Browser]:
     """Chromium without a window."""
     from tests.chromium import launch
 
     running = launch(playwright)
     yield running
     running.close()
+
+
+@pytest.fixture
+def browser(shared_browser: Browser) -> Iterator[Browser]:
+    """The one browser; what a test leaves open plays on beside no other test."""
+    yield shared_browser
+    for context in shared_browser.contexts:
+        context.close()

@@ -30,7 +30,7 @@ read as          a clip or its transcode
 pictures         50 of 50 read
 rate             the strip says 25 frames a second
 file             25 pictures a second
-pattern          1   expected 1 on 25 a second
+pattern          even 1   expected even 1 on 25 a second
 timing error     0.00 ms RMS, 0.00 ms span   expected 0.00 and 0.00
 inter-arrival    40.00 ms mean, 0.00 sd, 40.00 to 40.00 (frame inter-arrival
                  time, ITU-T P.931)

@@ -3,16 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
-import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, expect
 
 from tests.chromium import Console, open_player
-from tests.web.browsing import SIZES
 
-WIDE = {"wide": {"viewport": {"width": 1440, "height": 900}}}
 WEBKIT = "Object.defineProperty(Navigator.prototype, 'vendor', {get: () => 'Apple Computer, Inc.'})"
 
 
@@ -65,18 +60,4 @@ def test_a_codec_that_is_not_played_gets_a_sentence(browser: Browser, kit: Path)
     assert "another codec: evenhold kit --codec vp9" in page.inner_text("#missing")
     page.click("a.clip >> nth=0")
     assert page.url.endswith("index.html")  # the file alone would be an error page
-    page.close()
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", ["phone", "sideways", "wide"])
-def test_it_fits_every_screen(browser: Browser, kit: Path, size: str, scheme: Any) -> None:
-    page = browser.new_page(**(SIZES | WIDE)[size], color_scheme=scheme)
-    for name in ("index.html", "crib-sheet.html"):
-        page.goto((kit / name).as_uri())
-        assert page.evaluate(
-            "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
-        )
-        found = Axe().run(page)
-        assert found.violations_count == 0, found.generate_report()
     page.close()
