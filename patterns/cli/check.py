@@ -95,7 +95,7 @@ def command(
     if as_json:
         shown = [{"file": str(r.path), **r.report.to_json()} for r in results]
         click.echo(json.dumps(shown, indent=2))
-    else:
+    elif results:
         click.echo("\n\n".join(f"{r.path}: {report_text(r.report)}" for r in results))
     if unread:
         return InputError.exit_code

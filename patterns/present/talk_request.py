@@ -15,6 +15,7 @@ from patterns.present.panel_layout import LayoutName
 from patterns.present.scene_choice import SceneChoice
 from patterns.present.split_spec import SplitSpec, conform_panels, rate_panels
 from patterns.timing.cadence import Cadence, Display, cadence
+from patterns.timing.notation import joined
 from patterns.timing.rates import format_decimal
 from patterns.timing.shutter import USUAL_ANGLE_DEG
 from patterns.video.codecs import codec_named
@@ -66,8 +67,8 @@ class TalkRequest:
             )
         if not 2 <= len(self.rates) <= 4 or len(set(self.rates)) != len(self.rates):
             raise RequestError(
-                f"{len(self.rates)} rates are given, and two to four different ones are compared: "
-                "try --rates 24,30"
+                "two to four different rates are compared, not "
+                f"{joined([format_decimal(rate) for rate in self.rates])}: try --rates 24,30"
             )
 
     @property
