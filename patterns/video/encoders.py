@@ -18,8 +18,10 @@ from patterns.video.process import FfmpegProcess, ffmpeg_path
 Settings = Callable[[Level | None, int], tuple[str, ...]]
 
 THREADS = "16"  # fixed: the bytes that an encoder makes may depend on it
-# Threads that share out each frame hold a third of the memory of those that each take one.
-CLOSED = "open-gop=0:scenecut=0:sliced-threads=1"
+# Each of x264's threads holds a frame with all that belongs to it: 16 take 460 MB at 1080p, 8 take
+# 290 and are faster on two cores. Slices of one frame (180 MB) nearly double the bars' bytes.
+X264_THREADS = "8"
+CLOSED = "open-gop=0:scenecut=0:sync-lookahead=0"
 _VIDEO_ENCODER = re.compile(r"^ V\S{5} (\S+)")
 
 
@@ -63,7 +65,7 @@ def h264(level: Level | None, keyframe: int, preset: str = "superfast") -> tuple
     assert level is not None
     return (
         *("-preset", preset, "-crf", "15", "-profile:v", "high"),
-        *("-level", level.number, "-bf", "0", "-g", str(keyframe), "-threads", THREADS),
+        *("-level", level.number, "-bf", "0", "-g", str(keyframe), "-threads", X264_THREADS),
         *("-x264-params", f"qcomp=1:mbtree=0:aq-mode=0:psy=0:rc-lookahead=8:{CLOSED}"),
     )
 
@@ -137,6 +139,6 @@ def lossless(level: Level | None, keyframe: int) -> tuple[str, ...]:
     assert level is not None
     return (
         *("-preset", "ultrafast", "-qp", "0", "-level", level.number),
-        *("-bf", "0", "-g", str(keyframe), "-threads", THREADS),
+        *("-bf", "0", "-g", str(keyframe), "-threads", X264_THREADS),
         *("-x264-params", CLOSED),
     )
