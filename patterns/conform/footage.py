@@ -12,12 +12,13 @@ from typing import Literal
 
 from patterns.conform.repeats import Rhythm, look_for_rhythm
 from patterns.errors import RequestError
+from patterns.side_by_side import Progress
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.video.probe import VideoInfo, probe
 
 SoundChoice = Literal["drop", "keep-pitch", "with-speed"]
 # Says what is done meanwhile, and gives a function (done, total) to say how far it is.
-Stage = Callable[[str], AbstractContextManager[Callable[[int, int], None]]]
+Stage = Callable[[str], AbstractContextManager[Progress]]
 STEADY_RATES = (
     *(Fraction(n) for n in (12, 15, 20, 24, 25, 30, 48, 50, 60, 90, 100, 120, 240)),
     *(Fraction(n * 1000, 1001) for n in (24, 30, 60, 120, 240)),

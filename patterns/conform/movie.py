@@ -6,7 +6,6 @@ beside the times, such as rotation, colour and HDR tags, place and date, stays a
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from struct import error as struct_error
@@ -16,6 +15,7 @@ from typing import BinaryIO
 from patterns.conform.boxes import Box, header_fields, places, with_header_fields
 from patterns.conform.track import LONGEST, Track
 from patterns.errors import InputError
+from patterns.side_by_side import Progress
 
 # Boxes of the top level that go along; those of fragments, the samples and padding do not.
 _GO_ALONG = (b"uuid", b"meta", b"udta")
@@ -136,7 +136,7 @@ def write_movie(
     out: BinaryIO,
     length: int,
     ticks: int,
-    progress: Callable[[int, int], None],
+    progress: Progress,
 ) -> None:
     """Write a file: the index in front, then the pieces in the order in which they are needed.
 

@@ -8,7 +8,6 @@ stop and start; repeats are claimed where one rate and phase foresees them.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from contextlib import closing, suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -18,6 +17,8 @@ import numpy as np
 
 from patterns.errors import RequestError
 from patterns.picture.arrays import BoolArray, FloatArray
+from patterns.reading.picture_change import lesser_side
+from patterns.side_by_side import Progress
 from patterns.video.probe import VideoInfo
 from patterns.video.reader import read_luma
 
@@ -82,9 +83,7 @@ class Rhythm:
         return f"eq(n,0)+gt({shown},{before})"
 
 
-def look_for_rhythm(
-    path: Path, info: VideoInfo, progress: Callable[[int, int], None]
-) -> tuple[Rhythm | None, int]:
+def look_for_rhythm(path: Path, info: VideoInfo, progress: Progress) -> tuple[Rhythm | None, int]:
     """Repeats that a file has all through, or None, and how many pictures were looked at.
 
     Decoding takes long: where 300 pictures that move show no rhythm, the others are not looked at.
@@ -155,8 +154,7 @@ def find_rhythm(steps: FloatArray, timeline: Fraction, name: str) -> Rhythm | No
 def _little_steps(steps: FloatArray) -> tuple[BoolArray, BoolArray]:
     """Pictures that differ by little from the one before, and those that could be judged."""
     padded = np.pad(steps[1:], (REACH + 1, REACH), mode="reflect")  # the first has no step
-    most = np.lib.stride_tricks.sliding_window_view(padded, REACH).max(axis=1)
-    beside = np.minimum(most[: len(steps)], most[REACH + 1 :])  # a cut lies on one side only
+    beside = lesser_side(padded, REACH)  # a cut lies on one side only
     judged = beside > MOVING
     judged[0] = False
     return judged & (steps < LITTLE * beside), judged

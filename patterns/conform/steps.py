@@ -5,19 +5,18 @@ Everything goes into a hidden file beside the result, from which the tracks are 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
 from patterns.conform.repeats import Rhythm
 from patterns.errors import EncoderError
+from patterns.side_by_side import Progress
 from patterns.video.codecs import CODECS
 from patterns.video.encoders import available_encoders
 from patterns.video.probe import VideoInfo
 from patterns.video.process import FfmpegProcess, file_argument, input_arguments
 
-Progress = Callable[[int, int], None]
 SOUND_HZ = 48_000  # AES5: the sampling rate of sound that goes with pictures
 SLOWEST = Fraction(1, 2)  # of one filter that keeps the pitch; two make a quarter
 _BITEXACT = ("-fflags", "+bitexact", "-flags:v", "+bitexact", "-flags:a", "+bitexact")

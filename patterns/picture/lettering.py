@@ -10,10 +10,7 @@ from __future__ import annotations
 from functools import lru_cache
 from math import ceil
 
-import numpy as np
-from PIL import Image, ImageDraw, ImageFont
-
-from patterns.picture.arrays import UInt8Array
+from PIL import ImageFont
 
 LOWEST_SIZE = 4
 
@@ -34,16 +31,6 @@ def typeface() -> bytes:
     return bytes(font(24).font_bytes)
 
 
-def baseline_px(size_px: int) -> int:
-    """Rows from the top of a text's box down to its baseline."""
-    return int(font(size_px).getmetrics()[0])
-
-
-def line_height_px(size_px: int) -> int:
-    """Rows of a text's box: ascent and descent, the same for every text of a size."""
-    return int(sum(font(size_px).getmetrics()))
-
-
 @lru_cache(maxsize=64)
 def cap_height_px(size_px: int) -> int:
     """Rows from the baseline up to the top of an H."""
@@ -62,41 +49,3 @@ def size_for_width(text: str, width_px: float, largest_px: int) -> int:
     while size > LOWEST_SIZE and text_width_px(text, size) > width_px:
         size -= 1
     return size
-
-
-@lru_cache(maxsize=1024)
-def _mask(text: str, size_px: int) -> UInt8Array:
-    width, height = max(1, text_width_px(text, size_px)), line_height_px(size_px)
-    image = Image.new("L", (width, height), 0)
-    place = (0, baseline_px(size_px))
-    ImageDraw.Draw(image).text(place, text, fill=255, font=font(size_px), anchor="ls")
-    mask = np.array(image, np.uint8)
-    mask.flags.writeable = False  # it is shared by everyone who asks for this text
-    return mask
-
-
-def text_mask(text: str, size_px: int) -> UInt8Array:
-    """Coverage of `text` on one line, as a read-only array to blend a colour through.
-
-    Parameters
-    ----------
-    text
-        One line, without line breaks.
-    size_px
-        Pixels to the em, 4 or more.
-
-    Returns
-    -------
-    array of uint8
-        Shape (`line_height_px(size_px)`, `text_width_px(text, size_px)`), 0 to 255. The
-        baseline lies below row `baseline_px(size_px) - 1` and the text starts at column
-        0, whatever the letters: masks of one size line up when placed at equal heights.
-
-    Raises
-    ------
-    ValueError
-        A line break in the text, or a size below 4.
-    """
-    if "\n" in text or "\r" in text:
-        raise ValueError("lettering is one line: split the text at its line breaks")
-    return _mask(text, size_px)

@@ -8,7 +8,6 @@ frames differ by too little beside what coding changed, nothing is said of the p
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import islice, pairwise
@@ -19,6 +18,7 @@ import numpy as np
 
 from patterns.errors import InputError
 from patterns.picture.arrays import BoolArray, Float32Array, FloatArray, UInt8Array
+from patterns.side_by_side import Progress
 from patterns.timing.notation import counted
 from patterns.timing.rates import format_decimal
 from patterns.video.probe import probe
@@ -34,8 +34,6 @@ CLEARLY = 0.4  # of what one frame leaves unexplained, what two leave of a mixtu
 ALIKE = 0.9  # correlation from which a picture may be one of the original's
 BEGIN_S = 20.0  # of the original in which the copy's beginning is looked for
 FEWEST = 0.5  # of the pictures that must be found again to call it a copy
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)

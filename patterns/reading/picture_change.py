@@ -214,6 +214,15 @@ def mark_footage(changes: Changes) -> FootageMarks:
     return FootageMarks(repeated, copies, jumped & _lonely(jumped), mixed, moving, detailed, noisy)
 
 
+def lesser_side(padded: FloatArray, reach: int) -> FloatArray:
+    """Largest of `reach` values before and of as many after each value, whichever is less.
+
+    `padded` has `reach` values more at each end than the result.
+    """
+    most = np.lib.stride_tricks.sliding_window_view(padded, reach).max(axis=1)
+    return np.asarray(np.minimum(most[: -reach - 1], most[reach + 1 :]), np.float64)
+
+
 def _steps_beside(step: FloatArray) -> FloatArray:
     """Largest step shortly before or shortly after, whichever is less: a cut is on one side.
 
@@ -221,17 +230,13 @@ def _steps_beside(step: FloatArray) -> FloatArray:
     """
     padded = np.pad(step, BESIDE, constant_values=np.inf)
     padded[BESIDE] = np.inf  # the first picture has no step
-    windows = np.lib.stride_tricks.sliding_window_view(padded, BESIDE).max(axis=1)
-    beside = np.minimum(windows[: len(step)], windows[BESIDE + 1 :])
+    beside = lesser_side(padded, BESIDE)
     return np.asarray(np.where(np.isinf(beside), 0.0, beside), np.float64)
 
 
 def _dips(detail: FloatArray) -> BoolArray:
     """Pictures with less detail than ones shortly before and shortly after: doubled, so weaker."""
-    padded = np.pad(detail, DIP_REACH)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, DIP_REACH).max(axis=1)
-    before, after = windows[: len(detail)], windows[DIP_REACH + 1 :]
-    return np.asarray(detail < DIP * np.minimum(before, after), np.bool_)
+    return np.asarray(detail < DIP * lesser_side(np.pad(detail, DIP_REACH), DIP_REACH), np.bool_)
 
 
 def _beside_purer(own: FloatArray, mixed: BoolArray) -> BoolArray:

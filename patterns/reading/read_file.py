@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import deque
-from collections.abc import Callable, Generator, Iterable, Sequence
+from collections.abc import Generator, Iterable, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -23,6 +23,7 @@ from patterns.reading.reading import Kind, Reading
 from patterns.reading.recording import judge_recording
 from patterns.reading.sightings import Sightings
 from patterns.reading.true_times import true_time
+from patterns.side_by_side import Progress
 from patterns.strip.camera import CameraReader
 from patterns.strip.placement import Placement
 from patterns.strip.read import NO_STRIP, StripReading, Unread, read_at, read_strip
@@ -36,7 +37,6 @@ SEEN_UNREAD = "a strip was seen but cannot be read"
 INSTEAD = (
     "film it whole and without reflections, or give --as footage to judge by picture differences"
 )
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from patterns.safety.check import LOOPED, FlashCheck, Frame, WorstMoment
 from patterns.safety.luminance import FINE, Shrunk
 from patterns.safety.report import SafetyReport
 from patterns.safety.viewing import Grid, Viewing
+from patterns.side_by_side import Progress
 from patterns.video.probe import VideoInfo, probe, unreadable
 from patterns.video.reader import Matrix, read_ycbcr
 from patterns.whole_file import write_whole
@@ -40,7 +41,6 @@ OUTLINE = (255, 0, 200)
 OUTLINE_PX = 4
 DIMMED = 0.35  # what is outside is shown with this share of its signal
 
-Progress = Callable[[int, int], None]
 # When a picture is due, counted from the first, and how long it stays.
 _Shown = tuple[Fraction, Fraction, Frame]
 Frames = Callable[[], "Generator[_Shown, None, None]"]

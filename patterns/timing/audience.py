@@ -120,13 +120,6 @@ class Showing:
         return None
 
     @property
-    def seen_beat_hz(self) -> Fraction:
-        """How often a second what is seen repeats; of slips alone, their number; 0 when even."""
-        if self.seen_frames > 1:
-            return self.cadence.rate / self.seen_frames
-        return 1 / self.slip.interval_s if self.slip else Fraction(0)
-
-    @property
     def seen_rms_s(self) -> float:
         """RMS timing error between slow slips of the frames that show, seconds.
 

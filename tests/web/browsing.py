@@ -10,10 +10,9 @@ __all__ = ["SIZES", "address"]
 
 PHONE = {"viewport": {"width": 390, "height": 844}, "device_scale_factor": 3, "has_touch": True}
 SIDEWAYS = {"viewport": {"width": 844, "height": 390}, "device_scale_factor": 3}
-TABLET = {"viewport": {"width": 820, "height": 1180}, "device_scale_factor": 2}
 DESKTOP = {"viewport": {"width": 1280, "height": 800}}
 SIZES: dict[str, Any] = {
-    "phone": PHONE, "sideways": SIDEWAYS, "tablet": TABLET, "desktop": DESKTOP,
+    "phone": PHONE, "sideways": SIDEWAYS, "desktop": DESKTOP,
 }  # fmt: skip
 
 

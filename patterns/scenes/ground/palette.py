@@ -51,14 +51,6 @@ HILL = _light(92, 106, 96)
 
 # Where the sun stands: azimuth from +x towards +y, elevation above the horizon.
 SUN_AZIMUTH_DEG, SUN_ELEVATION_DEG = 115.0, 38.0
-SUN_DIRECTION = np.array(
-    [
-        cos(radians(SUN_ELEVATION_DEG)) * cos(radians(SUN_AZIMUTH_DEG)),
-        cos(radians(SUN_ELEVATION_DEG)) * sin(radians(SUN_AZIMUTH_DEG)),
-        sin(radians(SUN_ELEVATION_DEG)),
-    ],
-    np.float32,
-)
 
 
 def transmittance(distance_m: FloatingArray) -> FloatArray:

@@ -109,8 +109,7 @@ class Ladder:
     def fit(self, patch: Patch, wall: BoolArray, colour: Float32Array, tilt: Float32Array) -> None:  # noqa: ARG002
         """Two rails and rungs."""
         aside = patch.around_m(self.bearing)
-        tall = self.high_m - self.low_m
-        run = slot(patch.height - self.low_m - tall / 2, tall, patch.pitch_m) * wall
+        run = patch.between(self.low_m, self.high_m) * wall
         for offset, dark in ((0.12, 0.4), (0.0, 1.0)):
             rails = joint(np.abs(aside - offset) - 0.26, 0.07, patch.width_m)
             rungs = joint(repeat(patch.height - offset, 0.32), 0.05, patch.pitch_m)
@@ -130,8 +129,7 @@ class Scale:
     def fit(self, patch: Patch, wall: BoolArray, colour: Float32Array, tilt: Float32Array) -> None:  # noqa: ARG002
         """Cream board with every second half metre in rust, and fine marks."""
         aside = patch.around_m(self.bearing)
-        tall = self.high_m - self.low_m
-        run = slot(patch.height - self.low_m - tall / 2, tall, patch.pitch_m) * wall
+        run = patch.between(self.low_m, self.high_m) * wall
         board = slot(aside, self.width_m, patch.width_m) * run
         _lay(colour, CREAM, board)
         half = slot(repeat(patch.height - self.low_m - 0.25, 1.0), 0.5, patch.pitch_m)
@@ -154,8 +152,7 @@ class Ribs:
     def fit(self, patch: Patch, wall: BoolArray, colour: Float32Array, tilt: Float32Array) -> None:
         """Tilt of the flanks; a rib's face is a little lighter than the panel behind."""
         aside = patch.around_m(0.0, self.times)
-        tall = self.high_m - self.low_m
-        run = slot(patch.height - self.low_m - tall / 2, tall, patch.pitch_m) * wall
+        run = patch.between(self.low_m, self.high_m) * wall
         if self.round_section:
             period = 2 * np.pi * patch.radius / self.times
             seen = np.clip(period / patch.width_m / 2 - 1, 0, 1)
@@ -185,9 +182,7 @@ class Stair:
         """Stringer, treads and hand-rail follow the slope."""
         climb = (patch.bearing[:, np.newaxis] - self.bearing) % (2 * np.pi) / self.per_m
         above = patch.height - self.low_m - climb
-        tall = self.high_m - self.low_m
-        run = slot(patch.height - self.low_m - tall / 2, tall, patch.pitch_m) * wall
-        run = run * (climb < tall)
+        run = patch.between(self.low_m, self.high_m) * wall * (climb < self.high_m - self.low_m)
         slope = np.hypot(patch.pitch_m, patch.width_m / (self.per_m * patch.radius))
         _lay(colour, IRON, slot(above + 0.55, 0.8, slope) * run * np.float32(0.45))
         _lay(colour, METAL, slot(above, 0.30, slope) * run)

@@ -44,6 +44,11 @@ class Patch:
         """Height of a cell along the outline, metres."""
         return self.spans[1]
 
+    def between(self, low_m: float, high_m: float) -> Float32Array:
+        """Share of each cell that lies between two heights, (n,)."""
+        tall = high_m - low_m
+        return slot(self.height - low_m - tall / 2, tall, self.pitch_m)
+
     def columns(self, some: BoolArray | slice) -> Patch:
         """The part of the grid at some ways."""
         return Patch(self.bearing, self.radius[some], self.height[some], self.way[some], self.spans)
