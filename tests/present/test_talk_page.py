@@ -96,9 +96,9 @@ def test_space_plays_the_clip_and_then_goes_on(opened: Open) -> None:
     assert not playing(page)
     page.keyboard.press(" ")
     assert playing(page)
-    assert page.inner_text("#play") == "Pause"
+    expect(page.locator("#play")).to_have_text("Pause")
     page.keyboard.press("Enter")
-    assert page.inner_text("#play") == "Play"
+    expect(page.locator("#play")).to_have_text("Play")  # the player's event comes a moment later
     page.keyboard.press(" ")
     assert shown(page) == ["slide-3"]
     assert page.locator("video").count() == 0
@@ -138,9 +138,7 @@ def test_notes_come_and_go_and_follow_in_a_window_of_their_own(opened: Open) -> 
     other = waiting.value
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowRight")
-    other.wait_for_selector("li.now h2")
-    page.wait_for_timeout(200)
-    assert other.inner_text("li.now h2").startswith("3. ")
+    expect(other.locator("li.now h2")).to_have_text(re.compile(r"3\. "))
 
 
 def test_full_screen_gives_a_picture_the_whole_screen(opened: Open) -> None:
