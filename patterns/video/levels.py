@@ -2,15 +2,14 @@
 
 A phone decides by the level in the file whether it tries to play it, so the level
 is computed here from the standards' tables instead of being left to the encoder.
-Size and rate decide; bits a second do not (see `Level.max_kbit`).
 
 References
 ----------
-ITU-T H.264, Annex A, Table A-1 and clauses A.3.1 to A.3.4; ITU-T H.265, Annex A,
-Tables A.8 and A.9 (both quoted second-hand: from public transcriptions). VP9 levels
-as published by its authors, from memory; the sizes agree with the table of the bundled
-MP4 muxer. AV1 bitstream specification, Annex A.3, from memory; up to 4.1 sizes and rates
-agree with what the encoder SVT-AV1 writes. Tests make both comparisons.
+ITU-T H.264, Annex A, Table A-1 and clauses A.3.1 to A.3.4; ITU-T H.265, Annex A, Tables A.8 and
+A.9 (both second-hand: from public transcriptions, and from FFmpeg 5.1.9, `h264_levels.c` and
+`h265_profile_level.c`). VP9 levels as its authors' library libvpx 1.12.0 carries them
+(`vp9_encoder.c`); AV1 bitstream specification, Annex A.3, as libaom 3.6.0 carries it
+(`encoder/level.c`). Tests compare every row.
 """
 
 from __future__ import annotations
@@ -25,7 +24,7 @@ from patterns.timing.rates import format_decimal
 
 @dataclass(frozen=True)
 class Level:
-    """What one level allows.
+    """What one level allows; bits a second apart, which follow from a constant quality here.
 
     Attributes
     ----------
@@ -35,22 +34,18 @@ class Level:
         Largest picture, in units: macroblocks of 16x16 (H.264) or luma samples.
     max_throughput
         Most units a second.
-    max_side
-        Longest side in luma samples.
+    max_width, max_height
+        Longest sides in luma samples.
     max_rate_hz
         Most pictures a second, whatever their size.
-    max_kbit
-        Bit rate in kilobit a second for the profile that is used here (H.264 High, H.265
-        Main tier); 0 where none is known. Quality is constant here and the rate follows, so
-        that this is what to compare with, not what is enforced.
     """
 
     number: str
     max_size: int
     max_throughput: int
-    max_side: int
+    max_width: int
+    max_height: int
     max_rate_hz: int
-    max_kbit: int = 0
 
     @property
     def ten_times(self) -> int:
@@ -59,88 +54,75 @@ class Level:
         return int(major) * 10 + int(minor or 0)
 
 
-def _h264(number: str, throughput: int, size: int, kbit: int) -> Level:
-    # A.3.1: each side in macroblocks <= sqrt(8 MaxFS); A.3.4: 172 pictures/s, 300 from level 6.
-    # High profile has 1.25 times the bit rate of Table A-1.
+def _h264(number: str, size: int, throughput: int) -> Level:
+    # A.3.1: each side in macroblocks <= sqrt(8 MaxFS); A.3.4: 172 pictures/s, 300 from level 6
     side = isqrt(8 * size) * 16
-    return Level(number, size, throughput, side, 300 if number >= "6" else 172, kbit * 5 // 4)
+    return Level(number, size, throughput, side, side, 300 if number >= "6" else 172)
 
 
-# Table A-1: MaxMBPS, MaxFS, MaxBR. Like the others it begins at level 3, which every device
-# that plays video at all can play: a lower one would only starve small pictures of bits.
-H264_LEVELS = tuple(
-    _h264(*row)
-    for row in (
-        ("3", 40_500, 1_620, 10_000),
-        ("3.1", 108_000, 3_600, 14_000),
-        ("3.2", 216_000, 5_120, 20_000),
-        ("4", 245_760, 8_192, 20_000),
-        ("4.1", 245_760, 8_192, 50_000),
-        ("4.2", 522_240, 8_704, 50_000),
-        ("5", 589_824, 22_080, 135_000),
-        ("5.1", 983_040, 36_864, 240_000),
-        ("5.2", 2_073_600, 36_864, 240_000),
-        ("6", 4_177_920, 139_264, 240_000),
-        ("6.1", 8_355_840, 139_264, 480_000),
-        ("6.2", 16_711_680, 139_264, 800_000),
-    )
+def _h265(number: str, size: int, throughput: int) -> Level:
+    side = isqrt(8 * size)
+    return Level(number, size, throughput, side, side, 300)
+
+
+# MaxFS, MaxMBPS. Like the others it begins at level 3, which every device that plays video at
+# all can play: a lower one would only starve small pictures of bits.
+H264_LEVELS = (
+    _h264("3", 1_620, 40_500),
+    _h264("3.1", 3_600, 108_000),
+    _h264("3.2", 5_120, 216_000),
+    _h264("4", 8_192, 245_760),
+    _h264("4.1", 8_192, 245_760),
+    _h264("4.2", 8_704, 522_240),
+    _h264("5", 22_080, 589_824),
+    _h264("5.1", 36_864, 983_040),
+    _h264("5.2", 36_864, 2_073_600),
+    _h264("6", 139_264, 4_177_920),
+    _h264("6.1", 139_264, 8_355_840),
+    _h264("6.2", 139_264, 16_711_680),
 )
 
-
-def _by_samples(number: str, size: int, throughput: int, rate_hz: int, kbit: int) -> Level:
-    return Level(number, size, throughput, isqrt(8 * size), rate_hz, kbit)
-
-
-# Tables A.8 and A.9, Main tier: MaxLumaPs, MaxLumaSr, MaxBR (the bit rates from
-# memory).
-H265_LEVELS = tuple(
-    _by_samples(number, size, throughput, 300, kbit)
-    for number, size, throughput, kbit in (
-        ("3", 552_960, 16_588_800, 6_000),
-        ("3.1", 983_040, 33_177_600, 10_000),
-        ("4", 2_228_224, 66_846_720, 12_000),
-        ("4.1", 2_228_224, 133_693_440, 20_000),
-        ("5", 8_912_896, 267_386_880, 25_000),
-        ("5.1", 8_912_896, 534_773_760, 40_000),
-        ("5.2", 8_912_896, 1_069_547_520, 60_000),
-        ("6", 35_651_584, 1_069_547_520, 60_000),
-        ("6.1", 35_651_584, 2_139_095_040, 120_000),
-        ("6.2", 35_651_584, 4_278_190_080, 240_000),
-    )
+# MaxLumaPs, MaxLumaSr
+H265_LEVELS = (
+    _h265("3", 552_960, 16_588_800),
+    _h265("3.1", 983_040, 33_177_600),
+    _h265("4", 2_228_224, 66_846_720),
+    _h265("4.1", 2_228_224, 133_693_440),
+    _h265("5", 8_912_896, 267_386_880),
+    _h265("5.1", 8_912_896, 534_773_760),
+    _h265("5.2", 8_912_896, 1_069_547_520),
+    _h265("6", 35_651_584, 1_069_547_520),
+    _h265("6.1", 35_651_584, 2_139_095_040),
+    _h265("6.2", 35_651_584, 4_278_190_080),
 )
 
-# MaxLumaPs, MaxLumaSr and longest side, from memory; nothing limits the picture rate.
-VP9_LEVELS = tuple(
-    Level(number, size, throughput, side, 1000)
-    for number, size, throughput, side in (
-        ("3", 552_960, 20_736_000, 2_048),
-        ("3.1", 983_040, 36_864_000, 2_752),
-        ("4", 2_228_224, 83_558_400, 4_160),
-        ("4.1", 2_228_224, 160_432_128, 4_160),
-        ("5", 8_912_896, 311_951_360, 8_384),
-        ("5.1", 8_912_896, 588_251_136, 8_384),
-        ("5.2", 8_912_896, 1_176_502_272, 8_384),
-        ("6", 35_651_584, 1_176_502_272, 16_832),
-        ("6.1", 35_651_584, 2_353_004_544, 16_832),
-        ("6.2", 35_651_584, 4_706_009_088, 16_832),
-    )
+# luma picture size, luma sample rate, picture breadth; nothing limits the picture rate
+VP9_LEVELS = (
+    Level("3", 552_960, 20_736_000, 2_048, 2_048, 1000),
+    Level("3.1", 983_040, 36_864_000, 2_752, 2_752, 1000),
+    Level("4", 2_228_224, 83_558_400, 4_160, 4_160, 1000),
+    Level("4.1", 2_228_224, 160_432_128, 4_160, 4_160, 1000),
+    Level("5", 8_912_896, 311_951_360, 8_384, 8_384, 1000),
+    Level("5.1", 8_912_896, 588_251_136, 8_384, 8_384, 1000),
+    Level("5.2", 8_912_896, 1_176_502_272, 8_384, 8_384, 1000),
+    Level("6", 35_651_584, 1_176_502_272, 16_832, 16_832, 1000),
+    Level("6.1", 35_651_584, 2_353_004_544, 16_832, 16_832, 1000),
+    Level("6.2", 35_651_584, 4_706_009_088, 16_832, 16_832, 1000),
 )
 
-# MaxPicSize, MaxDisplayRate, MaxHSize, from memory; MaxHeaderRate 300 from level 4 on.
-AV1_LEVELS = tuple(
-    Level(number, size, throughput, side, rate_hz)
-    for number, size, throughput, side, rate_hz in (
-        ("3.0", 665_856, 19_975_680, 4_352, 150),
-        ("3.1", 1_065_024, 31_950_720, 5_504, 150),
-        ("4.0", 2_359_296, 70_778_880, 6_144, 300),
-        ("4.1", 2_359_296, 141_557_760, 6_144, 300),
-        ("5.0", 8_912_896, 267_386_880, 8_192, 300),
-        ("5.1", 8_912_896, 534_773_760, 8_192, 300),
-        ("5.2", 8_912_896, 1_069_547_520, 8_192, 300),
-        ("6.0", 35_651_584, 1_069_547_520, 16_384, 300),
-        ("6.1", 35_651_584, 2_139_095_040, 16_384, 300),
-        ("6.2", 35_651_584, 4_278_190_080, 16_384, 300),
-    )
+# MaxPicSize, MaxDisplayRate, MaxHSize, MaxVSize, MaxHeaderRate; 5.3 and 6.3 differ from 5.2
+# and 6.2 only for frames that are decoded and not shown
+AV1_LEVELS = (
+    Level("3.0", 665_856, 19_975_680, 4_352, 2_448, 150),
+    Level("3.1", 1_065_024, 31_950_720, 5_504, 3_096, 150),
+    Level("4.0", 2_359_296, 70_778_880, 6_144, 3_456, 300),
+    Level("4.1", 2_359_296, 141_557_760, 6_144, 3_456, 300),
+    Level("5.0", 8_912_896, 267_386_880, 8_192, 4_352, 300),
+    Level("5.1", 8_912_896, 534_773_760, 8_192, 4_352, 300),
+    Level("5.2", 8_912_896, 1_069_547_520, 8_192, 4_352, 300),
+    Level("6.0", 35_651_584, 1_069_547_520, 16_384, 8_704, 300),
+    Level("6.1", 35_651_584, 2_139_095_040, 16_384, 8_704, 300),
+    Level("6.2", 35_651_584, 4_278_190_080, 16_384, 8_704, 300),
 )
 
 
@@ -170,12 +152,12 @@ def lowest_level(
         No level holds them.
     """
     units = -(-width // block) * -(-height // block)
-    longest = max(-(-width // block), -(-height // block)) * block
     ceiling_hz = Fraction(levels[-1].max_rate_hz)
     for level in levels:
         if (
             units <= level.max_size
-            and longest <= level.max_side
+            and width <= level.max_width
+            and height <= level.max_height
             and units * rate <= level.max_throughput
             and min(rate, ceiling_hz) <= level.max_rate_hz
         ):
@@ -194,7 +176,7 @@ def _what_would_fit(
     top = levels[-1]
     size, wanted = f"{width}x{height}", format_decimal(rate)
     fastest = Fraction(top.max_throughput, units)
-    if units > top.max_size or max(width, height) > top.max_side:
+    if units > top.max_size or width > top.max_width or height > top.max_height:
         return (
             f"{size} is larger than the codec's highest level ({top.number}) allows: "
             f"take a smaller size, or codec prores"
