@@ -7,7 +7,7 @@ placed by its baseline. Later shapes lie over earlier ones.
 from __future__ import annotations
 
 import base64
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from html import escape
 from pathlib import Path
 from typing import Literal, TypeAlias
@@ -15,7 +15,6 @@ from typing import Literal, TypeAlias
 import numpy as np
 from PIL import Image, ImageDraw
 
-from patterns.drawing.style import LIGHT, css_name
 from patterns.errors import RequestError
 from patterns.picture.arrays import UInt8Array
 from patterns.picture.lettering import font, text_width_px, typeface
@@ -237,17 +236,6 @@ def to_svg(drawing: Drawing, *, alone: bool = True) -> str:
         "</svg>",
     ]
     return "\n".join(lines) + "\n"
-
-
-def to_themed_svg(drawing: Drawing) -> str:
-    """SVG for a page of ours, which carries the typeface.
-
-    Its colours, of the light scheme, become those of the page's own scheme.
-    """
-    svg = to_svg(drawing, alone=False)
-    for name in (colour.name for colour in fields(LIGHT)):
-        svg = svg.replace(f'"{getattr(LIGHT, name)}"', f'"var(--{css_name(name)})"')
-    return svg
 
 
 def check_picture_name(path: Path) -> None:

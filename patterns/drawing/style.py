@@ -22,7 +22,7 @@ SchemeName = Literal["light", "dark"]
 class Scheme:
     """Colours as #rrggbb."""
 
-    name: SchemeName
+    name: str
     paper: str  # background
     panel: str  # a raised area upon it
     ink: str
@@ -70,6 +70,15 @@ DARK = Scheme(
     third="#c7a0d6",
     fourth="#86c7ae",
 )
+
+
+def css_name(field: str) -> str:
+    """Name of a colour in style sheets, without its two dashes."""
+    return field.replace("_", "-")
+
+
+# Colours of the page that a drawing stands in, whichever scheme its reader has.
+PAGE = Scheme("page", *(f"var(--{css_name(field.name)})" for field in fields(Scheme)[1:]))
 
 
 @dataclass(frozen=True)
@@ -130,11 +139,6 @@ def scheme_properties(colours: Scheme) -> str:
     """Colours of one scheme as CSS custom properties, in one line."""
     names = [field.name for field in fields(colours) if field.name != "name"]
     return " ".join(f"--{css_name(name)}: {getattr(colours, name)};" for name in names)
-
-
-def css_name(field: str) -> str:
-    """Name of a colour in style sheets, without its two dashes."""
-    return field.replace("_", "-")
 
 
 def css_properties() -> str:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 
-from patterns.drawing.canvas import Box, Drawing, Polygon, Stroke, Text, to_themed_svg, typeface_css
+from patterns.drawing.canvas import Drawing, to_svg, typeface_css
 from patterns.drawing.page import html_page
-from patterns.drawing.style import LIGHT
-from patterns.picture.lettering import text_width_px
+from patterns.drawing.style import PAGE
 from patterns.reading.compare import Comparison, Entry
 from patterns.reading.reading_text import table_rows
 from patterns.reading.timeline import hold_timeline
+from patterns.timing.notation import plural
 
-CHART_WIDTH, ROW_PX, TYPE_PX = 1080, 64, 24
 _CSS = """
 .scroll { overflow-x: auto; margin: 1rem 0; }
 table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
@@ -23,6 +23,22 @@ td.n, th.n { text-align: right; }
 tbody th { color: var(--ink); font-size: var(--body); font-weight: 650; }
 .chart svg { width: 100%; min-width: 44rem; height: auto; border: 1px solid var(--rule);
   border-radius: var(--radius); display: block; }
+.row { display: grid; grid-template-columns: 12rem 1fr 13rem; gap: 0.2rem 1rem; margin: 0.5rem 0;
+  align-items: center; overflow-wrap: anywhere; }
+.track { position: relative; height: 1.4rem; border-left: 2px solid var(--muted); }
+.track b { display: block; height: 100%; min-width: 2px; background: var(--calm); }
+.track i { position: absolute; top: 45%; height: 2px; background: var(--ink);
+  border: solid var(--ink); border-width: 0 2px; }
+.lost { font-style: normal; background: var(--wrong); color: var(--wrong-ink); padding: 0 0.4rem;
+  border-radius: var(--radius); white-space: nowrap; }
+@media (max-width: 44rem) {
+  thead { display: none; }
+  tbody tr { display: grid; padding: 0.5rem 0; border-bottom: 1px solid var(--rule); }
+  tbody th, tbody td { border: 0; padding: 0.1rem 0; white-space: normal; }
+  td[data-of] { display: grid; grid-template-columns: 8rem 1fr; text-align: left; }
+  td[data-of]::before { content: attr(data-of); color: var(--muted); }
+  .row { grid-template-columns: 1fr; }
+}
 .place { display: grid; grid-template-columns: 2.5rem 1fr; margin: 0.35rem 0; max-width: 48rem; }
 .place b { font-size: var(--heading); line-height: 1.1; }
 figure { margin: 1.25rem 0 2rem; break-inside: avoid; }
@@ -31,52 +47,25 @@ ul.cautions { padding-left: 1.1rem; max-width: 48rem; }
 """
 
 
-def error_chart(entries: list[Entry]) -> Drawing:
+def _error_bars(entries: Sequence[Entry]) -> str:
     """Timing error of each device as a bar, with its spread as a whisker."""
-    known = [entry for entry in entries if entry.error_ms is not None]
-    height = ROW_PX * len(known) + 70
-    drawing = Drawing(CHART_WIDTH, height, LIGHT.paper, "Timing error of each device")
-    name_px = min(460.0, 40.0 + max((text_width_px(_name(e), TYPE_PX) for e in known), default=0))
-    left, right = name_px, CHART_WIDTH - 130.0
-    most = max([1.0, *((e.error_ms or 0) + (e.spread_ms or 0) for e in known)])
-    scale = (right - left) / most
-    for row, entry in enumerate(known):
-        _bar(drawing, entry, 24.0 + row * ROW_PX, left, scale)
-    base = height - 20
-    drawing.add(Stroke(left, 14, left, height - 46, LIGHT.muted, 2))
-    note = "timing error, ms RMS (less is more even)"
-    drawing.add(Text(left, base, note, 20, LIGHT.muted))
-    return drawing
+    most = max([1.0, *((e.error_ms or 0) + (e.spread_ms or 0) for e in entries)])
+    rows = []
+    for entry in entries:
+        value, spread = entry.error_ms or 0.0, entry.spread_ms or 0.0
+        low, wide = max(0.0, value - spread), min(value, spread) + spread
+        whisker = f'<i style="left:{low / most:.2%};width:{wide / most:.2%}"></i>'
+        lost = f'<em class="lost">lost {plural(entry.lost, "frame")}</em>' if entry.lost else ""
+        rows.append(
+            f'<div class="row"><span>{escape(_name(entry))}</span>'
+            f'<div class="track"><b style="width:{value / most:.2%}"></b>'
+            f"{whisker if spread else ''}</div><span>{value:.1f} ms {lost}</span></div>"
+        )
+    return f"<h2>Timing error (less is more even)</h2>{''.join(rows)}" if rows else ""
 
 
 def _name(entry: Entry) -> str:
-    text = f"{entry.label}, {entry.clip.split(',')[0]}" if entry.clip else entry.label
-    return text if len(text) <= 34 else f"{text[:33]}…"
-
-
-def _bar(drawing: Drawing, entry: Entry, top: float, left: float, scale: float) -> None:
-    value, spread = entry.error_ms or 0.0, entry.spread_ms or 0.0
-    width = max(2.0, value * scale)
-    middle = top + 18
-    fill = LIGHT.calm
-    drawing.add(
-        Text(left - 18, middle + 8, _name(entry), TYPE_PX, LIGHT.ink, "end"),
-        Box(left, top, width, 36, fill, 4),
-    )
-    end = left + width
-    if spread:
-        low, high = end - spread * scale, end + spread * scale
-        drawing.add(
-            Stroke(low, middle, high, middle, LIGHT.ink, 3),
-            Stroke(low, middle - 8, low, middle + 8, LIGHT.ink, 3),
-            Stroke(high, middle - 8, high, middle + 8, LIGHT.ink, 3),
-        )
-        end = high
-    drawing.add(Text(end + 14, middle + 8, f"{value:.1f}", TYPE_PX, LIGHT.ink, bold=True))
-    if entry.lost:
-        x = end + 14 + text_width_px(f"{value:.1f}", TYPE_PX) + 22
-        points = ((x, middle - 9), (x + 20, middle - 9), (x + 10, middle + 9))
-        drawing.add(Polygon(points, LIGHT.wrong))
+    return f"{entry.label}, {entry.clip.split(',')[0]}" if entry.clip else entry.label
 
 
 def _table(found: Comparison) -> str:
@@ -89,8 +78,8 @@ def _table(found: Comparison) -> str:
     for row in rows:
         first = f"<th scope=row>{escape(row[0])}</th>"
         rest = "".join(
-            f"<td{' class=n' if i > 1 else ''}>{escape(cell)}</td>"
-            for i, cell in enumerate(row[1:])
+            f'<td{" class=n" if i > 2 else ""} data-of="{escape(head[i])}">{escape(cell)}</td>'
+            for i, cell in enumerate(row[1:], 1)
         )
         lines.append(f"<tr>{first}{rest}</tr>")
     return (
@@ -116,7 +105,7 @@ def _ranking(found: Comparison) -> str:
 def _chart(drawing: Drawing, caption: str) -> str:
     return (
         f'<figure class="chart"><div class="scroll" tabindex="0" role="group" '
-        f'aria-label="{escape(caption)}">{to_themed_svg(drawing)}</div>'
+        f'aria-label="{escape(caption)}">{to_svg(drawing, alone=False)}</div>'
         f"<figcaption>{escape(caption)}</figcaption></figure>"
     )
 
@@ -124,12 +113,10 @@ def _chart(drawing: Drawing, caption: str) -> str:
 def compare_page(found: Comparison) -> str:
     """Whole page as HTML."""
     parts = [f"<h1>{escape(found.verdict)}</h1>", _table(found)]
-    if any(entry.error_ms is not None for entry in found.entries):
-        caption = (
-            "Whisker: standard error from the spread within each reading. "
-            "Wedge: frames were dropped."
-        )
-        parts.append(_chart(error_chart(list(found.entries)), caption))
+    known = [entry for entry in found.entries if entry.error_ms is not None]
+    parts.append(_error_bars(known))
+    if any(entry.spread_ms for entry in known):
+        parts.append('<p class="small">Whisker: standard error from the spread within it.</p>')
     parts.append(_ranking(found))
     if found.cautions:
         items = "".join(f"<li>{escape(caution)}</li>" for caution in found.cautions)
@@ -137,7 +124,7 @@ def compare_page(found: Comparison) -> str:
     parts.append("<h2>Frame by frame</h2>")
     for entry in found.entries:
         if entry.reading.holds:
-            parts.append(_chart(hold_timeline(entry.reading), f"{entry.label}: {entry.clip}"))
+            parts.append(_chart(hold_timeline(entry.reading, PAGE), f"{entry.label}: {entry.clip}"))
     parts.append(
         '<h2>What the figures mean</h2><p class="small">Cadence: for how many refreshes frames '
         "stay on screen, in turn. Timing error: how far frames come on from an even clock, RMS. "

@@ -138,7 +138,8 @@ def _from_fields(fields: Fields) -> Reading:
         unseen=numbers("unseen"),
         drops_beyond=fields.whole("drops_beyond_cadence", MOST_COUNT),
         blended=tuple(map(_blend, fields.objects("blended", MOST_ITEMS, _BLEND_KEYS))),
-        pattern=fields.wholes("pattern", 1000, MOST_COUNT) if fields.given("pattern") else None,
+        pattern=(fields.wholes("pattern", 1000, MOST_COUNT) if fields.given("pattern") else ())
+        or None,
         even=fields.flag("even") if fields.given("even") else None,
         error=_error(fields, len(holds)),
         speed=fields.optional_number("speed", -1e6, 1e6),

@@ -102,10 +102,11 @@ def test_the_page_is_self_contained_and_escapes_names() -> None:
     outside.feed(page)
     assert not outside.fetched
     assert "script" not in outside.tags
-    assert outside.tags.count("svg") == 3  # the errors, and each reading's timeline
+    assert outside.tags.count("svg") == 2  # each reading's timeline
+    assert 'fill="var(--short-ink)"' in page  # 3:2: text upon short holds is theirs, not the page's
     assert "default-src 'none'" in page
     assert page.count("@font-face") == 1  # text is as wide as it was reckoned, on any machine
     assert "textLength" not in page
-    assert 'fill="#' not in page  # colours are the page's, in light and dark
+    assert "#" not in page.split("<body>")[1]  # colours are the page's, in light and dark
     assert "<b>Tablet" not in page
     assert "TV &amp; set" in page

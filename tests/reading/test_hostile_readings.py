@@ -9,7 +9,7 @@ from fractions import Fraction as F
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from patterns.errors import InputError
@@ -100,6 +100,7 @@ def test_the_real_one_is_taken() -> None:
 
 
 @given(st.sampled_from(PLACES), ANY)
+@example(("pattern",), [])
 @SOON
 def test_any_value_anywhere_is_taken_or_refused_in_one_line(
     path: tuple[str | int, ...], value: Any
