@@ -53,8 +53,8 @@ _shoot_options = with_options(
     click.option("--mains", type=click.Choice(["50", "60", "none"]), default="none",
                  show_default=True, help="Mains frequency, hertz, where lamps are lit."),
     click.option("--lamp-depth", type=NUMBER, metavar="PERCENT", default="100",
-                 show_default="100, the worst case",
-                 help="Modulation of the lamps, (max - min)/(max + min), percent."),
+                 help="Modulation of the lamps, (max - min)/(max + min), percent.  "
+                      "[default: 100, the worst case]"),
     click.option("--metered", type=METERED, metavar="EXPOSURE",
                  help='What the meter says, such as "ISO100 f/2.8 1/2000".'),
     click.option("--ev", type=NUMBER, metavar="EV",

@@ -132,6 +132,9 @@ def _speed(
     if even and single == len(steps):
         return even
     speed = frames / passed_s / float(rate)
-    if abs(speed - 1) <= max(LEAST_SPEED, 1.5 * interval_s / passed_s):
+    # either end may lie a hold's unevenness off: a screen's, or at least a picture's
+    held_s = sorted(float(b.first_s - a.first_s) for a, b in steps if b.number - a.number == 1)
+    uneven_s = held_s[len(held_s) * 9 // 10] - held_s[len(held_s) // 10] if held_s else 0.0
+    if abs(speed - 1) <= max(LEAST_SPEED, 1.5 * max(interval_s, uneven_s) / passed_s):
         return 1.0
     return even if even and single >= SINGLE_STEPS * len(steps) else speed

@@ -126,7 +126,7 @@ def clip_explanation(reading: Reading, file_rate: Fraction | None) -> tuple[str,
     wanted = None if reading.expected is None else reading.expected.pattern
     if reading.pattern and wanted and _differ(reading.pattern, wanted) and not reading.blended:
         found.append(
-            f"Even repeating would hold frames {pattern_text(wanted)} pictures; "
+            f"Repeating alone would hold frames {pattern_text(wanted)} pictures; "
             f"here they are held {pattern_text(reading.pattern)}."
         )
     return tuple(found)

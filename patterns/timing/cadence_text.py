@@ -108,7 +108,8 @@ def _key(cells: Sequence[str]) -> list[str]:
         (any(c.startswith("even") for c in cells), "even 2", "every frame held 2 refreshes"),
         (any(":" in c for c in cells), "3:2", "held 3 and 2 refreshes, in turn"),
         (any("slip" in c for c in cells), "slip 8.3 s", "breaks step every 8.3 s"),
-        (any("(" in c for c in cells), "2 (3 in 1 of 12)", "held 2, but one of 12 frames 3"),
+        (any(" of " in c for c in cells), "2 (3 in 1 of 12)", "held 2, but one of 12 frames 3"),
+        (any("/s)" in c for c in cells), "2 (3 9.9/s)", "held 2, but 9.9 times a second 3"),
         (any("drops" in c for c in cells), "drops 10/s", "10 frames a second never show"),
     )
     return [f"{sample:<17} {words}" for used, sample, words in kinds if used]

@@ -148,3 +148,12 @@ class TestSlowMotion:
         found = true_time(slow, F(120), None, None)
         assert found.scale == 1
         assert "--capture-rate" in found.warnings[0]
+
+
+def test_a_screen_without_its_edges_ends_on_a_long_or_a_short_hold_at_its_own_speed() -> None:
+    numbers = [n for n in range(48) for _ in range(12 if n % 2 == 0 else 8)]
+    assert steps(numbers, F(24), F(240)).speed == 1
+    faster = [n for n in range(480) for _ in range(2 if n % 5 else 1)]  # 24 in 1.8 of 60
+    found = steps(faster, F(24), F(60)).speed
+    assert found is not None
+    assert abs(found - F(60) / F(9, 5) / 24) < 0.005
