@@ -26,6 +26,7 @@ MOST_SECONDS, LEAST_HZ, MOST_HZ, MOST_MS = 1e8, 1e-4, 1e6, 1e9
 MOST_TEXT = 10_000
 MOST_BYTES = 256 << 20
 _BEFORE = b"\xef\xbb\xbf\xfe\xff\0 \t\r\n"  # white space and byte order marks of UTF-8, -16 and -32
+_CONTROLS = bytes({*range(32)} - {*b"\t\n\f\r\x1b"})  # what no text holds, and every video does
 _RATE = re.compile(r"[1-9]\d{0,9}(/[1-9]\d{0,9})?")
 _HOLD_KEYS = ("number", "start_s", "hold_s", "refreshes")
 _BLEND_KEYS = ("number", "share", "start_s", "picture")
@@ -157,13 +158,19 @@ def load_readings(path: Path) -> list[Reading] | None:
     Raises
     ------
     InputError
-        Missing, too large, damaged, or JSON of something else.
+        Missing, too large, damaged, JSON of something else, or other text.
     """
     if not os.path.isfile(path) or path.stat().st_size == 0:  # noqa: PTH113 - raises nothing
         raise unreadable(path, "")
     with path.open("rb") as file:
-        looks = file.read(64).lstrip(_BEFORE)[:1] in (b"{", b"[")
+        head = file.read(1000)
+    looks = head.lstrip(_BEFORE)[:1] in (b"{", b"[")
     if not looks and path.suffix.lower() != ".json":
+        if head.translate(None, _CONTROLS) == head:
+            raise InputError(
+                f"{path} is text, and neither a reading nor a video: give what "
+                "'evenhold read FILE --json' printed, or a recording"
+            )
         return None
     if path.stat().st_size > MOST_BYTES:
         raise InputError(f"{path} is too large for a reading: make it again")

@@ -41,12 +41,14 @@ def test_mistakes_are_one_line(tmp_path: Path) -> None:
     kept(tmp_path / "tablet.json", 60)
     (tmp_path / "other.json").write_text('{"schema": "evenhold/clip 1"}', encoding="utf-8")
     (tmp_path / "broken.json").write_text('{"schema": ', encoding="utf-8")
+    (tmp_path / "notes.txt").write_text("Tarn Hollow, second day\n", encoding="utf-8")
     for words, code, said in (
         (("tablet.json",), 2, "two readings or more"),
         (("tablet.json", "tablet.json", "--label", "A"), 2, "1 labels for 2 readings"),
         (("tablet.json", "other.json"), 1, "is not a reading"),
         (("tablet.json", "broken.json"), 1, "is not JSON that can be read"),
         (("tablet.json", "none.json"), 1, "does not exist"),
+        (("tablet.json", "notes.txt"), 1, "is text, and neither a reading nor a video"),
     ):
         done = run("compare", *words, cwd=tmp_path)
         assert done.returncode == code, done.stderr
