@@ -5,8 +5,10 @@ Words that follow go to pytest, for both parts.
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+import tempfile
 
 NO_TESTS = 5  # pytest's exit code where nothing was to be run
 
@@ -14,11 +16,16 @@ NO_TESTS = 5  # pytest's exit code where nothing was to be run
 def main() -> int:
     """Run both parts; returns the worse exit code."""
     words = sys.argv[1:]
-    parts = (["-n", "auto", "--dist", "loadgroup", "-m", "not alone"], ["-m", "alone"])
-    codes = [
-        subprocess.run([sys.executable, "-m", "pytest", *part, *words], check=False).returncode
-        for part in parts
-    ]
+    parts = (["-n", "auto", "-m", "not alone"], ["-m", "alone"])
+    with tempfile.TemporaryDirectory() as folder:
+        # a hundred processes start on the way: what one has compiled, no other does again
+        environment = {**os.environ, "PYTHONPYCACHEPREFIX": folder, "PYTHONDONTWRITEBYTECODE": ""}
+        codes = [
+            subprocess.run(
+                [sys.executable, "-m", "pytest", *part, *words], check=False, env=environment
+            ).returncode
+            for part in parts
+        ]
     return max(code for code in codes if code != NO_TESTS) if set(codes) != {NO_TESTS} else NO_TESTS
 
 

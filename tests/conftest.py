@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import settings
 
 from patterns.__main__ import settle
 
-if TYPE_CHECKING:  # a machine without it runs the tests that need none
+if TYPE_CHECKING:  # a machine without a browser runs the tests that need none
     from playwright.sync_api import Browser, Playwright
+    from xdist.remote import Producer
+    from xdist.scheduler import Scheduling
 
 settle()  # before numpy is loaded
+
+# The same examples at every run, and no clock that a busy machine exceeds. New examples, and many
+# more of them: pytest --hypothesis-profile thorough
+settings.register_profile("suite", max_examples=60, deadline=None, derandomize=True)
+settings.register_profile("thorough", max_examples=1000, deadline=None)
+settings.load_profile("suite")
 
 # What is measured there, in a browser or by a clock, would be another thing beside other work.
 ALONE = (
@@ -21,18 +32,33 @@ ALONE = (
     "tests/web/test_pages.py::test_each_clip_plays",
     "tests/web/test_pages.py::test_media_times",
     "tests/web/test_kit_page.py::test_it_plays_from_the_folder",
-    "tests/present/test_demo_page.py::test_while_it_plays",
-    "tests/present/test_demo_page.py::test_slowing",
 )
 
 
-@pytest.hookimpl(tryfirst=True)  # before the groups are read
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.nodeid.startswith(ALONE):
             item.add_marker(pytest.mark.alone)
-        elif {"playwright", "talk_folder"} & set(getattr(item, "fixturenames", ())):
-            item.add_marker(pytest.mark.xdist_group("browser"))  # one process has one browser
+
+
+@cache
+def needs_browser(file: Path) -> bool:
+    """Whether a file's tests open pages, or the talk that pages are opened from."""
+    text = file.read_text(encoding="utf-8")
+    return "playwright" in text or "talk_folder" in text
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> Scheduling:
+    """Each process gets whole files, whose fixtures are made once; one gets all with a browser."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class FilesAndBrowser(LoadFileScheduling):  # type: ignore[misc] # xdist has no types
+        def _split_scope(self, nodeid: str) -> str:
+            file = nodeid.partition("::")[0]
+            return "browser" if needs_browser(config.rootpath / file) else file
+
+    return FilesAndBrowser(config, log)
 
 
 @pytest.fixture(scope="session")

@@ -52,7 +52,7 @@ def test_json_says_what_was_made(tmp_path: Path) -> None:
 
 def test_parts_by_name(tmp_path: Path) -> None:
     done = run("present", "--conform", "--stills", "--html", "--animation", "gif", "--slow", "6",
-               "--size", "720p", "--seconds", "0.2", "--out", "talk",
+               "--size", "540p", "--seconds", "0.2", "--out", "talk",
                cwd=tmp_path)  # fmt: skip
     assert done.returncode == 0, done.stderr
     names = {p.name for p in (tmp_path / "talk").iterdir()}

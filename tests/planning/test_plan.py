@@ -7,7 +7,7 @@ from fractions import Fraction
 from math import atan, degrees
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patterns.errors import RequestError
@@ -42,7 +42,6 @@ def reasons(plan: Plan) -> list[str]:
 
 
 @given(rate_lists, audiences)
-@settings(max_examples=60, deadline=None)
 def test_a_less_even_rate_never_stands_above_a_more_even_one_without_saying_why(
     rates: tuple[Fraction, ...], audience: Audience
 ) -> None:
@@ -56,7 +55,6 @@ def test_a_less_even_rate_never_stands_above_a_more_even_one_without_saying_why(
 
 
 @given(rate_lists, audiences)
-@settings(max_examples=60, deadline=None)
 def test_ties_are_said_to_be_ties(rates: tuple[Fraction, ...], audience: Audience) -> None:
     plan = make_plan(PlanRequest(BARS, audience, rates=rates))
     for above, below, said in zip(plan.rates, plan.rates[1:], reasons(plan)[1:], strict=False):
@@ -109,7 +107,6 @@ def test_what_slips_is_the_rate_that_does_not_fit_the_display() -> None:
         [BARS, replace(BARS, speed_px_s=F(0)), TerrainMotion("down", F(50), F(20)), OrbitMotion()]
     ),
 )
-@settings(max_examples=30, deadline=None)
 def test_the_brief_fits_a_phone(
     footage: tuple[Fraction, ...],
     rates: tuple[Fraction, ...],
@@ -235,7 +232,6 @@ def test_footage_is_conformed_where_that_is_more_even_and_left_where_it_is_not()
 
 
 @given(rate_lists, audiences, st.sampled_from(RATES).map(F))
-@settings(max_examples=20, deadline=None)
 def test_advised_conform_is_never_less_even_than_leaving_it(
     rates: tuple[Fraction, ...], audience: Audience, footage: Fraction
 ) -> None:

@@ -36,7 +36,7 @@ READERS: dict[FormatName, Callable[[bytes], list[F]]] = {
 def spec_of(slow: int = 1, refresh_hz: F = F(60)) -> SplitSpec:
     return SplitSpec(
         rate_panels((F(24), F(30)), refresh_hz), SceneChoice(), refresh_hz,
-        width=960, height=540, slow=slow,
+        width=720, height=404, slow=slow,
     )  # fmt: skip
 
 

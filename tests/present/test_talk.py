@@ -19,7 +19,7 @@ from patterns.timing.cadence import Display, parse_display
 
 
 def request_for(folder: Path, **other: Any) -> TalkRequest:
-    small = TalkRequest(folder, width=960, height=540, seconds=F(1, 2))
+    small = TalkRequest(folder, width=720, height=404, seconds=F(1, 2))
     return replace(small, **other)
 
 

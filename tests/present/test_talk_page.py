@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.chromium import Console
+from tests.chromium import Console, wait_playing
 
 Open = Callable[..., Page]
 SLIDES = 10  # the first, five clips, three stills, what is taken along
@@ -38,18 +38,18 @@ def opened(browser: Browser, talk_folder: Path) -> Iterator[Open]:
     assert [error for console in consoles for error in console.errors] == []
 
 
-def shown(page: Page) -> list[str]:
-    """Slides that can be seen."""
-    return [str(s.get_attribute("id")) for s in page.locator(".slide").all() if s.is_visible()]
+def expect_shown(page: Page, *numbers: int) -> None:
+    """These slides can be seen, and no others."""
+    shown = page.locator(".slide:not([hidden])")
+    expect(shown).to_have_count(len(numbers))
+    for at, number in enumerate(numbers):
+        expect(shown.nth(at)).to_have_id(f"slide-{number}")
+        expect(shown.nth(at)).to_be_visible()
 
 
-def playing(page: Page) -> bool:
-    """Whether a clip moves; asked again for a while where there is one."""
-    for _ in range(100 * page.locator("video").count()):
-        if page.evaluate("document.querySelector('video').currentTime > 0"):
-            return True
-        page.wait_for_timeout(50)
-    return False
+def expect_playing(page: Page) -> None:
+    expect(page.locator("video")).to_have_count(1)
+    wait_playing(page)
 
 
 def test_the_folder_has_all_that_its_pages_name(talk_folder: Path) -> None:
@@ -66,16 +66,16 @@ def test_the_folder_has_all_that_its_pages_name(talk_folder: Path) -> None:
 
 def test_one_slide_at_a_time_by_keys(opened: Open) -> None:
     page = opened()
-    assert shown(page) == ["slide-1"]
+    expect_shown(page, 1)
     for key, number in [("ArrowRight", 2), ("ArrowRight", 3), ("ArrowLeft", 2), ("End", SLIDES),
                         ("ArrowRight", SLIDES), ("PageUp", SLIDES - 1), ("Home", 1),
                         ("PageDown", 2)]:  # fmt: skip
         page.keyboard.press(key)
-        assert shown(page) == [f"slide-{number}"]
-        assert page.inner_text("#place") == f"{number} of {SLIDES}"
-        assert page.url.endswith(f"#slide-{number}")
+        expect_shown(page, number)
+        expect(page.locator("#place")).to_have_text(f"{number} of {SLIDES}")
+        expect(page).to_have_url(re.compile(rf"#slide-{number}$"))
     page.reload()
-    assert shown(page) == ["slide-2"]
+    expect_shown(page, 2)
 
 
 def test_every_picture_loads(opened: Open) -> None:
@@ -86,52 +86,53 @@ def test_every_picture_loads(opened: Open) -> None:
             f"document.querySelector('#slide-{number} img').decode()"
             f".then(() => document.querySelector('#slide-{number} img').naturalWidth)"
         )
-        assert width >= 1280
+        assert width >= 960
 
 
 def test_space_plays_the_clip_and_then_goes_on(opened: Open) -> None:
     page = opened()
     page.keyboard.press(" ")
-    assert shown(page) == ["slide-2"]
-    assert not playing(page)
+    expect_shown(page, 2)
+    expect(page.locator("video")).to_have_count(0)
     page.keyboard.press(" ")
-    assert playing(page)
+    expect_playing(page)
     expect(page.locator("#play")).to_have_text("Pause")
     page.keyboard.press("Enter")
     expect(page.locator("#play")).to_have_text("Play")  # the player's event comes a moment later
     page.keyboard.press(" ")
-    assert shown(page) == ["slide-3"]
-    assert page.locator("video").count() == 0
+    expect_shown(page, 3)
+    expect(page.locator("video")).to_have_count(0)
 
 
 def test_nothing_plays_before_the_caution_was_shown(opened: Open) -> None:
     page = opened("#slide-2")
-    assert shown(page) == ["slide-2"]
+    expect_shown(page, 2)
     page.click("#slide-2 .clip")
-    assert shown(page) == ["slide-1"]
-    assert "photosensitive" in page.inner_text("#slide-1 .caution")
+    expect_shown(page, 1)
+    expect(page.locator("#slide-1 .caution")).to_contain_text("photosensitive")
     page.keyboard.press("ArrowRight")
     page.click("#slide-2 .clip")
-    assert playing(page)
+    expect_playing(page)
 
 
 def test_less_motion_is_honoured(opened: Open) -> None:
     page = opened(reduced_motion="reduce")
-    assert page.is_visible("#still")
+    expect(page.locator("#still")).to_be_visible()
     page.keyboard.press(" ")
     page.keyboard.press(" ")
-    assert shown(page) == ["slide-3"]
+    expect_shown(page, 3)
     page.click("#play")  # asked for all the same
-    assert playing(page)
+    expect_playing(page)
 
 
 def test_notes_come_and_go_and_follow_in_a_window_of_their_own(opened: Open) -> None:
     page = opened()
     page.keyboard.press("ArrowRight")
     notes = page.locator("#slide-2 .notes")
-    assert not notes.is_visible()
+    expect(notes).to_be_hidden()
     page.keyboard.press("n")
-    assert "50 and 33.3 ms" in notes.inner_text()  # 3 and 2 refreshes of 1/60 s
+    expect(notes).to_be_visible()
+    expect(notes).to_contain_text("50 and 33.3 ms")  # 3 and 2 refreshes of 1/60 s
     page.keyboard.press("Home")
     with page.expect_popup() as waiting:
         page.click("#notes-window")
@@ -141,16 +142,26 @@ def test_notes_come_and_go_and_follow_in_a_window_of_their_own(opened: Open) -> 
     expect(other.locator("li.now h2")).to_have_text(re.compile(r"3\. "))
 
 
+# looked at again at every refresh: the window reaches its size some time after the event
+COVERS_THE_SCREEN = """() => new Promise((done) => {
+  const look = () => {
+    const { x, y, width, height } =
+      document.querySelector("#slide-2 .clip").getBoundingClientRect();
+    if (x === 0 && y === 0 && width === innerWidth && height === innerHeight) done(true);
+    else requestAnimationFrame(look);
+  };
+  look();
+})"""
+
+
 def test_full_screen_gives_a_picture_the_whole_screen(opened: Open) -> None:
     page = opened()
     page.keyboard.press("ArrowRight")
     page.keyboard.press("f")
-    page.wait_for_selector("html.full")
-    box = page.locator("#slide-2 .clip").bounding_box()
-    size = page.evaluate("[innerWidth, innerHeight]")
-    assert box == {"x": 0, "y": 0, "width": size[0], "height": size[1]}
+    expect(page.locator("html")).to_have_class(re.compile(r"\bfull\b"))
+    assert page.evaluate(COVERS_THE_SCREEN)
     page.keyboard.press("f")
-    page.wait_for_selector("html:not(.full)")
+    expect(page.locator("html")).not_to_have_class(re.compile(r"\bfull\b"))
 
 
 def test_paper_has_a_page_for_each_slide_with_its_notes(opened: Open) -> None:
@@ -158,14 +169,15 @@ def test_paper_has_a_page_for_each_slide_with_its_notes(opened: Open) -> None:
     pdf = page.pdf(prefer_css_page_size=True)
     assert len(re.findall(rb"/Type /Page\b", pdf)) == SLIDES
     page.emulate_media(media="print")
-    assert shown(page) == [f"slide-{n}" for n in range(1, SLIDES + 1)]
-    assert all(notes.is_visible() for notes in page.locator(".notes").all())
-    assert not page.locator(".bar").is_visible()
+    for kind in (".slide", ".notes"):
+        for element in page.locator(kind).all():
+            expect(element).to_be_visible()
+    expect(page.locator(".bar")).to_be_hidden()
 
 
 def test_without_scripts_all_slides_and_notes_are_there(opened: Open) -> None:
     page = opened(java_script_enabled=False)
-    assert len(shown(page)) == SLIDES
+    expect_shown(page, *range(1, SLIDES + 1))
     assert page.locator("a.clip").first.get_attribute("href") == "split-bars-24-30-on-60hz.mp4"
 
 
@@ -188,7 +200,7 @@ def test_a_clip_that_the_browser_cannot_play_is_said_in_words(
     page.keyboard.press("ArrowRight")
     page.keyboard.press(" ")
     expect(page.locator("#place")).to_contain_text("cannot play the clip")
-    assert page.locator("#slide-2 img").is_visible()
+    expect(page.locator("#slide-2 img")).to_be_visible()
     page.keyboard.press("ArrowRight")
-    assert page.inner_text("#place") == f"3 of {SLIDES}"
+    expect(page.locator("#place")).to_have_text(f"3 of {SLIDES}")
     page.close()

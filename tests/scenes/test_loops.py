@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction as F
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patterns.errors import RequestError
@@ -16,7 +16,6 @@ from patterns.scenes.orbit.motion import OrbitMotion
 RATES = st.sampled_from([F(24000, 1001), F(24), F(25), F(30), F(60000, 1001), F(120)])
 
 
-@settings(max_examples=200, deadline=None)
 @given(
     speed=st.fractions(F(1, 10), 2000, max_denominator=1001),
     period=st.fractions(8, 2000, max_denominator=100),

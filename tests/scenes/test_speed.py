@@ -9,7 +9,7 @@ from math import cos, inf, isnan, radians, sin, tan
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from patterns.picture.arrays import FloatArray
@@ -103,7 +103,6 @@ orbits = st.builds(
 
 
 @given(flights, places)
-@settings(max_examples=150, deadline=None)
 def test_flight_is_the_difference_quotient_of_the_projection(
     m: TerrainMotion, place: tuple[float, float]
 ) -> None:
@@ -119,7 +118,6 @@ def test_flight_is_the_difference_quotient_of_the_projection(
 
 
 @given(orbits, places)
-@settings(max_examples=150, deadline=None)
 def test_orbit_is_the_difference_quotient_of_the_projection(
     m: OrbitMotion, place: tuple[float, float]
 ) -> None:

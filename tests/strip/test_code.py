@@ -6,7 +6,7 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patterns.picture.arrays import FloatArray, UInt32Array
@@ -157,7 +157,6 @@ def test_a_row_of_one_level_is_no_number(level: float) -> None:
     st.floats(0.0, 1.0),
     st.lists(st.floats(-0.06, 0.06), min_size=NUMBER_CELLS, max_size=NUMBER_CELLS),
 )
-@settings(max_examples=300, deadline=None)
 def test_a_blend_of_neighbours_names_one_or_both(
     number: int, share: float, noise: list[float]
 ) -> None:
@@ -182,7 +181,6 @@ def test_a_clean_blend_is_recognised_with_its_share(share: float) -> None:
 
 
 @given(st.integers(0, 65527), st.integers(2, 8), st.data())
-@settings(max_examples=500, deadline=None)
 def test_cells_of_distant_frames_in_any_mixture_never_name_another(
     number: int, gap: int, data: st.DataObject
 ) -> None:

@@ -68,19 +68,20 @@ def _bars(rng: Rng) -> UInt8Array:
     return _bytes(16 + 219.0 * ((x % rng.uniform(6, 60) < rng.uniform(3, 8)) & (rows == 1)))
 
 
-# How many of each: most of the kinds that are quick to refuse.
+# How many of each: most of the kinds that come nearest to a strip. A number in one of some
+# thousands is found by the wider sample, by hand: EVENHOLD_TIMES=300.
 MAKERS = [
-    (_white_noise, 80), (_natural_noise, 30), (_smooth_noise, 20), (_rectangles, 200),
-    (_posts_with_noise, 180), (_bars, 20),
+    (_white_noise, 20), (_natural_noise, 10), (_smooth_noise, 10), (_rectangles, 60),
+    (_posts_with_noise, 60), (_bars, 10),
 ]  # fmt: skip
-TIMES = int(os.environ.get("EVENHOLD_TIMES", "1"))  # for a wider sample, by hand: 100
+TIMES = int(os.environ.get("EVENHOLD_TIMES", "1"))
 
 
 @pytest.mark.parametrize(("make", "count"), MAKERS)
 def test_no_number_in_random_and_structured_pictures(
     make: Callable[[Rng], UInt8Array], count: int
 ) -> None:
-    """Six kinds, 530 pictures, not one number."""
+    """Six kinds, 170 pictures, not one number."""
     rng = np.random.default_rng(2024)
     read = [
         r
@@ -114,7 +115,7 @@ def test_damaged_number_cells_are_never_another_number() -> None:
     clip = clip_of(640, 360)
     layout = strip_layout(640, 360, clip.rate)
     top = 360 - layout.band_height
-    for _ in range(200 * TIMES):
+    for _ in range(80 * TIMES):
         number = int(rng.integers(65536))
         luma = strip_frame(clip, number).y
         for index in rng.choice(28, int(rng.integers(1, 13)), replace=False):
@@ -130,7 +131,7 @@ def test_strong_noise_on_a_real_strip_is_read_right_or_not_at_all() -> None:
     rng = np.random.default_rng(8)
     clip = clip_of(426, 240)
     counts = {"read": 0, "refused": 0}
-    for _ in range(120 * TIMES):
+    for _ in range(60 * TIMES):
         number = int(rng.integers(65536))
         luma = strip_frame(clip, number).y + rng.normal(0, rng.uniform(10, 110), SIZE)
         reading = read_strip(_bytes(luma))
@@ -139,4 +140,4 @@ def test_strong_noise_on_a_real_strip_is_read_right_or_not_at_all() -> None:
             counts["read"] += 1
         else:
             counts["refused"] += 1
-    assert min(counts.values()) > 15
+    assert min(counts.values()) > 8

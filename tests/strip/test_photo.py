@@ -42,7 +42,7 @@ def test_holds_within_eight_percent(rate: Fraction, display: int, exposure_s: fl
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", [1, 3, 5, 7, 9])  # each rate and each display once
 def test_holds_of_more_photos(seed: int) -> None:
     rates = (Fraction(24000, 1001), Fraction(24), Fraction(25), Fraction(30), Fraction(50))
     assert error(rates[seed % 5], (50, 60, 90, 120, 144)[seed // 2 % 5], 1.0, seed) < TOLERANCE

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patterns.errors import RequestError
@@ -88,7 +88,6 @@ def test_a_slow_slip_is_ranked_by_its_slips_and_not_by_its_rms() -> None:
 
 
 @given(rate_lists, audiences)
-@settings(deadline=None)
 def test_rank_is_by_error_between_slips_then_slips_then_rate(
     rates: list[F], audience: Audience
 ) -> None:
@@ -103,7 +102,6 @@ def test_rank_is_by_error_between_slips_then_slips_then_rate(
 
 
 @given(rate_lists, audiences)
-@settings(deadline=None)
 def test_only_slips_and_drops_can_lift_a_rate_above_one_of_less_error(
     rates: list[F], audience: Audience
 ) -> None:
@@ -115,7 +113,6 @@ def test_only_slips_and_drops_can_lift_a_rate_above_one_of_less_error(
 
 
 @given(rate_lists, audiences)
-@settings(deadline=None)
 def test_even_everywhere_is_never_below_anything_uneven(rates: list[F], audience: Audience) -> None:
     even = [s.even_everywhere for s in rank(rates, audience)]
     assert even == sorted(even, reverse=True)

@@ -7,7 +7,7 @@ from itertools import accumulate
 from math import ceil, sqrt
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from patterns.timing.cadence import Cadence, Display, hold_run_lengths
@@ -18,11 +18,9 @@ from patterns.timing.verdict import short_verdict, verdict
 RATES = st.builds(Fraction, st.integers(4, 120), st.integers(1, 4))
 PHASES = st.builds(lambda a, b: Fraction(a % b, b), st.integers(0, 60), st.integers(1, 60))
 CADENCES = st.builds(lambda f, r, p: Cadence(f, r, Display.fixed(r), p), RATES, RATES, PHASES)
-relaxed = settings(deadline=None, max_examples=60)
 ANY_RATE = st.fractions(Fraction(1, 10), 480)
 
 
-@relaxed
 @given(CADENCES)
 def test_the_holds_of_a_period_add_up_to_its_time(c: Cadence) -> None:
     assert len(c.holds) == c.period_frames
@@ -30,14 +28,12 @@ def test_the_holds_of_a_period_add_up_to_its_time(c: Cadence) -> None:
     assert sum(c.holds) / c.refresh_hz == c.period_s
 
 
-@relaxed
 @given(CADENCES)
 def test_holds_differ_by_at_most_one_refresh(c: Cadence) -> None:
     assert max(c.holds) - min(c.holds) == (0 if c.even else 1)
     assert set(c.holds) <= {c.usual_hold, c.odd_hold}
 
 
-@relaxed
 @given(CADENCES)
 def test_the_holds_repeat_after_the_period_and_not_before(c: Cadence) -> None:
     q = c.period_frames
@@ -45,7 +41,6 @@ def test_the_holds_repeat_after_the_period_and_not_before(c: Cadence) -> None:
     assert all(c.holds[s:] + c.holds[:s] != c.holds for s in range(1, q))
 
 
-@relaxed
 @given(CADENCES, st.integers(0, 10**12))
 def test_no_drift_however_late(c: Cadence, frame: int) -> None:
     """Each frame comes on at the first refresh that is not before it is due."""
@@ -63,7 +58,6 @@ def _errors_s(c: Cadence) -> list[Fraction]:
     return [value - mean for value in late]
 
 
-@relaxed
 @given(CADENCES)
 def test_closed_forms_equal_the_definition(c: Cadence) -> None:
     errors = _errors_s(c)
@@ -72,7 +66,6 @@ def test_closed_forms_equal_the_definition(c: Cadence) -> None:
     assert c.timing_error_rms_s == pytest.approx(sqrt(mean_square), rel=1e-9, abs=1e-15)
 
 
-@relaxed
 @given(CADENCES, PHASES)
 def test_phase_only_turns_the_pattern(c: Cadence, phase: Fraction) -> None:
     other = Cadence(c.rate, c.refresh_hz, c.display, phase)
@@ -80,13 +73,11 @@ def test_phase_only_turns_the_pattern(c: Cadence, phase: Fraction) -> None:
     assert other.holds in turns
 
 
-@relaxed
 @given(CADENCES)
 def test_runs_are_the_run_length_form_of_the_holds(c: Cadence) -> None:
     assert tuple(c.runs()) == hold_run_lengths(c.holds)
 
 
-@relaxed
 @given(CADENCES)
 def test_odd_and_lost_holds_come_as_often_as_said(c: Cadence) -> None:
     if not c.even:
@@ -96,7 +87,6 @@ def test_odd_and_lost_holds_come_as_often_as_said(c: Cadence) -> None:
     assert c.dropped_per_second == c.holds.count(0) / c.period_s
 
 
-@relaxed
 @given(CADENCES)
 def test_a_slip_stands_for_the_difference_of_two_ratios(c: Cadence) -> None:
     """Pattern and slips together take as many refreshes as the cadence itself."""
@@ -107,7 +97,6 @@ def test_a_slip_stands_for_the_difference_of_two_ratios(c: Cadence) -> None:
         assert base * c.rate + step / slip.interval_s == c.refresh_hz
 
 
-@relaxed
 @given(ANY_RATE, ANY_RATE)
 @example(Fraction(1, 10), Fraction(8639995681, 86399956800))  # a slip in 2738 years
 def test_every_pair_of_rates_has_words_and_a_record(rate: Fraction, refresh_hz: Fraction) -> None:

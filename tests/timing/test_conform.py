@@ -8,7 +8,7 @@ from math import ceil
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patterns.timing.audience import DEFAULT_AUDIENCE, standing
@@ -73,7 +73,6 @@ def test_mixtures_are_the_timeline_frames_that_fall_between_frames(footage: F, t
 
 
 @given(WHOLE_RATES, WHOLE_RATES, st.sampled_from([50, 60, 90, 120]))
-@settings(max_examples=60, deadline=None)
 def test_error_of_repeats_is_that_of_the_pictures_that_come_on(
     footage: F, timeline: F, refresh: int
 ) -> None:

@@ -7,7 +7,7 @@ from math import cos, pi, sin
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
@@ -56,7 +56,6 @@ def integrated(pulses: float, exposure: float, start: float, depth: float) -> fl
 
 
 @given(st.sampled_from([100, 120]), st.integers(24, 120), st.integers(1, 360), st.floats(0.05, 1.0))
-@settings(max_examples=40, deadline=None)
 def test_what_is_left_is_the_spread_of_the_integrated_exposures(
     pulses: int, rate: int, angle: int, depth: float
 ) -> None:

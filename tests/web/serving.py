@@ -42,7 +42,7 @@ class Served:
         return f"/{self.key}" if self.key else ""
 
     def connect(self) -> socket.socket:
-        return socket.create_connection(("127.0.0.1", self.port), timeout=20)
+        return socket.create_connection(("127.0.0.1", self.port), timeout=60)
 
     def raw(self, request: bytes) -> Answer:
         """Send these very bytes; read the answer to the end of the connection."""

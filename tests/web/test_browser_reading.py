@@ -8,7 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from patterns.errors import RequestError
@@ -185,7 +185,6 @@ ON_FRAMES = st.lists(
 
 
 @given(PLAUSIBLE | ODD | ON_FRAMES, st.sampled_from([1.0, 4.2, 16.667, 33.4, 1000.0]))
-@settings(deadline=None)
 def test_whatever_is_sent_in_form_gives_a_reading_or_a_refusal(
     told: list[tuple[float, float, int]], interval_ms: float
 ) -> None:

@@ -10,13 +10,14 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from patterns.strip.read import StripReading, read_strip
-from tests.chromium import Console, finish, look, shot
+from tests.chromium import Console, finish, look, shot, wait_frames, wait_refreshes
 from tests.web.browsing import SIZES, address
 from tests.web.serving import Served
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", ["phone", "sideways", "desktop"])
+@pytest.mark.parametrize(
+    ("size", "scheme"), [("phone", "light"), ("sideways", "dark"), ("desktop", "light")]
+)
 def test_pages_fit_every_screen(browser: Browser, site: Served, size: str, scheme: Any) -> None:
     """No sideways scrolling, nothing too small for a finger, nothing that the checker finds."""
     page = browser.new_page(**SIZES[size], color_scheme=scheme)
@@ -26,7 +27,7 @@ def test_pages_fit_every_screen(browser: Browser, site: Served, size: str, schem
     page.click("a.clip >> nth=0")
     look(page, f"caution-{size}-{scheme}")
     page.click("#accept")
-    page.wait_for_timeout(1200)
+    wait_frames(page, 24)  # enough for a summary
     page.locator("#player").focus()
     page.keyboard.press("Tab")
     look(page, f"player-{size}-{scheme}")
@@ -54,10 +55,11 @@ def test_live_bars_carry_a_strip_that_is_read(browser: Browser, site: Served, si
     page = browser.new_page(**SIZES[size])
     console = Console(page)
     page.goto(address(site, "/live", "phone.test"))
-    expect(page.locator("#start")).to_be_enabled(timeout=10_000)
+    expect(page.locator("#start")).to_be_enabled()
     page.click("#start")
     page.click("#accept")
-    expect(page.locator("#live")).to_contain_text("a bar crosses in", timeout=15_000)
+    expect(page.locator("#live")).to_contain_text("a bar crosses in")
+    wait_refreshes(page, 40)
     numbers = []
     for _ in range(3):
         width, height, text = page.evaluate(_GRAB)

@@ -6,6 +6,7 @@ import base64
 import json
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from patterns.reading.stored_reading import from_json
 from patterns.strip.layout import strip_layout
 from patterns.strip.read import StripReading, read_strip
 from patterns.timing.cadence import Display, cadence
-from tests.chromium import finish, open_player
+from tests.chromium import finish, open_player, wait_frames
 from tests.web.browsing import address
 from tests.web.conftest import RATES
 from tests.web.serving import Served, served
@@ -24,14 +25,25 @@ from tests.web.serving import Served, served
 def test_the_caution_stands_before_the_first_play_only(page: Page, site: Served) -> None:
     page.goto(address(site))
     page.click("a.clip >> nth=0")
-    assert "photosensitive epilepsy" in page.inner_text("#caution")
+    expect(page.locator("#caution")).to_contain_text("photosensitive epilepsy")
     page.click("#decline")
     expect(page.locator("#player")).to_be_hidden()
     open_player(page, "evenhold-bars-24fps.mp4")
     page.keyboard.press("Escape")
+    expect(page.locator("#player")).to_be_hidden()
     page.click("a.clip >> nth=1")
     expect(page.locator("#player")).to_be_visible()
     expect(page.locator("#caution")).to_be_hidden()
+
+
+TRIES = 6  # a busy machine shows frames late; a page that counts wrongly does so at every try
+
+
+def by_arithmetic(reading: dict[str, Any], rate: int) -> bool:
+    """Whether enough holds were seen, and but one in ten is one that the rate has on 60 Hz."""
+    held = [h["refreshes"] for h in reading["holds"]]
+    allowed = set(cadence(Fraction(rate), Display.fixed(60)).holds)
+    return len(held) >= 12 and sum(hold in allowed for hold in held) >= 0.9 * len(held)
 
 
 @pytest.mark.parametrize("host", ["localhost", "phone.test"])
@@ -42,22 +54,21 @@ def test_each_clip_plays_and_its_reading_agrees(
     page.goto(address(site, host=host))
     assert page.evaluate("window.isSecureContext") is (host == "localhost")
     for rate in RATES if host == "localhost" else RATES[:1]:
-        open_player(page, f"evenhold-bars-{rate}fps.mp4")
-        page.wait_for_timeout(2000)
-        reading = finish(page)
-        assert reading["rate"] == rate
-        assert abs(reading["details"]["measured_refresh"]["hz"] - 60) < 0.2
-        assert reading["details"]["device"]["secure_context"] is (host == "localhost")
-        held = [h["refreshes"] for h in reading["holds"]]
-        # a busy machine may drop frames and miss callbacks; a hold it reports must be right
-        allowed = set(cadence(Fraction(rate), Display.fixed(60)).holds)
-        if len(held) >= 12 and not reading["dropped"]:
-            assert sum(hold in allowed for hold in held) >= 0.9 * len(held), reading["verdict"]
+        tried: list[tuple[bool, str]] = []
+        while not tried or not tried[-1][0]:
+            assert len(tried) < TRIES, tried
+            open_player(page, f"evenhold-bars-{rate}fps.mp4")
+            wait_frames(page, 2 * rate)
+            reading = finish(page)
+            assert reading["rate"] == rate
+            assert abs(reading["details"]["measured_refresh"]["hz"] - 60) < 0.2
+            assert reading["details"]["device"]["secure_context"] is (host == "localhost")
+            tried.append((by_arithmetic(reading, rate), reading["verdict"]))
         from_json(reading, source="page")
     page.fill("#label", "Boat's tablet")
     page.click("#send")
     expect(page.locator("#sent")).to_contain_text("Kept on the laptop as browser-")
-    name = page.inner_text("#sent").split()[-1].rstrip(".")
+    name = str(page.locator("#sent").text_content()).split()[-1].rstrip(".")
     stored = json.loads((kit / "readings" / name).read_text())
     assert stored["details"]["device"]["label"] == "Boat's tablet"
     assert stored["holds"] == reading["holds"]
@@ -70,7 +81,14 @@ _SEE = """async () => {
   const seen = [];
   await new Promise((done) => {
     const look = (now, frame) => {
-      context.drawImage(video, 0, 320, 640, 40, 0, 0, 640, 40);
+      const picture = new VideoFrame(video);
+      if (Math.abs(picture.timestamp - 1e6 * frame.mediaTime) > 1000) { // came late: a later one
+        picture.close();
+        video.requestVideoFrameCallback(look);
+        return;
+      }
+      context.drawImage(picture, 0, 320, 640, 40, 0, 0, 640, 40);
+      picture.close();
       const data = context.getImageData(0, 0, 640, 40).data;
       let text = "";
       for (let i = 1; i < data.length; i += 4) text += String.fromCharCode(data[i]);
@@ -85,19 +103,19 @@ _SEE = """async () => {
 
 
 def test_media_times_are_the_strips_numbers(page: Page, site: Served) -> None:
-    """Read from the pixels in a pass of its own, at 24, where a callback is never late."""
+    """Read from the pixels in a pass of its own: from the very picture that a callback is about."""
     assert strip_layout(640, 360, Fraction(24)).band_rows("bottom") == (320, 360)
     page.goto(address(site))
     open_player(page, "evenhold-bars-24fps.mp4")
-    read = 0
+    read = set()
     for media_s, band in page.evaluate(_SEE):
         picture = np.zeros((360, 640), np.uint8)
         picture[320:] = np.frombuffer(base64.b64decode(band), np.uint8).reshape(40, 640)
         reading = read_strip(picture)
         if isinstance(reading, StripReading):
             assert abs(reading.number - media_s * 24) < 0.01
-            read += 1
-    assert read >= 36
+            read.add(reading.number)
+    assert len(read) >= 30
 
 
 def test_next_and_previous_by_swipe_keys_and_buttons(page: Page, site: Served) -> None:
@@ -126,6 +144,7 @@ def test_next_and_previous_by_swipe_keys_and_buttons(page: Page, site: Served) -
     page.keyboard.press("ArrowLeft")
     expect(title).to_have_text("Bars, 25 fps")
     assert page.evaluate("document.getElementById('video').loop")
+    expect(page.locator("#full")).to_have_text("Leave full screen")
     page.mouse.click(640, 300)
     expect(page.locator("#player")).to_have_class("bare")
     page.mouse.move(600, 310)
@@ -136,41 +155,33 @@ def test_by_keyboard_alone(page: Page, site: Served) -> None:
     """From the top of the page to a reading on the laptop without a pointer."""
     page.goto(address(site))
 
-    def focused() -> str:
-        return str(page.evaluate("document.activeElement.id || document.activeElement.className"))
+    def press(key: str, focused: str) -> None:
+        page.keyboard.press(key)
+        expect(page.locator(focused)).to_be_focused()
 
-    page.keyboard.press("Tab")
-    assert focused() == "clip"
-    page.keyboard.press("Enter")
-    page.wait_for_selector("#accept")
-    assert focused() == "accept"
-    page.keyboard.press("Enter")
-    expect(page.locator("#player")).to_be_visible()
-    assert focused() == "player"
-    stops = []
-    for _ in range(7):
-        page.keyboard.press("Tab")
-        stops.append(focused())
-    assert stops == ["close", "previous", "pause", "next", "full", "finish", "close"]
-    page.keyboard.press("Shift+Tab")
-    assert focused() == "finish"
+    full = page.locator("#full")
+    press("Tab", "a.clip >> nth=0")
+    press("Enter", "#accept")
+    press("Enter", "#player")
+    expect(full).to_have_text("Leave full screen")
+    for stop in ("close", "previous", "pause", "next", "full", "finish", "close"):
+        press("Tab", f"#{stop}")
+    press("Shift+Tab", "#finish")
     page.keyboard.press("ArrowRight")
     expect(page.locator("#title")).to_have_text("Bars, 25 fps")
     page.keyboard.press("f")
-    page.wait_for_timeout(1500)
+    expect(full).to_have_text("Full screen")
     page.locator("#player").focus()
     page.keyboard.press(" ")
     expect(page.locator("#pause")).to_have_text("Play")
     page.keyboard.press(" ")
     expect(page.locator("#pause")).to_have_text("Pause")
-    page.wait_for_timeout(1500)
+    wait_frames(page, 24)
     finish(page)
-    assert focused() == "summary"
-    page.keyboard.press("Tab")
-    assert focused() == "label"
+    expect(page.locator("#summary")).to_be_focused()
+    press("Tab", "#label")
     page.keyboard.type("Keys only")
-    page.keyboard.press("Tab")
-    assert focused() == "send"
+    press("Tab", "#send")
     page.keyboard.press("Enter")
     expect(page.locator("#sent")).to_contain_text("Kept on the laptop")
 
@@ -194,9 +205,9 @@ def test_a_browser_that_reports_no_frames_is_named_plainly(page: Page, site: Ser
         "delete Navigator.prototype.wakeLock;"
     )
     page.goto(address(site))
-    assert "play unmeasured" in page.inner_text("#missing")
+    expect(page.locator("#missing")).to_contain_text("play unmeasured")
     open_player(page, "evenhold-bars-24fps.mp4")
-    assert "does not report when frames are shown" in page.inner_text("#live")
+    expect(page.locator("#live")).to_contain_text("does not report when frames are shown")
     page.keyboard.press("s")
     expect(page.locator("#player")).to_be_hidden()
     expect(page.locator("#summary")).to_be_hidden()
@@ -207,7 +218,7 @@ def test_a_laptop_that_has_gone_is_said(browser: Browser, kit: Path) -> None:
     with served(kit) as site:
         page.goto(address(site))
         open_player(page, "evenhold-bars-24fps.mp4")
-        page.wait_for_timeout(1500)
+        wait_frames(page, 24)
     page.keyboard.press("s")
     expect(page.locator("#verdict")).to_contain_text("does not answer")
     page.close()

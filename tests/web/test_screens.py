@@ -41,7 +41,7 @@ from tests.web.dummy_screen import (
 )
 from tests.web.serving import Served
 
-TRIES = 8
+TRIES = 15
 LEAST_COMPARED = 20
 LATE_SHARE = 0.1  # frames that the machine drew late; a page that counts wrongly errs in many
 WRONG_SHARE = 0.02

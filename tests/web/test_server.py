@@ -20,6 +20,7 @@ from tests.web.serving import KEY, Served, observation, served
 
 NAME = "evenhold-bars-60fps.mp4"
 PARALLEL = 200
+LONG_S = 80  # patience with slow clients that no machine is too busy for
 
 
 def resident_bytes(pid: int) -> int:
@@ -30,11 +31,13 @@ def resident_bytes(pid: int) -> int:
 
 
 def recovers(site: Served) -> bool:
-    for _ in range(50):
-        if site.ask(f"/{KEY}/").status == 200:
-            return True
+    """Whether it answers again: connections that were closed are noticed one after another."""
+    end = time.monotonic() + 60
+    while site.ask(f"/{KEY}/").status != 200:
+        if time.monotonic() > end:
+            return False
         time.sleep(0.1)
-    return False
+    return True
 
 
 @pytest.fixture
@@ -65,7 +68,7 @@ def test_200_parallel_ranges_in_bounded_memory(large: Path) -> None:
         # and somebody else is answered at once
         start = time.monotonic()
         assert site.ask(f"/{KEY}/clips/{NAME}", range="bytes=0-1").status == 206
-        assert time.monotonic() - start < 5
+        assert time.monotonic() - start < server.HEAD_SECONDS
         for link in links:
             link.close()
 
@@ -82,24 +85,23 @@ def test_200_parallel_ranges_are_right(site: Served, kit: Path) -> None:
         assert all(pool.map(ask, range(PARALLEL)))
 
 
-def test_slow_clients_block_nobody(site: Served) -> None:
+def test_slow_clients_block_nobody(kit: Path) -> None:
     """Heads that never end, bodies that never come, answers that nobody reads."""
-    begun = time.monotonic()
-    links = [site.connect() for _ in range(60)]
-    for i, link in enumerate(links):
-        if i % 3 == 0:
-            link.sendall(b"GET / HT")
-        elif i % 3 == 1:
-            head = f"POST /{KEY}/readings HTTP/1.1\r\nHost: localhost\r\n".encode()
-            link.sendall(head + b"Content-Type: application/json\r\nContent-Length: 5000\r\n\r\n{")
-        else:
-            link.sendall(f"GET /{KEY}/clips/{NAME} HTTP/1.1\r\nHost: localhost\r\n\r\n".encode())
-    assert site.ask(f"/{KEY}/").status == 200
-    assert site.post("/summary", observation()).status == 200
-    assert time.monotonic() - begun < server.HEAD_SECONDS  # when the slow ones are cut off
-    for link in links:
-        link.close()
-    assert site.ask(f"/{KEY}/").status == 200
+    head = f"POST /{KEY}/readings HTTP/1.1\r\nHost: localhost\r\n".encode()
+    sent = (
+        b"GET / HT",
+        head + b"Content-Type: application/json\r\nContent-Length: 5000\r\n\r\n{",
+        f"GET /{KEY}/clips/{NAME} HTTP/1.1\r\nHost: localhost\r\n\r\n".encode(),
+    )
+    with served(kit, patience_s=LONG_S) as site, contextlib.ExitStack() as slow:
+        begun = time.monotonic()
+        for i in range(60):
+            slow.enter_context(site.connect()).sendall(sent[i % 3])
+        assert site.ask(f"/{KEY}/").status == 200
+        assert site.post("/summary", observation()).status == 200
+        assert time.monotonic() - begun < LONG_S  # when the slow ones are cut off
+        slow.close()
+        assert site.ask(f"/{KEY}/").status == 200
 
 
 def test_a_stuck_head_and_a_stuck_body_are_ended(kit: Path) -> None:
@@ -143,10 +145,8 @@ def test_a_signal_ends_it_at_once_whatever_clients_do(large: Path, number: signa
             path = f"/{KEY}/clips/{NAME}" if i % 2 else "/"
             link.sendall(f"GET {path} HTTP/1.1\r\nHost: localhost\r\n".encode() + b"\r\n" * (i % 2))
         assert site.ask(f"/{KEY}/").status == 200
-        start = time.monotonic()
         site.process.send_signal(number)
-        site.process.wait(10)
-        assert time.monotonic() - start < 4
+        site.process.wait(server.HEAD_SECONDS - 1)  # before the stuck ones would be cut off
         for link in links:
             link.close()
 
@@ -194,9 +194,9 @@ def test_connections_beyond_the_limit_are_told_so(site: Served) -> None:
 
 def test_a_crowd_is_cut_off_before_the_loop_is_full(kit: Path) -> None:
     """Windows' `select` watches 512 sockets; one more would end the server."""
-    with served(kit) as site:
+    with served(kit, patience_s=LONG_S) as site:
         links = [site.connect() for _ in range(600)]
-        links[-1].settimeout(server.HEAD_SECONDS - 5)  # after which any would be cut off
+        links[-1].settimeout(LONG_S / 2)  # before any would be cut off for its missing head
         with contextlib.suppress(ConnectionResetError):
             assert links[-1].recv(1) == b""
         for link in links:
@@ -241,4 +241,4 @@ def test_thousands_of_posts_keep_few_readings_and_hold_up_nobody(kit: Path) -> N
         assert site.ask(f"/{KEY}/").status == 200
         assert resident_bytes(site.process.pid) - before < 60_000_000
         site.process.send_signal(signal.SIGINT)  # also with threads that have worked
-        site.process.wait(10)
+        site.process.wait(60)
