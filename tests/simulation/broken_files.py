@@ -2,7 +2,8 @@
 
 python -m tests.simulation.broken_files prints, for each kind, how many were read and how many
 refused, and whatever was neither: more than one line, another exit code, an error that nobody
-caught. A file over which a command hangs ends the trial with the place at which it hung.
+caught, a file or a process left behind. A file over which a command hangs ends the trial with
+the place at which it hung.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import argparse
 import contextlib
 import faulthandler
 import io
+import os
 import random
 import subprocess
 import sys
@@ -102,6 +104,15 @@ def faults(word: str, path: Path) -> tuple[int, str]:
     return code, ""
 
 
+def left_behind(path: Path) -> str:
+    """What a command left beside its file or running, in words, empty for nothing."""
+    beside = sorted(found.name for found in path.parent.iterdir() if found != path)
+    with contextlib.suppress(ChildProcessError):
+        os.waitpid(-1, os.WNOHANG)
+        return f"a process still runs, and beside the file {beside}"
+    return f"beside the file {beside}" if beside else ""
+
+
 def say(text: str) -> None:
     """Print a line at once."""
     sys.stdout.write(text + "\n")
@@ -120,13 +131,16 @@ def main() -> None:
             for cut in (False, True):
                 codes: Counter[tuple[str, int]] = Counter()
                 for seed in range(asked.count):
-                    path = Path(name) / f"broken{Path(kind).suffix}"
+                    path = Path(name) / "broken" / f"broken{Path(kind).suffix}"
+                    path.parent.mkdir(exist_ok=True)
                     path.write_bytes(broken(wholes[kind], seed, cut=cut))
                     for word in ALLOWED:
                         code, fault = faults(word, path)
+                        fault = fault or left_behind(path)
                         codes[word, code] += 1
                         if fault:
                             say(f"  {kind} seed {seed} cut {cut} {word}: {fault}")
+                    path.unlink()
                 told = ", ".join(f"{w} {c}: {n}" for (w, c), n in sorted(codes.items()))
                 say(f"{kind:12}{'cut' if cut else 'changed':9}{told}")
 
