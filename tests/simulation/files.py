@@ -356,6 +356,21 @@ def _inset(rng: Rng, folder: Path, name: str) -> Truth:
     return Truth(target, as_made=True, dropped=frozenset())
 
 
+def _cropped(rng: Rng, folder: Path, name: str) -> Truth:
+    """Cut off at a side, in the strip or through it: what is left is read, refused or footage."""
+    rate = _choice(rng, (F(24), F(30), F(60)))
+    width, height = SIZE
+    across = bool(rng.integers(2))
+    share = float(rng.uniform(0.02, 0.7) if across else rng.uniform(0.01, 0.12))
+    cut = round(share * (width if across else height)) // 2 * 2
+    left = cut if across and rng.integers(2) else 0
+    size = f"{width - cut}:{height}" if across else f"{width}:{height - cut}"
+    target = folder / f"{name}.mp4"
+    _run("-i", base(folder, rate), "-vf", f"crop={size}:{left}:0", *_x264(rng), target)
+    kinds = ("clip", "recording", "footage")
+    return Truth(target, kinds, as_made=None, dropped=frozenset())
+
+
 def _squeezed(rng: Rng, folder: Path, name: str) -> Truth:
     rate = _choice(rng, (F(24), F(30)))
     target = folder / f"{name}.mp4"
@@ -573,6 +588,7 @@ KINDS: dict[str, Callable[[Rng, Path, str], Truth]] = {
     "corrupt": _corrupt,
     "lossy": _lossy,
     "inset": _inset,
+    "cropped": _cropped,
     "squeezed": _squeezed,
     "transposed": _transposed,
     "coarse clock": _coarse_clock,
