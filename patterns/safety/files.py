@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import warnings
 from collections.abc import Callable, Generator
@@ -40,6 +41,9 @@ WIDTH = 960
 OUTLINE = (255, 0, 200)
 OUTLINE_PX = 4
 DIMMED = 0.35  # what is outside is shown with this share of its signal
+
+# What Pillow finds odd in a file is no line of ours; without a handler it goes to stderr.
+logging.getLogger("PIL").addHandler(logging.NullHandler())
 
 # When a picture is due, counted from the first, and how long it stays.
 _Shown = tuple[Fraction, Fraction, Frame]

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.running import run
+from tests.cli.running import run, run_process
 from tests.simulation.broken_files import broken, faults, whole_files
 
 SIDE = 40_000  # pixels, which one bit each makes 200 MB, and R'G'B' 5 GB
@@ -32,17 +32,11 @@ def png_of(side: int) -> bytes:
     return signature + chunk(b"IHDR", header) + chunk(b"IDAT", data) + chunk(b"IEND", b"")
 
 
-def tiff_of(side: int) -> bytes:
+def tiff_of(side: int, samples: int = 1) -> bytes:
     """A TIFF 6.0 that declares one strip of so many pixels a side and holds next to nothing."""
     entries = (
-        (256, side),
-        (257, side),
-        (258, 1),
-        (259, 1),
-        (262, 1),
-        (273, 8),
-        (278, side),
-        (279, 9),
+        *((256, side), (257, side), (258, 1), (259, 1), (262, 1), (273, 8)),
+        *((277, samples), (278, side), (279, 9)),
     )
     table = b"".join(struct.pack("<HHII", tag, 4, 1, value) for tag, value in entries)
     ends = struct.pack("<H", len(entries)) + table + struct.pack("<I", 0)
@@ -71,6 +65,14 @@ def test_a_picture_that_would_fill_memory_is_refused(tmp_path: Path, name: str) 
     read = run("read", name, *(("--as", "photo") if name.endswith("png") else ()), cwd=tmp_path)
     assert (read.returncode, read.stderr.count("\n")) == (1, 1)
     assert "too many pixels" in read.stderr or "cannot be read as video" in read.stderr
+
+
+def test_what_the_picture_library_logs_is_no_line_of_ours(tmp_path: Path) -> None:
+    """In a process of its own: the test runner catches what is logged."""
+    (tmp_path / "odd.tiff").write_bytes(tiff_of(16, samples=2048))
+    done = run_process("check", "odd.tiff", cwd=tmp_path)
+    assert (done.returncode, done.stderr.count("\n")) == (1, 1)
+    assert done.stderr.startswith("evenhold: odd.tiff cannot be read")
 
 
 # Kind, seed, cut: damage of the container, of the pictures, and of both.
