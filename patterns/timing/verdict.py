@@ -21,13 +21,14 @@ FUSED_HZ = 20
 
 
 def interval_text(value_s: Fraction) -> str:
-    """'8.3 s', '200 s', '17 min', '28 h', '12 days', '3 years'."""
+    """'8.3 s', '200 s', '17 min', '28 h', '12 days', '3 years', '100 years or more'."""
     if value_s < 600:
         return f"{format_decimal(value_s, 1 if value_s < 100 else 0)} s"
     for unit_s, name in ((60, "min"), (3600, "h"), (86_400, "days")):
         if value_s < 100 * unit_s:
             return f"{float(value_s / unit_s):.0f} {name}"
-    return f"{float(value_s / 31_557_600):.0f} years"
+    years = float(value_s / 31_557_600)
+    return f"{years:.0f} years" if years < 100 else "100 years or more"
 
 
 def _per_second(value_hz: Fraction) -> str:
