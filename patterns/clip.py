@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from dataclasses import dataclass, fields, is_dataclass
 from fractions import Fraction
 from math import ceil
@@ -11,9 +12,68 @@ from typing import Literal
 from patterns.errors import RequestError
 from patterns.scenes.motion import Motion
 from patterns.scenes.table import pattern_named
-from patterns.sizes import check_size, parse_size
 from patterns.timing.rates import parse_rate
 from patterns.timing.shutter import Shutter, parse_exposure, shutter_angle
+
+MIN_SIDE, MAX_SIDE = 128, 8192  # pixels
+
+SIZES: dict[str, tuple[int, int]] = {
+    "360p": (640, 360),
+    "480p": (854, 480),
+    "540p": (960, 540),
+    "720p": (1280, 720),
+    "1080p": (1920, 1080),
+    "1440p": (2560, 1440),
+    "4k": (3840, 2160),
+    "8k": (7680, 4320),
+    "phone-720": (720, 1280),
+    "phone-1080": (1080, 1920),
+    "phone-1080-tall": (1080, 2340),
+    "phone-1440-tall": (1440, 3120),
+    "square": (1080, 1080),
+}
+_PAIR = re.compile(r"(\d{1,5})\s*[x×]\s*(\d{1,5})")
+
+
+def parse_size(text: str) -> tuple[int, int]:
+    """Width and height in pixels from '1080p', 'phone-1080' or '1920x1080'.
+
+    Raises `RequestError`: neither a name of `SIZES` nor WIDTHxHEIGHT, or a side that is not
+    allowed.
+    """
+    wanted = text.strip().lower()
+    if wanted in SIZES:
+        return SIZES[wanted]
+    pair = _PAIR.fullmatch(wanted)
+    if not pair:
+        raise RequestError(
+            f"size {text!r} is unknown: give WIDTHxHEIGHT in pixels or one of {', '.join(SIZES)}"
+        )
+    width, height = int(pair[1]), int(pair[2])
+    check_size(width, height)
+    return width, height
+
+
+def check_size(width: int, height: int) -> None:
+    """Refuse what no clip can be, in pixels.
+
+    Raises `RequestError`: a side is odd (chroma is stored for pairs of pixels) or not 128 to 8192.
+    """
+    for name, side in (("width", width), ("height", height)):
+        if side % 2 or not MIN_SIDE <= side <= MAX_SIDE:
+            raise RequestError(
+                f"size {width}x{height} is not possible: its {name} must be an even number from "
+                f"{MIN_SIDE} to {MAX_SIDE}; try 1080p or 1280x720"
+            )
+
+
+def size_name(width: int, height: int) -> str:
+    """Short name of a size, '1080p', or '1000x500' where it has none."""
+    for name, size in SIZES.items():
+        if size == (width, height):
+            return name
+    return f"{width}x{height}"
+
 
 StripEdge = Literal["bottom", "top", "none"]
 
@@ -24,41 +84,20 @@ MAX_FRAMES = 1 << 16  # what the strip's number cells count
 
 @dataclass(frozen=True)
 class Clip:
-    """A scene in steady motion, sampled at an exact rate through an exact shutter.
+    """A scene in steady motion, sampled at an exact rate through an exact shutter."""
 
-    Attributes
-    ----------
-    motion
-        What moves and how: its type is the pattern.
-    rate
-        Frames a second, exact.
-    exposure_s
-        How long each frame is exposed, seconds, 0 to 1/rate. Frame n is exposed from
-        n/rate - exposure/2 to n/rate + exposure/2, so that shutters differ in blur only.
-    width, height
-        Size of the whole frame, strip included, in pixels; both even.
-    frames
-        Length.
-    strip
-        Edge on which the counting strip lies, or ``none``.
-    codec
-        Name of an entry of `patterns.video.codecs.CODECS`.
-    seed
-        Chooses the ground, the hills and the clouds.
-    small
-        Whether the encoder takes more time for fewer bytes; codecs h264 and hevc only.
-    """
-
-    motion: Motion
-    rate: Fraction
+    motion: Motion  # what moves and how: its type is the pattern
+    rate: Fraction  # frames a second
+    # Seconds for which each frame is exposed, 0 to 1/rate; frame n from n/rate - exposure/2 to
+    # n/rate + exposure/2, so that shutters differ in blur only.
     exposure_s: Fraction
-    width: int = 1920
+    width: int = 1920  # of the whole frame, strip included, pixels; both sides even
     height: int = 1080
-    frames: int = int(USUAL_SECONDS * USUAL_RATE)
-    strip: StripEdge = "bottom"
-    codec: str = "h264"
-    seed: int = 1
-    small: bool = False
+    frames: int = int(USUAL_SECONDS * USUAL_RATE)  # length
+    strip: StripEdge = "bottom"  # edge on which the counting strip lies
+    codec: str = "h264"  # an entry of `patterns.video.codecs.CODECS`
+    seed: int = 1  # chooses the ground, the hills and the clouds
+    small: bool = False  # whether h264 and hevc take more time for fewer bytes
 
     def __post_init__(self) -> None:
         """Check what any clip must satisfy."""

@@ -14,11 +14,8 @@ from patterns.strip.layout import picture_rows
 class FrameSource:
     """Frames of a clip by number.
 
-    Parameters
-    ----------
-    clip
-        What to draw. Frame n is exposed about the time n / rate; numbers at or beyond
-        `clip.frames` are allowed and go on with the motion.
+    `clip`: what to draw. Frame n is exposed about the time n / rate; numbers at or beyond
+    `clip.frames` are allowed and go on with the motion.
     """
 
     def __init__(self, clip: Clip) -> None:

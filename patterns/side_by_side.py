@@ -39,24 +39,12 @@ UNKNOWN_MEMORY = 4 << 30
 
 @dataclass(frozen=True)
 class Task:
-    """Something to be made.
+    """Something to be made."""
 
-    Attributes
-    ----------
-    name
-        For people.
-    make
-        A function of a module, called with the arguments and a `Progress`.
-    arguments
-        What it is made of; can be pickled, as its result can.
-    size
-        How long it takes, in the units of the common progress.
-    """
-
-    name: str
-    make: Callable[..., Any]
-    arguments: tuple[Any, ...]
-    size: int
+    name: str  # for people
+    make: Callable[..., Any]  # a function of a module, called with the arguments and a `Progress`
+    arguments: tuple[Any, ...]  # what it is made of; can be pickled, as its result can
+    size: int  # how long it takes, in the units of the common progress
 
 
 def side_by_side(
@@ -64,20 +52,11 @@ def side_by_side(
 ) -> list[Any]:
     """Results of all tasks, in their order.
 
-    Parameters
-    ----------
-    tasks
-        Those that take longest are begun first.
-    jobs
-        How many are made at once, each in a process of its own; 1 in this one.
-    progress
-        Called in this process with (units done, units of all tasks).
-
-    Raises
-    ------
-    WorkerError
-        A worker was killed. As after any exception, of a task or in this process, no
-        worker is left; what was finished before stays.
+    `tasks`: those that take longest are begun first.
+    `jobs`: how many are made at once, each in a process of its own; 1 in this one.
+    `progress`: called in this process with (units done, units of all tasks).
+    Raises `WorkerError`: a worker was killed. As after any exception, of a task or in this process,
+    no worker is left; what was finished before stays.
     """
     total, done = sum(task.size for task in tasks), [0] * len(tasks)
 
@@ -97,15 +76,7 @@ def side_by_side(
 
 
 class _Worker:
-    """One process, and the thread that listens to it.
-
-    Attributes
-    ----------
-    number
-        Of the task that it makes.
-    process
-        The process itself.
-    """
+    """One process, and the thread that listens to it; `number` is that of the task it makes."""
 
     def __init__(self, heard: SimpleQueue[tuple[_Worker, Any]]) -> None:
         self.number = -1

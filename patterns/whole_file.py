@@ -36,19 +36,9 @@ _NEW_S = 60.0  # a hidden file of this age may be about to get its name, though 
 class PartialFile:
     """Place for a file in the making.
 
-    Parameters
-    ----------
-    target
-        Final name.
-    force
-        Whether a file of that name may be replaced.
-
-    Raises
-    ------
-    RequestError
-        The folder is missing, or the file exists and may not be replaced.
-    OutputError
-        The folder is not writable, or the disk failed.
+    `force`: whether a file of that name may be replaced.
+    Raises `RequestError`: the folder is missing, or the file exists and may not be replaced.
+    Raises `OutputError`: the folder is not writable, or the disk failed.
     """
 
     def __init__(self, target: Path, *, force: bool) -> None:
@@ -65,12 +55,8 @@ class PartialFile:
     def publish(self) -> None:
         """Give the file its final name, after its bytes have reached the disk.
 
-        Raises
-        ------
-        RequestError
-            A file of that name has appeared meanwhile.
-        OutputError
-            Another program has the file open, or the disk failed.
+        Raises `RequestError`: a file of that name has appeared meanwhile.
+        Raises `OutputError`: another program has the file open, or the disk failed.
         """
         try:
             os.fsync(self._handle.fileno())
@@ -131,10 +117,7 @@ class PartialFile:
 def make_folder(folder: Path) -> None:
     """Make a folder and those above it, unless it is there.
 
-    Raises
-    ------
-    OutputError
-        The disk refuses it.
+    Raises `OutputError`: the disk refuses it.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -145,12 +128,9 @@ def make_folder(folder: Path) -> None:
 def write_whole(path: Path, data: bytes | str, *, force: bool) -> None:
     """Write a file whole under its final name, or not at all; text becomes UTF-8.
 
-    Raises
-    ------
-    RequestError
-        The folder is missing, or the file exists and `force` is false.
-    OutputError
-        The folder is not writable, another program has the file open, or the disk failed.
+    Raises `RequestError`: the folder is missing, or the file exists and `force` is false.
+    Raises `OutputError`: the folder is not writable, another program has the file open, or the disk
+    failed.
     """
     partial = PartialFile(path, force=force)
     try:

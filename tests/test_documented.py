@@ -10,9 +10,8 @@ import click
 import pytest
 
 from patterns.cli import COMMANDS
-from patterns.timing.cadence import cadence, parse_display
+from patterns.timing.cadence import cadence, parse_display, slow_slip
 from patterns.timing.rates import parse_rate
-from patterns.timing.slip import slow_slip
 from tests.examples import loosely, made_again
 
 ROOT = Path(__file__).parents[1]

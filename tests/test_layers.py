@@ -13,7 +13,7 @@ PACKAGE = ROOT / "patterns"
 # Lowest first; a module may import from its own layer and from those before it.
 LAYERS = [
     "errors", "version", "whole_file", "side_by_side", "timing", "picture", "drawing",
-    "scenes", "sizes", "clip", "strip", "frame_source", "video", "reading", "safety", "planning",
+    "scenes", "clip", "strip", "frame_source", "video", "reading", "safety", "planning",
     "conform", "present", "kit", "web", "api", "cli",
 ]  # fmt: skip
 # Within the scenes: what both terrain and orbit look at lies below them.

@@ -10,8 +10,7 @@ from importlib import import_module
 
 import click
 
-from patterns.cli.parser import HelpfulGroup, refusal
-from patterns.cli.progress import Stopping
+from patterns.cli.console import HelpfulGroup, Stopping, refusal
 from patterns.errors import EvenholdError, OutputError
 
 __all__ = ["cli", "main"]

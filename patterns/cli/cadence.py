@@ -7,14 +7,7 @@ from pathlib import Path
 
 import click
 
-from patterns.cli.options import (
-    RATE,
-    displays_option,
-    file_option,
-    force_option,
-    json_option,
-    scheme_option,
-)
+from patterns.cli import options as opt
 from patterns.drawing.canvas import check_picture_name, write_picture
 from patterns.drawing.hold_chart import hold_chart
 from patterns.drawing.style import scheme
@@ -23,15 +16,15 @@ from patterns.timing.cadence_text import cadence_grid, cadence_json, cadence_tex
 
 
 @click.command(name="cadence")
-@click.argument("rates", metavar="RATE...", nargs=-1, required=True, type=RATE)
-@displays_option
-@file_option(
+@click.argument("rates", metavar="RATE...", nargs=-1, required=True, type=opt.RATE)
+@opt.displays_option
+@opt.file_option(
     "--picture",
-    words="Also draw the holds as a chart for a slide, .png (1920 pixels wide) or .svg.",
+    help_text="Also draw the holds as a chart for a slide, .png (1920 pixels wide) or .svg.",
 )
-@scheme_option()
-@force_option
-@json_option("a list of objects")
+@opt.scheme_option()
+@opt.force_option
+@opt.json_option("a list of objects")
 def command(
     *,
     rates: tuple[Fraction, ...],

@@ -8,53 +8,32 @@ from pathlib import Path
 
 import click
 
-from patterns.cli.options import (
-    NUMBER,
-    file_option,
-    files_argument,
-    force_option,
-    json_option,
-    no_bar_option,
-)
-from patterns.cli.progress import progress
-from patterns.errors import InputError
+from patterns.cli import options as opt
+from patterns.cli.console import each_file
 from patterns.safety.files import FileResult, check_file, check_picture_path, write_marked
 from patterns.safety.report import report_text
 from patterns.safety.viewing import Viewing
+from patterns.side_by_side import Progress
 
 EXCEEDS = 3  # exit code for a file that exceeds a limit
 
 
 @click.command(name="check")
-@files_argument()
-@click.option(
-    "--peak",
-    type=NUMBER,
-    metavar="CD/M2",
-    default="200",
-    show_default=True,
-    help="Luminance of peak white on the screen.",
-)
-@click.option(
-    "--distance",
-    type=NUMBER,
-    metavar="HEIGHTS",
-    default="3",
-    show_default=True,
-    help="Viewing distance in picture heights.",
-)
+@opt.files_argument()
+@opt.number_option("--peak", "CD/M2", "200", "Luminance of peak white on the screen.")
+@opt.number_option("--distance", "HEIGHTS", "3", "Viewing distance in picture heights.")
 @click.option(
     "--loop", is_flag=True, help="Look at videos as played in a loop; those under 5 s always are."
 )
-@file_option(
+@opt.file_option(
     "--picture",
     metavar="FILE.png",
-    words="Also write the worst moment with its area "
+    help_text="Also write the worst moment with its area "
     "marked; with several FILEs, one for each, FILE-NAME.png.",
 )
-@force_option
-@json_option("a list of reports")
-@no_bar_option
+@opt.force_option
+@opt.json_option("a list of reports")
+@opt.no_bar_option
 def command(
     *,
     files: tuple[Path, ...],
@@ -82,14 +61,11 @@ def command(
     if picture is not None:
         check_picture_path(picture)
     viewing = Viewing(float(peak), float(distance))
-    results, unread = [], 0
-    for file in files:
-        try:
-            with progress(file.name, quiet=quiet) as show:
-                results.append(check_file(file, viewing, loop=loop, progress=show))
-        except InputError as error:
-            click.echo(f"evenhold: {error}", err=True)
-            unread += 1
+
+    def check(file: Path, show: Progress) -> FileResult:
+        return check_file(file, viewing, loop=loop, progress=show)
+
+    results, failed = each_file(files, check, quiet=quiet)
     if picture is not None:
         _write_pictures(results, picture, alone=len(files) == 1, force=force)
     if as_json:
@@ -97,9 +73,7 @@ def command(
         click.echo(json.dumps(shown, indent=2))
     elif results:
         click.echo("\n\n".join(f"{r.path}: {report_text(r.report)}" for r in results))
-    if unread:
-        return InputError.exit_code
-    return 0 if all(r.report.passes for r in results) else EXCEEDS
+    return failed or 0 if all(r.report.passes for r in results) else EXCEEDS
 
 
 def _write_pictures(results: list[FileResult], picture: Path, *, alone: bool, force: bool) -> None:

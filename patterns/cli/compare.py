@@ -8,16 +8,8 @@ from pathlib import Path
 
 import click
 
-from patterns.cli.options import (
-    capture_rate_option,
-    display_option,
-    file_option,
-    files_argument,
-    force_option,
-    json_option,
-    no_bar_option,
-)
-from patterns.cli.progress import progress
+from patterns.cli import options as opt
+from patterns.cli.console import progress
 from patterns.errors import RequestError
 from patterns.reading.compare import compare
 from patterns.reading.compare_page import compare_page
@@ -30,20 +22,18 @@ from patterns.whole_file import write_whole
 
 
 @click.command(name="compare")
-@files_argument("READING...")
-@click.option(
-    "--label",
-    "labels",
-    multiple=True,
-    metavar="NAME",
-    help="Name of the device of each READING, in their order.  [default: the file's name]",
+@opt.files_argument("READING...")
+@click.option("--label", "labels", multiple=True, metavar="NAME",
+              help="Name of the device of each READING, in their order.  "
+              "[default: the file's name]")  # fmt: skip
+@opt.capture_rate_option
+@opt.display_option("Refresh of the screens in recordings.")
+@opt.file_option(
+    "--html", help_text="Also write one self-contained page with the charts, fit to send."
 )
-@capture_rate_option
-@display_option("Refresh of the screens in recordings.")
-@file_option("--html", words="Also write one self-contained page with the charts, fit to send.")
-@force_option
-@json_option("the comparison")
-@no_bar_option
+@opt.force_option
+@opt.json_option("the comparison")
+@opt.no_bar_option
 def command(
     *,
     files: tuple[Path, ...],

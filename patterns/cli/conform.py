@@ -9,8 +9,8 @@ from typing import Any
 
 import click
 
-from patterns.cli.options import DISPLAY, RATE
-from patterns.cli.progress import progress
+from patterns.cli import options as opt
+from patterns.cli.console import progress
 from patterns.conform.conform import conform_file, name_of_result
 from patterns.conform.footage import Footage, Request, SoundChoice, Stage, look_at
 from patterns.conform.report import conform_json, conform_text, proposals
@@ -22,50 +22,27 @@ PROPOSE = Fraction(0)  # --to without a value
 
 
 @click.command(name="conform")
-@click.argument(
-    "files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE..."
-)
-@click.option(
-    "--to",
-    "rate",
-    type=RATE,
-    metavar="FPS",
-    is_flag=False,
-    flag_value=PROPOSE,
-    default=None,
-    help="Rate to play at, frames a second.  [without it: proposes rates, writes nothing]",
-)
-@click.option(
-    "--sound",
-    type=click.Choice(["drop", "keep-pitch", "with-speed"]),
-    help="What becomes of the sound.  [default: keep-pitch; drop where there is none]",
-)
+@opt.files_argument()
+@click.option("--to", "rate", type=opt.RATE, metavar="FPS", is_flag=False, flag_value=PROPOSE,
+              help="Rate to play at, frames a second.  "
+              "[without it: proposes rates, writes nothing]")  # fmt: skip
+@click.option("--sound", type=click.Choice(["drop", "keep-pitch", "with-speed"]),
+              help="What becomes of the sound.  "
+              "[default: keep-pitch; drop where there is none]")  # fmt: skip
 @click.option(
     "--undo-repeats", is_flag=True, help="Take repeated pictures out first; codes the file anew."
 )
 @click.option("--keep-repeats", is_flag=True, help="Do not look for repeated pictures; faster.")
 @click.option("--even-out", is_flag=True, help="Time a file of variable frame rate evenly.")
-@click.option(
-    "--display",
-    "displays",
-    metavar="HZ",
-    multiple=True,
-    type=DISPLAY,
-    default=("60", "120"),
-    show_default=True,
-    help="Refresh of the audience's displays, or a variable range, 48-120; may be repeated.",
-)
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    metavar="FOLDER|FILE",
-    default="outputs",
-    show_default=True,
-    help="Folder for the files, or the name of one.",
-)
+@click.option("--display", "displays", metavar="HZ", multiple=True, type=opt.DISPLAY,
+              default=("60", "120"), show_default=True,
+              help="Refresh of the audience's displays, or a variable range, 48-120; "
+              "may be repeated.")  # fmt: skip
+@click.option("--out", type=click.Path(path_type=Path), metavar="FOLDER|FILE", default="outputs",
+              show_default=True, help="Folder for the files, or the name of one.")  # fmt: skip
 @click.option("--force", is_flag=True, help="Replace files that exist; never an original.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON: an object, or a list of them.")
-@click.option("--quiet", is_flag=True, help="No progress bar.")
+@opt.json_list_option
+@opt.no_bar_option
 def command(
     *,
     files: tuple[Path, ...],
@@ -114,8 +91,8 @@ def command(
             click.echo(f"evenhold: {error}", err=True)
             failed = max(failed, error.exit_code)
             continue
-        words = conform_json if as_json else conform_text
-        shown.append(words(str(file), footage, displays, done, found))
+        printed = conform_json if as_json else conform_text
+        shown.append(printed(str(file), footage, displays, done, found))
     if as_json:
         click.echo(json.dumps(shown[0] if len(files) == 1 else shown, indent=2))
     elif shown:

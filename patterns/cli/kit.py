@@ -6,24 +6,9 @@ from typing import Any
 
 import click
 
+from patterns.cli import options as opt
+from patterns.cli.console import progress
 from patterns.cli.motion_options import MotionCommand, pace_options
-from patterns.cli.options import (
-    allow_flashing_option,
-    clip_values,
-    codec_option,
-    displays_option,
-    folder_option,
-    jobs_option,
-    json_option,
-    quiet_option,
-    rates_option,
-    seconds_option,
-    seed_option,
-    shutter_options,
-    size_option,
-    small_option,
-)
-from patterns.cli.progress import progress
 from patterns.kit.kit import KitSpec, kit_clips, kit_text, make_kit
 from patterns.kit.record import dump
 from patterns.scenes.table import PATTERNS
@@ -32,19 +17,19 @@ from patterns.timing.cadence import DEFAULT_DISPLAYS
 
 
 @click.command(name="kit", cls=MotionCommand, further=pace_options, after="exposure")
-@displays_option
-@rates_option()
-@size_option
-@seconds_option(words="Length of each clip")
-@shutter_options
-@codec_option
-@small_option
-@jobs_option
-@seed_option
-@folder_option("outputs/kit")
-@allow_flashing_option
-@json_option("what was made")
-@quiet_option
+@opt.displays_option
+@opt.rates_option()
+@opt.size_option
+@opt.seconds_option(help_text="Length of each clip")
+@opt.shutter_options
+@opt.codec_option
+@opt.small_option
+@opt.jobs_option
+@opt.seed_option
+@opt.folder_option("outputs/kit")
+@opt.allow_flashing_option
+@opt.json_option("what was made")
+@opt.quiet_option
 def command(**o: Any) -> None:
     """Render the clips to take to a device: all patterns at several rates.
 
@@ -64,7 +49,7 @@ def command(**o: Any) -> None:
         pattern.motion(width, height, {pattern.pace.option: o.get(pattern.pace.option)})
         for pattern in PATTERNS.values()
     ]
-    clips = kit_clips(motions, o["rates"], **clip_values(o))
+    clips = kit_clips(motions, o["rates"], **opt.clip_values(o))
     spec = KitSpec(o["out"], clips, o["displays"] or DEFAULT_DISPLAYS, o["allow_flashing"])
     with progress("kit", quiet=o["quiet"]) as show:
         data = make_kit(spec, show, jobs=o["jobs"] or usual_jobs(width, height))

@@ -18,12 +18,7 @@ from patterns.scenes.table import PATTERNS, pattern_named
 class MotionCommand(click.Command):
     """Command that has options of the patterns beside its own, as the table is when it is called.
 
-    Parameters
-    ----------
-    further
-        Makes those options.
-    after
-        Name of the own option behind which the help shows them.
+    `after`: name of the own option behind which the help shows them.
     """
 
     def __init__(
@@ -41,12 +36,12 @@ class MotionCommand(click.Command):
 
 def _option(option: Option, prefix: str = "", default: str | None = None) -> click.Option:
     shown = option.shown_default if default is None else default
-    words = option.words[0].lower() + option.words[1:] if prefix else option.words
+    help_text = option.words[0].lower() + option.words[1:] if prefix else option.words
     return click.Option(
         [f"--{option.name}"],
         type=click.Choice(option.choices) if option.choices else NUMBER,
         metavar=option.unit or None,
-        help=f"{prefix}{words}" + (f"  [default: {shown}]" if shown else ""),
+        help=f"{prefix}{help_text}" + (f"  [default: {shown}]" if shown else ""),
     )
 
 
@@ -107,10 +102,7 @@ def given_paces(values: dict[str, Any]) -> dict[str, Fraction]:
 def chosen_motion(values: dict[str, Any], size: tuple[int, int]) -> Motion:
     """Motion of the pattern that `--pattern` names, from the values of `options_of_all`.
 
-    Raises
-    ------
-    RequestError
-        An option of another pattern is given, or the motion is not possible.
+    Raises `RequestError`: an option of another pattern is given, or the motion is not possible.
     """
     pattern = pattern_named(values["pattern"])
     own = {option.key for option in pattern.options}

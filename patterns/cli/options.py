@@ -9,10 +9,9 @@ from typing import Any, Generic, TypeVar
 
 import click
 
-from patterns.cli.parser import Mistyped, option_name
-from patterns.clip import USUAL_RATE, USUAL_SECONDS, Clip
+from patterns.cli.console import Mistyped, option_name
+from patterns.clip import USUAL_RATE, USUAL_SECONDS, Clip, parse_size, size_name
 from patterns.errors import RequestError
-from patterns.sizes import parse_size, size_name
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, parse_display
 from patterns.timing.rates import USUAL_RATES, format_decimal, parse_rate
 from patterns.timing.shutter import USUAL_ANGLE_DEG, parse_angle, parse_exposure
@@ -90,21 +89,30 @@ def with_options(*options: Callable[[F], F]) -> Callable[[F], F]:
 
 
 def rates_option(
-    default: tuple[Fraction, ...] = USUAL_RATES, words: str = "Rates"
+    default: tuple[Fraction, ...] = USUAL_RATES, help_text: str = "Rates"
 ) -> Callable[[F], F]:
     """`--rates`."""
     return click.option(
         "--rates", type=RATES, metavar="FPS,FPS,...", show_default=True,
-        default=",".join(map(format_decimal, default)), help=f"{words}, frames a second.",
+        default=",".join(map(format_decimal, default)), help=f"{help_text}, frames a second.",
     )  # fmt: skip
 
 
-def seconds_option(default: Fraction = USUAL_SECONDS, words: str = "Length") -> Callable[[F], F]:
+def seconds_option(
+    default: Fraction = USUAL_SECONDS, help_text: str = "Length"
+) -> Callable[[F], F]:
     """`--seconds`; not given it is None, for --frames may stand in its place."""
     return click.option(
         "--seconds", type=NUMBER, metavar="SECONDS",
-        help=f"{words}, seconds.  [default: {default}]",
+        help=f"{help_text}, seconds.  [default: {default}]",
     )  # fmt: skip
+
+
+def number_option(name: str, unit: str, default: str, help_text: str) -> Callable[[F], F]:
+    """Option that takes a number."""
+    return click.option(
+        name, type=NUMBER, metavar=unit, default=default, show_default=True, help=help_text
+    )
 
 
 def folder_option(default: str) -> Callable[[F], F]:
@@ -133,14 +141,14 @@ def files_argument(metavar: str = "FILE...") -> Callable[[F], F]:
     )
 
 
-def file_option(*names: str, words: str, metavar: str = "FILE") -> Callable[[F], F]:
-    """Option that names a file, to be written unless its words say otherwise."""
-    return click.option(*names, type=click.Path(path_type=Path), metavar=metavar, help=words)
+def file_option(*names: str, help_text: str, metavar: str = "FILE") -> Callable[[F], F]:
+    """Option that names a file, to be written unless its help says otherwise."""
+    return click.option(*names, type=click.Path(path_type=Path), metavar=metavar, help=help_text)
 
 
-def display_option(words: str) -> Callable[[F], F]:
+def display_option(help_text: str) -> Callable[[F], F]:
     """`--display` where there is one."""
-    return click.option("--display", type=DISPLAY, metavar="HZ", help=words)
+    return click.option("--display", type=DISPLAY, metavar="HZ", help=help_text)
 
 
 capture_rate_option = click.option(
@@ -196,6 +204,9 @@ def json_option(what: str) -> Callable[[F], F]:
     return click.option("--json", "as_json", is_flag=True, help=f"Print {what} as JSON.")
 
 
+json_list_option = click.option(
+    "--json", "as_json", is_flag=True, help="Print JSON: an object, or a list of them."
+)
 clip_options = with_options(
     click.option("--rate", type=RATE, metavar="FPS", default=str(USUAL_RATE), show_default=True,
                  help="Frames a second, up to 480: 24, 23.976 (means 24000/1001), 12.5."),

@@ -8,80 +8,63 @@ from typing import Any
 
 import click
 
+from patterns.cli import options as opt
+from patterns.cli.console import progress
 from patterns.cli.motion_options import MotionCommand, chosen_motion, options_of_all, pattern_option
-from patterns.cli.options import (
-    FOLDER,
-    NUMBER,
-    RATES,
-    Parsed,
-    allow_flashing_option,
-    file_option,
-    force_option,
-    jobs_option,
-    json_option,
-    rates_option,
-    seconds_option,
-    shutter_options,
-    size_option,
-    with_options,
-)
-from patterns.cli.progress import progress
 from patterns.drawing.canvas import check_picture_name, write_picture
 from patterns.errors import RequestError
 from patterns.planning.plan import make_plan
-from patterns.planning.plan_page import plan_page
-from patterns.planning.plan_picture import plan_picture
+from patterns.planning.plan_page import plan_page, plan_picture
 from patterns.planning.plan_text import plan_text
+from patterns.planning.rates import PlanRequest
 from patterns.planning.record import plan_json
-from patterns.planning.request import PlanRequest
 from patterns.side_by_side import usual_jobs
 from patterns.timing.audience import DEFAULT_AUDIENCE, Audience, parse_share
 from patterns.timing.cadence import Display
-from patterns.timing.exposure import MeteredExposure, exposure_for_ev100, parse_metered
-from patterns.timing.shutter import Shutter
+from patterns.timing.shutter import MeteredExposure, Shutter, exposure_for_ev100, parse_metered
 from patterns.whole_file import write_whole
 
-SHARE = Parsed[tuple[Display, Fraction]]("hertz:share", parse_share)
-METERED = Parsed[MeteredExposure]("exposure", parse_metered)
+SHARE = opt.Parsed[tuple[Display, Fraction]]("hertz:share", parse_share)
+METERED = opt.Parsed[MeteredExposure]("exposure", parse_metered)
 
-_shoot_options = with_options(
+_shoot_options = opt.with_options(
     click.option("--display", "displays", type=SHARE, multiple=True, metavar="HZ[:SHARE]",
                  help="Display of the audience and its share: 60:0.8, 120:20%, 48-120:0.2. "
                       "May be repeated.  [default: 60:0.8 and 120:0.2, assumed]"),
-    rates_option(words="Candidate rates"),
-    shutter_options,
+    opt.rates_option(help_text="Candidate rates"),
+    opt.shutter_options,
     click.option("--mains", type=click.Choice(["50", "60", "none"]), default="none",
                  show_default=True, help="Mains frequency, hertz, where lamps are lit."),
-    click.option("--lamp-depth", type=NUMBER, metavar="PERCENT", default="100",
+    click.option("--lamp-depth", type=opt.NUMBER, metavar="PERCENT", default="100",
                  help="Modulation of the lamps, (max - min)/(max + min), percent.  "
                       "[default: 100, the worst case]"),
     click.option("--metered", type=METERED, metavar="EXPOSURE",
                  help='What the meter says, such as "ISO100 f/2.8 1/2000".'),
-    click.option("--ev", type=NUMBER, metavar="EV",
+    click.option("--ev", type=opt.NUMBER, metavar="EV",
                  help="Brightness as exposure value at ISO 100, instead of --metered."),
-    click.option("--iso", type=NUMBER, metavar="ISO",
+    click.option("--iso", type=opt.NUMBER, metavar="ISO",
                  help="ISO speed to use with --ev.  [default: 100]"),
-    click.option("--aperture", type=NUMBER, metavar="F",
+    click.option("--aperture", type=opt.NUMBER, metavar="F",
                  help="f-number to use with --ev.  [default: 2.8]"),
-    click.option("--footage", type=RATES, metavar="FPS,FPS,...", default=(),
+    click.option("--footage", type=opt.RATES, metavar="FPS,FPS,...", default=(),
                  help="Rates of what is already shot, frames a second."),
-    size_option,
-    click.option("--viewing-distance", type=NUMBER, metavar="HEIGHTS", default="3",
-                 show_default=True, help="Distance from the screen in picture heights."),
-    click.option("--take", type=NUMBER, metavar="SECONDS", default="600", show_default=True,
-                 help="Long take, seconds, over which near rates (29.97, 30) are compared."),
+    opt.size_option,
+    opt.number_option("--viewing-distance", "HEIGHTS", "3",
+                      "Distance from the screen in picture heights."),
+    opt.number_option("--take", "SECONDS", "600",
+                      "Long take, seconds, over which near rates (29.97, 30) are compared."),
 )  # fmt: skip
-_output_options = with_options(
+_output_options = opt.with_options(
     click.option("--details", is_flag=True, help="Print the numbers behind the advice as well."),
-    json_option("the plan"),
-    file_option("--html", words="Also write one page to print and tape to the case."),
-    file_option("--picture", words="Also write the map of the movement, .png or .svg."),
-    force_option,
-    click.option("--clips", type=FOLDER, metavar="FOLDER",
+    opt.json_option("the plan"),
+    opt.file_option("--html", help_text="Also write one page to print and tape to the case."),
+    opt.file_option("--picture", help_text="Also write the map of the movement, .png or .svg."),
+    opt.force_option,
+    click.option("--clips", type=opt.FOLDER, metavar="FOLDER",
                  help="Also render the kit for exactly this move and these rates."),
-    seconds_option(words="Length of each of those clips"),
-    allow_flashing_option,
-    jobs_option,
+    opt.seconds_option(help_text="Length of each of those clips"),
+    opt.allow_flashing_option,
+    opt.jobs_option,
 )  # fmt: skip
 
 

@@ -6,34 +6,17 @@ from typing import Any
 
 import click
 
+from patterns.cli import options as opt
+from patterns.cli.console import progress
 from patterns.cli.motion_options import (
     MotionCommand,
     given_paces,
     pace_options,
     pattern_option,
 )
-from patterns.cli.options import (
-    DISPLAY,
-    RATE,
-    allow_flashing_option,
-    codec_option,
-    folder_option,
-    force_option,
-    jobs_option,
-    json_option,
-    quiet_option,
-    rates_option,
-    scheme_option,
-    seconds_option,
-    seed_option,
-    shutter_options,
-    size_option,
-    with_options,
-)
-from patterns.cli.progress import progress
 from patterns.drawing.style import scheme
 from patterns.present.animation import FORMATS
-from patterns.present.panel_layout import LAYOUTS
+from patterns.present.panel import LAYOUTS
 from patterns.present.talk import dump_talk, make_talk, talk_text
 from patterns.present.talk_request import Part, TalkRequest
 from patterns.scenes.pattern import Pattern
@@ -41,7 +24,7 @@ from patterns.side_by_side import usual_jobs
 from patterns.timing.rates import format_decimal
 from patterns.timing.shutter import Shutter
 
-_what_to_make = with_options(
+_what_to_make = opt.with_options(
     click.option("--all", "everything", is_flag=True,
                  help="Make everything, with an index and speaker's notes."),
     click.option("--split", is_flag=True,
@@ -55,38 +38,38 @@ _what_to_make = with_options(
     click.option("--html", "html", is_flag=True,
                  help="Make the one-page demonstration, demo.html."),
 )  # fmt: skip
-_what_to_show = with_options(
-    click.option("--display", type=DISPLAY, metavar="HZ", default="60",
+_what_to_show = opt.with_options(
+    click.option("--display", type=opt.DISPLAY, metavar="HZ", default="60",
                  show_default=True, help="Refresh of the display that it is shown on, hertz."),
-    rates_option(TalkRequest.rates, "Two to four rates to compare"),
+    opt.rates_option(TalkRequest.rates, "Two to four rates to compare"),
     click.option("--layout", type=click.Choice(LAYOUTS),
                  help="Panels side by side, stacked, in a grid of four, or on both sides of "
                  "a line through one picture.  [default: side; four in a grid]"),
     click.option("--slow", type=click.IntRange(1, 60), metavar="TIMES", default=1,
                  show_default=True, help="Repeat each refresh, to count the holds aloud."),
-    shutter_options,
+    opt.shutter_options,
     click.option("--strip", is_flag=True,
                  help="Draw the counting strip in every panel, for evenhold read."),
-    click.option("--footage", type=RATE, metavar="FPS",
+    click.option("--footage", type=opt.RATE, metavar="FPS",
                  default=format_decimal(TalkRequest.footage), show_default=True,
                  help="Rate shot, for --conform, frames a second."),
-    click.option("--timeline", type=RATE, metavar="FPS",
+    click.option("--timeline", type=opt.RATE, metavar="FPS",
                  default=format_decimal(TalkRequest.timeline), show_default=True,
                  help="Rate delivered, for --conform, frames a second."),
 )  # fmt: skip
-_how_to_write = with_options(
-    seconds_option(TalkRequest.seconds, "Length of the scene, before slowing"),
-    size_option,
-    codec_option,
-    scheme_option("--clip-scheme", "dark", "the clips"),
-    scheme_option("--scheme", "light", "the stills"),
-    seed_option,
-    folder_option("outputs/talk"),
-    force_option,
-    allow_flashing_option,
-    jobs_option,
-    json_option("what was made"),
-    quiet_option,
+_how_to_write = opt.with_options(
+    opt.seconds_option(TalkRequest.seconds, "Length of the scene, before slowing"),
+    opt.size_option,
+    opt.codec_option,
+    opt.scheme_option("--clip-scheme", "dark", "the clips"),
+    opt.scheme_option("--scheme", "light", "the stills"),
+    opt.seed_option,
+    opt.folder_option("outputs/talk"),
+    opt.force_option,
+    opt.allow_flashing_option,
+    opt.jobs_option,
+    opt.json_option("what was made"),
+    opt.quiet_option,
 )
 
 
@@ -151,7 +134,6 @@ def command(**o: Any) -> None:
 
 
 def _request(o: dict[str, Any]) -> TalkRequest:
-    shutter = Shutter.of(o["shutter"], o["exposure"])
     width, height = o["size"]
     return TalkRequest(
         folder=o["out"],
@@ -162,8 +144,7 @@ def _request(o: dict[str, Any]) -> TalkRequest:
         paces=given_paces(o),
         strip=o["strip"],
         layout=o["layout"],
-        angle_deg=shutter.angle_deg,
-        exposure_s=shutter.exposure_s,
+        shutter=Shutter.of(o["shutter"], o["exposure"]),
         footage=o["footage"],
         timeline=o["timeline"],
         slow=o["slow"],

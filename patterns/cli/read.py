@@ -5,25 +5,16 @@ from __future__ import annotations
 import json
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 import click
 
-from patterns.cli.options import (
-    EXPOSURE,
-    capture_rate_option,
-    display_option,
-    file_option,
-    files_argument,
-    force_option,
-    no_bar_option,
-    scheme_option,
-)
-from patterns.cli.progress import progress
-from patterns.errors import InputError, RequestError
+from patterns.cli import options as opt
+from patterns.cli.console import each_file, progress
+from patterns.errors import RequestError
 from patterns.reading.read_file import Given, read_file
 from patterns.reading.reading import Kind, Reading, to_json
 from patterns.reading.reading_text import reading_csv, reading_text
+from patterns.side_by_side import Progress
 from patterns.timing.cadence import Display
 from patterns.whole_file import write_whole
 
@@ -31,41 +22,33 @@ FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
 
 
 @click.command(name="read")
-@files_argument()
-@click.option(
-    "--as",
-    "kind",
-    type=click.Choice(FILE_KINDS),
-    help="What the files are, where that is not to be found out.",
-)
-@capture_rate_option
-@display_option("Refresh of the screen that was filmed, or a variable range such as 48-120.")
-@click.option(
-    "--exposure",
-    type=EXPOSURE,
-    metavar="SECONDS",
-    help="Exposure of a photo.  [default: what its EXIF says]",
-)
-@click.option("--json", "as_json", is_flag=True, help="Print JSON: an object, or a list of them.")
-@file_option(
+@opt.files_argument()
+@click.option("--as", "kind", type=click.Choice(FILE_KINDS),
+              help="What the files are, where that is not to be found out.")  # fmt: skip
+@opt.capture_rate_option
+@opt.display_option("Refresh of the screen that was filmed, or a variable range such as 48-120.")
+@click.option("--exposure", type=opt.EXPOSURE, metavar="SECONDS",
+              help="Exposure of a photo.  [default: what its EXIF says]")  # fmt: skip
+@opt.json_list_option
+@opt.file_option(
     "--csv",
     "csv_file",
-    words="Also write the holds as CSV; with several FILEs one for each, FILE-NAME.csv.",
+    help_text="Also write the holds as CSV; with several FILEs one for each, FILE-NAME.csv.",
 )
-@file_option(
+@opt.file_option(
     "--picture",
-    words="Also draw the holds as a timeline for a slide, .png or .svg; "
+    help_text="Also draw the holds as a timeline for a slide, .png or .svg; "
     "with several FILEs one for each.",
 )
-@file_option(
+@opt.file_option(
     "--against",
     "original",
     metavar="ORIGINAL",
-    words="Say in a line what each FILE, a published copy, made of this original.",
+    help_text="Say in a line what each FILE, a published copy, made of this original.",
 )
-@scheme_option()
-@force_option
-@no_bar_option
+@opt.scheme_option()
+@opt.force_option
+@opt.no_bar_option
 def command(
     *,
     files: tuple[Path, ...],
@@ -103,24 +86,19 @@ def command(
         return _against(original, files, as_json=as_json, quiet=quiet)
     _check(picture, exposure)
     given = Given(kind, capture_rate, display, exposure)
-    readings: list[Reading] = []
-    failed = 0
-    for file in files:
-        try:
-            with progress(file.name, quiet=quiet) as show:
-                reading = read_file(file, given, show)
-        except InputError as error:
-            click.echo(f"evenhold: {error}", err=True)
-            failed += 1
-            continue
-        readings.append(reading)
-        alone = len(files) == 1
+    alone = len(files) == 1
+
+    def read(file: Path, show: Progress) -> Reading:
+        reading = read_file(file, given, show)
         if picture:
             _draw(reading, scheme_name, _named(picture, file, alone=alone), force=force)
         if csv_file:
             write_whole(_named(csv_file, file, alone=alone), reading_csv(reading), force=force)
-    _print(readings, alone=len(files) == 1, as_json=as_json)
-    return InputError.exit_code if failed else 0
+        return reading
+
+    readings, failed = each_file(files, read, quiet=quiet)
+    _print(readings, alone=alone, as_json=as_json)
+    return failed
 
 
 def _draw(reading: Reading, scheme_name: str, path: Path, *, force: bool) -> None:
@@ -136,23 +114,16 @@ def _against(original: Path, files: tuple[Path, ...], *, as_json: bool, quiet: b
 
     with progress(original.name, quiet=quiet) as show:
         whole = load(original, show)
-    shown: list[Any] = []
-    failed = 0
-    for file in files:
-        try:
-            with progress(file.name, quiet=quiet) as show:
-                found = against(load(file, show), whole)
-        except InputError as error:
-            click.echo(f"evenhold: {error}", err=True)
-            failed = error.exit_code
-            continue
-        shown.append(against_json(found) if as_json else found.verdict)
-        if found.usually and not as_json:
-            shown.append(f"  {found.usually}")
+    compared, failed = each_file(
+        files, lambda file, show: against(load(file, show), whole), quiet=quiet
+    )
     if as_json:
+        shown = [against_json(found) for found in compared]
         click.echo(json.dumps(shown[0] if len(files) == 1 and shown else shown, indent=2))
-    elif shown:
-        click.echo("\n".join(shown))
+    elif compared:
+        lines = [[found.verdict, *([f"  {found.usually}"] if found.usually else [])]
+                 for found in compared]  # fmt: skip
+        click.echo("\n".join(line for found in lines for line in found))
     return failed
 
 

@@ -6,10 +6,9 @@ from typing import Any
 
 import click
 
+from patterns.cli.console import HelpfulGroup, progress
 from patterns.cli.motion_options import motion_options
 from patterns.cli.options import clip_options, clip_values
-from patterns.cli.parser import HelpfulGroup
-from patterns.cli.progress import progress
 from patterns.clip import describe
 from patterns.kit.make_clip import clip_job, make_clip
 from patterns.kit.record import dump, record_text

@@ -14,25 +14,14 @@ from patterns.errors import DeviceError
 @click.argument(
     "folder", type=click.Path(path_type=Path), default=Path("outputs/kit"), metavar="[FOLDER]"
 )
-@click.option(
-    "--lan",
-    is_flag=True,
-    help="Listen on the local network, behind a key in the address; prints a code to scan.",
-)
-@click.option(
-    "--port",
-    type=click.IntRange(0, 65535),
-    default=8765,
-    show_default=True,
-    help="Port to listen on; 0 takes any that is free.",
-)
-@click.option(
-    "--host-name",
-    "host_names",
-    metavar="NAME",
-    multiple=True,
-    help="A further name that this machine has on the network, such as laptop.local; repeatable.",
-)
+@click.option("--lan", is_flag=True,
+              help="Listen on the local network, behind a key in the address; "
+              "prints a code to scan.")  # fmt: skip
+@click.option("--port", type=click.IntRange(0, 65535), default=8765, show_default=True,
+              help="Port to listen on; 0 takes any that is free.")  # fmt: skip
+@click.option("--host-name", "host_names", metavar="NAME", multiple=True,
+              help="A further name that this machine has on the network, such as laptop.local; "
+              "repeatable.")  # fmt: skip
 @click.option("--quiet", is_flag=True, help="Print the address and nothing else.")
 def command(
     folder: Path,
@@ -86,5 +75,5 @@ def _render(folder: Path, *, quiet: bool) -> None:
     from patterns.cli.kit import command as kit
 
     click.echo(f"evenhold: {folder} is missing: rendering the usual kit", err=True)
-    words = [f"--out={folder}", *(["--quiet"] if quiet else [])]
-    kit.main(words, prog_name="evenhold kit", standalone_mode=False)
+    arguments = [f"--out={folder}", *(["--quiet"] if quiet else [])]
+    kit.main(arguments, prog_name="evenhold kit", standalone_mode=False)

@@ -10,10 +10,10 @@ from typing import Any
 from patterns.conform.conform import Conformed
 from patterns.conform.footage import Footage
 from patterns.timing.cadence import Display, cadence
+from patterns.timing.cadence_text import short_verdict
 from patterns.timing.conform import Conform
 from patterns.timing.panning import limit_cross_s
 from patterns.timing.rates import format_decimal, format_rate
-from patterns.timing.verdict import short_verdict
 
 SCHEMA = "evenhold/conform 1"
 # Rates that platforms commonly take, by a large one's help page (read November 2026).

@@ -15,9 +15,10 @@ from typing import Literal, TypeAlias
 import numpy as np
 from PIL import Image, ImageDraw
 
+from patterns.drawing.style import SLIDE, Scheme
 from patterns.errors import RequestError
 from patterns.picture.arrays import UInt8Array
-from patterns.picture.lettering import font, text_width_px, typeface
+from patterns.picture.lettering import cap_height_px, font, text_width_px, typeface
 from patterns.picture.light import light_to_ycbcr, signal_to_light
 from patterns.picture.planes import Planes
 from patterns.picture.stills import picture_bytes
@@ -117,6 +118,14 @@ class Drawing:
             self.add(replace(first, y=first.y + number * leading_px, text=words))
 
 
+def titled_slide(title: str, colours: Scheme, height_px: int, lift_px: int) -> Drawing:
+    """Empty slide with its title at the top left, `lift_px` above the margin."""
+    drawing = Drawing(SLIDE.width_px, height_px, colours.paper, title)
+    base = SLIDE.margin_px - lift_px + cap_height_px(SLIDE.title_px)
+    drawing.add(Text(SLIDE.margin_px, base, title, SLIDE.title_px, colours.ink, bold=True))
+    return drawing
+
+
 OVERSAMPLING = 3  # of shapes' edges; text is set at this size too, and comes down with them
 ANCHORS = {"start": "ls", "middle": "ms", "end": "rs"}
 TYPEFACE = "Evenhold Sans"
@@ -178,7 +187,7 @@ def to_planes(drawing: Drawing) -> Planes:
     signal = np.asarray(to_image(drawing), np.float32) / 255
     y, cb, cr = light_to_ycbcr(signal_to_light(signal))
     planes = Planes.blank(drawing.width, drawing.height)
-    planes.y[:], planes.cb[:], planes.cr[:] = y, _quartered(cb), _quartered(cr)
+    planes.fill(y, _quartered(cb), _quartered(cr))
     return planes
 
 
@@ -241,10 +250,7 @@ def to_svg(drawing: Drawing, *, alone: bool = True) -> str:
 def check_picture_name(path: Path) -> None:
     """Refuse a name that is neither .png nor .svg.
 
-    Raises
-    ------
-    RequestError
-        Another ending.
+    Raises `RequestError`: another ending.
     """
     if path.suffix.lower() not in (".png", ".svg"):
         raise RequestError(f"picture {path.name!r} is neither .png nor .svg: try cadence.png")
@@ -253,12 +259,9 @@ def check_picture_name(path: Path) -> None:
 def write_picture(drawing: Drawing, path: Path, *, force: bool = False) -> None:
     """Write the drawing as PNG or SVG, by the name's ending; whole or not at all.
 
-    Raises
-    ------
-    RequestError
-        The name ends in neither .png nor .svg.
-    OutputError
-        The file exists and `force` is false, or the folder or the disk refuses it.
+    Raises `RequestError`: the name ends in neither .png nor .svg.
+    Raises `OutputError`: the file exists and `force` is false, or the folder or the disk refuses
+    it.
     """
     check_picture_name(path)
     svg = path.suffix.lower() == ".svg"

@@ -12,14 +12,14 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
-from patterns.drawing.canvas import Box, Drawing, Polygon, Stroke, Text
+from patterns.drawing.canvas import Box, Drawing, Polygon, Stroke, Text, titled_slide
 from patterns.drawing.style import LIGHT, SLIDE, Scheme, hold_colours
 from patterns.errors import RequestError
 from patterns.picture.lettering import cap_height_px, text_width_px
-from patterns.timing.cadence import Cadence, frame_starts
+from patterns.timing.cadence import Cadence, SlowSlip, frame_starts, slow_slip
+from patterns.timing.cadence_text import verdict
+from patterns.timing.notation import interval_text
 from patterns.timing.rates import format_decimal
-from patterns.timing.slip import SlowSlip, slow_slip
-from patterns.timing.verdict import interval_text, verdict
 
 MOST_ROWS = 12
 FRAMES_ACROSS = 12  # of the slowest rate
@@ -218,10 +218,7 @@ def _key(drawing: Drawing, base: float, colours: Scheme, *, lost: bool) -> None:
 def hold_chart(cadences: Sequence[Cadence], colours: Scheme = LIGHT) -> Drawing:
     """Draw the cadences as rows of blocks, 1920 px wide; 1080 high for up to three rows.
 
-    Raises
-    ------
-    RequestError
-        No cadence, or more than twelve.
+    Raises `RequestError`: no cadence, or more than twelve.
     """
     if not 1 <= len(cadences) <= MOST_ROWS:
         raise RequestError(
@@ -231,11 +228,8 @@ def hold_chart(cadences: Sequence[Cadence], colours: Scheme = LIGHT) -> Drawing:
     style, rows = SLIDE, len(cadences)
     height = max(style.height_px, HEAD_PX + rows * ROW_PX + FOOT_PX)
     seconds = _window_s(cadences)
-    title = "How long each frame stays on screen"
-    drawing = Drawing(style.width_px, height, colours.paper, title)
+    drawing = titled_slide("How long each frame stays on screen", colours, height, 12)
     left, width = float(style.margin_px), float(style.width_px - 2 * style.margin_px)
-    base = style.margin_px - 12 + cap_height_px(style.title_px)
-    drawing.add(Text(left, base, title, style.title_px, colours.ink, bold=True))
     block_px = BLOCK_PX.get(rows, LEAST_BLOCK_PX)
     pitch = (height - HEAD_PX - FOOT_PX) / rows
     # A row's own height is ROW_PX less what its blocks lack; the rest goes around it.

@@ -11,10 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from patterns.drawing.canvas import Box, Drawing, Polygon, Stroke, Text
+from patterns.drawing.canvas import Box, Drawing, Polygon, Stroke, Text, titled_slide
 from patterns.drawing.style import LIGHT, SLIDE, Scheme, hold_colours
 from patterns.errors import RequestError
-from patterns.picture.lettering import cap_height_px
 from patterns.timing.cadence import Cadence
 from patterns.timing.rates import format_decimal
 
@@ -95,27 +94,16 @@ def space_time(
 ) -> Drawing:
     """Draw one to three cadences side by side, 1920 x 1080.
 
-    Parameters
-    ----------
-    cadences
-        What is shown.
-    speed_px_s
-        Speed of the object, for the words; all plots share one scale of time.
-
-    Raises
-    ------
-    RequestError
-        No cadence, or more than four.
+    `speed_px_s`: speed of the object, for the words; all plots share one scale of time.
+    Raises `RequestError`: no cadence, or more than four.
     """
     if not 1 <= len(cadences) <= MOST_PLOTS:
         raise RequestError(
             f"a space-time diagram takes 1 to {MOST_PLOTS} rates, not {len(cadences)}"
         )
     title = "Where the object is, and where the eye is"
-    drawing = Drawing(SLIDE.width_px, SLIDE.height_px, colours.paper, title)
+    drawing = titled_slide(title, colours, SLIDE.height_px, 22)
     left, right = SLIDE.margin_px, SLIDE.width_px - SLIDE.margin_px
-    base = left - 22 + cap_height_px(SLIDE.title_px)
-    drawing.add(Text(left, base, title, SLIDE.title_px, colours.ink, bold=True))
     gap = 60
     width = (right - left - gap * (len(cadences) - 1)) / len(cadences)
     seconds = FRAMES_ACROSS / min(c.rate for c in cadences)

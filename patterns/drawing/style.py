@@ -1,4 +1,4 @@
-"""What all drawings and pages share: palette, type scale, margins; light and dark.
+"""What all drawings and pages share: palette, type scale, margins, the frame of a page.
 
 One rule for what a colour means, in pictures and pages alike. A hold is in the calm hue:
 in its lighter step where the cadence has a longer hold beside it. The warm hue is for what
@@ -11,6 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, fields
+from html import escape
+from importlib.resources import files
 from typing import Literal
 
 from patterns.errors import RequestError
@@ -106,12 +108,7 @@ SLIDE = Layout()
 def hold_colours(refreshes: int, cadence: Collection[int], colours: Scheme) -> tuple[str, str]:
     """Colour of a hold and of the text upon it.
 
-    Parameters
-    ----------
-    refreshes
-        How long the frame was held.
-    cadence
-        Holds that the cadence has; a hold of 0, a lost frame, is not looked at.
+    `cadence`: holds that the cadence has; a hold of 0, a lost frame, is not looked at.
     """
     has = set(cadence) - {0}
     if refreshes not in has:
@@ -124,10 +121,7 @@ def hold_colours(refreshes: int, cadence: Collection[int], colours: Scheme) -> t
 def scheme(name: str) -> Scheme:
     """Return the scheme called 'light' or 'dark'.
 
-    Raises
-    ------
-    RequestError
-        Another name.
+    Raises `RequestError`: another name.
     """
     for known in (LIGHT, DARK):
         if known.name == name:
@@ -154,4 +148,48 @@ def css_properties() -> str:
         f"@media (prefers-color-scheme: dark) {{ :root {{ {dark} }} }}\n"
         f':root[data-scheme="light"] {{ color-scheme: light; {light} }}\n'
         f':root[data-scheme="dark"] {{ color-scheme: dark; {dark} }}\n'
+    )
+
+
+CAUTION = (
+    "These clips move across the whole screen. Moving stripes and flicker can trigger seizures "
+    "in people with photosensitive epilepsy, and make others unwell. If that may be you, let "
+    "somebody else watch; stop at the first sign of discomfort. The clips were checked against "
+    "published limits for flashes and stripes; that check is an aid, not a certificate."
+)
+
+
+def page_css() -> str:
+    """Style sheet of every page: palette, type scale, text, links and cautions."""
+    sheet = files("patterns.drawing").joinpath("page.css").read_text(encoding="utf-8")
+    return f"{css_properties()}\n{sheet}"
+
+
+# What a page may load, as a content security policy: nothing but what stands in it,
+SELF_CONTAINED = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; "
+    "base-uri 'none'; form-action 'none'"
+)
+# its own script as well,
+SCRIPTED = f"{SELF_CONTAINED}; script-src 'unsafe-inline'"
+# and pictures and clips of its folder.
+FOLDER = (
+    SCRIPTED.replace("img-src data:", "img-src 'self' file: data:") + "; media-src 'self' file:"
+)
+
+
+def html_page(
+    title: str, body: str, *, css: str = "", policy: str = SELF_CONTAINED, after: str = ""
+) -> str:
+    """Whole HTML document: `body` goes into its `main`, `after` (dialogues, scripts) behind it.
+
+    `title` is plain text; in the others the caller escapes what comes from outside. `css` are
+    rules of this page alone; `policy` is `SELF_CONTAINED`, `SCRIPTED` or `FOLDER`.
+    """
+    return (
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
+        f"<title>{escape(title)}</title>\n<style>\n{page_css()}{css}</style>\n"
+        f"</head>\n<body>\n<main>\n{body}\n</main>\n{after}</body>\n</html>\n"
     )

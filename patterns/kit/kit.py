@@ -31,23 +31,13 @@ SCHEMA = "evenhold/kit 1"
 
 @dataclass(frozen=True)
 class KitSpec:
-    """What a kit holds.
+    """What a kit holds."""
 
-    Attributes
-    ----------
-    folder
-        Where it goes; made if it is missing.
-    clips
-        Its clips, those of a pattern together; see `kit_clips`.
-    displays
-        Displays that the pages explain the clips for.
-    allow_flashing
-        Whether a clip that exceeds the limits for flashes and stripes is kept.
-    """
-
-    folder: Path
-    clips: tuple[Clip, ...]
+    folder: Path  # where it goes; made if it is missing
+    clips: tuple[Clip, ...]  # its clips, those of a pattern together; see `kit_clips`
+    # displays that the pages explain the clips for
     displays: tuple[Display, ...] = DEFAULT_DISPLAYS
+    # whether a clip that exceeds the limits for flashes and stripes is kept
     allow_flashing: bool = False
 
 
@@ -56,10 +46,7 @@ def kit_clips(
 ) -> tuple[Clip, ...]:
     """Every motion at every rate, from low to high; `values` as `describe` takes them.
 
-    Raises
-    ------
-    RequestError
-        No rate, or a clip that is not possible.
+    Raises `RequestError`: no rate, or a clip that is not possible.
     """
     wanted = sorted(set(rates))
     if not wanted:

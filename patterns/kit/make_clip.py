@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
-from patterns.clip import Clip
+from patterns.clip import Clip, size_name
 from patterns.errors import RequestError
 from patterns.frame_source import FrameSource
 from patterns.kit.record import dump, record_json
@@ -21,7 +21,6 @@ from patterns.safety.check import LoopGuard
 from patterns.safety.report import SafetyReport
 from patterns.scenes.motion import Loop, loop
 from patterns.side_by_side import Progress
-from patterns.sizes import size_name
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display
 from patterns.timing.rates import format_decimal
 from patterns.video.codecs import codec_named
@@ -33,30 +32,15 @@ OUTPUTS = Path("outputs")
 
 @dataclass(frozen=True)
 class ClipJob:
-    """A clip to be made and where it goes.
+    """A clip to be made and where it goes."""
 
-    Attributes
-    ----------
-    clip
-        What to draw; already closed if it is to loop.
-    path
-        Final name of the video.
-    force
-        Whether files that exist are replaced.
-    allow_flashing
-        Whether a clip that exceeds the limits for flashes and stripes is kept.
-    displays
-        Displays whose cadence the record reports.
-    loop
-        How its motion was fitted to whole periods, where that was asked for.
-    """
-
-    clip: Clip
-    path: Path
-    force: bool = False
+    clip: Clip  # what to draw; already closed if it is to loop
+    path: Path  # final name of the video
+    force: bool = False  # whether files that exist are replaced
+    # whether a clip that exceeds the limits for flashes and stripes is kept
     allow_flashing: bool = False
-    displays: tuple[Display, ...] = DEFAULT_DISPLAYS
-    loop: Loop | None = None
+    displays: tuple[Display, ...] = DEFAULT_DISPLAYS  # displays whose cadence the record reports
+    loop: Loop | None = None  # how its motion was fitted to whole periods, where that was asked for
 
     @property
     def folder_text(self) -> str:
@@ -90,21 +74,10 @@ def clip_job(
 ) -> ClipJob:
     """Check all that can be checked before a frame is drawn.
 
-    Parameters
-    ----------
-    clip
-        What to draw.
-    out
-        File to write; None for a descriptive name in `OUTPUTS`, which is made if missing.
-    looped
-        Whether length and speed are fitted to whole periods.
-
-    Raises
-    ------
-    RequestError
-        The clip, its codec, its name or its loop is not possible.
-    OutputError
-        The default folder cannot be made, or the file exists.
+    `out`: file to write; None for a descriptive name in `OUTPUTS`, which is made if missing.
+    `looped`: whether length and speed are fitted to whole periods.
+    Raises `RequestError`: the clip, its codec, its name or its loop is not possible.
+    Raises `OutputError`: the default folder cannot be made, or the file exists.
     """
     closed = loop(clip.motion, clip.rate, clip.frames) if looped else None
     if closed:
@@ -124,19 +97,9 @@ def clip_job(
 def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
     """Draw, check and write a clip and its record; returns the record's JSON object.
 
-    Parameters
-    ----------
-    job
-        From `clip_job`.
-    progress
-        Called with (frames done, frames in all).
-
-    Raises
-    ------
-    RequestError
-        The clip exceeds a limit for flashes or stripes and that is not allowed.
-    OutputError, EncoderError
-        The disk or the encoder failed; nothing is left behind.
+    `progress`: called with (frames done, frames in all).
+    Raises `RequestError`: the clip exceeds a limit for flashes or stripes and that is not allowed.
+    Raises `OutputError`, `EncoderError`: the disk or the encoder failed; nothing is left behind.
     """
     clip = job.clip
     guard = LoopGuard(clip.width, clip.height, clip.rate)

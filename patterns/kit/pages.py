@@ -7,21 +7,21 @@ from html import escape
 from importlib.resources import files
 from typing import Any
 
-from patterns.drawing.page import CAUTION, FOLDER, html_page
+from patterns.drawing.style import CAUTION, FOLDER, html_page
 from patterns.kit.player_parts import (
     NO_SCRIPT,
-    PLAYER,
     caution_dialog,
     clip_group,
     exceeds,
     heading,
     look_for,
     part,
+    player,
     script,
 )
 from patterns.timing.cadence import cadence, parse_display
+from patterns.timing.cadence_text import short_verdict
 from patterns.timing.rates import format_rate
-from patterns.timing.verdict import short_verdict
 
 
 def fastest_place(record: dict[str, Any]) -> str:
@@ -44,32 +44,18 @@ HOW_TO_NAME = "how-to-film.html"
 HOW_TO_TITLE = "How to film and photograph a screen"
 
 
+def _text(name: str) -> str:
+    return files("patterns.kit").joinpath(name).read_text(encoding="utf-8")
+
+
 def how_to_body() -> str:
     """HTML of the page's `main`."""
-    return files("patterns.kit").joinpath("how_to_film.html").read_text(encoding="utf-8")
+    return _text("how_to_film.html")
 
 
 def how_to_page() -> str:
     """Whole page, for a folder."""
     return html_page(HOW_TO_TITLE, how_to_body())
-
-
-_CSS = """
-@page { size: A4; margin: 14mm; }
-table { border-collapse: collapse; width: 100%; margin: 0.6rem 0 1rem; font-size: var(--small); }
-th, td { text-align: left; vertical-align: top; padding: 0.35rem 0.7rem 0.35rem 0;
-  border-bottom: 1px solid var(--rule); }
-th { font-weight: 650; }
-td.rate { white-space: nowrap; font-weight: 650; }
-td.seen { width: 24%; }
-.scroll { overflow-x: auto; }
-.blanks { display: flex; flex-wrap: wrap; gap: 0.9rem 1.5rem; max-width: none; }
-.blanks span { flex: 1 1 12rem; border-bottom: 1px solid var(--ink); }
-h2 { margin-top: 1.2rem; break-after: avoid; }
-section { break-inside: avoid; }
-@media print { h1 { font-size: 16pt; } body { font-size: 9.5pt; } h2 { font-size: 12pt; }
-  .caution { background: none; border: 1px solid #000; } th, td { border-color: #999; } }
-"""
 
 
 def _row(record: dict[str, Any]) -> str:
@@ -104,7 +90,7 @@ def crib_sheet(kit: dict[str, Any]) -> str:
         f"{sections}"
         f'<div class="caution" role="note"><p><strong>Caution.</strong> {CAUTION}</p></div>'
     )
-    return html_page("Evenhold crib sheet", body, css=_CSS)
+    return html_page("Evenhold crib sheet", body, css="\n" + _text("crib_sheet.css"))
 
 
 def _table(kit: dict[str, Any]) -> str:
@@ -149,7 +135,7 @@ def index_page(kit: dict[str, Any]) -> str:
         f'<a href="{HOW_TO_NAME}">{HOW_TO_TITLE}</a></p>'
     )
     after = (
-        f"{PLAYER.replace('Stop and sum up', 'Stop')}{caution_dialog(exceeding, 'you play')}"
+        f"{player().replace('Stop and sum up', 'Stop')}{caution_dialog(exceeding, 'you play')}"
         f"<script>\n{script('kit')}\n</script>"
     )
     return html_page("Evenhold kit", body, css=part("page.css"), policy=FOLDER, after=after)

@@ -17,7 +17,7 @@ from importlib.resources import files
 from typing import Any
 from urllib.parse import quote
 
-from patterns.drawing.page import CAUTION
+from patterns.drawing.style import CAUTION
 from patterns.scenes.table import PATTERNS
 from patterns.timing.rates import format_decimal, format_rate
 
@@ -56,18 +56,6 @@ NO_SCRIPT = (
     "<noscript><p class=note>Scripts are off: the clips open in the browser's own player, and "
     "nothing is measured.</p></noscript>"
 )
-PLAYER = """<div id="player" hidden role="dialog" aria-modal="true" aria-label="Player"
-tabindex="-1">
-<video id="video" muted loop playsinline preload="auto" tabindex="-1"></video>
-<div id="top" class="bar"><strong id="title"></strong><span id="refresh" class="figure"></span>
-<button id="close" aria-label="Close the player">Close</button></div>
-<div id="bottom" class="bar">
-<canvas id="chart" role="img" aria-label="Holds of the latest frames"></canvas>
-<p id="live" class="figure"></p>
-<p id="scaling" class="note"></p>
-<div class="row"><button id="previous">Previous</button><button id="pause">Pause</button>
-<button id="next">Next</button><button id="full">Full screen</button>
-<button id="finish" class="main">Stop and sum up</button></div></div></div>"""
 _IMPORT = re.compile(r'^import (\* as \w+|\{[^}]+\}) from "\./(\w+)\.js";$', re.MULTILINE)
 _EXPORT = re.compile(r"^export (?:async )?(?:function|class|const) (\w+)", re.MULTILINE)
 
@@ -85,6 +73,11 @@ def look_for(pattern: str) -> str:
 def part(name: str) -> str:
     """Text of a script or style sheet of the player."""
     return files("patterns.kit").joinpath("player", name).read_text(encoding="utf-8")
+
+
+def player() -> str:
+    """HTML of the player."""
+    return part("player.html").rstrip("\n")
 
 
 def script(main: str) -> str:

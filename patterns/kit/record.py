@@ -76,16 +76,7 @@ def record_json(
 ) -> dict[str, Any]:
     """The record as the object that is written beside the clip and printed by `--json`.
 
-    Parameters
-    ----------
-    file, sha256
-        The file that holds the clip, and its digest.
-    safety
-        Result of the flash and stripe check, as its own JSON object.
-    loop
-        How the motion was fitted to whole periods, where that was asked for.
-    displays
-        Displays whose cadence is reported.
+    `file` holds the clip; `loop` is how its motion was fitted to whole periods, if it was.
     """
     codec = codec_named(clip.codec)
     level, caution = codec.level(clip.width, clip.height, clip.rate), codec.caution(clip.rate)

@@ -37,15 +37,10 @@ def planes_to_rgb(frame: Planes) -> UInt8Array:
 def picture_bytes(rgb: UInt8Array, suffix: str, **settings: Any) -> bytes:
     """Picture file of `rgb`, (height, width, 3) uint8, in the format that `suffix` names.
 
-    Parameters
-    ----------
-    rgb
-        R'G'B', full range.
-    suffix
-        Such as '.png'.
-    settings
-        Of the format, such as `quality`. What is not named is fixed too: the same picture
-        gives the same bytes.
+    `rgb`: R'G'B', full range.
+    `suffix`: such as '.png'.
+    `settings`: of the format, such as `quality`. What is not named is fixed too: the same picture
+    gives the same bytes.
     """
     # here, because most commands write no picture and need not wait for it
     from imageio import v3 as iio

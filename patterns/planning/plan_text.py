@@ -7,9 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import ceil, floor, log10
 
-from patterns.planning.plan import Plan
+from patterns.planning.plan import MovementAdvice, Plan, Remedy
 from patterns.planning.sections import Section, Table, plan_sections
-from patterns.planning.settings import MovementAdvice, Remedy
 from patterns.planning.words import (
     conform_brief,
     filter_brief,

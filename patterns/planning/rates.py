@@ -1,4 +1,4 @@
-"""Which rate suits the audience, and what to do with footage shot at another."""
+"""What a plan is asked for, which rate suits the audience, and what becomes of footage."""
 
 from __future__ import annotations
 
@@ -6,9 +6,63 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import atan, degrees
 
-from patterns.planning.request import PlanRequest
-from patterns.timing.audience import RateStanding, Showing, near_rate, rank, standing
+from patterns.clip import check_size
+from patterns.errors import RequestError
+from patterns.scenes.motion import Motion
+from patterns.timing.audience import (
+    DEFAULT_AUDIENCE,
+    Audience,
+    RateStanding,
+    Showing,
+    near_rate,
+    rank,
+    standing,
+)
 from patterns.timing.conform import Conform, expected_repeat_error_s
+from patterns.timing.rates import USUAL_RATES
+from patterns.timing.shutter import USUAL_SHUTTER, MeteredExposure, Shutter
+
+
+@dataclass(frozen=True)
+class PlanRequest:
+    """All that decides a plan."""
+
+    # motion, width, height: the move and the size of the whole picture in pixels
+    motion: Motion
+    # audience, audience_assumed: displays with shares, and whether they are a default that nobody
+    # stated
+    audience: Audience = DEFAULT_AUDIENCE
+    audience_assumed: bool = True
+    rates: tuple[Fraction, ...] = USUAL_RATES  # candidates, frames a second
+    width: int = 1920
+    height: int = 1080
+    shutter: Shutter = USUAL_SHUTTER  # target shutter, not closed
+    # mains_hz, lamp_depth: mains frequency where lamps light the scene (None: daylight), and their
+    # modulation (max - min)/(max + min), 0 to 1
+    mains_hz: int | None = None
+    lamp_depth: float = 1.0
+    metered: MeteredExposure | None = None  # what the meter says is right, or None
+    footage: tuple[Fraction, ...] = ()  # rates of what is already shot
+    viewing_heights: Fraction = Fraction(3)  # distance from the screen in picture heights
+    # length of the long take over which near rates are compared, seconds
+    take_s: Fraction = Fraction(600)
+
+    def __post_init__(self) -> None:
+        """Check what no plan can be made for."""
+        if not self.rates:
+            raise RequestError("a plan needs at least one candidate rate: try --rates 24,30")
+        if not all(self.shutter.at(rate) for rate in self.rates):
+            raise RequestError(
+                "shutter 0 degrees is outside 1 to 360 for a shoot: 180 is the usual choice"
+            )
+        if not Fraction(1, 2) <= self.viewing_heights <= 20:
+            raise RequestError(
+                f"viewing distance {float(self.viewing_heights):g} is outside 0.5 to 20 "
+                "picture heights: try 3"
+            )
+        check_size(self.width, self.height)
+        if not 0 < self.take_s <= 86400:
+            raise RequestError(f"take of {float(self.take_s):g} s is outside 0 to 86400 s: try 600")
 
 
 @dataclass(frozen=True)
@@ -36,21 +90,13 @@ class Slip:
 
 @dataclass(frozen=True)
 class NearRate:
-    """The rate that differs by 1000/1001 and often goes by the same name.
+    """The rate that differs by 1000/1001 and often goes by the same name."""
 
-    Attributes
-    ----------
-    rate
-        The near rate.
-    slips
-        For each display, how often its own pattern slips, and how often in the long take.
-    drift_s
-        How far its clock is from that of the named rate after the long take, seconds;
-        above 0 it runs longer.
-    """
-
-    rate: Fraction
+    rate: Fraction  # the near rate
+    # for each display, how often its own pattern slips, and how often in the long take
     slips: tuple[Slip, ...]
+    # how far its clock is from that of the named rate after the long take, seconds; above 0 it runs
+    # longer
     drift_s: Fraction
 
 
@@ -122,20 +168,12 @@ MAX_SPEED_CHANGE = Fraction(3, 10)
 
 @dataclass(frozen=True)
 class ConformChoice:
-    """Footage on one timeline, with the expected timing error of each way to put it there.
+    """Footage on one timeline, with the expected timing error of each way to put it there."""
 
-    Attributes
-    ----------
-    conform
-        Footage and timeline.
-    played
-        How the timeline's own rate stands with the audience: conformed footage stands so.
-    repeated_error_s
-        Expected timing error if left at its own speed, frames repeating or dropping.
-    """
-
-    conform: Conform
+    conform: Conform  # footage and timeline
+    # how the timeline's own rate stands with the audience: conformed footage stands so
     played: RateStanding
+    # expected timing error if left at its own speed, frames repeating or dropping
     repeated_error_s: float
 
     @property
@@ -146,21 +184,12 @@ class ConformChoice:
 
 @dataclass(frozen=True)
 class FootageAdvice:
-    """One rate already shot.
-
-    Attributes
-    ----------
-    own
-        How it stands if it is delivered at its own rate.
-    choices
-        It on each candidate timeline.
-    best
-        The choice advised, None where delivering at its own rate is as even.
-    """
+    """One rate already shot."""
 
     footage: Fraction
-    own: RateStanding
-    choices: tuple[ConformChoice, ...]
+    own: RateStanding  # how it stands if it is delivered at its own rate
+    choices: tuple[ConformChoice, ...]  # it on each candidate timeline
+    # the choice advised, None where delivering at its own rate is as even
     best: ConformChoice | None
 
 

@@ -6,10 +6,8 @@ from fractions import Fraction
 from math import isfinite
 from typing import Any
 
-from patterns.planning.plan import Plan, RatePlan
-from patterns.planning.rates import FootageAdvice, RateAdvice
-from patterns.planning.request import PlanRequest
-from patterns.planning.settings import MovementAdvice, ShutterAdvice
+from patterns.planning.plan import MovementAdvice, Plan, RatePlan, ShutterAdvice
+from patterns.planning.rates import FootageAdvice, PlanRequest, RateAdvice
 from patterns.planning.words import CAUTIONS, rate_reason
 from patterns.timing.audience import Showing
 
@@ -48,6 +46,11 @@ def _round(value: float | Fraction | None) -> float | None:
     return float(f"{float(value):.5g}")
 
 
+def _numbers(source: object, *names: str) -> Json:
+    """Rounded values of some attributes, by their names."""
+    return {name: _round(getattr(source, name)) for name in names}
+
+
 def _request(request: PlanRequest) -> Json:
     metered, shutter = request.metered, request.shutter
     return {
@@ -66,14 +69,12 @@ def _request(request: PlanRequest) -> Json:
         "lamp_depth": _round(request.lamp_depth),
         "metered": metered
         and {
-            "iso": _round(metered.iso),
-            "aperture": _round(metered.aperture),
+            **_numbers(metered, "iso", "aperture"),
             "exposure_s": str(metered.exposure_s),
             "ev100": _round(metered.ev100),
         },
         "footage": [str(rate) for rate in request.footage],
-        "viewing_heights": _round(request.viewing_heights),
-        "take_s": _round(request.take_s),
+        **_numbers(request, "viewing_heights", "take_s"),
     }
 
 
@@ -89,9 +90,7 @@ def _rate(rate: RatePlan, above: RateAdvice | None) -> Json:
         "even": advice.standing.even_everywhere,
         "jump": {
             "display": advice.jump.showing.display.name,
-            "px": _round(advice.jump.px),
-            "percent_of_width": _round(advice.jump.percent_of_width),
-            "arcmin": _round(advice.jump.arcmin),
+            **_numbers(advice.jump, "px", "percent_of_width", "arcmin"),
         },
         "reason": rate_reason(advice, above),
         "displays": [_showing(showing) for showing in advice.standing.showings],
@@ -112,9 +111,7 @@ def _showing(showing: Showing) -> Json:
         "slip_every_s": _round(showing.slip.interval_s) if showing.slip else None,
         "period_frames": held.period_frames,
         "even": held.even,
-        "beat_hz": _round(held.beat_hz),
-        "odd_holds_per_second": _round(held.odd_holds_per_second),
-        "dropped_per_second": _round(held.dropped_per_second),
+        **_numbers(held, "beat_hz", "odd_holds_per_second", "dropped_per_second"),
         "timing_error_rms_ms": _round(1000 * held.timing_error_rms_s),
         "timing_error_span_ms": _round(1000 * held.timing_error_span_s),
     }
@@ -146,12 +143,9 @@ def _shutter(advice: ShutterAdvice) -> Json:
         "advised_deg": _round(advice.advised_deg),
         "mains": mains
         and {
-            "pulses_hz": _round(mains.target.pulses_hz),
-            "cycles": _round(mains.target.cycles),
+            **_numbers(mains.target, "pulses_hz", "cycles"),
             "steadiness": mains.target.steadiness,
-            "modulation": _round(mains.target.modulation),
-            "beat_hz": _round(mains.target.beat_hz),
-            "beat_period_s": _round(mains.target.beat_period_s),
+            **_numbers(mains.target, "modulation", "beat_hz", "beat_period_s"),
             "whole_cycles_s": [str(exposure) for exposure in mains.clean_s],
             "nearest_s": None if mains.nearest_s is None else str(mains.nearest_s),
         },
@@ -164,8 +158,7 @@ def _filter(advice: ShutterAdvice) -> Json | None:
         return None
     return {
         "stops": _round(filters.wanted_stops),
-        "factor": _round(filters.factor),
-        "density": _round(filters.density),
+        **_numbers(filters, "factor", "density"),
         "filters": [_round(density) for density in filters.densities],
         "trim_stops": _round(filters.trim_stops),
     }
@@ -173,21 +166,18 @@ def _filter(advice: ShutterAdvice) -> Json | None:
 
 def _movement(movement: MovementAdvice) -> Json:
     return {
-        "fastest_cross_s": _round(movement.fastest_cross_s),
-        "typical_cross_s": _round(movement.typical_cross_s),
+        **_numbers(movement, "fastest_cross_s", "typical_cross_s"),
         "fastest_step_px": _round(movement.step_px),
-        "typical_step_px": _round(movement.typical_step_px),
-        "limit_cross_s": _round(movement.limit_cross_s),
-        "limit_step_px": _round(movement.limit_step_px),
-        "times_limit": _round(movement.times_limit),
-        "past_share": _round(movement.past_share),
+        **_numbers(
+            movement,
+            *("typical_step_px", "limit_cross_s", "limit_step_px", "times_limit", "past_share"),
+        ),
         "within": movement.within,
         "meets_limit": [
             {
                 "quantity": remedy.quantity,
                 "unit": remedy.unit,
-                "now": _round(remedy.now),
-                "meets_at": _round(remedy.meets_at),
+                **_numbers(remedy, "now", "meets_at"),
                 "bound": "at most" if remedy.at_most else "at least",
             }
             for remedy in movement.remedies
@@ -203,9 +193,7 @@ def _footage(advice: FootageAdvice) -> Json:
         "timelines": [
             {
                 "timeline": str(choice.conform.timeline),
-                "speed": _round(choice.conform.speed),
-                "length": _round(choice.conform.length),
-                "semitones": _round(choice.conform.semitones),
+                **_numbers(choice.conform, "speed", "length", "semitones"),
                 "played_error_ms": _round(1000 * choice.played.ranked_error_s),
                 "played_even": choice.played.even_everywhere,
                 "odd_frame_shown": choice.conform.odd_frames[0],

@@ -32,19 +32,12 @@ GUIDANCE = (
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of cells under a head; the last column may hold sentences.
+    """Rows of cells under a head; the last column may hold sentences."""
 
-    Attributes
-    ----------
-    head, rows
-        Texts, as many in each row as in the head.
-    sentences
-        Whether the last column is set as running text.
-    """
-
+    # head, rows: texts, as many in each row as in the head
     head: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
-    sentences: bool = False
+    sentences: bool = False  # whether the last column is set as running text
 
 
 @dataclass(frozen=True)

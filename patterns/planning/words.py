@@ -5,17 +5,15 @@ from __future__ import annotations
 from fractions import Fraction
 from math import ceil, floor
 
-from patterns.planning.plan import Plan
+from patterns.planning.plan import MainsAdvice, Plan, Remedy, ShutterAdvice
 from patterns.planning.rates import FootageAdvice, NearRate, RateAdvice
-from patterns.planning.settings import MainsAdvice, Remedy, ShutterAdvice
 from patterns.timing.audience import Audience, RateStanding, Showing
+from patterns.timing.cadence import SlowSlip
 from patterns.timing.conform import Conform
-from patterns.timing.exposure import FilterChoice
 from patterns.timing.mains import LightCheck, alias_hz
 from patterns.timing.notation import joined, pattern_text, plural
 from patterns.timing.rates import format_decimal
-from patterns.timing.shutter import format_exposure
-from patterns.timing.slip import SlowSlip
+from patterns.timing.shutter import FilterChoice, format_exposure
 
 CAUTIONS = (
     "Flying: keep to the local rules for height, distance, line of sight and airspace, and to "

@@ -108,11 +108,8 @@ def played_timing(
 ) -> PlayedTiming:
     """Durations of `refreshes` pictures, each one refresh slowed `slow` times.
 
-    Raises
-    ------
-    RequestError
-        The format would show something else: its clock is too coarse, or viewers do not
-        play that fast. The message says which slowing it can hold.
+    Raises `RequestError`: the format would show something else: its clock is too coarse, or viewers
+    do not play that fast. The message says which slowing it can hold.
     """
     form = FORMATS[name]
     wanted = slow / refresh_hz
@@ -151,9 +148,7 @@ class Animation:
 def closed_spec(spec: SplitSpec) -> tuple[SplitSpec, bool]:
     """Shorten a clip to a loop; what repeats soon is nudged to close, the rest starts again.
 
-    Returns
-    -------
-    The clip, and whether it closes without a seam.
+    Returns the clip, and whether it closes without a seam.
     """
     feeds = tuple(panel.feed for panel in spec.panels)
     window = spec.meter_window
@@ -199,10 +194,7 @@ def animation_bytes(
 ) -> bytes:
     """Encode pictures, each with its duration, in an endless loop.
 
-    Raises
-    ------
-    OutputError
-        The encoder kept another number of pictures than it was given.
+    Raises `OutputError`: the encoder kept another number of pictures than it was given.
     """
     held = io.BytesIO()
     ms = [round(1000 * d) for d in durations_s]
@@ -255,12 +247,9 @@ def write_animation(
 ) -> Animation:
     """Write a loop of the split clip; every refresh is one picture.
 
-    Raises
-    ------
-    RequestError
-        The format's clock cannot hold it, it exceeds a limit for flashes, or the file exists.
-    OutputError
-        The disk refuses it.
+    Raises `RequestError`: the format's clock cannot hold it, it exceeds a limit for flashes, or the
+    file exists.
+    Raises `OutputError`: the disk refuses it.
     """
     closed, seamless = closed_spec(spec)
     timing = played_timing(name, spec.refresh_hz, spec.slow, closed.refreshes)

@@ -18,9 +18,8 @@ from patterns.drawing.style import Scheme, hold_colours
 from patterns.picture.lettering import cap_height_px, size_for_width, text_width_px
 from patterns.picture.light import light_to_ycbcr, signal_to_light
 from patterns.picture.planes import Planes
-from patterns.present.feed import Feed, Run, common_period, runs
-from patterns.present.panel_layout import Area
-from patterns.present.panel_picture import paste
+from patterns.present.panel import Area, paste
+from patterns.present.panel_scene import Feed, Run, common_period, runs
 
 LEAST_WINDOW, LONGEST_WINDOW = 24, 60  # refreshes
 # In 1080ths of the frame's height (or 1920ths of its width): a cell holds a digit of that type.
@@ -50,20 +49,9 @@ def _colour_codes(colour: str) -> tuple[int, int, int]:
 
 
 class HoldMeter:
-    """Draws one panel's meter into frames.
+    """Draws one panel's meter of `window` refreshes into its `area` of frames.
 
-    Parameters
-    ----------
-    feed, refresh_hz
-        What is shown, and how often the display refreshes.
-    area
-        Where the meter lies.
-    window
-        Refreshes across.
-    unit
-        A 1080th of the frame's height, or a 1920th of its width, if that is smaller.
-    colours
-        Scheme of the frame.
+    `unit`: a 1080th of the frame's height, or a 1920th of its width, if that is smaller, pixels.
     """
 
     def __init__(
@@ -90,18 +78,13 @@ class HoldMeter:
         (pending, passed), area = self._shown[1], self._area
         split = self._edges[at + 1]
         paste(pending, frame, area.left, area.top)
-        part = Planes(passed.y[:, :split], passed.cb[:, : split // 2], passed.cr[:, : split // 2])
-        paste(part, frame, area.left, area.top)
+        paste(passed.part(0, 0, split, area.height), frame, area.left, area.top)
         self._mark(frame, area.left + self._edges[at], area.left + split)
 
     def _mark(self, frame: Planes, left: int, right: int) -> None:
         high = max(2, round(self._area.height * MARK_SHARE / 2) * 2)
-        top = self._area.bottom - high
-        y, cb, cr = self._mark_codes
-        frame.y[top : top + high, left:right] = y
-        rows = slice(top // 2, (top + high) // 2)
-        columns = slice(left // 2, right // 2)
-        frame.cb[rows, columns], frame.cr[rows, columns] = cb, cr
+        bottom = self._area.bottom
+        frame.part(left, bottom - high, right, bottom).fill(*self._mark_codes)
 
     def _round(self, number: int) -> tuple[Planes, Planes]:
         first = number * self._window

@@ -16,10 +16,10 @@ from patterns.present.tracked_eye import (
     with_contrast,
 )
 from patterns.timing.cadence import Cadence
+from patterns.timing.cadence_text import verdict
 from patterns.timing.conform import Conform
 from patterns.timing.panning import LIMIT_SECONDS, REFERENCE_RATE
 from patterns.timing.rates import format_decimal
-from patterns.timing.verdict import verdict
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,7 @@ from patterns.picture.lettering import cap_height_px, size_for_width, text_width
 from patterns.picture.planes import Planes
 from patterns.picture.stills import picture_bytes, planes_to_rgb
 from patterns.present.hold_meter import HoldMeter
-from patterns.present.panel_layout import Area, PanelAreas
-from patterns.present.panel_picture import PanelPicture, paste
+from patterns.present.panel import Area, PanelAreas, PanelPicture, paste
 from patterns.present.split_spec import Panel, SplitSpec
 from patterns.safety.check import LoopGuard
 from patterns.safety.report import SafetyReport
@@ -61,10 +60,7 @@ def _panel_picture(spec: SplitSpec, number: int) -> PanelPicture:
 class SplitClip:
     """Draws the frames of a split clip.
 
-    Raises
-    ------
-    RequestError
-        The panels do not fit the layout, or a panel is too small for its strip.
+    Raises `RequestError`: the panels do not fit the layout, or a panel is too small for its strip.
     """
 
     def __init__(self, spec: SplitSpec) -> None:
@@ -150,21 +146,18 @@ def _label(drawing: Drawing, spec: SplitSpec, panel: Panel, area: PanelAreas) ->
         Box(left, base - high / 2 - box_high / 2, mark_width, box_high, fill, box_high / 5),
         Text(left + pad, base - high / 2 + cap_height_px(mark_px) / 2, mark, mark_px, ink),
     )
-    words = Text(label.left, base + area.words_px * 1.45, panel.words, area.words_px, c.muted)
-    fitted = size_for_width(panel.words, label.width, area.words_px)
-    if fitted >= LEAST_FITTED * area.words_px or area.meter.width == area.picture.width:
+    words = Text(label.left, base + area.caption_px * 1.45, panel.caption, area.caption_px, c.muted)
+    fitted = size_for_width(panel.caption, label.width, area.caption_px)
+    if fitted >= LEAST_FITTED * area.caption_px or area.meter.width == area.picture.width:
         drawing.add(replace(words, size_px=fitted))
     else:
-        drawing.paragraph(words, label.width, round(area.words_px * 1.3))
+        drawing.paragraph(words, label.width, round(area.caption_px * 1.3))
 
 
 def refuse_flashing(report: SafetyReport, name: str, *, allow_flashing: bool) -> None:
     """Refuse what exceeds a limit for flashes or stripes, unless that is allowed.
 
-    Raises
-    ------
-    RequestError
-        It exceeds one.
+    Raises `RequestError`: it exceeds one.
     """
     if not report.passes and not allow_flashing:
         raise RequestError(
@@ -185,22 +178,11 @@ def write_split(
 ) -> SafetyReport:
     """Write the clip; each refresh is one frame of the file, or `spec.slow` equal ones.
 
-    Parameters
-    ----------
-    still
-        JPEG to write too: the picture that stands for the clip until it plays, at the
-        moment at which its meters are full.
-
-    Returns
-    -------
-    What the check of its frames found, as they are shown.
-
-    Raises
-    ------
-    RequestError
-        It is not possible, exceeds a limit for flashes, or the file exists.
-    OutputError, EncoderError
-        The disk or the encoder failed; nothing is left behind.
+    `still`: JPEG to write too: the picture that stands for the clip until it plays, at the moment
+    at which its meters are full.
+    Returns what the check of its frames found, as they are shown.
+    Raises `RequestError`: it is not possible, exceeds a limit for flashes, or the file exists.
+    Raises `OutputError`, `EncoderError`: the disk or the encoder failed; nothing is left behind.
     """
     clip = SplitClip(spec)
     rate = spec.refresh_hz

@@ -8,20 +8,14 @@ from math import ceil
 
 from patterns.drawing.style import DARK, Scheme
 from patterns.errors import RequestError
-from patterns.present.feed import Feed, is_even
 from patterns.present.hold_meter import meter_window
-from patterns.present.panel_layout import FLATTEST, Area, LayoutName, PanelAreas, panel_layout
-from patterns.present.scene_choice import SceneChoice
+from patterns.present.panel import FLATTEST, Area, LayoutName, PanelAreas, panel_layout
+from patterns.present.panel_scene import Feed, SceneChoice, is_even
 from patterns.strip.layout import strip_layout
 from patterns.timing.conform import Conform
 from patterns.timing.panning import limit_px_s
 from patterns.timing.rates import format_decimal
-from patterns.timing.shutter import (
-    USUAL_ANGLE_DEG,
-    exposure_of_angle,
-    format_exposure,
-    shutter_angle,
-)
+from patterns.timing.shutter import USUAL_SHUTTER, Shutter, format_exposure, shutter_angle
 
 LEAST_WIDTH, LEAST_HEIGHT = 320, 120  # of a panel's picture
 
@@ -33,7 +27,7 @@ class Panel:
     feed: Feed  # which frame is on at each refresh
     exposure_s: Fraction  # exposure of each frame of the footage
     title: str
-    words: str  # the small label
+    caption: str  # the small label
     mark: str  # one word beside the title
     good: bool  # whether that is as it should be
 
@@ -147,51 +141,33 @@ class SplitSpec:
         return self.fastest_px_s / float(limit_px_s(slowest, self.scene_size[0]))
 
 
-def _shutter_words(rate: Fraction, exposure_s: Fraction, *, by_time: bool) -> str:
+def _panel(
+    feed: Feed, refresh_hz: Fraction, shutter: Shutter, title: str, words: str, mark: str = ""
+) -> Panel:
+    """Panel with a mark that says even or uneven, unless another says what is wrong with it."""
+    even = is_even(feed, refresh_hz)
+    said = mark or ("even" if even else "uneven")
+    return Panel(feed, shutter.at(feed.footage), title, words, said, even and not mark)
+
+
+def _shutter_words(rate: Fraction, shutter: Shutter) -> str:
     """Exposure and angle, what is kept equal first."""
+    exposure_s = shutter.at(rate)
     time, angle = format_exposure(exposure_s), format_decimal(shutter_angle(exposure_s, rate), 1)
-    return f"shutter {time}, {angle}°" if by_time else f"shutter {angle}°, {time}"
+    return f"shutter {time}, {angle}°" if shutter.exposure_s else f"shutter {angle}°, {time}"
 
 
 def rate_panels(
-    rates: tuple[Fraction, ...],
-    refresh_hz: Fraction,
-    *,
-    angle_deg: Fraction = USUAL_ANGLE_DEG,
-    exposure_s: Fraction | None = None,
+    rates: tuple[Fraction, ...], refresh_hz: Fraction, shutter: Shutter = USUAL_SHUTTER
 ) -> tuple[Panel, ...]:
-    """One panel a rate.
-
-    Parameters
-    ----------
-    rates
-        Frames a second.
-    refresh_hz
-        Refreshes a second of the display.
-    angle_deg, exposure_s
-        Shutter, kept by angle, or by time where an exposure is given.
-
-    Raises
-    ------
-    RequestError
-        The exposure is longer than a frame.
-    """
-    panels = []
-    for rate in rates:
-        exposure = exposure_of_angle(angle_deg, rate) if exposure_s is None else exposure_s
-        feed = Feed.native(rate)
-        even = is_even(feed, refresh_hz)
-        panels.append(
-            Panel(
-                feed=feed,
-                exposure_s=exposure,
-                title=f"{format_decimal(rate)} fps",
-                words=_shutter_words(rate, exposure, by_time=exposure_s is not None),
-                mark="even" if even else "uneven",
-                good=even,
-            )
+    """One panel a rate. Raises `RequestError`: the exposure is longer than a frame."""
+    return tuple(
+        _panel(
+            Feed.native(rate), refresh_hz, shutter,
+            f"{format_decimal(rate)} fps", _shutter_words(rate, shutter),
         )
-    return tuple(panels)
+        for rate in rates
+    )  # fmt: skip
 
 
 def _repeat_words(conform: Conform) -> str:
@@ -208,15 +184,11 @@ def conform_panels(
     footage: Fraction,
     timeline: Fraction,
     refresh_hz: Fraction,
-    *,
-    angle_deg: Fraction = USUAL_ANGLE_DEG,
+    shutter: Shutter = USUAL_SHUTTER,
 ) -> tuple[Panel, ...]:
     """Footage on a timeline of another rate, in three ways, and footage shot at that rate.
 
-    Raises
-    ------
-    RequestError
-        The two rates are the same.
+    Raises `RequestError`: the two rates are the same.
     """
     if footage == timeline:
         raise RequestError(
@@ -225,29 +197,17 @@ def conform_panels(
         )
     conform = Conform(footage, timeline)
     shot, line = format_decimal(footage), format_decimal(timeline)
-    exposure = exposure_of_angle(angle_deg, footage)
-    percent = f"{format_decimal(100 * conform.speed, 1)} %"
-    repeated = Feed(footage, timeline, "repeated")
-    sped = Feed(footage, timeline, "sped")
-    native = Feed.native(timeline)
-
-    def panel(feed: Feed, title: str, words: str, mark: str = "", good: bool | None = None,
-              exposure_s: Fraction = exposure) -> Panel:  # fmt: skip
-        even = is_even(feed, refresh_hz)
-        return Panel(
-            feed, exposure_s, title, words,
-            mark or ("even" if even else "uneven"),
-            even if good is None else good,
-        )  # fmt: skip
-
     how = "repeated" if conform.speed > 1 else "dropped"
     changed = "sped up" if conform.speed > 1 else "slowed"
     mixed = format_decimal(100 * conform.mixed_share, 0)
-    return (
-        panel(repeated, f"{shot} in {line}, {how}", _repeat_words(conform)),
-        panel(Feed(footage, timeline, "blended"), f"{shot} in {line}, blended",
-              f"{mixed} % of frames are two at once", "ghosts", False),
-        panel(sped, f"{shot} in {line}, {changed}", f"every frame once: {percent} speed"),
-        panel(native, f"shot at {line}", "as it should be: nothing to conform",
-              exposure_s=exposure_of_angle(angle_deg, timeline)),
+    percent = f"{format_decimal(100 * conform.speed, 1)} %"
+    kinds = (
+        (Feed(footage, timeline, "repeated"), f"{shot} in {line}, {how}",
+         _repeat_words(conform), ""),
+        (Feed(footage, timeline, "blended"), f"{shot} in {line}, blended",
+         f"{mixed} % of frames are two at once", "ghosts"),
+        (Feed(footage, timeline, "sped"), f"{shot} in {line}, {changed}",
+         f"every frame once: {percent} speed", ""),
+        (Feed.native(timeline), f"shot at {line}", "as it should be: nothing to conform", ""),
     )  # fmt: skip
+    return tuple(_panel(feed, refresh_hz, shutter, *words) for feed, *words in kinds)

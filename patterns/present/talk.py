@@ -215,10 +215,7 @@ def _whole(request: TalkRequest) -> tuple[Item, ...]:
 def planned_items(request: TalkRequest, parts: Iterable[Part] | None = None) -> tuple[Item, ...]:
     """What some parts hold, or the whole talk; nothing is drawn.
 
-    Raises
-    ------
-    RequestError
-        A part is not possible.
+    Raises `RequestError`: a part is not possible.
     """
     if parts is None:
         return _whole(request)
@@ -262,16 +259,10 @@ def make_talk(
 ) -> Facts:
     """Make some parts, `jobs` files at once; or the whole folder with its pages and talk.json.
 
-    Returns
-    -------
-    The object that `--json` prints.
-
-    Raises
-    ------
-    RequestError
-        A part is not possible, exceeds a limit for flashes, or its file exists.
-    OutputError, EncoderError
-        The disk or the encoder failed; nothing half-written is left.
+    Returns the object that `--json` prints.
+    Raises `RequestError`: a part is not possible, exceeds a limit for flashes, or its file exists.
+    Raises `OutputError`, `EncoderError`: the disk or the encoder failed; nothing half-written is
+    left.
     """
     wanted = None if parts is None else tuple(parts)
     items = planned_items(request, wanted)

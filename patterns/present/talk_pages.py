@@ -10,7 +10,7 @@ from importlib.resources import files
 from typing import Any
 from urllib.parse import quote
 
-from patterns.drawing.page import CAUTION, FOLDER, SCRIPTED, html_page
+from patterns.drawing.style import CAUTION, FOLDER, SCRIPTED, html_page
 from patterns.errors import RequestError
 
 Item = dict[str, Any]  # of talk.json
@@ -181,40 +181,6 @@ def index_page(talk: dict[str, Any]) -> str:
     )  # fmt: skip
 
 
-_NOTES_CSS = """
-main { max-width: 52rem; }
-ol.items { list-style: none; padding: 0; }
-ol.items > li { break-inside: avoid; margin: 0 0 1.2rem; padding: 0.9rem 0.9rem 0.6rem;
-  border-top: 2px solid var(--rule); display: grid; grid-template-columns: 11rem 1fr;
-  gap: 0.3rem 1.2rem; }
-ol.items > li.now { background: var(--panel); border-top-color: var(--calm); }
-ol.items img { grid-column: 1; width: 100%; height: auto; display: block; }
-ol.items div { grid-column: 2; }
-h2 { font-size: 1.15rem; margin: 0 0 0.3rem; }
-ol.items p { margin: 0 0 0.35rem; }
-@media (max-width: 36rem) { ol.items > li { display: block; }
-  ol.items img { margin-bottom: 0.5rem; } }
-@media print { @page { size: A4; margin: 14mm; } body { font-size: 10.5pt; }
-  h1 { font-size: 18pt; } ol.items > li, ol.items > li.now { background: none; padding: 3mm 0 1mm; }
-  .caution { background: none; border: 1px solid #000; } }
-"""
-_FOLLOW = """<script>
-"use strict";
-// Opened from the slides, this page follows them.
-window.addEventListener("message", (event) => {
-  if (event.source !== window.opener) return;
-  document.querySelectorAll("ol.items > li").forEach((entry, i) => {
-    const now = i === event.data.slide - 1;
-    entry.classList.toggle("now", now);
-    if (now) entry.scrollIntoView({ block: "center" });
-  });
-  if (!event.data.slide) window.scrollTo(0, 0);
-});
-window.opener?.postMessage("ready", "*");
-</script>
-"""
-
-
 def notes_page(talk: dict[str, Any]) -> str:
     """HTML of the speaker's notes, from the object that talk.json holds."""
     own, take = _parts(talk)
@@ -240,7 +206,9 @@ def notes_page(talk: dict[str, Any]) -> str:
         f'<ol class="items">{"".join(entries)}</ol>'
     )
     title = f"Speaker's notes: {talk['title']}"
-    return html_page(title, body, css=_NOTES_CSS, policy=FOLDER, after=_FOLLOW)
+    css = "\n" + _part("notes.css")
+    follow = f'<script>\n"use strict";\n{_part("notes.js")}</script>\n'
+    return html_page(title, body, css=css, policy=FOLDER, after=follow)
 
 
 _DEMO_SCRIPTS = ("demo_cadence.js", "demo_scene.js", "demo_meter.js", "demo_page.js")
@@ -254,15 +222,8 @@ DEMO_CAUTION = (
 def demo_page(rates: tuple[Fraction, ...] = (Fraction(24), Fraction(30))) -> str:
     """HTML of the live page: two canvases in one file that needs no network.
 
-    Parameters
-    ----------
-    rates
-        The two rates that it opens with, the first two of more; its slider takes them in.
-
-    Raises
-    ------
-    RequestError
-        Fewer than two rates.
+    `rates`: the two rates that it opens with, the first two of more; its slider takes them in.
+    Raises `RequestError`: fewer than two rates.
     """
     if len(rates) < 2:
         raise RequestError("the demonstration compares two rates: give --rates 24,30")

@@ -11,13 +11,13 @@ from typing import Literal
 from patterns.drawing.style import DARK, LIGHT, Scheme
 from patterns.errors import RequestError
 from patterns.present.animation import FormatName
-from patterns.present.panel_layout import LayoutName
-from patterns.present.scene_choice import SceneChoice
+from patterns.present.panel import LayoutName
+from patterns.present.panel_scene import SceneChoice
 from patterns.present.split_spec import SplitSpec, conform_panels, rate_panels
 from patterns.timing.cadence import Cadence, Display, cadence
 from patterns.timing.notation import joined
 from patterns.timing.rates import format_decimal
-from patterns.timing.shutter import USUAL_ANGLE_DEG
+from patterns.timing.shutter import USUAL_SHUTTER, Shutter
 from patterns.video.codecs import codec_named
 
 Part = Literal["split", "conform", "stills", "animation", "demo"]
@@ -40,9 +40,7 @@ class TalkRequest:
     paces: Mapping[str, Fraction] = field(default_factory=dict)
     # how panels lie; None: side by side, four in a grid, stacked in an upright picture
     layout: LayoutName | None = None
-    # shutter, kept by angle, or by time where an exposure is given
-    angle_deg: Fraction = USUAL_ANGLE_DEG
-    exposure_s: Fraction | None = None
+    shutter: Shutter = USUAL_SHUTTER
     footage: Fraction = Fraction(24)  # rates of the conform demonstration
     timeline: Fraction = Fraction(30)
     slow: int = 1  # how often each refresh is repeated
@@ -113,9 +111,7 @@ class TalkRequest:
         chosen = layout or self.layout or usual
         across = {"side": len(self.rates), "grid": 2, "line": 1, "stacked": 1}[chosen]
         spec = SplitSpec(
-            panels=rate_panels(
-                self.rates, self.refresh_hz, angle_deg=self.angle_deg, exposure_s=self.exposure_s
-            ),
+            panels=rate_panels(self.rates, self.refresh_hz, self.shutter),
             scene=self._scene(pattern or self.pattern, across),
             refresh_hz=self.refresh_hz,
             layout=chosen,
@@ -143,15 +139,10 @@ class TalkRequest:
 
     def conform(self) -> SplitSpec:
         """Conform demonstration: four panels in a grid."""
-        panels = conform_panels(
-            self.footage, self.timeline, self.refresh_hz, angle_deg=self.angle_deg
-        )
-        return replace(
-            self.split(),
-            panels=panels,
-            layout="grid",
-            scene=self._scene(self.pattern, 2),
-        )
+        by_angle = Shutter(self.shutter.angle_deg)  # one time would not fit all of the rates
+        panels = conform_panels(self.footage, self.timeline, self.refresh_hz, by_angle)
+        scene = self._scene(self.pattern, 2)
+        return replace(self.split(), panels=panels, layout="grid", scene=scene)
 
     def animated(self, slow: int) -> SplitSpec:
         """Split clip as small as an animated picture should be."""

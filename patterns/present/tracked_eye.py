@@ -1,21 +1,15 @@
 """What falls on the retina of an eye that follows the motion: the tracked-eye model.
 
-The eye moves with the object at a steady v. A display that holds (lights each frame until
-the next one comes, at once and evenly) shows frame n from k_n/R to k_(n+1)/R. Meanwhile
-the eye goes on, so that on the retina the frame is smeared over v times its hold time,
-and lies off its place by v times (k_n/R - n/F). The eye adds up light: the picture on the
-retina is the mean over whole periods of the cadence,
+The eye moves at a steady v; a display that holds shows frame n from k_n/R to k_(n+1)/R. On the
+retina it is smeared over v times its hold, v times (k_n/R - n/F) off its place. The eye adds up
+light: the mean over whole periods T of the cadence,
 
     L(x) = 1/T  sum_n  integral from k_n/R to k_(n+1)/R of  I_n(x + v t) dt,
 
-with I_n frame n, its shutter blur included, in linear light.
-
-Two things follow, which the stills show. Hold blur: an even cadence smears over speed x
-hold time (Klompenhouwer et al. 2004, quoted second-hand; Denes et al., ACM Transactions
-on Graphics 39(4), 2020, equation 4). Double edges: frames that come early and late lie
-beside each other, up to the span of the timing error x speed apart (derived here).
-
-Not in the model: the eye's own blur, pursuit that lags, a slow or pulsed panel.
+with I_n frame n, shutter blur included, in linear light. Hold blur: speed x hold time
+(Klompenhouwer et al. 2004, quoted second-hand; Denes et al., ACM Transactions on Graphics
+39(4), 2020, equation 4). Double edges: up to the span of the timing error x speed apart
+(derived here). Not in the model: the eye's own blur, pursuit that lags, a slow or pulsed panel.
 """
 
 from __future__ import annotations
@@ -28,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image
 
-from patterns.drawing.canvas import Box, Drawing, Stroke, Text, to_image
+from patterns.drawing.canvas import Box, Drawing, Stroke, Text, titled_slide, to_image
 from patterns.drawing.style import LIGHT, SLIDE, Scheme
 from patterns.errors import RequestError
 from patterns.picture.arrays import FloatArray
@@ -124,27 +118,11 @@ def _integral(row: FloatArray, at: FloatArray) -> FloatArray:
 def tracked_picture(
     still: npt.ArrayLike, held: Cadence, speed_px_s: float, exposure_s: Fraction
 ) -> FloatArray:
-    """Light on the retina of an eye that follows `still` as it moves along its last axis.
+    """Light on the retina of an eye that follows `still`, lined up on the object's mean place.
 
-    Parameters
-    ----------
-    still
-        Linear light of what moves, (..., width), any range.
-    held
-        How its frames are held.
-    speed_px_s
-        Pixels a second to the right; negative goes left.
-    exposure_s
-        Exposure of each frame, seconds, centred on its moment.
-
-    Returns
-    -------
-    Array of the shape of `still`, lined up on the object's mean place.
-
-    Raises
-    ------
-    RequestError
-        The exposure is longer than a frame.
+    `still` is linear light (..., width) of what moves along its last axis at `speed_px_s` to the
+    right (negative: left), each frame exposed for `exposure_s` about its moment. Raises
+    `RequestError`: the exposure is longer than a frame.
     """
     if not 0 <= exposure_s * held.rate <= 1:
         raise RequestError("the exposure must be 0 to one frame: give a shutter of 0 to 360")
@@ -173,17 +151,9 @@ def tracked_eye_slide(
 
     The frames are sharp in themselves, so that only what the screen and the eye add is seen.
 
-    Parameters
-    ----------
-    cadences
-        One to four; beside them stands one that is even.
-    clip_px_s
-        Speed of the clip, of which the plate goes a `SLOWER`th.
-
-    Raises
-    ------
-    RequestError
-        No cadence, or more than four.
+    `cadences`: one to four; beside them stands one that is even.
+    `clip_px_s`: speed of the clip, of which the plate goes a `SLOWER`th.
+    Raises `RequestError`: no cadence, or more than four.
     """
     if not 1 <= len(cadences) <= MOST_ROWS:
         raise RequestError(f"a tracked-eye slide takes 1 to {MOST_ROWS} rates, not {len(cadences)}")
@@ -193,7 +163,7 @@ def tracked_eye_slide(
     scale = (LINE_WIDTH - 2 * LINE_MARGIN) / widest
     pitch = (SLIDE.height_px - TOP - FOOT) / (1 + len(shown))
     tops = [TOP + number * pitch for number in range(1 + len(shown))]
-    drawing = Drawing(SLIDE.width_px, SLIDE.height_px, colours.paper, "What a following eye sees")
+    drawing = titled_slide("What a following eye sees", colours, SLIDE.height_px, 22)
     _slide_words(drawing, colours, speed_px_s)
     _row_words(drawing, tops[0], ("at rest", "what there is to see"), colours, even=True)
     for top, held in zip(tops[1:], shown, strict=True):
@@ -279,10 +249,8 @@ def _ghost_edges(
 
 
 def _slide_words(drawing: Drawing, colours: Scheme, speed_px_s: float) -> None:
-    """Title above, model beneath."""
+    """Heads of the columns above, model beneath."""
     left, right = SLIDE.margin_px, SLIDE.width_px - SLIDE.margin_px
-    base = left - 22 + cap_height_px(SLIDE.title_px)
-    drawing.add(Text(left, base, drawing.title, SLIDE.title_px, colours.ink, bold=True))
     foot = SLIDE.height_px - FOOT + 20
     drawing.add(Stroke(left, foot, right, foot, colours.rule, SLIDE.hairline_px))
     columns = ((PLATE_LEFT, "the plate, on the retina"), (LINE_LEFT, "a fine line, on the retina"))

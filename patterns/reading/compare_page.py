@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from html import escape
 
 from patterns.drawing.canvas import Drawing, to_svg, typeface_css
-from patterns.drawing.page import html_page
-from patterns.drawing.style import PAGE
+from patterns.drawing.style import PAGE, html_page
 from patterns.reading.compare import Comparison, Entry
 from patterns.reading.reading_text import table_rows
 from patterns.reading.timeline import hold_timeline

@@ -15,7 +15,8 @@ from patterns.errors import InputError
 from patterns.picture.arrays import UInt8Array
 from patterns.reading.photo import judge_photo, unread_photo
 from patterns.reading.reading import Reading
-from patterns.strip.photo import Unread, read_photo
+from patterns.strip.photo import read_photo
+from patterns.strip.read import Unread
 from patterns.timing.cadence import Display
 
 PHOTO_FORMATS = ("JPEG", "PNG")

@@ -24,8 +24,8 @@ from patterns.reading.photo_words import (
 )
 from patterns.reading.reading import Reading
 from patterns.reading.refresh_grid import USUAL_HZ
-from patterns.strip.photo import PhotoReading, Unread
-from patterns.strip.photo_numbers import Run
+from patterns.strip.photo import PhotoReading, Run
+from patterns.strip.read import Unread
 from patterns.timing.cadence import Display, cadence
 
 NOISY = f"hold cells too noisy to be known to {PERCENT} %"

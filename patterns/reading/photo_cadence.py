@@ -1,6 +1,6 @@
 """Light of the hold cells beside what the cadence arithmetic predicts of a run of frames.
 
-Which frames passed in the exposure is known (`strip.photo_numbers`), and how long each of
+Which frames passed in the exposure is known (`strip.photo`), and how long each of
 them is held on a refresh but for the phase between clip and display. So the light of every
 cell is predicted; the exposure's own ends cut the first and the last frame, whose cells are
 left out. A frame that was lost, or came late, lacks just what the frame before it has more.
@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from patterns.picture.arrays import BoolArray, FloatArray, IntArray
-from patterns.strip.photo_numbers import Run
+from patterns.strip.photo import Run
 from patterns.timing.cadence import frame_starts
 
 PHASES = 48

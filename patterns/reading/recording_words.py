@@ -11,9 +11,8 @@ from patterns.reading.refresh_search import FoundRefresh
 from patterns.reading.watched import Watched
 from patterns.reading.words import held_words, hertz_list, loss_words
 from patterns.timing.cadence import Display
-from patterns.timing.notation import counted
+from patterns.timing.notation import counted, interval_text
 from patterns.timing.rates import format_decimal
-from patterns.timing.verdict import interval_text
 
 FEW_FRAMES = 6
 LOW_YIELD = 0.5

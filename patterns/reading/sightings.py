@@ -7,7 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from patterns.reading.watched import Mixture, Run, Watched
-from patterns.strip.identity import Identity
+from patterns.strip.code import Identity
 from patterns.strip.read import Seen, Unread
 
 # A neighbour that gives less of the light is compression noise or a clean-up of the screen.

@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import Literal
 
 from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, IN_TRANSITION
-from patterns.strip.identity import Identity
+from patterns.strip.code import Identity
 
 FEWEST_STAIRS, STAIRS = 4, 0.08  # of them, and of them for each change of frame
 PICTURES_A_FRAME = 4  # with fewer, transitions take most pictures of any screen

@@ -1,27 +1,101 @@
-"""Reading the strip in the pictures of a camera that films a screen, one after the other."""
+"""Reading the strip in the pictures of a camera that films a screen, one after the other.
+
+The identity is voted over many pictures, and a number must fit the ones before.
+"""
 
 from __future__ import annotations
 
-from patterns.picture.arrays import UInt8Array
+import numpy as np
+
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, decode, hold_lit
-from patterns.strip.camera_levels import (
+from patterns.strip.camera_light import (
     BLURRED,
     NO_STRIP,
     TOO_DARK,
+    CellLight,
     check_light,
     clips_white,
     levels,
+    sample_cells,
 )
 from patterns.strip.camera_locate import locate
-from patterns.strip.camera_sample import CellLight, sample_cells
 from patterns.strip.camera_track import refine, unit_px
-from patterns.strip.camera_vote import IdentityVote, NumberGate
-from patterns.strip.hold import hold_row
-from patterns.strip.identity import Identity
+from patterns.strip.code import IDENTITY_CELLS, Identity, read_identity
+from patterns.strip.grid import hold_row
 from patterns.strip.placement import Placement
 from patterns.strip.read import StripReading, Unread
 
-__all__ = ["CameraReader", "Unread"]
+FORGET = 0.97  # of the votes stays with each picture
+LEAST_VOTES = 2.0
+LEAST_LEAN = 0.12  # mean distance of the least sure cell from the middle
+MOST_CONTRADICTIONS = 24
+STEP = 6  # frames by which a number may go on at once without being confirmed
+BACK = 1  # and back: a mixture reported late
+
+
+class IdentityVote:
+    """Sums the identity cells of pictures until their check agrees twice over."""
+
+    def __init__(self) -> None:
+        self._start()
+
+    def _start(self) -> None:
+        self.identity: Identity | None = None
+        self._sum: FloatArray = np.zeros(IDENTITY_CELLS)
+        self._votes = 0.0
+        self._contradictions = 0
+
+    def add(self, levels: FloatArray) -> None:
+        """Take the identity cells' light levels of one picture, (64,)."""
+        if self.identity is not None or np.isnan(levels).any():
+            return
+        self._sum = self._sum * FORGET + np.clip(levels - 0.45, -0.5, 0.5)
+        self._votes = self._votes * FORGET + 1
+        if self._votes < LEAST_VOTES - 0.1:
+            return
+        if np.abs(self._sum).min() >= LEAST_LEAN * self._votes:
+            self.identity = read_identity(self._sum > 0)
+
+    def contradict(self, yes: bool) -> None:
+        """Tell whether a picture spoke against the identity; many in a row end it."""
+        self._contradictions = self._contradictions + 1 if yes else 0
+        if self._contradictions >= MOST_CONTRADICTIONS:
+            self._start()
+
+
+class NumberGate:
+    """Lets a number pass that goes on from the last one, or that a second picture confirms.
+
+    `last` is the last number that passed.
+    """
+
+    def __init__(self) -> None:
+        self.last: int | None = None
+        self._since = 0
+        self._waiting: int | None = None
+        self._waited = 0
+
+    def skip(self) -> None:
+        """Count a picture that was not read."""
+        self._since += 1
+        self._waited += 1
+
+    def passes(self, number: int, sure: bool) -> bool:
+        """Whether `number` may be reported; `sure` lets the first one pass at once.
+
+        A picture whose number does not pass is one that was not read: `skip` counts it.
+        """
+        goes_on = self.last is not None and -BACK <= number - self.last <= STEP + self._since
+        confirmed = (
+            self._waiting is not None and -BACK <= number - self._waiting <= STEP + self._waited
+        )
+        if goes_on or confirmed or (self.last is None and sure):
+            self.last, self._since, self._waiting = number, 0, None
+            return True
+        self._waiting, self._waited = number, 0
+        return False
+
 
 TOO_SMALL = "too small: come nearer, the strip needs about 450 pixels along"
 SMALLEST_PX = 64
@@ -40,10 +114,7 @@ class CameraReader:
 
     The strip is searched for once and then followed; it is searched for again when lost.
 
-    Parameters
-    ----------
-    near
-        Where it lies in the first picture, if that is known.
+    `near`: where it lies in the first picture, if that is known.
     """
 
     def __init__(self, near: Placement | None = None) -> None:
@@ -61,15 +132,8 @@ class CameraReader:
     def read(self, luma: UInt8Array) -> StripReading | Unread:
         """Read the next picture.
 
-        Parameters
-        ----------
-        luma
-            uint8 (height, width), narrow range, the same size in every call.
-
-        Returns
-        -------
-        StripReading or Unread
-            Never a guess: all check cells, the hold row and the numbers before agree.
+        `luma`: uint8 (height, width), narrow range, the same size in every call.
+        Never a guess: all check cells, the hold row and the numbers before agree.
         """
         found = self._read(luma)
         if isinstance(found, Unread):

@@ -1,15 +1,10 @@
-"""From the light of the cells to a frame number, or to a mixture of two neighbours.
+"""From the light of the cells to a frame number, or to a mixture of two frames (READING.md).
 
-A frame stands only if all twelve check cells agree, and the hold row where its length is
-known. Two neighbours n and n + 1 differ in one Gray cell and the check cells that it
-turns over; those may be anywhere between the two frames - evenly, as a blend or a slow
-screen shows them, or changing along the picture's rows, as a rolling shutter does -
-while every other cell and the hold row must agree with both.
-
-Where frames are left out, two that are no neighbours are mixed: n and n + d. They differ in
-more cells, and the hold row alone gives the d, so such a mixture stands only near a number
-that was read before, if just these two hold cells are lit, all cells agree as above, and
-the frames between give no light: then none of those was on screen at the time.
+A frame stands only if all check cells agree, and the hold row where its length is known. In a
+mixture of neighbours the cells that differ may be anywhere between the two - evenly, as a blend
+or a slow screen shows them, or changing along the picture's rows, as a rolling shutter does -
+while all others agree with both. Frames further apart are mixed only near a number read before,
+if their two hold cells alone are lit: then none of the frames between was on screen.
 """
 
 from __future__ import annotations
@@ -25,17 +20,8 @@ from patterns.strip.code import (
     number_word,
     ungray,
     word_bits,
+    word_of,
 )
-
-__all__ = [
-    "CODE_FAILED",
-    "HOLD_CONTRADICTS",
-    "IN_TRANSITION",
-    "Cells",
-    "Decoded",
-    "decode",
-    "hold_lit",
-]
 
 IN_TRANSITION = "in transition between frames"
 CODE_FAILED = "code check failed"
@@ -77,10 +63,6 @@ class Decoded:
     split_row: float | None
 
 
-def _word(lit: BoolArray) -> int:
-    return int("".join("1" if bit else "0" for bit in lit), 2)
-
-
 def decode(cells: Cells, last: int | None = None) -> Decoded | str:
     """Frame or mixture that the cells show, or why there is none.
 
@@ -90,7 +72,7 @@ def decode(cells: Cells, last: int | None = None) -> Decoded | str:
     if np.isnan(levels).any() or np.isnan(cells.hold).any():
         return "the strip is not wholly in view"
     lit = levels > 0.5
-    word = _word(lit)
+    word = word_of(lit)
     number = ungray(word >> CHECK_BITS)
     agreed = number_word(number) == word
     if agreed:
@@ -129,12 +111,8 @@ def _single(number: int, lit: BoolArray, cells: Cells) -> Decoded | None:
         return alone if other < HOLD_DARK else None
     if abs(other - part) > HOLD_SPREAD:
         return None
-    return Decoded(number + min(side, 0), number + max(side, 0), _share(part, side), margin, None)
-
-
-def _share(part: float, side: int) -> float:
-    """Share of the later frame when a neighbour at `side` (-1 or 1) has `part` of the light."""
-    return part if side > 0 else 1 - part
+    share = part if side > 0 else 1 - part  # of the later frame
+    return Decoded(number + min(side, 0), number + max(side, 0), share, margin, None)
 
 
 def _hold_light(number: int, cells: Cells) -> float:
@@ -165,7 +143,7 @@ def _neighbours(code: int, k: int) -> int | None:
 
 def _mixture(k: int, lit: BoolArray, cells: Cells) -> Decoded | None:
     """Read as a mixture of two neighbours that differ in Gray cell k."""
-    earlier = _neighbours(_word(lit[:NUMBER_BITS]), k)
+    earlier = _neighbours(word_of(lit[:NUMBER_BITS]), k)
     if earlier is None or not len(cells.hold):
         return None
     if _others_lit(range(earlier, earlier + 2), cells, THIRD):

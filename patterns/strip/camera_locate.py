@@ -1,9 +1,7 @@
-"""Finding the strip in a camera's picture: any roll, tilted, mirrored, unevenly lit.
+"""Finding the strip in a camera's picture: any roll, tilted, mirrored, unevenly lit (READING.md).
 
-The posts are slim bright bars that lie across the line between them. Their four ends give
-a first homography; the flags and the dark places beside them decide whether it can be a
-strip and how it is turned; the references settle the perspective along it; then the edges
-are fitted.
+The four ends of two slim bright bars give a first homography; flags and dark places decide
+whether it is a strip; the references settle the perspective; then the edges are fitted.
 """
 
 from __future__ import annotations
@@ -17,12 +15,10 @@ import numpy as np
 
 from patterns.picture.arrays import BoolArray, FloatArray, IndexArray, UInt8Array
 from patterns.strip.camera_blobs import Blobs, find_blobs, lit_pixels
-from patterns.strip.camera_sample import centres, gather_light
+from patterns.strip.camera_light import gather_light
 from patterns.strip.camera_track import Fit, refine
 from patterns.strip.grid import ARRANGEMENTS, Grid, grid
-from patterns.strip.placement import Placement
-
-__all__ = ["ends_in_view", "homographies", "locate"]
+from patterns.strip.placement import Placement, centres
 
 LOOKED_AT_PX = 1100  # pictures are thinned to about this on their longer side
 LEAST_POST_PX = 9.0
@@ -209,15 +205,8 @@ def ends_in_view(luma: UInt8Array, placement: Placement) -> bool:
 def locate(luma: UInt8Array) -> Placement | None:
     """Find the strip.
 
-    Parameters
-    ----------
-    luma
-        uint8 (height, width).
-
-    Returns
-    -------
-    Placement or None
-        Where the strip lies, fitted; the best fit where several bars could be posts.
+    `luma`: uint8 (height, width).
+    Returns where the strip lies, fitted; the best fit where several bars could be posts.
     """
     thin = max(1, round(max(luma.shape) / LOOKED_AT_PX))
     small = np.ascontiguousarray(luma[::thin, ::thin])

@@ -1,8 +1,7 @@
-"""Following the strip from picture to picture by its edges that never change.
+"""Following the strip from picture to picture by its edges that never change (READING.md).
 
-Across each edge the light is averaged over a short stretch: the mean says how far the
-edge lies from where it was expected, whatever the blur. All of these distances together
-move the homography, by least squares, with weight taken from those that do not fit.
+The mean light across an edge says how far it is from its place, whatever the blur; all these
+distances move the homography, by least squares, with less weight for those that do not fit.
 """
 
 from __future__ import annotations
@@ -13,12 +12,10 @@ from functools import lru_cache
 import numpy as np
 
 from patterns.picture.arrays import BoolArray, FloatArray, UInt8Array
-from patterns.strip.camera_sample import centres, gather_light
+from patterns.strip.camera_light import gather_light
+from patterns.strip.code import Identity, identity_bits
 from patterns.strip.grid import Grid, Rect, grid
-from patterns.strip.identity import Identity, identity_bits
-from patterns.strip.placement import Placement
-
-__all__ = ["Fit", "refine", "unit_px"]
+from patterns.strip.placement import Placement, centres
 
 SAMPLES = 9  # across each edge
 # How much perspective is trusted to stay; the last is the growth of white by over-exposure.
@@ -42,7 +39,6 @@ class Fit:
 
     placement: Placement
     rms: float
-    edges: int
 
 
 class _Collector:
@@ -187,23 +183,9 @@ def refine(
 ) -> Fit | None:
     """Move a placement so that the strip's unchanging edges lie where they are seen.
 
-    Parameters
-    ----------
-    luma
-        uint8 (height, width).
-    placement
-        Where the strip was; edges are followed over about a grid unit per round.
-    identity
-        Adds the edges of the identity cells.
-    rounds
-        How often the edges are measured.
-    marks_only
-        Use the marks at the ends alone.
-
-    Returns
-    -------
-    Fit or None
-        None when too few edges are in the picture or the fit breaks down.
+    Edges are followed over about a grid unit in each of the `rounds`; those of the identity cells
+    as well where `identity` is known, those of the marks at the ends alone with `marks_only`.
+    None where too few edges are in the picture or the fit breaks down.
     """
     edges = _edges(placement.arrangement, identity, marks_only)
     units = np.array(placement.grid.units, float)
@@ -219,4 +201,4 @@ def refine(
             return None
         matrix = placement.matrix @ (np.eye(3) + delta)
         placement = replace(placement, matrix=matrix / matrix[2, 2])
-    return Fit(placement, float(np.sqrt(np.mean(np.minimum(rest**2, 1)))), int(known.sum()))
+    return Fit(placement, float(np.sqrt(np.mean(np.minimum(rest**2, 1)))))

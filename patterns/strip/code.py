@@ -1,44 +1,20 @@
-"""The frame number as cells: reflected Gray code with check bits made for mixtures.
+"""The cells as bits: the frame number, and the identity of the clip (FORMAT.md).
 
-Sixteen cells hold g = n XOR n>>1, so that neighbours differ in one of them; twelve more
-hold c = H g XOR K. Column k of H says which check cells turn over with Gray cell k.
-
-Cells caught between two frames n and n + d may read either way, each by itself. Let D
-be the Gray cells in which the two frames differ and X the part of D that reads as the
-later frame. The reading passes as a third frame only if H X lies inside H D, the check
-cells that differ too. For d = 1, D has one cell and there is no third frame: that is the
-Gray code's gift. For d = 2 to 8 the columns below were searched for (greedily over all
-words of weight 5 and 7, in a shuffled order) so that for every split of D into two parts
-the two syndromes share a check cell: then H X never lies inside H D. Every word also
-differs from every other in at least six cells, and no column covers another.
-
-Gray code: F. Gray, US patent 2 632 058 (1953).
+The number is a reflected Gray code (F. Gray, US patent 2 632 058, 1953) with check cells that
+keep a mixture of two frames up to eight apart from reading as a third frame. The identity is
+the same in every frame; all of it is XORed with a pattern, so that its row is never all black.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import BoolArray, FloatingArray, UInt32Array
-
-__all__ = [
-    "CHECK_BITS",
-    "CHECK_COLUMNS",
-    "CHECK_OFFSET",
-    "NUMBER_BITS",
-    "NUMBER_CELLS",
-    "Word",
-    "gray",
-    "number_word",
-    "number_words",
-    "read_levels",
-    "ungray",
-    "word_bits",
-]
 
 NUMBER_BITS, CHECK_BITS = 16, 12
 NUMBER_CELLS = NUMBER_BITS + CHECK_BITS
@@ -93,33 +69,19 @@ def word_bits(word: int) -> BoolArray:
     return np.asarray((word >> shifts) & 1 == 1, np.bool_)
 
 
+def word_of(bits: BoolArray) -> int:
+    """Word of cells in the order in which they are drawn."""
+    return int("".join("1" if bit else "0" for bit in bits), 2)
+
+
 @dataclass(frozen=True)
 class Word:
-    """What the number cells say.
+    """What the number cells say."""
 
-    Attributes
-    ----------
-    number
-        The frame seen, or the earlier one of a mixture.
-    later
-        None, or the frame after it that is mixed in.
-    share
-        Share of the later frame in a mixture, 0 to 1, in code values; 0 for one frame.
-    margin
-        Distance of the least sure cell from the middle, 0 to 1 (1: all cells pure).
-    """
-
-    number: int
-    later: int | None
-    share: float
-    margin: float
-
-
-def _hard_word(levels: FloatingArray) -> int:
-    word = 0
-    for bit in levels > 0.5:
-        word = word << 1 | int(bit)
-    return word
+    number: int  # the frame seen, or the earlier one of a mixture
+    later: int | None  # None, or the frame after it that is mixed in
+    share: float  # share of the later frame in a mixture, 0 to 1, in code values; 0 for one frame
+    margin: float  # distance of the least sure cell from the middle, 0 to 1 (1: all cells pure)
 
 
 def _single(word: int, levels: FloatingArray) -> Word | None:
@@ -165,20 +127,13 @@ def _faint(word: Word, levels: FloatingArray) -> Word | None:
 def read_levels(levels: npt.ArrayLike) -> Word | str:
     """Read the number cells from their levels.
 
-    Parameters
-    ----------
-    levels
-        (28,) in the drawn order: 0 is the black, 1 the white of the references nearby.
-
-    Returns
-    -------
-    Word or str
-        One frame, a mixture of two neighbours, or the reason why it is neither. Never a
-        guess: a word must agree with all its check cells.
+    `levels`: (28,) in the drawn order: 0 is the black, 1 the white of the references nearby.
+    One frame, a mixture of two neighbours, or the reason why it is neither. Never a guess:
+    a word must agree with all its check cells.
     """
     found = np.asarray(levels, np.float64)
     grey = (found > GREY[0]) & (found < GREY[1])
-    word = _hard_word(found)
+    word = word_of(found > 0.5)
     if grey.sum() <= MAX_GREY:
         single = _single(word, found)
         if single is None:
@@ -193,3 +148,67 @@ def read_levels(levels: npt.ArrayLike) -> Word | str:
     if len(blends) == 1:
         return blends[0]
     return "number cells are neither black nor white and fit no mixture of two neighbours"
+
+
+LAYOUT_VERSION = 1
+VERSION_BITS, NUMERATOR_BITS, DENOMINATOR_BITS, CLIP_BITS, CRC_BITS = 3, 19, 10, 16, 16
+IDENTITY_CELLS = VERSION_BITS + NUMERATOR_BITS + DENOMINATOR_BITS + CLIP_BITS + CRC_BITS
+MASK = 0x5A69_C396_A53C_9669
+
+
+@dataclass(frozen=True)
+class Identity:
+    """What the identity cells say."""
+
+    version: int  # layout version, 1 to 7
+    rate: Fraction  # frames a second
+    rate_exact: bool  # False if the clip's rate did not fit and `rate` is rounded to 1/1000 Hz
+    clip: int  # the clip's 16-bit identity
+
+    @classmethod
+    def of(cls, rate: Fraction, clip: int) -> Identity:
+        """Identity to write for a clip: its rate as exact as the cells allow."""
+        fits = rate.numerator < 1 << NUMERATOR_BITS and rate.denominator < 1 << DENOMINATOR_BITS
+        written = rate if fits else Fraction(round(rate * 1000), 1000)
+        return cls(LAYOUT_VERSION, written, fits, clip)
+
+
+def crc16(data: bytes) -> int:
+    """CRC-16/IBM-3740: polynomial 1021, initial FFFF, not reflected; 29B1 for '123456789'."""
+    crc = 0xFFFF
+    for byte in data:
+        crc ^= byte << 8
+        for _ in range(8):
+            crc = (crc << 1 ^ (0x1021 if crc & 0x8000 else 0)) & 0xFFFF
+    return crc
+
+
+def identity_bits(identity: Identity) -> BoolArray:
+    """Identity cells in the order in which they are drawn, (64,)."""
+    if identity.rate_exact:
+        numerator, denominator = identity.rate.numerator, identity.rate.denominator
+    else:
+        numerator, denominator = round(identity.rate * 1000), 0
+    value = identity.version
+    value = value << NUMERATOR_BITS | numerator
+    value = value << DENOMINATOR_BITS | denominator
+    value = value << CLIP_BITS | identity.clip
+    value = value << CRC_BITS | crc16(value.to_bytes(6, "big"))
+    text = f"{value ^ MASK:0{IDENTITY_CELLS}b}"
+    return np.array([digit == "1" for digit in text], np.bool_)
+
+
+def read_identity(bits: npt.ArrayLike) -> Identity | None:
+    """Identity from 64 cells in the drawn order; None if the check or a field says no."""
+    value = word_of(np.asarray(bits, bool)) ^ MASK
+    body, crc = value >> CRC_BITS, value & 0xFFFF
+    if crc16(body.to_bytes(6, "big")) != crc:
+        return None
+    clip = body & 0xFFFF
+    denominator = body >> CLIP_BITS & (1 << DENOMINATOR_BITS) - 1
+    numerator = body >> CLIP_BITS + DENOMINATOR_BITS & (1 << NUMERATOR_BITS) - 1
+    version = body >> CLIP_BITS + DENOMINATOR_BITS + NUMERATOR_BITS
+    if version != LAYOUT_VERSION or numerator == 0:
+        return None
+    rate = Fraction(numerator, denominator or 1000)
+    return Identity(version, rate, denominator != 0, clip)

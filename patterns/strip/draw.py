@@ -1,19 +1,128 @@
-"""Drawing the strip into frames: the still parts once, the changing ones for every frame."""
+"""Drawing the strip into frames: the still parts once, the changing ones for every frame.
+
+Figures for people are glyphs as tiles of luma, made once and copied into place.
+"""
 
 from __future__ import annotations
 
+from fractions import Fraction
+from math import ceil
+
 import numpy as np
+from PIL import Image, ImageDraw, ImageFont
 
 from patterns.clip import Clip
-from patterns.picture.arrays import UInt8Array
+from patterns.picture.arrays import Float32Array, UInt8Array
 from patterns.picture.lettering import font as typeface
 from patterns.picture.planes import Planes
-from patterns.strip.code import number_word, word_bits
-from patterns.strip.figures import Digits, FittedText, clock, fit_static, number_text
-from patterns.strip.identity import Identity, identity_bits
+from patterns.strip.code import Identity, identity_bits, number_word, word_bits
 from patterns.strip.layout import Cell, Halftone, StripLayout, strip_layout
+from patterns.timing.rates import format_decimal, format_rate
 
-__all__ = ["BLACK", "PAPER", "TINT", "WHITE", "StripDrawer", "halftone_pattern"]
+NUMBER_DIGITS = 5  # 65535
+GAP = 1.2  # least gap between two figures in a line, in type sizes
+CLOCK_CHARACTERS = "0123456789:."
+
+Font = ImageFont.FreeTypeFont
+
+
+def number_text(number: int) -> str:
+    """Frame number with as many digits as the largest has."""
+    return f"{number:0{NUMBER_DIGITS}d}"
+
+
+def clock(number: int, rate: Fraction) -> str:
+    """Time of a frame on the clip's clock, cut to milliseconds: 'h:mm:ss.mmm'."""
+    thousandths = int(number * 1000 / rate)
+    seconds, rest = divmod(thousandths, 1000)
+    minutes, seconds = divmod(seconds, 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{seconds:02d}.{rest:03d}"
+
+
+def static_texts(clip: Clip) -> list[tuple[str, str]]:
+    """Rate and shutter angle, from the fullest to the shortest wording."""
+    angle = f"{format_decimal(clip.angle_deg, 1)}°"
+    short = format_decimal(clip.rate)
+    return [
+        (f"{format_rate(clip.rate)} fps", angle),
+        (format_rate(clip.rate), angle),
+        (f"{short} fps", angle),
+        (short, angle),
+    ]
+
+
+def _coverage(text: str, font: Font, height: int, baseline: int) -> Float32Array:
+    width = max(1, round(font.getlength(text)))
+    image = Image.new("L", (width, height), 0)
+    ImageDraw.Draw(image).text((0, baseline), text, fill=255, font=font, anchor="ls")
+    return np.asarray(image, np.float32) / np.float32(255)
+
+
+def _tile(coverage: Float32Array, ink: int, paper: int) -> UInt8Array:
+    return np.asarray(np.rint(paper + (ink - paper) * coverage), np.uint8)
+
+
+class Digits:
+    """Figures that change with every frame: cached tiles of equal width, copied into place.
+
+    `font`: typeface at the size wanted.
+    `line`: cell whose height the tiles have.
+    `ink`, `paper`: luma codes of the figures and of the band.
+    """
+
+    def __init__(self, font: Font, line: Cell, ink: int, paper: int) -> None:
+        self.height = line.height
+        baseline = baseline_of(font, line.height)
+        digit = max(ceil(font.getlength(c)) for c in "0123456789")
+        self._tiles: dict[str, UInt8Array] = {}
+        for character in CLOCK_CHARACTERS:
+            coverage = _coverage(character, font, line.height, baseline)
+            if character.isdigit():
+                coverage = _centred(coverage, digit)
+            self._tiles[character] = _tile(coverage, ink, paper)
+
+    def width(self, text: str) -> int:
+        """Pixels that a text of digits, colons and points takes."""
+        return sum(self._tiles[c].shape[1] for c in text)
+
+    def put(self, band: UInt8Array, text: str, left: int, top: int) -> None:
+        """Copy the text into the luma of the band."""
+        for character in text:
+            tile = self._tiles[character]
+            right = left + tile.shape[1]
+            band[top : top + self.height, left:right] = tile
+            left = right
+
+
+def baseline_of(font: Font, height: int) -> int:
+    """Row of the baseline that puts figures in the middle of a line `height` pixels high."""
+    box = font.getbbox("0", anchor="ls")
+    return round((height - (box[3] - box[1])) / 2 - box[1])
+
+
+def _centred(coverage: Float32Array, width: int) -> Float32Array:
+    out = np.zeros((coverage.shape[0], width), np.float32)
+    left = (width - coverage.shape[1]) // 2
+    out[:, left : left + coverage.shape[1]] = coverage
+    return out
+
+
+def fit_static(
+    clip: Clip, font: Font, line: Cell, *, room: tuple[int, int], ink: int, paper: int
+) -> tuple[tuple[int, UInt8Array], ...]:
+    """Columns and tiles of the rate, left in the columns `room`, and the shutter, right in them."""
+    left, right = room
+    gap = GAP * line.height / 2
+    for rate, shutter in static_texts(clip):
+        if font.getlength(rate) + font.getlength(shutter) + gap <= right - left:
+            break
+    baseline = baseline_of(font, line.height)
+    tiles = [
+        _tile(_coverage(text, font, line.height, baseline), ink, paper) for text in (rate, shutter)
+    ]
+    return (left, tiles[0]), (right - tiles[1].shape[1], tiles[1])
+
 
 BLACK, WHITE = 16, 235
 PAPER = 36  # the band between the cells: dark, so that photos of single cells stay clean
@@ -85,11 +194,6 @@ def _still_chroma(layout: StripLayout, code: int) -> UInt8Array:
     return chroma
 
 
-def _paste(luma: UInt8Array, text: FittedText) -> None:
-    height, width = text.tile.shape
-    luma[text.top : text.top + height, text.left : text.left + width] = text.tile
-
-
 class StripDrawer:
     """Draws the strip of one clip into its frames.
 
@@ -97,15 +201,8 @@ class StripDrawer:
     the band, the lit cells and some twenty small tiles of figures. Frames may be drawn
     in any order and into any buffer.
 
-    Parameters
-    ----------
-    clip
-        Clip whose strip it is; its strip must lie on an edge.
-
-    Raises
-    ------
-    RequestError
-        The frame is too small for a strip.
+    `clip`: clip whose strip it is; its strip must lie on an edge.
+    Raises `RequestError`: the frame is too small for a strip.
     """
 
     def __init__(self, clip: Clip) -> None:
@@ -113,7 +210,7 @@ class StripDrawer:
         self._rate = clip.rate
         self._rows = self.layout.band_rows(clip.strip)
         self._luma = _still_luma(self.layout, clip)
-        self._chroma = tuple(_still_chroma(self.layout, code) for code in TINT)
+        self._chroma = [_still_chroma(self.layout, code) for code in TINT]
         self._set_figures(clip)
 
     def _set_figures(self, clip: Clip) -> None:
@@ -133,8 +230,8 @@ class StripDrawer:
             room = (last.left, last.right)
         self._clock_at = line.right - longest
         self._figures_top = line.top
-        for text in fit_static(clip, font, last, room=room, ink=QUIET_INK, paper=PAPER):
-            _paste(self._luma, text)
+        for left, tile in fit_static(clip, font, last, room=room, ink=QUIET_INK, paper=PAPER):
+            self._luma[last.top : last.top + tile.shape[0], left : left + tile.shape[1]] = tile
 
     @property
     def changing_figures(self) -> tuple[Digits, int, int, int]:
@@ -145,8 +242,7 @@ class StripDrawer:
         """Write the strip of frame `n` into its rows of the full frame; no other row changes."""
         band = frame.rows(*self._rows)
         luma = band.y
-        luma[:] = self._luma
-        band.cb[:], band.cr[:] = self._chroma
+        band.fill(self._luma, *self._chroma)
         for cell, bit in zip(self.layout.number, word_bits(number_word(n)), strict=True):
             if bit:
                 _fill(luma, cell, WHITE)

@@ -1,7 +1,6 @@
 """Finding the strip in a clean picture: upright, turned or mirrored, but not tilted.
 
-The posts are the only tall white bars of equal height and level that stand so far apart;
-every such pair of upright white runs is a candidate, and what hangs between them decides.
+Every pair of upright white bars of equal height, far apart, may be the posts.
 """
 
 from __future__ import annotations
@@ -14,8 +13,6 @@ import numpy as np
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.strip.grid import ARRANGEMENTS, grid
 from patterns.strip.placement import Placement, looks_marked
-
-__all__ = ["candidates"]
 
 LEAST_POST_PX = 10  # rows: a post that is lower cannot carry cells that can be distinguished
 HIGHEST_POST = 0.3  # of the picture's height
@@ -67,15 +64,10 @@ def _gather(lit: UInt8Array) -> list[tuple[int, int, float, float]]:
         return []
     tolerance = 1 + np.minimum(3, 0.06 * (end - start))
     open_bars: list[list[float]] = []
-    done: list[tuple[int, int, float, float]] = []
+    done: list[list[float]] = []
     for c, s, e, slack in zip(column, start, end, tolerance, strict=True):
-        still_open = []
-        for bar in open_bars:
-            if bar[1] >= c - 1:
-                still_open.append(bar)
-            else:
-                done.append((int(bar[0]), int(bar[1]), bar[2], bar[3]))
-        open_bars = still_open
+        done += [bar for bar in open_bars if bar[1] < c - 1]
+        open_bars = [bar for bar in open_bars if bar[1] >= c - 1]
         match = next(
             (b for b in open_bars if abs(b[2] - s) <= slack and abs(b[3] - e) <= slack), None
         )
@@ -83,7 +75,7 @@ def _gather(lit: UInt8Array) -> list[tuple[int, int, float, float]]:
             open_bars.append([c, c, s, e])
         else:
             match[1] = c
-    return done + [(int(b[0]), int(b[1]), b[2], b[3]) for b in open_bars]
+    return [(int(b[0]), int(b[1]), b[2], b[3]) for b in done + open_bars]
 
 
 def _edges(profile: FloatArray, first: int, last: int, level: float) -> tuple[float, float]:
@@ -213,10 +205,7 @@ def _placements(left: _Bar, right: _Bar) -> Iterator[Placement]:
 def candidates(luma: UInt8Array) -> Iterator[Placement]:
     """Placements worth a look in a clean picture, likeliest first.
 
-    Parameters
-    ----------
-    luma
-        (height, width); the strip's edges run along rows and columns.
+    `luma`: (height, width); the strip's edges run along rows and columns.
     """
     low, high = np.percentile(luma[::3, ::3], (0.5, 99.5))
     for share in (0.5, 0.7):

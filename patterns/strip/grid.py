@@ -1,26 +1,56 @@
-"""The strip on its own grid: where every cell lies, whatever the size of the picture.
+"""The strip on its own grid: where every cell lies, as fractions of the band (FORMAT.md).
 
-Two arrangements: ``wide`` (320 x 20 units, for frames at least as wide as high) and
-``upright`` (180 x 32 units, the identity in two rows, the figures in one line). A grid
-is stretched to the band; all that a reader needs are these rectangles as fractions of
-the band (x to the right, y down), a map from the band to the picture, and the number of
-hold cells.
-
-Ends: a tall white post and, towards the middle, a white flag at the post's top. The left
-flag is long, the right one short. Turned by 180 degrees the flags hang at the bottom; in
-a mirror the long flag is on the right; upside down in a mirror, both.
+Two arrangements: ``wide`` for frames at least as wide as high, ``upright`` for the others.
+The grid is stretched to the band. The row of hold cells of a clip at p/q frames a second
+(x1000/1001 rates count as their whole neighbour) has the largest divisor of p from 12 to 30 as
+its number of cells; a p below 12 is first taken in multiples. Then any q seconds hold whole
+rounds of the row, so that each cell is lit equally often in a photo of such an exposure.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cache
+from math import ceil
 from typing import NamedTuple
 
-from patterns.strip.code import NUMBER_CELLS
-from patterns.strip.identity import IDENTITY_CELLS
+from patterns.strip.code import IDENTITY_CELLS, NUMBER_CELLS
 
-__all__ = ["ARRANGEMENTS", "HALFTONES", "Grid", "Rect", "grid", "hold_cells"]
+FEWEST, MOST, USUAL = 12, 30, 24
+NTSC_DENOMINATOR = 1001
+
+
+@dataclass(frozen=True)
+class HoldRow:
+    """The hold row of one rate."""
+
+    cells: int  # how many; cell n mod `cells` is lit in frame n
+    # shortest exposure in whole seconds over which the cells are lit equally often (to one part in
+    # a thousand for x1000/1001 rates), or None if there is none
+    even_over_s: int | None
+
+    def lit(self, number: int) -> int:
+        """Index of the cell that is lit in frame `number`."""
+        return number % self.cells
+
+
+def _nominal(rate: Fraction) -> Fraction:
+    exact = rate * NTSC_DENOMINATOR / 1000
+    return exact if rate.denominator == NTSC_DENOMINATOR and exact.denominator == 1 else rate
+
+
+def hold_row(rate: Fraction) -> HoldRow:
+    """Hold row of a clip at `rate` frames a second."""
+    nominal = _nominal(rate)
+    rounds = ceil(Fraction(FEWEST, nominal.numerator))
+    frames = rounds * nominal.numerator
+    for cells in range(MOST, FEWEST - 1, -1):
+        if frames % cells == 0:
+            seconds = rounds * nominal.denominator
+            return HoldRow(cells, seconds)
+    return HoldRow(USUAL, None)
+
 
 ARRANGEMENTS = ("wide", "upright")
 HALFTONES = ("0", "1/16", "1/8", "1/4", "1/2", "1/2 coarse", "3/4", "1")
@@ -41,44 +71,24 @@ class Rect(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class Grid:
-    """All cells of one arrangement, as fractions of the band.
+    """All cells of one arrangement, as fractions of the band."""
 
-    Attributes
-    ----------
-    name
-        ``wide`` or ``upright``.
-    units
-        Width and height of the grid that the band is divided into.
-    posts, flags
-        Left and right locating marks.
-    number
-        28 number cells: 16 of Gray code, highest first, then 12 of check.
-    white, black
-        Reference cells among the number cells.
-    identity
-        64 identity cells in order.
-    hold_row
-        The rectangle that the hold cells share, and `hold_gap`, the gap between them.
-    halftones
-        Black fields in the order of `HALFTONES`; each holds one patch in its middle.
-    figures
-        Lines of figures, from the top.
-    dark
-        Places beside the marks that are never lit: a picture where they are is no strip.
-    """
-
-    name: str
-    units: tuple[int, int]
+    name: str  # ``wide`` or ``upright``
+    units: tuple[int, int]  # width and height of the grid that the band is divided into
+    # posts, flags: left and right locating marks
     posts: tuple[Rect, Rect]
     flags: tuple[Rect, Rect]
-    number: tuple[Rect, ...]
+    number: tuple[Rect, ...]  # 28 number cells: 16 of Gray code, highest first, then 12 of check
+    # white, black: reference cells among the number cells
     white: tuple[Rect, ...]
     black: tuple[Rect, ...]
-    identity: tuple[Rect, ...]
-    hold_row: Rect
+    identity: tuple[Rect, ...]  # 64 identity cells in order
+    hold_row: Rect  # the rectangle that the hold cells share, and `hold_gap`, the gap between them
     hold_gap: float
+    # black fields in the order of `HALFTONES`; each holds one patch in its middle
     halftones: tuple[Rect, ...]
-    figures: tuple[Rect, ...]
+    figures: tuple[Rect, ...]  # lines of figures, from the top
+    # places beside the marks that are never lit: a picture where they are is no strip
     dark: tuple[Rect, ...]
 
 
@@ -142,17 +152,16 @@ def _dark(
     is the top of the marks, the ends of the left and the right flag, and the bottom.
     """
     top, left_end, right_end, bottom = down
-    middle = (left_end + bottom) / 2
-    return (
-        unit.rect("dark 0", left[0], top, left[1], bottom),
-        unit.rect("dark 1", left[1], left_end, left[2], middle),
-        unit.rect("dark 2", left[1], middle, left[2], bottom),
-        unit.rect("dark 3", left[2], top, left[3], bottom),
-        unit.rect("dark 4", right[0], top, right[1], bottom),
-        unit.rect("dark 5", right[1], right_end, right[2], middle),
-        unit.rect("dark 6", right[1], middle, right[2], bottom),
-        unit.rect("dark 7", right[2], top, right[3], bottom),
-    )
+    places: list[tuple[float, float, float, float]] = []
+    for (gap, flag, after, end), flag_end in ((left, left_end), (right, right_end)):
+        middle = (left_end + bottom) / 2
+        places += [
+            (gap, top, flag, bottom),
+            (flag, flag_end, after, middle),
+            (flag, middle, after, bottom),
+            (after, top, end, bottom),
+        ]
+    return tuple(unit.rect(f"dark {i}", *place) for i, place in enumerate(places))
 
 
 def _wide() -> Grid:

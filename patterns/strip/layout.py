@@ -8,11 +8,8 @@ from functools import cache
 
 from patterns.clip import Clip
 from patterns.errors import RequestError
-from patterns.strip.grid import HALFTONES, Grid, Rect, grid, hold_cells
-from patterns.strip.hold import HoldRow, hold_row
-from patterns.strip.identity import Identity
-
-__all__ = ["Cell", "Halftone", "StripLayout", "picture_rows", "strip_layout"]
+from patterns.strip.code import Identity
+from patterns.strip.grid import HALFTONES, Grid, HoldRow, Rect, grid, hold_cells, hold_row
 
 MIN_WIDTH, MIN_BAND = 320, 20
 HIGHEST_SHARE = 9  # the band takes at most a ninth of the height
@@ -20,17 +17,11 @@ HIGHEST_SHARE = 9  # the band takes at most a ninth of the height
 
 @dataclass(frozen=True)
 class Cell:
-    """A rectangle of the strip, in pixels of the band and as fractions of it.
+    """A rectangle of the strip, in pixels of the band and as fractions of it."""
 
-    Attributes
-    ----------
-    rect
-        Where the grid puts it, in fractions of the band.
-    left, top, right, bottom
-        Pixels that it takes, counted from the band's top left; right and bottom excluded.
-    """
-
-    rect: Rect
+    rect: Rect  # where the grid puts it, in fractions of the band
+    # left, top, right, bottom: pixels that it takes, counted from the band's top left; right and
+    # bottom excluded
     left: int
     top: int
     right: int
@@ -51,59 +42,28 @@ class Cell:
         """Pixels down."""
         return self.bottom - self.top
 
-    @property
-    def area(self) -> int:
-        """Pixels covered."""
-        return self.width * self.height
-
 
 @dataclass(frozen=True)
 class Halftone:
-    """A light reference: a patch of dots in the middle of a black field.
+    """A light reference: a patch of dots in the middle of a black field."""
 
-    Attributes
-    ----------
-    field
-        The black field; its rectangle is what a reader integrates over.
-    patch
-        The dots, whole tiles of 4 x 4 dots.
-    fraction
-        Share of the patch's area that is white.
-    dot_px
-        Side of a dot in pixels.
-    """
-
-    field: Cell
-    patch: Cell
-    fraction: Fraction
-    dot_px: int
+    field: Cell  # the black field; its rectangle is what a reader integrates over
+    patch: Cell  # the dots, whole tiles of 4 x 4 dots
+    fraction: Fraction  # share of the patch's area that is white
+    dot_px: int  # side of a dot in pixels
 
 
 @dataclass(frozen=True)
 class StripLayout:
-    """Every cell of the strip in one size of frame; built by `strip_layout`.
+    """Every cell of the strip in one size of frame; built by `strip_layout`."""
 
-    Attributes
-    ----------
-    width, height
-        Of the whole frame, in pixels.
-    band_height
-        Rows that the strip takes; even.
-    grid
-        The arrangement that it follows.
-    hold_rule
-        How many hold cells and over how long they are lit equally often.
-    posts, flags, number, white, black, identity, hold, figures
-        Cells in the order of the grid.
-    halftones
-        Light references, darkest first.
-    """
-
+    # width, height: of the whole frame, in pixels
     width: int
     height: int
-    band_height: int
-    grid: Grid
-    hold_rule: HoldRow
+    band_height: int  # rows that the strip takes; even
+    grid: Grid  # the arrangement that it follows
+    hold_rule: HoldRow  # how many hold cells and over how long they are lit equally often
+    # posts, flags, number, white, black, identity, hold, figures: cells in the order of the grid
     posts: tuple[Cell, ...]
     flags: tuple[Cell, ...]
     number: tuple[Cell, ...]
@@ -111,19 +71,13 @@ class StripLayout:
     black: tuple[Cell, ...]
     identity: tuple[Cell, ...]
     hold: tuple[Cell, ...]
-    halftones: tuple[Halftone, ...]
+    halftones: tuple[Halftone, ...]  # light references, darkest first
     figures: tuple[Cell, ...]
 
     def band_rows(self, edge: str) -> tuple[int, int]:
         """First row and row after the last of the strip on edge ``bottom`` or ``top``."""
         top = 0 if edge == "top" else self.height - self.band_height
         return top, top + self.band_height
-
-    @property
-    def changing_share(self) -> Fraction:
-        """Share of the frame's area in all cells that change from frame to frame."""
-        pixels = sum(cell.area for cell in self.number + self.hold)
-        return Fraction(pixels, self.width * self.height)
 
 
 def _even(value: Fraction) -> int:
@@ -135,19 +89,14 @@ def _band_height(width: int, height: int, on: Grid) -> int:
     return min(_even(Fraction(width * rows, columns)), height // HIGHEST_SHARE // 2 * 2)
 
 
-def _snap(rect: Rect, width: int, height: int) -> Cell:
-    """Pixels of a rectangle; equal rectangles get equal sizes wherever they lie."""
-    left, top = round(rect.left * width), round(rect.top * height)
-    across = max(1, round((rect.right - rect.left) * width))
-    down = max(1, round((rect.bottom - rect.top) * height))
-    return Cell(rect, left, top, left + across, top + down)
+def _snap(rect: Rect, width: int, height: int, *, inside: bool = False) -> Cell:
+    """Pixels of a rectangle; equal rectangles get equal sizes wherever they lie.
 
-
-def _whole(rect: Rect, width: int, height: int) -> Cell:
-    """Pixels of a rectangle that touches its neighbour: never more than it has."""
+    One that touches its neighbour stays `inside`: it never takes more than it has.
+    """
     left, top = round(rect.left * width), round(rect.top * height)
-    across = int((rect.right - rect.left) * width + 1e-6)
-    down = int((rect.bottom - rect.top) * height + 1e-6)
+    sides = ((rect.right - rect.left) * width, (rect.bottom - rect.top) * height)
+    across, down = (int(s + 1e-6) if inside else max(1, round(s)) for s in sides)
     return Cell(rect, left, top, left + across, top + down)
 
 
@@ -166,10 +115,7 @@ def _halftone(field: Cell, label: str, band_height: int) -> Halftone:
 def strip_layout(width: int, height: int, rate: Fraction) -> StripLayout:
     """Layout of the strip in a frame of `width` x `height` pixels at `rate` frames a second.
 
-    Raises
-    ------
-    RequestError
-        The frame is too small or too flat for cells that can be distinguished.
+    Raises `RequestError`: the frame is too small or too flat for cells that can be distinguished.
     """
     on = grid("wide" if width >= height else "upright")
     band = _band_height(width, height, on)
@@ -184,7 +130,7 @@ def strip_layout(width: int, height: int, rate: Fraction) -> StripLayout:
 
     # from the rate as the identity cells write it, which is all that a reader has
     rule = hold_row(Identity.of(rate, 0).rate)
-    fields = [_whole(rect, width, band) for rect in on.halftones]
+    fields = [_snap(rect, width, band, inside=True) for rect in on.halftones]
     return StripLayout(
         width,
         height,

@@ -1,29 +1,138 @@
-"""Relative holds from one long-exposure photo of the strip's hold row.
+"""Relative holds, and the frames that passed, from one long-exposure photo (READING.md).
 
-Each hold cell is lit in its own frames only, so that its brightness in a photo of whole
-seconds is in proportion to the time for which they were shown.
+Each hold cell is lit in its own frames only: over whole seconds its brightness is the time for
+which they were shown. Each number cell is as bright as the share of time in which it was lit;
+the run of frames that fits both is looked for. That none does is a jump: a seam, a seek.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
-from patterns.picture.arrays import UInt8Array
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.picture.light import BT709
-from patterns.strip.camera_levels import Levels, check_light
+from patterns.strip.camera_light import check_light, levels, sample_cells
 from patterns.strip.camera_locate import locate
-from patterns.strip.camera_sample import sample_cells
 from patterns.strip.camera_track import refine, unit_px
-from patterns.strip.identity import Identity, read_identity
+from patterns.strip.code import NUMBER_BITS, NUMBER_CELLS, Identity, number_words, read_identity
 from patterns.strip.photo_light import Shares, measure_shares
-from patterns.strip.photo_numbers import Run, find_run
 from patterns.strip.photo_pixels import Patch, Pixels, take_pixels
 from patterns.strip.placement import Placement
 from patterns.strip.read import Unread
 
-__all__ = ["RIGHT_TO", "PhotoReading", "Unread", "read_photo"]
+LAST = (1 << NUMBER_BITS) - 1
+MOST_ROUNDS = 12
+STRIDE = 3  # frames, from one first frame on trial to the next
+CLUSTERS = 4  # of whole rounds that fit best, around which every run is tried
+LEAST_DOUBT = 0.012  # of a number cell's share, beside what its pixels say
+UNLIT = 0.1  # of a mean cell
+AS_GOOD = 9.0  # chi-squared beyond the best, within which a run is as good
+
+
+@dataclass(frozen=True)
+class Run:
+    """Frames that passed one after the other."""
+
+    # first, frames: the first frame's number, and how many there were
+    first: int
+    frames: int
+    # fewest, most: numbers of frames that fit nearly as well
+    fewest: int
+    most: int
+    misfit: float  # RMS of what the number cells are off, in standard uncertainties
+    off: FloatArray  # what each of them is off, in shares of the exposure, (28,)
+
+
+@cache
+def _bits() -> FloatArray:
+    """Cells of every number, (numbers, 28)."""
+    shifts = np.arange(NUMBER_CELLS - 1, -1, -1, dtype=np.uint32)
+    return np.asarray((number_words(np.arange(LAST + 1))[:, None] >> shifts) & 1, np.float32)
+
+
+def _whole_rounds(cells: FloatArray, level: FloatArray, sigma: FloatArray) -> list[tuple[int, int]]:
+    """First frame and number of whole rounds of the row that fit best, far from each other."""
+    bits, count = _bits(), len(cells)
+    own = cells[np.arange(len(bits) - count) % count, None].astype(np.float32)
+    once = np.cumsum(own * (bits[count:] - bits[:-count]), axis=0)
+    once = np.concatenate([np.zeros_like(once[:1]), once]) + cells @ bits[:count]
+    total, found = np.zeros_like(once[::STRIDE]), list[tuple[float, int, int]]()
+    apart = 2 * count // STRIDE  # of two rounds of the row the best: its neighbours say nothing new
+    level, sigma = level.astype(np.float32), sigma.astype(np.float32)
+    for rounds in range(MOST_ROUNDS):
+        more = once[rounds * count :: STRIDE]
+        total = total[: len(more)] + more
+        off = (((total / (rounds + 1) - level) / sigma) ** 2).sum(axis=1)
+        blocks = off[: len(off) // apart * apart].reshape(-1, apart)
+        best = blocks.min(axis=1)
+        found += [
+            (float(best[i]), STRIDE * int(i * apart + blocks[i].argmin()), rounds + 1)
+            for i in np.argpartition(best, CLUSTERS)[:CLUSTERS]
+        ]
+    return [(first, rounds) for _, first, rounds in sorted(found)[:CLUSTERS]]
+
+
+def _around(
+    cells: FloatArray, level: FloatArray, sigma: FloatArray, first: int, rounds: int
+) -> list[tuple[float, int, int]]:
+    """(chi-squared, first frame, frames) of every run near some whole rounds."""
+    bits, count = _bits(), len(cells)
+    firsts = np.arange(max(0, first - count), min(first + count, LAST - 1))
+    rows, lit = np.arange(len(firsts)), cells > UNLIT / count
+    shown = np.zeros((len(firsts), count, bits.shape[1]), np.float32)
+    times = np.zeros((len(firsts), count), int)
+    expected = np.zeros((len(firsts), bits.shape[1]))
+    off = np.full(((rounds + 1) * count, len(firsts)), np.inf)
+    for done in range(len(off)):
+        numbers = np.minimum(firsts + done, LAST)
+        own = numbers % count
+        before = shown[rows, own] / np.maximum(times[rows, own], 1)[:, None]
+        shown[rows, own] += bits[numbers]
+        times[rows, own] += 1
+        after = shown[rows, own] / times[rows, own][:, None]
+        expected += cells[own][:, None] * (after - before)
+        missing = 1 - (cells * (times > 0)).sum(axis=1)
+        # a frame that was not lit did not pass: no run begins or ends with it
+        ends = lit[own] & lit[firsts % count]
+        cost = (((expected - level) / sigma) ** 2).sum(axis=1) + (missing / LEAST_DOUBT) ** 2
+        off[done, ends] = cost[ends]
+    near = np.argwhere(off < off.min() + AS_GOOD)
+    return [(float(off[i, j]), int(firsts[j]), int(i) + 1) for i, j in near]
+
+
+def _off(cells: FloatArray, level: FloatArray, first: int, frames: int) -> FloatArray:
+    numbers = np.arange(first, min(first + frames, LAST + 1))
+    own = numbers % len(cells)
+    times = np.bincount(own, minlength=len(cells))
+    return np.asarray(level - (cells / np.maximum(times, 1))[own] @ _bits()[numbers], np.float64)
+
+
+def find_run(cells: FloatArray, level: FloatArray, sigma: FloatArray) -> Run | None:
+    """Run of frames that fits the number cells best; None if they were not measured.
+
+    `cells`: shares of the exposure for which the hold cells were lit, (cells,).
+    `level`, `sigma`: the same of the number cells and their standard uncertainties, (28,).
+    """
+    lit = np.maximum(cells, 0)
+    if not len(level) or lit.sum() <= 0:
+        return None
+    lit, doubt = lit / lit.sum(), np.hypot(sigma, LEAST_DOUBT)
+    found = [
+        run
+        for first, rounds in _whole_rounds(lit, level, doubt)
+        for run in _around(lit, level, doubt, first, rounds)
+    ]
+    best = min(found)[0]
+    good = [(frames, off, first) for off, first, frames in found if off < best + AS_GOOD]
+    # a frame that was hardly lit changes nothing: of those that fit as well, the fewest
+    frames, _, first = min(run for run in good if run[1] < best + 1)
+    lengths = [run[0] for run in good]
+    rms = float(np.sqrt(best / len(level)))
+    return Run(first, frames, min(lengths), max(lengths), rms, _off(lit, level, first, frames))
+
 
 RIGHT_TO = 0.08
 SURE = 2.58  # standard uncertainties: a normal error is larger once in a hundred times
@@ -39,38 +148,21 @@ DOUBTFUL_CURVE = 0.08
 
 @dataclass(frozen=True)
 class PhotoReading:
-    """What the hold row of a long-exposure photo says.
+    """What the hold row of a long-exposure photo says."""
 
-    Attributes
-    ----------
-    cells
-        Share of the exposure for which each hold cell was lit, 0 to 1, in their order.
-        A cell that is lit in every frame would be 1; together they add up to about 1.
-    uncertainty
-        Standard uncertainty of each, in the same unit.
-    known
-        Whether each may be given as a number: right to 8 % (of itself, or of the mean where
-        that is more) but for a risk of 1 %, and not clipped. The others are too uncertain.
-    clipped
-        Indices of cells that are too bright for the camera: their share is a lower bound.
-    identity
-        Rate and clip of the strip.
-    placement
-        Where the strip lies.
-    warnings
-        What makes the shares doubtful, one line each.
-    run
-        The frames that passed, by the number cells; None where those are too small.
-    """
-
+    # Share of the exposure for which each hold cell was lit, 0 to 1, in their order. A cell that is
+    # lit in every frame would be 1; together they add up to about 1.
     cells: tuple[float, ...]
-    uncertainty: tuple[float, ...]
+    uncertainty: tuple[float, ...]  # standard uncertainty of each, in the same unit
+    # Whether each may be given as a number: right to 8 % (of itself, or of the mean where that is
+    # more) but for a risk of 1 %, and not clipped. The others are too uncertain.
     known: tuple[bool, ...]
+    # indices of cells that are too bright for the camera: their share is a lower bound
     clipped: tuple[int, ...]
-    identity: Identity
-    placement: Placement
-    warnings: tuple[str, ...]
-    run: Run | None
+    identity: Identity  # rate and clip of the strip
+    placement: Placement  # where the strip lies
+    warnings: tuple[str, ...]  # what makes the shares doubtful, one line each
+    run: Run | None  # the frames that passed, by the number cells; None where those are too small
 
 
 def _luma(picture: UInt8Array) -> UInt8Array:
@@ -91,7 +183,7 @@ def _place(luma: UInt8Array) -> tuple[Placement, Identity] | Unread:
     if unit_px(placement).min() < LEAST_UNIT_PX:
         return Unread("too small: go nearer, the strip needs about 600 pixels along")
     on = placement.grid
-    identity = read_identity(Levels(on, light).of(light.identity, on.identity) > 0.45)
+    identity = read_identity(levels(on, light)[1] > 0.45)
     if identity is None:
         return Unread("the identity cells cannot be read: is the photo sharp?")
     fit = refine(luma, placement, identity, rounds=3)
@@ -101,16 +193,9 @@ def _place(luma: UInt8Array) -> tuple[Placement, Identity] | Unread:
 def read_photo(picture: UInt8Array) -> PhotoReading | Unread:
     """Read a long-exposure photo.
 
-    Parameters
-    ----------
-    picture
-        uint8 (height, width) or (height, width, 3): full range R'G'B' of a photo, upright.
-
-    Returns
-    -------
-    PhotoReading or Unread
-        Unread where there is no strip, it is too small or dark, or the references are
-        clipped, so that nothing can be measured against them.
+    `picture`: uint8 (height, width) or (height, width, 3): full range R'G'B' of a photo, upright.
+    `Unread` where there is no strip, it is too small or dark, or the references are clipped,
+    so that nothing can be measured against them.
     """
     if picture.ndim not in (2, 3) or min(picture.shape[:2]) < LEAST_SIDE_PX:
         return Unread("the picture is smaller than any strip")

@@ -1,12 +1,8 @@
 """A smooth quantity over the strip, from patches where it is known, with its uncertainty.
 
-Stray light and the camera's sensitivity change smoothly across a picture. Each is taken
-as known terms with free factors plus a Gaussian process (Rasmussen and Williams,
-"Gaussian Processes for Machine Learning", 2006, sections 2.2, 2.7 and 5.4.1; from
-memory): how far it reaches along and across the strip, how strong it is and how much each
-patch deviates by itself are not fixed, but weighed by how likely they make the patches.
-So a narrow reflection and an even veil are both found, and what the patches leave open
-counts as uncertainty.
+Known terms with free factors plus a Gaussian process (Rasmussen and Williams, "Gaussian
+Processes for Machine Learning", 2006, sections 2.2, 2.7 and 5.4.1; from memory), whose reach,
+strength and jitter are weighed by how likely they make the patches.
 """
 
 from __future__ import annotations
@@ -17,8 +13,6 @@ from itertools import product
 import numpy as np
 
 from patterns.picture.arrays import FloatArray
-
-__all__ = ["Field", "Known", "Scales", "smooth_field"]
 
 FAINT = 4.0  # logarithm of likelihood below the best from which on a choice does not count
 
@@ -44,24 +38,12 @@ class Known:
 
 @dataclass(frozen=True)
 class Field:
-    """The quantity at the places asked for.
+    """The quantity at the places asked for."""
 
-    Attributes
-    ----------
-    weights
-        (places, n): times the patches' values gives the quantity.
-    factors
-        (t, n): times the values gives the terms' factors.
-    covariance
-        (places, places) of the uncertainty, without `jitter`.
-    jitter
-        RMS by which single patches deviate beyond their noise.
-    """
-
-    weights: FloatArray
-    factors: FloatArray
-    covariance: FloatArray
-    jitter: float
+    weights: FloatArray  # (places, n): times the patches' values gives the quantity
+    factors: FloatArray  # (t, n): times the values gives the terms' factors
+    covariance: FloatArray  # (places, places) of the uncertainty, without `jitter`
+    jitter: float  # RMS by which single patches deviate beyond their noise
 
 
 @dataclass(frozen=True)
@@ -120,16 +102,7 @@ def smooth_field(
 ) -> Field:
     """Field at the places `where` (places, 2), whose terms are `terms` (places, t).
 
-    Parameters
-    ----------
-    known
-        The patches.
-    values
-        What was measured there, (n,).
-    where, terms
-        Places asked for.
-    scales
-        Choices that are weighed.
+    `values` (n,) were measured at the `known` patches; `scales` are the choices that are weighed.
     """
     weighed = _weigh(known, values, scales)
     best = max(likely for likely, _ in weighed)

@@ -1,24 +1,88 @@
-"""Shares of the exposure for which the hold cells of a photo were lit, with uncertainties.
+"""Shares of the exposure for which the hold cells of a photo were lit (READING.md).
 
-The light of a pixel is sensitivity x (what the strip shows) + stray light. Stray light is
-measured by all that is never lit, sensitivity by all that is always lit (`photo_field`); what
-is left of a hold cell's light, over the sensitivity, is its share.
+Light of a pixel = sensitivity x (what the strip shows) + stray light, both smooth fields
+(`photo_field`). The light curve is IEC 61966-2-1 (sRGB) bent by the general cubic from 0 to 1,
+code = s + s (1 - s) (p + q s), and an exponent a close to 1; chosen so that the halftones have
+the light of their white area, and all hold cells together that of white.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
 
 from patterns.picture.arrays import FloatArray
+from patterns.picture.light import srgb_to_light
+from patterns.strip.camera_light import SIGNALS
 from patterns.strip.grid import HALFTONES
-from patterns.strip.photo_curve import LightCurve, fit_curve
 from patterns.strip.photo_field import Known, Scales, smooth_field
 from patterns.strip.photo_pixels import Patch, Pixels
 
-__all__ = ["Shares", "measure_shares"]
+CURVE_ROUNDS = 10
+STEP = 1e-3
+PLAIN = np.array([1.0, 0.0, 0.0])
+TRUST = np.array([0.15, 0.02, 0.02])  # pulls the curve to the plain one where little is known
+LARGEST_MOVE = 0.25
+STEEPEST = 0.8  # of p, either way: the darkest levels' slope stays above a fifth
+FLATTEST = 0.9  # of p + q: the lightest levels' slope stays above a tenth
+SIGNAL = np.linspace(0, 1, 1025)
+
+
+@dataclass(frozen=True)
+class LightCurve:
+    """What a camera writes: 0 at 0 and 1 at 1; plain IEC 61966-2-1 at a = 1, p = q = 0."""
+
+    a: float = 1.0
+    p: float = 0.0
+    q: float = 0.0
+
+    def _bent(self) -> FloatArray:
+        return np.asarray(SIGNAL + SIGNAL * (1 - SIGNAL) * (self.p + self.q * SIGNAL), np.float64)
+
+    def light(self, code: FloatArray) -> FloatArray:
+        """Light of codes between 0 and 1, any shape."""
+        bent = np.maximum.accumulate(self._bent())
+        bent += 1e-9 * np.arange(len(bent))  # a curve on trial may stand still
+        signal = np.interp(code, bent / bent[-1], SIGNAL)
+        return np.asarray(srgb_to_light(signal) ** self.a, np.float64)
+
+    def table(self) -> FloatArray:
+        """Light of the narrow-range luma codes, (256,)."""
+        return self.light(SIGNALS)
+
+    @property
+    def rises(self) -> bool:
+        """Whether the curve rises everywhere."""
+        return self.a > 0 and bool((np.diff(self._bent()) > 0).all())
+
+
+def fit_curve(misfit: Callable[[LightCurve], FloatArray]) -> tuple[LightCurve, float]:
+    """Find the curve for which what is known comes out right (Gauss-Newton).
+
+    `misfit`: gives, for a curve, the logarithms of measured over known light, (n,).
+    Returns the curve, and the RMS of what remains as a fraction of the light.
+    """
+    parameters = PLAIN
+    pull = TRUST**2
+    for _ in range(CURVE_ROUNDS):
+        now = misfit(_curve(parameters))
+        moved = parameters + STEP * np.eye(3)
+        slope = np.array([(misfit(_curve(m)) - now) / STEP for m in moved]).T
+        target = slope.T @ now + pull * (parameters - PLAIN)
+        change = np.linalg.solve(slope.T @ slope + np.diag(pull), -target)
+        parameters = parameters + np.clip(change, -LARGEST_MOVE, LARGEST_MOVE)
+        parameters[1] = np.clip(parameters[1], -STEEPEST, STEEPEST)
+        parameters[2] = min(parameters[2], FLATTEST - parameters[1])
+    curve = _curve(parameters)
+    return curve, float(np.sqrt(np.mean(misfit(curve) ** 2)))
+
+
+def _curve(parameters: FloatArray) -> LightCurve:
+    return LightCurve(*(float(p) for p in parameters))
+
 
 STRAY = Scales(
     (0.06, 0.1, 0.17, 0.3), (0.015, 0.03, 0.06, 0.2), (0.001, 0.003, 0.01, 0.03),
@@ -40,25 +104,16 @@ CALIBRATION, FLOOR = 0.95, 0.008
 
 @dataclass(frozen=True)
 class Shares:
-    """Shares of the hold cells.
+    """Shares of the hold cells."""
 
-    Attributes
-    ----------
-    share
-        Of white's light, (cells,); together about 1.
-    sigma
-        Standard uncertainty of each hold relative to the mean hold, times the mean share.
-    number, number_sigma
-        Shares for which the number cells were lit, and their standard uncertainty; empty
-        where the cells are too small.
-    curve, misfit
-        The light curve, and how well what is known of it comes out (RMS of a fraction).
-    """
-
-    share: FloatArray
+    share: FloatArray  # of white's light, (cells,); together about 1
+    # standard uncertainty of each hold relative to the mean hold, times the mean share
     sigma: FloatArray
+    # number, number_sigma: shares for which the number cells were lit, and their standard
+    # uncertainty; empty where the cells are too small
     number: FloatArray
     number_sigma: FloatArray
+    # curve, misfit: the light curve, and how well what is known of it comes out (RMS of a fraction)
     curve: LightCurve
     misfit: float
 

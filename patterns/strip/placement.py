@@ -1,8 +1,4 @@
-"""Where a strip lies in a picture, and the mean level of its cells there.
-
-A placement is a 3 x 3 homography, so that a reader of camera pictures can use the same
-sampling as the reader of clean ones.
-"""
+"""Where a strip lies in a picture, by a homography, and the mean level of its cells there."""
 
 from __future__ import annotations
 
@@ -15,30 +11,19 @@ import numpy.typing as npt
 from patterns.picture.arrays import FloatArray, IndexArray, UInt8Array
 from patterns.strip.grid import Grid, Rect, grid
 
-__all__ = ["Placement", "local_levels", "looks_marked", "sample"]
-
-POINTS = 5  # sample points along each side of a cell
-INNER = 0.5  # share of a cell's sides that is sampled: its rim belongs to the blur
+POINTS, INNER = 5, 0.5  # sample points along each side of a cell, over this share of it
 
 
 @dataclass(frozen=True, eq=False)
 class Placement:
-    """A strip in a picture.
+    """A strip in a picture."""
 
-    Attributes
-    ----------
-    arrangement
-        ``wide`` or ``upright``.
-    matrix
-        (3, 3): takes (x, y, 1) in fractions of the band, x to the right and y down as
-        the strip is read upright, to picture coordinates (column, row) up to a factor.
-        Pixel (i, j) covers columns i to i + 1 and rows j to j + 1.
-    turned, mirrored
-        Whether the picture shows the strip turned by 180 degrees, or in a mirror.
-    """
-
-    arrangement: str
+    arrangement: str  # ``wide`` or ``upright``
+    # (3, 3): takes (x, y, 1) in fractions of the band, x to the right and y down as the strip is
+    # read upright, to picture coordinates (column, row) up to a factor. Pixel (i, j) covers columns
+    # i to i + 1 and rows j to j + 1.
     matrix: FloatArray = field(repr=False)
+    # turned, mirrored: whether the picture shows the strip turned by 180 degrees, or in a mirror
     turned: bool = False
     mirrored: bool = False
 
@@ -67,16 +52,19 @@ class Placement:
 
 
 @lru_cache(maxsize=64)
-def _points(rects: tuple[Rect, ...]) -> FloatArray:
-    """Sample points of each rectangle, (rectangles, POINTS^2, 2)."""
+def centres(rects: tuple[Rect, ...]) -> FloatArray:
+    """Middles of cells, (cells, 2), in fractions of the band."""
+    return np.array([((r.left + r.right) / 2, (r.top + r.bottom) / 2) for r in rects])
+
+
+def cell_points(rects: tuple[Rect, ...], points: int, inner: float) -> FloatArray:
+    """Points of each cell, (cells, points^2, 2), over a share of its sides: the rim is blurred."""
     sides = np.array([(r.left, r.top, r.right, r.bottom) for r in rects])
-    at = 0.5 + INNER * ((np.arange(POINTS) + 0.5) / POINTS - 0.5)
+    at = 0.5 + inner * ((np.arange(points) + 0.5) / points - 0.5)
     x = sides[:, :1] + at * (sides[:, 2:3] - sides[:, :1])
     y = sides[:, 1:2] + at * (sides[:, 3:4] - sides[:, 1:2])
-    shape = (len(rects), POINTS, POINTS)
-    return np.stack(
-        [np.broadcast_to(x[:, None, :], shape), np.broadcast_to(y[:, :, None], shape)], -1
-    ).reshape(len(rects), POINTS * POINTS, 2)
+    pairs = np.broadcast_arrays(x[:, None, :], y[:, :, None])
+    return np.stack(pairs, -1).reshape(len(rects), points * points, 2)
 
 
 @cache
@@ -84,11 +72,7 @@ def _mark_centres(arrangement: str) -> tuple[FloatArray, int]:
     """Centres of the places that are lit in a strip, then of those that are dark; how many lit."""
     on = grid(arrangement)
     lit, dark = on.flags + on.posts, on.dark + on.black
-    return np.concatenate([_middles(lit), _middles(dark)]), len(lit)
-
-
-def _middles(rects: tuple[Rect, ...]) -> FloatArray:
-    return np.array([((r.left + r.right) / 2, (r.top + r.bottom) / 2) for r in rects])
+    return centres(lit + dark), len(lit)
 
 
 def looks_marked(luma: UInt8Array, placement: Placement) -> bool:
@@ -102,22 +86,7 @@ def looks_marked(luma: UInt8Array, placement: Placement) -> bool:
 
 
 def sample(luma: UInt8Array, placement: Placement, rects: tuple[Rect, ...]) -> FloatArray:
-    """Mean luma code over the inner part of each rectangle; NaN where that leaves the picture.
-
-    Parameters
-    ----------
-    luma
-        (height, width).
-    placement
-        Where the strip lies.
-    rects
-        Cells, in fractions of the band.
-
-    Returns
-    -------
-    array
-        (rectangles,).
-    """
+    """Mean luma code of each cell's inner part, (cells,); NaN where that leaves the picture."""
     pixels, shares = _under(placement, rects, (luma.shape[0], luma.shape[1]))
     return np.asarray(np.einsum("ij,ij->i", np.take(luma, pixels), shares), np.float64)
 
@@ -133,7 +102,7 @@ def _under(
     interpolation, NaN where a point is outside of the picture.
     """
     height, width = shape
-    at = placement.to_picture(_points(rects)) - 0.5
+    at = placement.to_picture(cell_points(rects, POINTS, INNER)) - 0.5
     outside = ((at < -0.5) | (at > np.array([width, height]) - 0.5)).any(axis=(1, 2))
     x = np.clip(at[..., 0], 0, width - 1)
     y = np.clip(at[..., 1], 0, height - 1)
@@ -149,23 +118,17 @@ def _under(
     return np.concatenate(pixels, axis=1), shares / POINTS**2
 
 
-@lru_cache(maxsize=64)
-def _centres(rects: tuple[Rect, ...]) -> FloatArray:
-    return np.array([(r.left + r.right) / 2 for r in rects])
+@dataclass(frozen=True, eq=False)
+class References:
+    """What is seen of the white and the black reference cells, in codes or in light."""
 
+    on: Grid
+    white: FloatArray
+    black: FloatArray
 
-def local_levels(
-    codes: FloatArray,
-    rects: tuple[Rect, ...],
-    references: tuple[tuple[Rect, ...], FloatArray, tuple[Rect, ...], FloatArray],
-) -> FloatArray:
-    """Levels of cells between the black and the white of the references at their place.
-
-    `references` are the white cells and their codes, then the black cells and theirs;
-    between two references the code is interpolated along the strip. 0 is black, 1 white.
-    """
-    white_rects, white_codes, black_rects, black_codes = references
-    x = _centres(rects)
-    white = np.interp(x, _centres(white_rects), white_codes)
-    black = np.interp(x, _centres(black_rects), black_codes)
-    return np.asarray((codes - black) / (white - black), np.float64)
+    def levels(self, seen: FloatArray, rects: tuple[Rect, ...]) -> FloatArray:
+        """Levels of cells: 0 is the black, 1 the white, interpolated between the references."""
+        x = centres(rects)[:, 0]
+        white = np.interp(x, centres(self.on.white)[:, 0], self.white)
+        black = np.interp(x, centres(self.on.black)[:, 0], self.black)
+        return np.asarray((seen - black) / (white - black), np.float64)

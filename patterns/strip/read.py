@@ -1,8 +1,6 @@
 """Reading the strip of a clean, decoded or rescaled picture.
 
-A reading stands only if everything agrees: marks and the dark places beside them,
-references, the number's check cells, and the hold cell where the identity says how many
-there are. Whatever does not is `Unread`, with the reason.
+A reading stands only if marks, dark places, references, check cells and hold row agree.
 """
 
 from __future__ import annotations
@@ -13,20 +11,15 @@ from fractions import Fraction
 import numpy as np
 
 from patterns.picture.arrays import FloatArray, UInt8Array
-from patterns.strip.code import Word, read_levels
+from patterns.strip.code import Identity, Word, read_identity, read_levels
 from patterns.strip.find import candidates
-from patterns.strip.grid import Grid, Rect, hold_cells
-from patterns.strip.hold import hold_row
-from patterns.strip.identity import Identity, read_identity
-from patterns.strip.placement import Placement, local_levels, sample
-
-__all__ = ["Seen", "StripReading", "Unread", "read_at", "read_strip"]
+from patterns.strip.grid import Rect, hold_cells, hold_row
+from patterns.strip.placement import Placement, References, sample
 
 LEAST_CONTRAST = 40  # codes between the references' black and white
 CLEAR = 0.5  # share of that contrast that must lie between the darkest white and lightest black
 IDENTITY_DOUBT = 0.15  # an identity cell must lie so far from the middle
 NO_STRIP = "no strip found"
-Sides = tuple[tuple[Rect, ...], FloatArray, tuple[Rect, ...], FloatArray]
 
 
 @dataclass(frozen=True)
@@ -44,28 +37,18 @@ class Unread:
 
 @dataclass(frozen=True)
 class Seen:
-    """What the strip of one picture says.
+    """What the strip of one picture says."""
 
-    Attributes
-    ----------
-    number
-        Frame number; the earlier one in a mixture.
-    later
-        None, or the frame that is seen as well: the one after it, or, in a camera's picture and
-        where frames were left out, the one that took over; none of those between gives light then.
-    share
-        Share of the later frame in a mixture, 0 to 1: in code values of a clean picture, in light
-        of a camera's; 0 for one frame.
-    identity
-        Rate and clip; None if they could not be read, or are not sure yet.
-    clipped
-        Whether a camera clips white: then `share` only says which of the two has more light.
-    """
-
-    number: int
+    number: int  # frame number; the earlier one in a mixture
+    # None, or the frame that is seen as well: the one after it, or, in a camera's picture and where
+    # frames were left out, the one that took over; none of those between gives light then
     later: int | None = None
+    # share of the later frame in a mixture, 0 to 1: in code values of a clean picture, in light of
+    # a camera's; 0 for one frame
     share: float = 0.0
+    # rate and clip; None if they could not be read, or are not sure yet
     identity: Identity | None = None
+    # whether a camera clips white: then `share` only says which of the two has more light
     clipped: bool = False
 
     @property
@@ -86,30 +69,21 @@ class Seen:
 
 @dataclass(frozen=True, kw_only=True)
 class StripReading(Seen):
-    """The same with where the strip lies, and how sure the reading is.
+    """The same with where the strip lies, and how sure the reading is."""
 
-    Attributes
-    ----------
-    confidence
-        0 to 1: how far the least sure number cell is from the middle between black and white.
-    placement
-        Where the strip lies, to hand to the next picture's reading.
-    hold
-        Index of the hold cell that is lit; None if it is unknown or a mixture lights two.
-    split_row
-        Row of a camera's picture at which one frame gives way to the other, if the cells say
-        that a rolling shutter, or the screen's own scan, divides the picture; else None.
-    """
-
+    # 0 to 1: how far the least sure number cell is from the middle between black and white
     confidence: float
-    placement: Placement
+    placement: Placement  # where the strip lies, to hand to the next picture's reading
+    # index of the hold cell that is lit; None if it is unknown or a mixture lights two
     hold: int | None = None
+    # row of a camera's picture at which one frame gives way to the other, if the cells say that a
+    # rolling shutter, or the screen's own scan, divides the picture; else None
     split_row: float | None = None
 
 
-def _sides(luma: UInt8Array, placement: Placement) -> Sides | None:
+def _references(luma: UInt8Array, placement: Placement) -> References | None:
     """Sample the references, if marks, references and dark places look like a strip's."""
-    on: Grid = placement.grid
+    on = placement.grid
     white = sample(luma, placement, on.white)
     black = sample(luma, placement, on.black)
     posts = sample(luma, placement, on.posts)
@@ -120,17 +94,10 @@ def _sides(luma: UInt8Array, placement: Placement) -> Sides | None:
     # a NaN, a place outside the picture, fails these comparisons
     if not contrast >= LEAST_CONTRAST or not lit.min() - unlit.max() >= CLEAR * contrast:
         return None
-    return on.white, white, on.black, black
+    return References(on, white, black)
 
 
-def _levels(
-    luma: UInt8Array, placement: Placement, rects: tuple[Rect, ...], sides: Sides
-) -> FloatArray:
-    return local_levels(sample(luma, placement, rects), rects, sides)
-
-
-def _identity(luma: UInt8Array, placement: Placement, sides: Sides) -> Identity | None:
-    levels = _levels(luma, placement, placement.grid.identity, sides)
+def _identity(levels: FloatArray) -> Identity | None:
     if not np.abs(levels - 0.5).min() >= IDENTITY_DOUBT:
         return None
     return read_identity(levels > 0.5)
@@ -149,26 +116,21 @@ def _hold(levels: FloatArray, word: Word) -> int | Unread | None:
 
 
 def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
-    """Read the strip where it is known to lie.
-
-    Parameters
-    ----------
-    luma
-        uint8 (height, width), any range.
-    placement
-        Where the strip lies, of an earlier picture or found by other means.
-    """
-    sides = _sides(luma, placement)
-    if sides is None:
+    """Read the strip where it is known to lie; luma as in `read_strip`."""
+    on, references = placement.grid, _references(luma, placement)
+    if references is None:
         return Unread(NO_STRIP)
-    word = read_levels(_levels(luma, placement, placement.grid.number, sides))
+
+    def levels(rects: tuple[Rect, ...]) -> FloatArray:
+        return references.levels(sample(luma, placement, rects), rects)
+
+    word = read_levels(levels(on.number))
     if isinstance(word, str):
         return Unread(word)
-    identity = _identity(luma, placement, sides)
+    identity = _identity(levels(on.identity))
     hold: int | None = None
     if identity:
-        cells = hold_cells(placement.grid, hold_row(identity.rate).cells)
-        found = _hold(_levels(luma, placement, cells, sides), word)
+        found = _hold(levels(hold_cells(on, hold_row(identity.rate).cells)), word)
         if isinstance(found, Unread):
             return found
         hold = found
@@ -186,18 +148,10 @@ def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
 def read_strip(luma: UInt8Array, *, near: Placement | None = None) -> StripReading | Unread:
     """Find and read the strip of a picture that is not tilted.
 
-    Parameters
-    ----------
-    luma
-        uint8 (height, width): decoded luma, narrow or full range, of any size.
-    near
-        Placement in the picture before; looked at first, which is much faster.
-
-    Returns
-    -------
-    StripReading or Unread
-        Never a guess: a number is given only if marks, references, check cells and,
-        where the identity was read, the hold row agree.
+    `luma`: uint8 (height, width): decoded luma, narrow or full range, of any size.
+    `near`: placement in the picture before; looked at first, which is much faster.
+    Never a guess: a number is given only if marks, references, check cells and, where the
+    identity was read, the hold row agree.
     """
     if luma.ndim != 2 or min(luma.shape) < 16:
         return Unread("the picture is smaller than any strip")

@@ -1,12 +1,7 @@
 """How evenly a rate is shown on the displays that an audience has, and which rate is best.
 
-The measure is the expected timing error: the RMS error of each display's cadence,
-weighted with the display's share. A cadence that nearly repeats is taken apart first
-(`patterns.timing.slip`): 29.97 on 60 Hz is even but for one slip in 16.7 s, and its
-error, though large over that whole beat, grows too slowly to be seen as unevenness. So
-rates are ranked by the error of the fast pattern, then by how often they slip. Frames
-that never show are left out of it too: 120 on 60 Hz is as even as 60. Whatever shows the
-ranking says so where it matters.
+Rates are ranked by the share-weighted RMS timing error as it is seen: between slow slips, of the
+frames that show; then by how often they slip (../planning/PLAN.md, "Ranking").
 """
 
 from __future__ import annotations
@@ -19,8 +14,15 @@ from functools import cached_property
 from math import sqrt
 
 from patterns.errors import RequestError
-from patterns.timing.cadence import Cadence, Display, cadence, parse_display
-from patterns.timing.slip import LONGEST_PATTERN, SlowSlip, slow_slip
+from patterns.timing.cadence import (
+    LONGEST_PATTERN,
+    Cadence,
+    Display,
+    SlowSlip,
+    cadence,
+    parse_display,
+    slow_slip,
+)
 
 _SHARE = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)(%?)")
 
@@ -35,10 +37,7 @@ class Audience:
     def of(cls, weighted: Iterable[tuple[Display, Fraction]]) -> Audience:
         """Audience whose shares are in proportion to the weights; equal displays are merged.
 
-        Raises
-        ------
-        RequestError
-            No display, or all weights 0.
+        Raises `RequestError`: no display, or all weights 0.
         """
         weights: dict[Display, Fraction] = {}
         for display, weight in weighted:
@@ -59,10 +58,7 @@ DEFAULT_AUDIENCE = Audience.of(
 def parse_share(text: str) -> tuple[Display, Fraction]:
     """Display and weight from '60:0.8', '60:80%', '48-120:0.2' or '60' (weight 1).
 
-    Raises
-    ------
-    RequestError
-        Not a display, or a weight that is not a number of 0 or more.
+    Raises `RequestError`: not a display, or a weight that is not a number of 0 or more.
     """
     name, colon, share = text.strip().partition(":")
     display = parse_display(name)

@@ -10,6 +10,12 @@ its range is held evenly, one below it by a whole multiple.
 Closed forms (tested against the definition): span (1 - 1/q)/R, RMS
 sqrt((1 - 1/q^2)/12)/R. The odd holds come at |R - n F| a second, n = round(R/F), as in
 Poynton, *Digital Video and HDTV* (2003), "2-3 pulldown" (24 on 75: three a second).
+
+A cadence may nearly repeat: 23.976 on 60 Hz repeats only after 400 frames, but what a viewer sees
+is 24 on 60 (3, 2, 3, 2 ...) that breaks step every 8.3 s. With R/F near a fraction a/b of small
+b, the pattern of a/b drifts by |R/F - a/b| refreshes a frame, and can only be kept to steps of
+1/b refresh: it breaks step every 1/(b |R/F - a/b|) frames. For b = 1 a break is one odd hold
+(29.97 on 60: one of 3 among 499 of 2, every 16.7 s).
 """
 
 from __future__ import annotations
@@ -18,7 +24,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
-from itertools import groupby, pairwise
+from itertools import pairwise
 from math import ceil, floor, sqrt
 
 from patterns.errors import RequestError
@@ -78,10 +84,7 @@ def _refresh(text: str) -> Fraction:
 def parse_display(text: str) -> Display:
     """Display from '60', '59.94', or a variable range '48-120', in hertz.
 
-    Raises
-    ------
-    RequestError
-        Not a rate, or a range whose ends are equal or the wrong way round.
+    Raises `RequestError`: not a rate, or a range whose ends are equal or the wrong way round.
     """
     low, dash, high = text.strip().partition("-")
     if not dash:
@@ -118,11 +121,6 @@ def holds(
     return tuple(b - a for a, b in pairwise(starts))
 
 
-def hold_run_lengths(sequence: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
-    """Run-length form of a hold sequence: (refreshes, how many frames in a row)."""
-    return tuple((hold, len(list(run))) for hold, run in groupby(sequence))
-
-
 def hold_runs(
     rate: Fraction, refresh_hz: Fraction, *, phase: Fraction = Fraction(0)
 ) -> Iterator[tuple[int, int]]:
@@ -152,22 +150,13 @@ def hold_runs(
 
 @dataclass(frozen=True)
 class Cadence:
-    """What one rate does on one display.
+    """What one rate does on one display."""
 
-    Attributes
-    ----------
-    rate, refresh_hz
-        Frames and refreshes a second; on a variable display the refresh it runs at.
-    display
-        The display asked about.
-    phase
-        How far the clip's start lies before a refresh, 0 to 1 refresh; it only turns the
-        pattern.
-    """
-
+    # rate, refresh_hz: frames and refreshes a second; on a variable display the refresh it runs at
     rate: Fraction
     refresh_hz: Fraction
-    display: Display
+    display: Display  # the display asked about
+    # how far the clip's start lies before a refresh, 0 to 1 refresh; it only turns the pattern
     phase: Fraction = Fraction(0)
 
     @property
@@ -179,10 +168,8 @@ class Cadence:
     def holds(self) -> tuple[int, ...]:
         """Refreshes per frame over one period of q frames; 0 is a dropped frame.
 
-        Raises
-        ------
-        RequestError
-            The period is longer than 100 000 frames: take `runs`, which needs no memory.
+        Raises `RequestError`: the period is longer than 100 000 frames: take `runs`, which needs no
+        memory.
         """
         if self.period_frames > LONGEST_LISTED:
             raise RequestError(
@@ -256,3 +243,42 @@ class Cadence:
 def cadence(rate: Fraction, display: Display, *, phase: Fraction = Fraction(0)) -> Cadence:
     """Cadence of a clip at `rate` hertz on `display`; `phase` (0 to 1 refresh) turns it."""
     return Cadence(rate, display.refresh_for(rate), display, phase)
+
+
+LONGEST_PATTERN = 12  # frames; a longer one is not recognised as a pattern by eye
+SHORTEST_INTERVAL_S = 2
+LEAST_REPEATS = 4
+
+
+@dataclass(frozen=True)
+class SlowSlip:
+    """Fast pattern and slow slip of a cadence."""
+
+    pattern: tuple[int, ...]  # refreshes per frame of the fast pattern, over one of its periods
+    interval_s: Fraction  # seconds from one break of step to the next, on average
+    longer: bool  # whether a break adds time (true) or takes some away
+
+
+def _nearest(ratio: Fraction, b: int) -> Fraction:
+    return Fraction(floor(ratio * b + Fraction(1, 2)), b)
+
+
+def slow_slip(cadence: Cadence) -> SlowSlip | None:
+    """Fast pattern and slow slip, or None where the cadence has no such form.
+
+    The shortest pattern of at most 12 frames whose breaks lie 2 s or more, and four
+    repeats or more, apart (our convention); None for a cadence that is itself as short.
+    """
+    ratio, rate = cadence.ratio, cadence.rate
+    if ratio.denominator == 1:
+        return None
+    for b in range(1, LONGEST_PATTERN + 1):
+        base = _nearest(ratio, b)
+        if base.denominator != b or base == 0:
+            continue
+        if base == ratio:
+            return None
+        interval_s = 1 / (b * abs(ratio - base) * rate)
+        if interval_s >= max(Fraction(SHORTEST_INTERVAL_S), LEAST_REPEATS * b / rate):
+            return SlowSlip(holds(rate, base * rate, b), interval_s, ratio > base)
+    return None

@@ -1,10 +1,8 @@
 """Footage of one rate on a timeline of another: sped up, repeated, or blended.
 
-Conformed, each frame of footage becomes one frame of the timeline, so it plays at
-timeline/footage of its speed, lasts footage/timeline of its length, and sound that goes
-along rises by 12 log2(timeline/footage) semitones. Left at its own speed, frame j comes
-on at timeline frame ceil(j T/F): some repeat or, on a slower timeline, are dropped.
-Blended, a timeline frame that falls between two frames of footage mixes them.
+Conformed, it plays at timeline/footage of its speed, and sound that goes along rises by
+12 log2 of that in semitones. Left at its own speed, frame j comes on at timeline frame
+ceil(j T/F): some repeat or drop. Blended, a frame between two mixes them.
 """
 
 from __future__ import annotations

@@ -1,12 +1,9 @@
 """Which exposures hold still under mains light, and what is left in those that do not.
 
-A lamp on the mains brightens twice in each cycle: F = 2 x the mains frequency. With
-modulation m, (max - min)/(max + min), a frame exposed for T seconds still varies by
-m |sin(pi F T)/(pi F T)| of its mean, and frames at rate f show that variation at the
-alias |F - n f| of the nearest n. Nothing varies where F T is whole (each frame holds
-whole cycles, whatever the lamp's waveform) or where F/f is whole (each frame meets the
-lamp at the same place of its cycle). Both follow from averaging over a box; for a lamp
-whose waveform is no sine this is its fundamental, the strongest part.
+A lamp brightens twice in each cycle of the mains: F = 2 x its frequency. Of a modulation
+m = (max - min)/(max + min), m |sin(pi F T)/(pi F T)| is left in an exposure of T seconds, and
+varies from frame to frame at the alias |F - n f|: an average over a box; for a lamp that is no
+sine its fundamental. Nothing varies where F T is whole, or F/f.
 """
 
 from __future__ import annotations
@@ -27,10 +24,7 @@ Steadiness = Literal["whole cycles", "rate follows the light", "slow beat", "fli
 def lamp_hz(mains_hz: int) -> Fraction:
     """Pulses of light a second on a mains of 50 or 60 Hz.
 
-    Raises
-    ------
-    RequestError
-        Another frequency.
+    Raises `RequestError`: another frequency.
     """
     if mains_hz not in MAINS_HZ:
         raise RequestError(f"mains {mains_hz} Hz is unknown: allowed are 50, 60 or none")
@@ -75,27 +69,14 @@ def nearest_clean(pulses_hz: Fraction, rate: Fraction, target_s: Fraction) -> Fr
 
 @dataclass(frozen=True)
 class LightCheck:
-    """What one exposure at one rate makes of the mains light.
+    """What one exposure at one rate makes of the mains light."""
 
-    Attributes
-    ----------
-    pulses_hz
-        Pulses of light a second.
-    cycles
-        Cycles of the light in the exposure.
-    modulation
-        What is left of the lamp's modulation, as a share of the mean exposure, 0 to 1.
-    beat_hz
-        Frequency at which it varies from frame to frame; 0 if it stands still.
-    steadiness
-        Why it holds still, or that it does not.
-    """
-
-    pulses_hz: Fraction
-    cycles: Fraction
+    pulses_hz: Fraction  # pulses of light a second
+    cycles: Fraction  # cycles of the light in the exposure
+    # what is left of the lamp's modulation, as a share of the mean exposure, 0 to 1
     modulation: float
-    beat_hz: Fraction
-    steadiness: Steadiness
+    beat_hz: Fraction  # frequency at which it varies from frame to frame; 0 if it stands still
+    steadiness: Steadiness  # why it holds still, or that it does not
 
     @property
     def steady(self) -> bool:
@@ -113,15 +94,8 @@ def check_light(
 ) -> LightCheck:
     """Judge an exposure under light that pulses `pulses_hz` times a second.
 
-    Parameters
-    ----------
-    depth
-        Modulation of the lamp, (max - min)/(max + min), 0 to 1.
-
-    Raises
-    ------
-    RequestError
-        Depth outside 0 to 1.
+    `depth`: modulation of the lamp, (max - min)/(max + min), 0 to 1.
+    Raises `RequestError`: depth outside 0 to 1.
     """
     if not 0 <= depth <= 1:
         raise RequestError(f"lamp depth {depth:.0%} is outside 0 to 100 percent: try 100")

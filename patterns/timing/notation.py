@@ -1,4 +1,4 @@
-"""How cadences, counts and lists are written, everywhere: 3:2, 3:2:3:2:2, or even 2.
+"""How cadences, counts, intervals and lists are written, everywhere: 3:2, 3:2:3:2:2, or even 2.
 
 A cyclic pattern has no first frame; it is written from the turn that has its longest holds
 first, so that the same cadence is always the same text.
@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from fractions import Fraction
+
+from patterns.timing.rates import format_decimal
 
 LONGEST_WRITTEN = 8  # holds; a longer pattern is not taken in at a glance
 LISTED = 12  # numbers; the others are counted
@@ -57,3 +60,22 @@ def number_list(numbers: Sequence[int]) -> str:
     shown = ", ".join(map(str, numbers[:LISTED]))
     more = len(numbers) - LISTED
     return f"{shown} and {more} more" if more > 0 else shown
+
+
+def interval_text(value_s: Fraction) -> str:
+    """'8.3 s', '200 s', '17 min', '28 h', '12 days', '3 years', '100 years or more'."""
+    if value_s < 600:
+        return f"{format_decimal(value_s, 1 if value_s < 100 else 0)} s"
+    for unit_s, name in ((60, "min"), (3600, "h"), (86_400, "days")):
+        if value_s < 100 * unit_s:
+            return f"{float(value_s / unit_s):.0f} {name}"
+    years = float(value_s / 31_557_600)
+    return f"{years:.0f} years" if years < 100 else "100 years or more"
+
+
+def per_second(value_hz: Fraction) -> str:
+    """'once in 8.3 s', 'twice a second', '12.5 times a second'."""
+    if value_hz < 1:
+        return f"once in {interval_text(1 / value_hz)}"
+    number = format_decimal(value_hz, 1)
+    return {"1": "once", "2": "twice"}.get(number, f"{number} times") + " a second"

@@ -43,24 +43,11 @@ def parse_rate(
     maximum: Fraction = MAX_RATE,
     examples: str = "frames a second, such as 24, 23.976 or 24000/1001",
 ) -> Fraction:
-    """Exact rate in hertz from what a person types.
+    """Exact rate in hertz from ``24``, ``23.976``, ``12.5`` or ``24000/1001``.
 
-    Parameters
-    ----------
-    text
-        ``24``, ``23.976``, ``12.5``, ``24000/1001``. A decimal name of the trade
-        (23.976, 23.98, 29.97, 59.94, ...) means the exact x1000/1001 rate.
-    what
-        The word for the value in an error message.
-    maximum
-        Highest rate allowed, in hertz.
-    examples
-        What to try, with its unit, for an error message.
-
-    Raises
-    ------
-    RequestError
-        Not a number, zero, negative, or above `maximum`.
+    A decimal name of the trade (23.976, 23.98, 29.97, 59.94, ...) means the exact x1000/1001
+    rate. `what` and `examples` are for the message of a `RequestError`: not a number, zero,
+    negative, or above `maximum`, hertz.
     """
     wanted = text.strip()
     ratio = _RATIO.fullmatch(wanted)

@@ -12,10 +12,7 @@ _EXTRA = ("starlette", "uvicorn", "h11", "segno")
 def require_extra() -> None:
     """Check that the packages of the extra `web` are installed.
 
-    Raises
-    ------
-    RequestError
-        One of them is missing; the line names the command that installs them.
+    Raises `RequestError`: one of them is missing; the line names the command that installs them.
     """
     missing = [name for name in _EXTRA if find_spec(name) is None]
     if missing:

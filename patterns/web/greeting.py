@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import ipaddress
 import socket
 import struct
@@ -12,8 +13,7 @@ from dataclasses import dataclass
 
 import segno
 
-from patterns.web.site import Site
-from patterns.web.uploads import FOLDER
+from patterns.web.site import FOLDER, Site
 
 LOOPBACK_HOSTS = frozenset({"localhost", "127.0.0.1", "::1"})
 # RFC 5737: a documentation address; connecting a datagram socket sends nothing.
@@ -21,7 +21,6 @@ _NOWHERE = ("192.0.2.1", 9)
 _SIOCGIFADDR = 0x8915  # Linux, netdevice(7)
 _QUIET = 4  # modules of margin that ISO/IEC 18004 asks for
 _DARK, _LIGHT, _RESET = "\x1b[40m", "\x1b[107m", "\x1b[0m"
-_HALVES = {(1, 1): " ", (0, 0): "█", (0, 1): "▀", (1, 0): "▄"}  # 1: dark
 
 
 @dataclass(frozen=True)
@@ -51,10 +50,7 @@ def greeting(
 ) -> str:
     """Text for the terminal.
 
-    Parameters
-    ----------
-    hosts
-        Names and addresses to open the page under, the best first.
+    `hosts`: names and addresses to open the page under, the best first.
     """
     first = address(hosts[0], port, key)
     if quiet:
@@ -117,32 +113,20 @@ def _usable(address: str) -> bool:
 def qr_text(address: str, *, colours: bool, unicode: bool) -> str:
     """QR code of `address` as lines of text.
 
-    Parameters
-    ----------
-    colours
-        Set black and white by control sequences (ECMA-48), which is right on a dark and
-        on a light terminal. Without them light modules are drawn, for a dark terminal.
-    unicode
-        Whether half blocks may be used: half as wide and half as high as ASCII.
+    `colours` sets black and white by control sequences (ECMA-48), right on a dark and on a light
+    terminal; without them light modules are drawn, for a dark one. `unicode` allows half blocks:
+    half as wide and half as high as ASCII.
     """
     code = segno.make(address, error="m", micro=False)
-    rows = [list(map(int, row)) for row in code.matrix_iter(border=_QUIET)]
     if unicode:
-        return "\n".join(_half_line(pair, colours) for pair in _pairs(rows))
-    return "\n".join(_wide_line(row, colours) for row in rows)
+        drawn = io.StringIO()
+        code.terminal(drawn, border=_QUIET, compact=True)
+        lines = drawn.getvalue().splitlines()
+        return "\n".join(f"\x1b[97;40m{line}{_RESET}" if colours else line for line in lines)
+    return "\n".join(_wide_line(row, colours) for row in code.matrix_iter(border=_QUIET))
 
 
-def _pairs(rows: list[list[int]]) -> list[tuple[list[int], list[int]]]:
-    padded = rows if len(rows) % 2 == 0 else [*rows, [0] * len(rows[0])]
-    return list(zip(padded[0::2], padded[1::2], strict=True))
-
-
-def _half_line(pair: tuple[list[int], list[int]], colours: bool) -> str:
-    line = "".join(_HALVES[upper, lower] for upper, lower in zip(*pair, strict=True))
-    return f"\x1b[97;40m{line}{_RESET}" if colours else line
-
-
-def _wide_line(row: list[int], colours: bool) -> str:
+def _wide_line(row: Iterable[int], colours: bool) -> str:
     if not colours:
         return "".join("  " if dark else "##" for dark in row)
     return "".join(f"{_DARK if dark else _LIGHT}  " for dark in row) + _RESET

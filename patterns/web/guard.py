@@ -36,18 +36,11 @@ HEADERS = {
 
 @dataclass(frozen=True)
 class Rules:
-    """Who gets in.
+    """Who gets in."""
 
-    Attributes
-    ----------
-    hosts
-        Host names and addresses under which the server answers, lower case, no port.
-    key
-        First segment of every path; '' where none is needed.
-    """
-
+    # host names and addresses under which the server answers, lower case, no port
     hosts: frozenset[str]
-    key: str = ""
+    key: str = ""  # first segment of every path; '' where none is needed
 
 
 class _RefusedError(Exception):

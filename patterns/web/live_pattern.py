@@ -22,8 +22,7 @@ from patterns.picture.stills import picture_bytes, planes_to_rgb
 from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.bars.renderer import BarsRenderer
 from patterns.strip.code import NUMBER_BITS, NUMBER_CELLS, number_words
-from patterns.strip.draw import BLACK, PAPER, TINT, StripDrawer
-from patterns.strip.figures import CLOCK_CHARACTERS, NUMBER_DIGITS
+from patterns.strip.draw import BLACK, CLOCK_CHARACTERS, NUMBER_DIGITS, PAPER, TINT, StripDrawer
 from patterns.strip.layout import Cell, StripLayout, strip_layout
 from patterns.timing.rates import parse_rate
 from patterns.timing.shutter import USUAL_ANGLE_DEG, exposure_of_angle
@@ -45,11 +44,7 @@ def snapped_refresh(text: str) -> Fraction:
     """Refresh in hertz that a measured one stands for: 59.9398 is 60000/1001.
 
     The nearest usual refresh within one part in a thousand, else the value to 1/1000 Hz.
-
-    Raises
-    ------
-    RequestError
-        Not a rate, or outside 0.1 to 500 Hz.
+    Raises `RequestError`: not a rate, or outside 0.1 to 500 Hz.
     """
     value = parse_rate(text, what="refresh", maximum=MOST_REFRESH)
     nearest = min(_USUAL, key=lambda usual: abs(usual - value))
@@ -58,17 +53,10 @@ def snapped_refresh(text: str) -> Fraction:
 
 @dataclass(frozen=True)
 class LivePattern:
-    """Bars and strip for one canvas.
+    """Bars and strip for one canvas."""
 
-    Attributes
-    ----------
-    clip
-        The description: rate is the refresh, shutter 180 degrees.
-    step_px, period_px
-        Pixels that the bars move a refresh, and from bar to bar; whole numbers.
-    """
-
-    clip: Clip
+    clip: Clip  # the description: rate is the refresh, shutter 180 degrees
+    # step_px, period_px: pixels that the bars move a refresh, and from bar to bar; whole numbers
     step_px: int
     period_px: int
 
@@ -122,8 +110,7 @@ class LivePattern:
         digits = StripDrawer(self.clip).changing_figures[0]
         width = digits.width(CLOCK_CHARACTERS)
         sheet = Planes.blank(width + width % 2, digits.height + digits.height % 2)
-        sheet.y[:] = PAPER
-        sheet.cb[:], sheet.cr[:] = TINT
+        sheet.fill(PAPER, *TINT)
         digits.put(sheet.y, CLOCK_CHARACTERS, 0, 0)
         return picture_bytes(planes_to_rgb(sheet), ".png")
 
@@ -143,10 +130,7 @@ def _box(cell: Cell) -> list[int]:
 def live_pattern(width: int, height: int, refresh_hz: Fraction) -> LivePattern:
     """Pattern for a canvas of `width` x `height` pixels at `refresh_hz`.
 
-    Raises
-    ------
-    RequestError
-        The canvas is odd-sided, too small for the strip, or too large.
+    Raises `RequestError`: the canvas is odd-sided, too small for the strip, or too large.
     """
     if not (0 < width <= MOST_SIDE and 0 < height <= MOST_SIDE):
         raise RequestError(f"a canvas of {width}x{height} is not possible: at most {MOST_SIDE}")

@@ -1,17 +1,26 @@
-"""What a page sends about one pass of a clip, checked field by field.
+"""What a page sends about one pass of a clip, checked field by field, and the holds in it.
 
 Nothing is taken over that is not named here, numbers must be finite and within bounds,
 texts are cut of control characters. Times are the browser's milliseconds.
+
+A frame's hold is the difference of two expected display times, divided by the refresh.
+That holds only where the second callback belongs to the very next frame presented: a
+missed callback is not a missed frame, so that a gap in the count of presented frames
+leaves the hold unobserved. Where the clip starts again, a new passage begins, whose first
+callbacks are left out: they belong to the player's own starting.
 """
 
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
 from patterns.errors import RequestError
+from patterns.reading.holds import HeldFrame
 from patterns.reading.json_fields import Fields, is_number
 
 SCHEMA = "evenhold/observation 1"
@@ -22,44 +31,24 @@ _DAY_MS = 86_400_000.0
 
 @dataclass(frozen=True)
 class Callback:
-    """One presented frame as the browser told it.
+    """One presented frame as the browser told it."""
 
-    Attributes
-    ----------
-    media_s
-        Time in the clip of the frame, seconds.
-    shown_ms
-        When it was expected on the screen.
-    presented
-        The browser's count of frames presented so far.
-    """
-
-    media_s: float
-    shown_ms: float
-    presented: int
+    media_s: float  # time in the clip of the frame, seconds
+    shown_ms: float  # when it was expected on the screen
+    presented: int  # the browser's count of frames presented so far
 
 
 @dataclass(frozen=True)
 class Refresh:
-    """The display's refresh as a line fitted to animation-frame timestamps found it.
+    """The display's refresh as a line fitted to animation-frame timestamps found it."""
 
-    Attributes
-    ----------
-    interval_ms, error_ms
-        Slope of the line and its standard error.
-    spread_ms
-        RMS distance of the timestamps from the line.
-    frames
-        Timestamps used.
-    state
-        ``steady``; ``power-saving``: about 30 a second; ``changing``: no single line fits;
-        ``unknown``: too few.
-    """
-
+    # interval_ms, error_ms: slope of the line and its standard error
     interval_ms: float
     error_ms: float
-    spread_ms: float
-    frames: int
+    spread_ms: float  # RMS distance of the timestamps from the line
+    frames: int  # timestamps used
+    # ``steady``; ``power-saving``: about 30 a second; ``changing``: no single line fits;
+    # ``unknown``: too few
     state: str
 
 
@@ -94,10 +83,7 @@ class Observation:
 def parse_observation(body: bytes) -> Observation:
     """Observation from the body of a post.
 
-    Raises
-    ------
-    RequestError
-        Not JSON, another schema, or a field that is not what it must be.
+    Raises `RequestError`: not JSON, another schema, or a field that is not what it must be.
     """
     try:
         data = json.loads(body.decode("utf-8"), parse_constant=_no_constant)
@@ -173,3 +159,111 @@ def _callback(data: Any) -> Callback:
         if whole and 0 <= media_s <= 86_400 and 0 <= shown_ms <= 1000 * _DAY_MS:
             return Callback(float(media_s), float(shown_ms), presented)
     raise RequestError("a callback is [seconds in the clip, milliseconds shown, frames presented]")
+
+
+NEAR_FRAME = 0.3  # of a frame: a media time further from n/rate is no frame of this clip
+ON_GRID = 0.25  # of a refresh: times further from a whole number of refreshes are off the grid
+SKIPPED = 4  # callbacks after each start that belong to the player's own starting
+MOST_MISSING = 50_000  # numbers listed as dropped or unseen
+START_SHARE = 0.5  # a jump back over more than this share of the clip is the loop, not disorder
+
+
+@dataclass
+class Presented:
+    """What the callbacks tell."""
+
+    # frames whose hold was observed, in order
+    frames: list[HeldFrame] = field(default_factory=list)
+    # numbers that were passed over between two frames presented one after the other
+    dropped: list[int] = field(default_factory=list)
+    # further frames passed over, where callbacks were missed and it is open which
+    dropped_unnamed: int = 0
+    # numbers without a callback that may or may not have been presented
+    unseen: list[int] = field(default_factory=list)
+    # numbers that came after a later one within a passage
+    out_of_order: list[int] = field(default_factory=list)
+    off_grid: int = 0  # holds that were not near a whole number of refreshes
+    off_clip: int = 0  # callbacks whose media time is no frame's
+    passages: int = 1  # times that the clip was played from its start, the first included
+
+
+def _numbered(
+    callbacks: Sequence[Callback], rate: Fraction, length: int
+) -> list[tuple[int, Callback]]:
+    numbered = []
+    for callback in callbacks:
+        place = callback.media_s * float(rate)
+        if abs(place - round(place)) <= NEAR_FRAME and round(place) < length:
+            numbered.append((round(place), callback))
+    return numbered
+
+
+def presented_frames(
+    callbacks: Sequence[Callback], rate: Fraction, length: int, interval_ms: float
+) -> Presented:
+    """Frames and holds of callbacks in the order in which they came.
+
+    `rate`, `length`: of the clip: frames a second, and frames in all.
+    `interval_ms`: of the display's refresh.
+    Raises `RequestError`: more frames are left open than any device could have skipped.
+    """
+    numbered = _numbered(callbacks, rate, length)
+    found = Presented(off_clip=len(callbacks) - len(numbered))
+    step = since_start = 0
+    for (number, before), (following, after) in pairwise(numbered):
+        refreshes = (after.shown_ms - before.shown_ms) / interval_ms
+        gap = after.presented - before.presented
+        if number - following > START_SHARE * length:
+            found.passages += 1
+            step, since_start = 0, SKIPPED
+            continue
+        if since_start:
+            since_start -= 1
+            continue
+        if len(found.dropped) + len(found.unseen) + following - number > MOST_MISSING:
+            raise RequestError("the callbacks leave too many frames open to be those of a device")
+        if following < number:
+            found.out_of_order.append(following)
+        elif gap == 1 and refreshes >= 0:
+            _observe(found, number, step, before.shown_ms, refreshes, interval_ms)
+            found.dropped += range(number + 1, following)
+        else:
+            found.dropped_unnamed += max(0, following - number - gap)
+            found.unseen += range(number + 1, following)
+        step += round(refreshes)
+    found.frames = _joined(found.frames)
+    return found
+
+
+def _observe(
+    found: Presented, number: int, step: int, shown_ms: float, refreshes: float, interval_ms: float
+) -> None:
+    if abs(refreshes - round(refreshes)) > ON_GRID:
+        found.off_grid += 1
+    found.frames.append(
+        HeldFrame(
+            number,
+            shown_ms / 1000,
+            refreshes * interval_ms / 1000,
+            round(refreshes),
+            step,
+            None,
+            found.passages - 1,
+        )
+    )
+
+
+def _joined(frames: Sequence[HeldFrame]) -> list[HeldFrame]:
+    """Frames in which one that was presented twice in a row is held for both times."""
+    joined: list[HeldFrame] = []
+    for frame in frames:
+        last = joined[-1] if joined else None
+        if last and (last.number, last.passage) == (frame.number, frame.passage):
+            joined[-1] = replace(
+                last,
+                hold_s=last.hold_s + frame.hold_s,
+                refreshes=(last.refreshes or 0) + (frame.refreshes or 0),
+            )
+        else:
+            joined.append(frame)
+    return joined

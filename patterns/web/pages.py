@@ -8,15 +8,16 @@ into a page.
 from __future__ import annotations
 
 from html import escape
+from importlib.resources import files
 from urllib.parse import quote
 
 from patterns.kit.pages import HOW_TO_NAME, HOW_TO_TITLE, how_to_body
 from patterns.kit.player_parts import (
     NO_SCRIPT,
-    PLAYER,
     caution_dialog,
     clip_group,
     exceeds,
+    player,
 )
 from patterns.web.site import Site
 
@@ -34,20 +35,9 @@ def _document(title: str, body: str, module: str = "") -> str:
     )
 
 
-_SUMMARY = """<section id="summary" aria-labelledby="summary-title" tabindex="-1" hidden>
-<h2 id="summary-title">What the browser presented</h2>
-<p id="verdict" class="verdict"></p>
-<canvas id="summary-chart" role="img" aria-label="The latest holds as blocks; what they add up to
-is said above and below" hidden></canvas>
-<dl id="facts"></dl>
-<ul id="warnings"></ul>
-<p class="note">This is what the browser handed to the display. What the glass showed may
-differ: a panel can add its own refresh and interpolation. For that, film the screen and give
-the recording to <code>evenhold read</code>.</p>
-<div class="row"><label for="label">Name of this device <input id="label" maxlength="60"
-autocomplete="off" spellcheck="false"></label>
-<button id="send" class="main">Send to the laptop</button></div>
-<p id="sent" role="status"></p></section>"""
+def _summary() -> str:
+    text = files("patterns.web").joinpath("static", "summary.html").read_text(encoding="utf-8")
+    return text.rstrip("\n")
 
 
 def clips_page(site: Site) -> str:
@@ -61,7 +51,7 @@ def clips_page(site: Site) -> str:
         "of a row; only the rate differs.</p>"
         f"{NO_SCRIPT}<p id='measured' class='note' role='status'>Measuring this screen's "
         "refresh …</p>"
-        f"<p id='missing' class='note'></p>{_SUMMARY}"
+        f"<p id='missing' class='note'></p>{_summary()}"
         f"{groups}"
         '<section aria-label="Live"><h2>What this screen can do at best</h2>'
         "<p>Bars that are drawn anew at every refresh, without a file or a decoder in between: "
@@ -79,7 +69,7 @@ def clips_page(site: Site) -> str:
         "<li>Turn the device so that the clip fills the screen.</li>"
         f'<li>A camera sees what the glass showed: <a href="{HOW_TO_NAME}">{HOW_TO_TITLE}</a>.</li>'
         "</ul></section></main>"
-        f"{PLAYER}{caution_dialog(exceeding, 'you play')}"
+        f"{player()}{caution_dialog(exceeding, 'you play')}"
     )
     return _document("Evenhold clips", body, "clips")
 
@@ -102,7 +92,7 @@ def live_page(site: Site) -> str:
         "refresh …</p>"
         '<div class="row"><button id="start" class="main" disabled>Start</button>'
         '<a class="button" href="./">Back to the clips</a></div>'
-        f"{_SUMMARY}</main>"
+        f"{_summary()}</main>"
         '<div id="stage" hidden role="dialog" aria-modal="true" aria-label="Moving bars" '
         'tabindex="-1">'
         '<canvas id="bars" role="img" aria-label="Bars that move at the screen\'s rate"></canvas>'

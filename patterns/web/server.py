@@ -37,12 +37,8 @@ def new_key() -> str:
 def bind(host: str, port: int) -> socket.socket:
     """Listening socket.
 
-    Raises
-    ------
-    RequestError
-        The port is in use, or may not be used.
-    DeviceError
-        The network refuses for another reason.
+    Raises `RequestError`: the port is in use, or may not be used.
+    Raises `DeviceError`: the network refuses for another reason.
     """
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:

@@ -1,7 +1,9 @@
-"""What is served: the clips of one folder, known by name before the first request.
+"""The folder that is served: its clips, known by name before the first request, and readings.
 
 Every name that a request may use is in a table that is built here. A request is looked
 up and never joined to a path, so that there is nothing to traverse.
+
+Readings that devices send are counted, slowed, and kept whole under names of our choosing.
 """
 
 from __future__ import annotations
@@ -10,14 +12,19 @@ import contextlib
 import json
 import re
 import stat
+import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from threading import Lock
 from types import MappingProxyType
 from typing import Any
 
-from patterns.errors import InputError, RequestError
+from patterns.errors import EvenholdError, InputError, OutputError, RequestError
 from patterns.kit.kit import SCHEMA as KIT_SCHEMA
 from patterns.kit.record import SCHEMA as CLIP_SCHEMA
+from patterns.kit.record import dump
+from patterns.whole_file import make_folder, write_whole
 
 _TEXTS = ("file", "pattern", "rate_exact", "codec", "codec_level")
 _NUMBERS = ("width", "height", "frames", "duration_s", "identity")
@@ -35,20 +42,11 @@ class Group:
 
 @dataclass(frozen=True)
 class Site:
-    """A folder as it is served.
+    """A folder as it is served."""
 
-    Attributes
-    ----------
-    folder
-        Absolute, links resolved.
-    groups
-        What is shown, in order.
-    files
-        Name -> path of every clip and poster that may be asked for.
-    """
-
-    folder: Path
-    groups: tuple[Group, ...]
+    folder: Path  # absolute, links resolved
+    groups: tuple[Group, ...]  # what is shown, in order
+    # name -> path of every clip and poster that may be asked for
     files: MappingProxyType[str, Path] = field(repr=False)
 
     def record(self, name: str) -> dict[str, Any] | None:
@@ -68,13 +66,8 @@ def open_site(folder: Path) -> Site:
     """Read what a folder holds: its kit.json, or else the records beside its clips.
 
     Links, files outside the folder and clips whose file is missing are left out.
-
-    Raises
-    ------
-    RequestError
-        The folder is missing or holds no clip of ours.
-    InputError
-        Its kit.json cannot be read.
+    Raises `RequestError`: the folder is missing or holds no clip of ours.
+    Raises `InputError`: its kit.json cannot be read.
     """
     if folder.exists() and not folder.is_dir():
         raise RequestError(f"{folder} is not a folder: give one that holds clips")
@@ -146,3 +139,80 @@ def _inside(root: Path, name: str) -> bool:
     """Whether `name` is that of a regular file in `root` itself."""
     simple = name and name not in (".", "..") and not set(name) & set("/\\\0")
     return bool(simple) and plain_file(root / name)
+
+
+FOLDER = "readings"
+MOST_READINGS = 2000
+_NAME = re.compile(r"browser-(\d{4})-.*\.json")
+
+
+class TooManyError(EvenholdError):
+    """A device sends faster than allowed, or the folder holds all that it may."""
+
+
+@dataclass
+class Pace:
+    """How fast each device may post: `burst` at once, then one in `seconds`."""
+
+    burst: int = 20
+    seconds: float = 2.0
+    clock: Callable[[], float] = time.monotonic  # seconds that only go forward
+    # devices remembered; the one that was quiet longest is forgotten first
+    most_devices: int = 1000
+    _due: dict[str, float] = field(default_factory=dict)
+
+    def take(self, device: str) -> None:
+        """Count one post of `device`.
+
+        Raises `TooManyError`: it has to wait.
+        """
+        now = self.clock()
+        due = max(self._due.pop(device, now), now)
+        allowed = due - now <= (self.burst - 1) * self.seconds
+        self._due[device] = due + self.seconds if allowed else due
+        while len(self._due) > self.most_devices:
+            del self._due[next(iter(self._due))]
+        if not allowed:
+            raise TooManyError("too many posts at once: wait a few seconds and send again")
+
+
+class ReadingShelf:
+    """The folder `readings` beside the clips.
+
+    `most`: readings that it may hold.
+    """
+
+    def __init__(self, folder: Path, *, most: int = MOST_READINGS) -> None:
+        self.folder, self._most, self._lock = folder / FOLDER, most, Lock()
+
+    def names(self) -> list[str]:
+        """Files of the readings kept, in order."""
+        if not self.folder.is_dir():
+            return []
+        return sorted(p.name for p in self.folder.iterdir() if _NAME.fullmatch(p.name))
+
+    def keep(self, reading: dict[str, Any], subject: str) -> str:
+        """Write a reading whole and return its file name.
+
+        `subject`: what was read, such as the clip's name; only its letters and digits are used.
+        Raises `TooManyError`: the folder holds all that it may.
+        Raises `OutputError`: the disk is full or may not be written.
+        """
+        with self._lock:
+            names = self.names()
+            if len(names) >= self._most:
+                raise TooManyError(f"{FOLDER} holds {len(names)} readings: move them away first")
+            last = max((int(_NAME.fullmatch(n)[1]) for n in names), default=0)  # type: ignore[index]
+            plain = re.sub(r"[^a-z0-9.]+", "-", subject.lower()).strip("-.")[:60]
+            name = f"browser-{last + 1:04d}-{plain or 'reading'}.json"
+            self._write(name, dump(reading))
+            return name
+
+    def _write(self, name: str, text: str) -> None:
+        if self.folder.is_symlink():
+            raise OutputError(f"{self.folder} is a link: readings are kept in a real folder")
+        make_folder(self.folder)
+        try:
+            write_whole(self.folder / name, text, force=False)
+        except RequestError as error:  # the folder went away between the two lines
+            raise OutputError(str(error)) from error

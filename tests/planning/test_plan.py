@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from patterns.errors import RequestError
 from patterns.planning.plan import Plan, make_plan
 from patterns.planning.plan_text import MOST_LINES, WIDTH, brief_text
-from patterns.planning.rates import arcmin
-from patterns.planning.request import PlanRequest
+from patterns.planning.rates import PlanRequest, arcmin
 from patterns.planning.words import filter_brief, rate_reason, shutter_brief
 from patterns.scenes.bars.motion import BarsMotion, bars_for_picture
 from patterns.scenes.motion import Motion
@@ -22,8 +21,7 @@ from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.speed import image_motion
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.timing.audience import Audience, parse_share
-from patterns.timing.exposure import FilterChoice, parse_metered
-from patterns.timing.shutter import Shutter
+from patterns.timing.shutter import FilterChoice, Shutter, parse_metered
 
 F = Fraction
 RATES = ["24000/1001", "24", "25", "30000/1001", "30", "48", "50", "60000/1001", "60", "90", "120"]

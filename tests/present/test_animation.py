@@ -21,7 +21,7 @@ from patterns.present.animation import (
     played_timing,
     write_animation,
 )
-from patterns.present.scene_choice import SceneChoice
+from patterns.present.panel_scene import SceneChoice
 from patterns.present.split_clip import SplitClip
 from patterns.present.split_spec import SplitSpec, rate_panels
 from tests.present.animation_files import apng_durations, gif_durations, webp_durations

@@ -13,13 +13,13 @@ import pytest
 from patterns.errors import RequestError
 from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
-from patterns.present.feed import runs
 from patterns.present.hold_meter import HoldMeter, meter_window
-from patterns.present.panel_layout import Area, LayoutName
-from patterns.present.scene_choice import SceneChoice
+from patterns.present.panel import Area, LayoutName
+from patterns.present.panel_scene import SceneChoice, runs
 from patterns.present.split_clip import SplitClip, write_split
 from patterns.present.split_spec import SplitSpec, conform_panels, rate_panels
 from patterns.strip.read import StripReading, read_strip
+from patterns.timing.shutter import Shutter
 from patterns.video.reader import read_luma
 
 
@@ -246,11 +246,11 @@ def test_the_meter_marks_the_refresh_and_fills_by_one_cell() -> None:
 
 
 def test_shutter_by_angle_and_by_time_is_stated() -> None:
-    by_angle = rate_panels((F(24), F(30)), F(60), angle_deg=F(90))
-    assert [p.words for p in by_angle] == ["shutter 90°, 1/96 s",
+    by_angle = rate_panels((F(24), F(30)), F(60), Shutter(F(90)))
+    assert [p.caption for p in by_angle] == ["shutter 90°, 1/96 s",
                                            "shutter 90°, 1/120 s"]  # fmt: skip
-    by_time = rate_panels((F(24), F(30)), F(60), exposure_s=F(1, 60))
-    assert [p.words for p in by_time] == ["shutter 1/60 s, 144°",
+    by_time = rate_panels((F(24), F(30)), F(60), Shutter(exposure_s=F(1, 60)))
+    assert [p.caption for p in by_time] == ["shutter 1/60 s, 144°",
                                           "shutter 1/60 s, 180°"]  # fmt: skip
     assert {p.exposure_s for p in by_time} == {F(1, 60)}
 

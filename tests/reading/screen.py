@@ -15,7 +15,7 @@ import numpy as np
 
 from patterns.reading.sightings import Sightings
 from patterns.reading.watched import Watched
-from patterns.strip.identity import Identity
+from patterns.strip.code import Identity
 from patterns.strip.read import Seen, Unread
 
 __all__ = ["Screen", "Shown", "film", "play"]

@@ -13,7 +13,7 @@ from patterns.reading.reading import Reading
 from patterns.reading.sightings import Sightings
 from patterns.reading.true_times import true_time
 from patterns.reading.watched import Watched
-from patterns.strip.identity import Identity
+from patterns.strip.code import Identity
 from patterns.strip.read import Seen
 
 

@@ -18,11 +18,9 @@ from patterns.reading.photo import judge_photo
 from patterns.reading.reading import Reading, to_json
 from patterns.reading.reading_text import reading_text
 from patterns.reading.stored_reading import from_json
-from patterns.strip.code import number_word, word_bits
-from patterns.strip.hold import hold_row
-from patterns.strip.identity import Identity
-from patterns.strip.photo import PhotoReading
-from patterns.strip.photo_numbers import Run, find_run
+from patterns.strip.code import Identity, number_word, word_bits
+from patterns.strip.grid import hold_row
+from patterns.strip.photo import PhotoReading, Run, find_run
 from patterns.strip.placement import Placement
 from patterns.timing.cadence import Display
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from patterns.reading.recording import judge_recording
 from patterns.reading.sightings import Sightings
-from patterns.strip.identity import Identity
+from patterns.strip.code import Identity
 from patterns.strip.read import Seen, Unread
 from patterns.timing.cadence import parse_display
 from tests.reading.screen import Screen, Shown, film, play

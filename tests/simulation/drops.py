@@ -19,7 +19,8 @@ import numpy as np
 from patterns.reading.reading import Reading
 from patterns.reading.recording import judge_recording
 from patterns.reading.sightings import Sightings
-from patterns.strip.camera import CameraReader, Unread
+from patterns.strip.camera import CameraReader
+from patterns.strip.read import Unread
 from patterns.timing.cadence import Display
 from patterns.video.reader import read_luma
 from tests.simulation.conditions import CAPTURES, DISPLAYS, LEVELS, RATES, Case, draw_case

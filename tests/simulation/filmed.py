@@ -16,7 +16,7 @@ import numpy as np
 from patterns.picture.arrays import FloatArray
 from patterns.reading.sightings import Sightings
 from patterns.reading.watched import Watched
-from patterns.strip.identity import Identity
+from patterns.strip.code import Identity
 from patterns.strip.read import Seen, Unread
 
 __all__ = ["Camera", "Picture", "film", "fixed", "smoothed", "variable"]

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from patterns.picture.arrays import UInt8Array
-from patterns.strip.camera import CameraReader, Unread
-from patterns.strip.read import StripReading
+from patterns.strip.camera import CameraReader
+from patterns.strip.read import StripReading, Unread
 from patterns.video.reader import read_luma
 from tests.simulation.conditions import Case
 from tests.simulation.film import Truth, film, stage

@@ -12,11 +12,11 @@ from time import process_time
 import numpy as np
 import pytest
 
-from patterns.strip.camera import CameraReader, Unread
+from patterns.strip.camera import CameraReader
 from patterns.strip.camera_decode import Cells, Decoded, decode
 from patterns.strip.camera_locate import locate
 from patterns.strip.code import number_word, word_bits
-from patterns.strip.read import StripReading
+from patterns.strip.read import StripReading, Unread
 from tests.simulation.camera import Pose
 from tests.simulation.conditions import CAPTURES, DISPLAYS, LEVELS, RATES, draw_case
 from tests.simulation.film import film, stage

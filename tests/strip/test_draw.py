@@ -11,8 +11,7 @@ from skimage.measure import label
 from patterns.clip import StripEdge
 from patterns.picture.planes import Planes
 from patterns.strip.code import number_word
-from patterns.strip.draw import BLACK, WHITE, StripDrawer, halftone_pattern
-from patterns.strip.figures import clock
+from patterns.strip.draw import BLACK, WHITE, StripDrawer, clock, halftone_pattern
 from patterns.strip.layout import Cell, picture_rows, strip_layout
 from tests.strip.frames import clip_of, strip_frame
 
@@ -76,7 +75,7 @@ def test_halftones_have_exactly_the_area_they_state(size: tuple[int, int]) -> No
     assert [str(h.fraction) for h in halftones] == stated
     for halftone in halftones:
         pattern = halftone_pattern(halftone)
-        assert pattern.size == halftone.patch.area > 0
+        assert pattern.size == halftone.patch.width * halftone.patch.height > 0
         assert Fraction(int((pattern == WHITE).sum()), pattern.size) == halftone.fraction
         assert set(np.unique(pattern)) <= {BLACK, WHITE}
 

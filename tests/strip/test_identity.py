@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patterns.strip.identity import IDENTITY_CELLS, Identity, crc16, identity_bits, read_identity
+from patterns.strip.code import IDENTITY_CELLS, Identity, crc16, identity_bits, read_identity
 
 
 def test_crc_has_the_published_check_value() -> None:

@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from patterns.picture.arrays import FloatArray
-from patterns.strip.hold import hold_row
-from patterns.strip.photo import RIGHT_TO, PhotoReading, Unread, read_photo
-from patterns.strip.photo_curve import LightCurve, fit_curve
+from patterns.strip.grid import hold_row
+from patterns.strip.photo import RIGHT_TO, PhotoReading, read_photo
 from patterns.strip.photo_field import Known, Scales, smooth_field
+from patterns.strip.photo_light import LightCurve, fit_curve
+from patterns.strip.read import Unread
 from tests.simulation.camera import _tone
 from tests.simulation.photo import cell_errors, photo_case, take
 from tests.simulation.photo_faults import cases, photograph

@@ -7,7 +7,7 @@ import pytest
 
 from patterns.picture.arrays import FloatArray
 from patterns.strip.code import number_word, word_bits
-from patterns.strip.photo_numbers import find_run
+from patterns.strip.photo import find_run
 
 
 def photographed(times: dict[int, float], cells: int) -> tuple[FloatArray, FloatArray]:

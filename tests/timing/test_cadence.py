@@ -13,10 +13,10 @@ from patterns.timing.cadence import (
     Cadence,
     cadence,
     parse_display,
+    slow_slip,
 )
+from patterns.timing.cadence_text import short_verdict, verdict
 from patterns.timing.rates import parse_rate
-from patterns.timing.slip import slow_slip
-from patterns.timing.verdict import short_verdict, verdict
 
 
 def _cadence(rate: str, display: str) -> Cadence:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from patterns.errors import RequestError
-from patterns.timing.exposure import (
+from patterns.timing.shutter import (
     MeteredExposure,
     exposure_for_ev100,
     exposure_value,

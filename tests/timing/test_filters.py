@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patterns.timing.exposure import (
+from patterns.timing.shutter import (
     USUAL_DENSITIES,
     choose_filters,
     density_of,

@@ -144,8 +144,7 @@ def main(words: str) -> None:
     from patterns.web.app import make_app
     from patterns.web.guard import Rules
     from patterns.web.server import bind, serve
-    from patterns.web.site import open_site
-    from patterns.web.uploads import Pace
+    from patterns.web.site import Pace, open_site
 
     options = json.loads(words)
     if patience_s := options.get("patience_s"):

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from patterns.errors import OutputError
-from patterns.web.uploads import Pace, ReadingShelf, TooManyError
+from patterns.web.site import Pace, ReadingShelf, TooManyError
 from tests.systems import links, posix
 from tests.web.serving import observation, served
 

@@ -1,4 +1,4 @@
-"""Where the panels of a split clip lie: labels, picture and hold meter of each.
+"""Where the panels of a split clip lie, and the moving picture of each.
 
 All numbers are even, so that they fall on the chroma grid of 4:2:0 pictures.
 """
@@ -8,7 +8,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
+from patterns.clip import Clip
 from patterns.errors import RequestError
+from patterns.frame_source import FrameSource
+from patterns.picture.arrays import Float32Array, UInt8Array
+from patterns.picture.planes import Planes
+from patterns.present.panel_scene import Shown
+from patterns.strip.draw import StripDrawer
 
 LayoutName = Literal["side", "stacked", "line", "grid"]
 LAYOUTS: tuple[LayoutName, ...] = ("side", "stacked", "line", "grid")
@@ -16,7 +24,7 @@ LAYOUTS: tuple[LayoutName, ...] = ("side", "stacked", "line", "grid")
 # In 1080ths of the frame's height (or 1920ths of its width, if that is the tighter).
 MARGIN, GAP, FOOT, COLUMN, LINE = 48, 32, 66, 520, 6
 TITLE = {2: 92, 3: 76, 4: 56}
-WORDS = {2: 40, 3: 36, 4: 32}
+CAPTION = {2: 40, 3: 36, 4: 32}
 METER = {"above": 96, "beside": 96, "small": 54}
 
 # Widest picture for its height whose strip is still found by the reader (measured: 3.95 is
@@ -52,7 +60,7 @@ class PanelAreas:
     picture: Area  # with the counting strip, if there is one
     meter: Area
     title_px: int  # type sizes of the label
-    words_px: int
+    caption_px: int
 
 
 def _even(value: float) -> int:
@@ -60,10 +68,10 @@ def _even(value: float) -> int:
 
 
 def _above(
-    cell: Area, title_px: int, words_px: int, meter: int, gap: int, meter_width: int = 0
+    cell: Area, title_px: int, caption_px: int, meter: int, gap: int, meter_width: int = 0
 ) -> PanelAreas:
     """Label over the picture, meter beneath, as wide as the picture where not given."""
-    label = _even(title_px * 1.05 + words_px * 1.45)
+    label = _even(title_px * 1.05 + caption_px * 1.45)
     top = cell.top + label
     bottom = cell.bottom - meter - gap
     return PanelAreas(
@@ -71,12 +79,12 @@ def _above(
         Area(cell.left, top, cell.width, bottom - top),
         Area(cell.left, cell.bottom - meter, meter_width or cell.width, meter),
         title_px,
-        words_px,
+        caption_px,
     )
 
 
 def _beside(
-    cell: Area, column: int, title_px: int, words_px: int, meter: int, inset: tuple[int, int]
+    cell: Area, column: int, title_px: int, caption_px: int, meter: int, inset: tuple[int, int]
 ) -> PanelAreas:
     """Label and meter in a column left of the picture, inset above and below."""
     inner = column - _even(title_px * 0.45)
@@ -86,7 +94,7 @@ def _beside(
         Area(cell.left + column, cell.top, cell.width - column, cell.height),
         Area(cell.left, cell.bottom - meter - below, inner, meter),
         title_px,
-        words_px,
+        caption_px,
     )
 
 
@@ -121,20 +129,11 @@ def panel_layout(
 ) -> tuple[PanelAreas, ...]:
     """Areas of `count` panels in a frame of `width` x `height` pixels.
 
-    Parameters
-    ----------
-    layout
-        ``side`` by side, ``stacked``, in a ``grid``, or on both sides of a ``line``
-        through one picture.
-    level_line
-        Whether that line is level (one part above the other) or upright.
-    line_at
-        Where an upright line lies, as a share of the picture's width.
-
-    Raises
-    ------
-    RequestError
-        Not 2 to 4 panels, or a layout that does not take that many.
+    `layout`: ``side`` by side, ``stacked``, in a ``grid``, or on both sides of a ``line`` through
+    one picture.
+    `level_line`: whether that line is level (one part above the other) or upright.
+    `line_at`: where an upright line lies, as a share of the picture's width.
+    Raises `RequestError`: not 2 to 4 panels, or a layout that does not take that many.
     """
     _check(count, layout)
     unit = min(width / 1920, height / 1080)
@@ -167,7 +166,7 @@ def _cells(
     meter_width = min(wide for _, wide in columns) - (gap // 4 * 2 if apart < gap else 0)
     return tuple(
         _above(
-            Area(left, top, wide, high), round(unit * TITLE[count]), round(unit * WORDS[count]),
+            Area(left, top, wide, high), round(unit * TITLE[count]), round(unit * CAPTION[count]),
             meter, _even(unit * (10 if small else 16)), meter_width,
         )
         for top, high in _tracks(inner.top, inner.height, down, gap)
@@ -185,7 +184,58 @@ def _rows(inner: Area, count: int, apart: int, gap: int, unit: float) -> tuple[P
     return tuple(
         _beside(
             Area(inner.left, top, inner.width, high), column, round(unit * TITLE[count]),
-            round(unit * WORDS[count]), meter, (inset if i else 0, 0 if i else inset),
+            round(unit * CAPTION[count]), meter, (inset if i else 0, 0 if i else inset),
         )
         for i, (top, high) in enumerate(tracks)
     )  # fmt: skip
+
+
+class PanelPicture:
+    """Draws the frames of one panel, each once however long it is held.
+
+    `scene`: the scene without a strip, as large as the whole of which the panel is a part.
+    `strip`: clip of the panel's own size, whose strip, if it has one, is drawn on its edge.
+    """
+
+    def __init__(self, scene: Clip, part: Area, strip: Clip) -> None:
+        self.strip_clip = strip
+        self._part = part
+        self._source = FrameSource(scene)
+        self._drawer = None if strip.strip == "none" else StripDrawer(strip)
+        self._scene = Planes.blank(scene.width, scene.height)
+        self._panel = Planes.blank(strip.width, strip.height)
+        self._other = Planes.blank(strip.width, strip.height)
+        self._now: Shown | None = None
+
+    def draw(self, shown: Shown) -> Planes:
+        """Panel showing `shown`; it is good until the next call."""
+        if shown != self._now:
+            self._frame(shown.frame, self._panel)
+            if shown.next_share:
+                self._frame(shown.frame + 1, self._other)
+                share = float(shown.next_share)
+                for name in ("y", "cb", "cr"):
+                    _mix(getattr(self._panel, name), getattr(self._other, name), share)
+            self._now = shown
+        return self._panel
+
+    def _frame(self, n: int, panel: Planes) -> None:
+        self._source.draw(n, self._scene)
+        part = self._part
+        top = self.strip_clip.height - part.height if self.strip_clip.strip == "top" else 0
+        seen = self._scene.part(part.left, part.top, part.right, part.bottom)
+        panel.rows(top, top + part.height).fill(seen.y, seen.cb, seen.cr)
+        if self._drawer is not None:
+            self._drawer.draw(panel, n)
+
+
+def _mix(plane: UInt8Array, other: UInt8Array, share: float) -> None:
+    """Blend code values, as editing programs do (common practice, no source)."""
+    mixed: Float32Array = plane * np.float32(1 - share) + other * np.float32(share)
+    plane[:] = np.rint(mixed)
+
+
+def paste(source: Planes, frame: Planes, left: int, top: int) -> None:
+    """Copy `source` into `frame` with its top left at even coordinates."""
+    place = frame.part(left, top, left + source.width, top + source.height)
+    place.fill(source.y, source.cb, source.cr)
