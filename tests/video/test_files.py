@@ -185,6 +185,17 @@ def test_smaller_files_are_smaller_and_as_good(tmp_path: Path, name: str) -> Non
         VideoWriter(replace(spec, path=tmp_path / "clip.mp4", codec="vp9", small=True))
 
 
+def test_the_quantiser_is_given_and_no_frame_is_looked_at_twice(tmp_path: Path) -> None:
+    """By x264's own account in the stream: one quantiser for whatever moves, no look ahead.
+
+    To find the quantiser frame by frame takes a quarter of the encoder's time, FILES.md.
+    """
+    data = write(tmp_path / "clip", "h264", Fraction(25)).read_bytes()
+    said = data[data.index(b"options: ") :].split(b"\0")[0].decode("ascii", "replace").split()
+    for option in ("rc=cqp", "qp=15", "bframes=0", "weightp=0", "cabac=0", "8x8dct=1"):
+        assert option in said, option
+
+
 def test_index_is_at_the_front(tmp_path: Path, codec: str) -> None:
     """ISO/IEC 14496-12: 'moov' before 'mdat' lets a player start before it has all."""
     data = write(tmp_path / "clip", codec, Fraction(25)).read_bytes()
