@@ -19,7 +19,7 @@ def main() -> int:
     parts = (["-n", "auto", "-m", "not alone"], ["-m", "alone"])
     with tempfile.TemporaryDirectory() as folder:
         # a hundred processes start on the way: what one has compiled, no other does again
-        environment = {**os.environ, "PYTHONPYCACHEPREFIX": folder, "PYTHONDONTWRITEBYTECODE": ""}
+        environment = {"PYTHONPYCACHEPREFIX": folder} | os.environ | {"PYTHONDONTWRITEBYTECODE": ""}
         codes = [
             subprocess.run(
                 [sys.executable, "-m", "pytest", *part, *words], check=False, env=environment

@@ -67,7 +67,7 @@ def test_what_is_imported_is_declared_and_what_is_declared_is_imported() -> None
 def run(code: str, *words: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-c", code, *words],
-        cwd=ROOT, capture_output=True, text=True, timeout=100, check=False,
+        cwd=ROOT, capture_output=True, text=True, timeout=250, check=False,
     )  # fmt: skip
 
 

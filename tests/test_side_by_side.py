@@ -47,14 +47,14 @@ def killed(progress: Progress) -> None:
 def slow(path: Path, progress: Progress) -> None:
     path.with_suffix(".begun").touch()
     try:
-        for part in range(600):
-            progress(part, 600)
+        for part in range(3000):
+            progress(part, 3000)
             time.sleep(0.1)
     finally:
         path.write_text("unwound")
 
 
-def until(met: Callable[[], bool], timeout_s: float = 30) -> bool:
+def until(met: Callable[[], bool], timeout_s: float = 120) -> bool:
     end = time.monotonic() + timeout_s
     while not met() and time.monotonic() < end:
         time.sleep(0.02)
@@ -93,7 +93,7 @@ def test_a_mistake_is_raised_where_the_tasks_were_given_and_ends_the_others(
     begun = time.monotonic()
     with pytest.raises(RequestError, match="7 is not possible: try 1"):
         side_by_side(tasks, jobs)
-    assert time.monotonic() - begun < 30  # the other alone would take a minute
+    assert time.monotonic() - begun < 200  # the other alone would take five minutes
     assert jobs == 1 or (tmp_path / "other").read_text() == "unwound"
 
 
@@ -143,7 +143,7 @@ def test_no_worker_and_no_half_file_outlives_a_set_of_clips(
     assert until(lambda: len(list((tmp_path / "kit").glob(".*.part-*"))) == 2)
     workers = workers_of(process.pid)
     process.send_signal(signal.Signals[name])
-    said = process.communicate(timeout=60)[1]
+    said = process.communicate(timeout=120)[1]
     assert process.returncode == code
     assert said.strip() in ("", "evenhold: stopped")
     assert len(workers) == 2
@@ -155,11 +155,11 @@ def test_no_worker_and_no_half_file_outlives_a_set_of_clips(
 @linux
 def test_what_was_finished_stays_when_a_worker_is_killed(tmp_path: Path) -> None:
     kit = tmp_path / "kit"
-    words = (*CLIPS, "--rates", "24,25,60", "--seconds", "8")
+    words = (*CLIPS, "--rates", "24,25,60", "--seconds", "3")
     process = start(*words, cwd=tmp_path)
-    assert until(lambda: any(kit.glob("*.json")), 60)
+    assert until(lambda: any(kit.glob("*.json")))
     os.kill(workers_of(process.pid)[0], signal.Signals["SIGKILL"])
-    said = process.communicate(timeout=60)[1]
+    said = process.communicate(timeout=120)[1]
     assert process.returncode == 1
     assert said.startswith("evenhold: the process that made ")
     assert len(said.splitlines()) == 1

@@ -37,7 +37,7 @@ def run(*words: str, cwd: Path) -> subprocess.CompletedProcess[str]:
 
 
 def run_process(
-    *words: str, cwd: Path, timeout_s: float = 120, **extra: str
+    *words: str, cwd: Path, timeout_s: float = 250, **extra: str
 ) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [*COMMAND, *words],

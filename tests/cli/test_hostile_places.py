@@ -28,7 +28,7 @@ def shell(text: str, cwd: Path) -> subprocess.CompletedProcess[str]:
     command = text.replace("EVENHOLD", " ".join(COMMAND))
     return subprocess.run(
         ["bash", "-c", command], cwd=cwd, env=environment(), capture_output=True, text=True,
-        timeout=120, check=False,
+        timeout=250, check=False,
     )  # fmt: skip
 
 

@@ -96,8 +96,6 @@ def test_the_shutter_is_the_mean_light_of_256_moments() -> None:
     [
         (Fraction(24000, 1001), Fraction(6)),
         (Fraction(60000, 1001), Fraction(-15)),
-        pytest.param(Fraction(25), Fraction(-6), marks=pytest.mark.slow),
-        pytest.param(Fraction(30), Fraction(9), marks=pytest.mark.slow),
         pytest.param(Fraction(120), Fraction(24), marks=pytest.mark.slow),
     ],
 )

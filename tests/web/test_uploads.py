@@ -132,7 +132,11 @@ def test_the_pace_by_its_own_clock() -> None:
 
 
 def test_the_pace_remembers_a_bounded_number_of_devices() -> None:
-    pace = Pace(most_devices=10)
-    for number in range(1000):
+    pace = Pace(burst=1, most_devices=10, clock=lambda: 100.0)
+    for number in range(10):
         pace.take(f"device {number}")
-    assert len(pace._due) == 10
+    with pytest.raises(TooManyError):
+        pace.take("device 0")
+    for number in range(10, 20):
+        pace.take(f"device {number}")
+    pace.take("device 0")  # forgotten for those that came since
