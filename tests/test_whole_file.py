@@ -177,7 +177,7 @@ def test_windows_a_file_that_a_player_has_open(tmp_path: Path) -> None:
         write_whole(path, "new", force=True)
     assert "another program has" in str(error.value)
     assert "clip.mp4 open" in str(error.value)
-    assert 0.9 < time.monotonic() - began < 3
+    assert 0.9 < time.monotonic() - began < 60  # it is tried again for a second, not for ever
     assert path.read_text() == "old"
     assert names(tmp_path) == ["clip.mp4"]
 

@@ -38,8 +38,10 @@ def write_animation(path: Path, pictures: list[UInt8Array], stays_ms: int) -> Pa
     return path
 
 
-@pytest.mark.parametrize("rate", [Fraction(24), Fraction(30000, 1001), Fraction(60)])
-@pytest.mark.parametrize(("per_s", "fails"), [(3, False), (4, True)])
+@pytest.mark.parametrize(
+    ("rate", "per_s", "fails"),
+    [(Fraction(24), 4, True), (Fraction(30000, 1001), 3, False), (Fraction(30000, 1001), 4, True)],
+)
 def test_a_video_at_its_own_times(tmp_path: Path, rate: Fraction, per_s: int, fails: bool) -> None:
     lit = patch(0.6, 0.6, 235)
     count = round(6 * rate)

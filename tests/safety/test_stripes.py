@@ -97,7 +97,7 @@ MOTIONS: dict[str, Callable[[float], UInt8Array]] = {
 def test_motion_is_recognised(word: str) -> None:
     found = shown(MOTIONS[word], 2)
     assert found[SCREEN].motion == word
-    # one-way drift is exempt (one other second-hand quotation)
+    # one-way drift is exempt: Ofcom, guidance notes on rule 2.12, annex 1 (from memory)
     assert found[SCREEN].exceeds == (word != "drifting")
     # Epilepsy Foundation consensus: seven pairs are too many only if they change
     assert found[CONSENSUS].exceeds == (word not in ("stationary", "drifting"))

@@ -165,7 +165,7 @@ def test_a_huge_period_costs_neither_time_nor_memory(rate: str, display: str) ->
     frame_by_frame = chain.from_iterable(repeat(hold, n) for hold, n in found.runs())
     assert tuple(islice(frame_by_frame, 2000)) == found.first_holds(2000)
     assert verdict(found)
-    assert time.process_time() - begun < 1
+    assert time.process_time() - begun < 5
 
 
 def test_a_period_too_long_to_list_is_refused_not_attempted() -> None:
