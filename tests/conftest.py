@@ -28,9 +28,7 @@ settings.load_profile("suite")
 # What is measured there, in a browser or by a clock, would be another thing beside other work.
 ALONE = (
     "tests/web/test_screens.py",
-    "tests/web/test_server.py",
     "tests/web/test_pages.py::test_each_clip_plays",
-    "tests/web/test_pages.py::test_media_times",
     "tests/web/test_kit_page.py::test_it_plays_from_the_folder",
 )
 
