@@ -134,7 +134,8 @@ def exact_rate(times: Sequence[Fraction], tick_s: Fraction) -> Fraction | None:
     if mean is None:
         return None
     for rate in _candidates(mean):
-        if all(abs(t - times[0] - n / rate) <= tick_s for n, t in enumerate(times)):
+        # slower than a picture in two seconds, a whole rate would be none
+        if rate and all(abs(t - times[0] - n / rate) <= tick_s for n, t in enumerate(times)):
             steady = all(t - times[0] == n / rate for n, t in enumerate(times))
             if steady or (
                 tick_s <= COARSEST_S and (rate != mean or tick_s * rate < Fraction(1, 8))

@@ -162,6 +162,14 @@ def test_uneven_times_have_no_rate() -> None:
     assert exact_rate([Fraction(0)], Fraction(1, 90_000)) is None
 
 
+def test_pictures_that_stay_for_seconds_have_a_rate_too() -> None:
+    """A slide show, or a broken animation that says so."""
+    slides = [Fraction(3 * n) for n in range(4)]
+    assert exact_rate(slides, Fraction(1, 1000)) == Fraction(1, 3)
+    assert exact_rate([Fraction(0), Fraction(10**7)], Fraction(1, 1000)) == Fraction(1, 10**7)
+    assert exact_rate([Fraction(0), Fraction(5), Fraction(60)], Fraction(1, 1000)) is None
+
+
 def test_early_exit_leaves_no_process(clip: Path) -> None:
     pictures = read_luma(clip)
     next(pictures)
