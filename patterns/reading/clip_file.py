@@ -10,8 +10,13 @@ from typing import Any
 
 from patterns.reading.clip_steps import ClipSteps, clip_steps
 from patterns.reading.clip_words import clip_explanation, clip_verdict, clip_warnings
-from patterns.reading.expected import expected, timing_error
-from patterns.reading.hold_pattern import drops_beyond, hold_pattern, holds_in_order
+from patterns.reading.hold_cadence import (
+    drops_beyond,
+    expected,
+    hold_pattern,
+    holds_in_order,
+    timing_error,
+)
 from patterns.reading.holds import HeldFrame
 from patterns.reading.reading import Blend, Reading
 from patterns.reading.watched import Mixture, Watched

@@ -14,7 +14,7 @@ from fractions import Fraction
 from math import sqrt
 
 from patterns.errors import RequestError
-from patterns.reading.expected import timing_error
+from patterns.reading.hold_cadence import timing_error
 from patterns.reading.holds import HeldFrame
 from patterns.reading.reading import Reading
 from patterns.timing.notation import pattern_text, plural

@@ -10,8 +10,7 @@ from math import sqrt
 import numpy as np
 
 from patterns.picture.arrays import BoolArray
-from patterns.reading.expected import TimingError, expected
-from patterns.reading.hold_pattern import arithmetic_pattern
+from patterns.reading.hold_cadence import TimingError, arithmetic_pattern, expected
 from patterns.reading.holds import HeldFrame
 from patterns.reading.photo_cadence import LEAST_SEEN, Cells, Match, match
 from patterns.reading.photo_words import (

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any, Literal
 
-from patterns.reading.expected import Expected, TimingError
+from patterns.reading.hold_cadence import Expected, TimingError
 from patterns.reading.holds import HeldFrame
 from patterns.reading.watched import Watched
 

@@ -11,13 +11,15 @@ from typing import Any
 import numpy as np
 
 from patterns.reading.changes import Passage, passages, stretches_of
-from patterns.reading.expected import TimingError, expected, timing_error
-from patterns.reading.hold_pattern import (
+from patterns.reading.hold_cadence import (
+    TimingError,
     arithmetic_pattern,
     drops_beyond,
+    expected,
     explained,
     hold_pattern,
     holds_in_order,
+    timing_error,
 )
 from patterns.reading.holds import Held, HeldFrame, hold_frames, number_steps
 from patterns.reading.reading import Blend, Reading

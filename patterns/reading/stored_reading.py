@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from patterns.errors import InputError, RequestError
-from patterns.reading.expected import TimingError
+from patterns.reading.hold_cadence import TimingError
 from patterns.reading.holds import HeldFrame
 from patterns.reading.json_fields import Fields
 from patterns.reading.reading import KINDS, SCHEMA, Blend, Kind, Reading

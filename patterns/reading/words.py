@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
 
-from patterns.reading.hold_pattern import arithmetic_pattern, converted_by
+from patterns.reading.hold_cadence import arithmetic_pattern, converted_by
 from patterns.reading.reading import Reading
 from patterns.timing.cadence import Cadence, Display, cadence
 from patterns.timing.notation import counted, joined, pattern_text, plural

@@ -114,14 +114,14 @@ class StripeFinding:
 
     criterion: str
     source: str
-    exceeds: bool
-    pairs: float
     pairs_limit: int
-    share: float
     share_limit: float
-    light_cd_m2: float
-    dark_cd_m2: float
-    motion: str
+    exceeds: bool = False
+    pairs: float = 0.0
+    share: float = 0.0
+    light_cd_m2: float = 0.0
+    dark_cd_m2: float = 0.0
+    motion: str = "none"
     normal_deg: float = 0.0
     intervals: tuple[Interval, ...] = ()
 

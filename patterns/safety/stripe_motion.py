@@ -16,7 +16,7 @@ import numpy.typing as npt
 from patterns.picture.arrays import BoolArray, Float32Array, FloatingArray
 from patterns.safety.luminance import FINE
 from patterns.safety.report import StripeFinding
-from patterns.safety.stripe_rules import REVERSAL_CYCLES, StripeRules, motion_word
+from patterns.safety.stripe_rules import StripeRules
 from patterns.safety.stripes import Stripes, find_stripes
 
 LOOK_EVERY_S = Fraction(1, 5)
@@ -27,6 +27,8 @@ MANY_PAIRS = 20  # more of them than this are not worse; their area is
 KEEP_S = Fraction(1, 2)  # stripes that flash are dark now and then: do not lose them at once
 
 # Our choices, no source.
+REVERSAL_CYCLES = 0.4  # a step this near to half a cycle swaps light and dark
+DRIFT_CYCLES_PER_S = 0.5  # slower than this is as good as standing
 JUMP_CYCLES = 0.2  # a step this far from those around it is not their motion
 SWING_CYCLES = 1 / 8  # the way back that counts as a change of direction
 FADE = 0.5  # of the amplitude: fading to this and back is flashing
@@ -128,7 +130,8 @@ class _Track:
         if self.turns.turns:
             return "oscillating"
         span = float(self.end_s - self.start_s)
-        return motion_word(0.0, self.cycles / span if span else 0.0)
+        drifts = span and abs(self.cycles) / span >= DRIFT_CYCLES_PER_S
+        return "drifting" if drifts else "stationary"
 
 
 def _waves(

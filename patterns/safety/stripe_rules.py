@@ -14,7 +14,7 @@ change direction, oscillate, flash or reverse, else at most eight.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from patterns.safety.report import StripeFinding
@@ -25,17 +25,7 @@ CHANGING = ("reversing", "oscillating", "flashing")
 SHOWN_S = Fraction(1, 2)
 BRIGHT_CD_M2 = 50.0
 
-# Our choices, no source.
-REVERSAL_CYCLES = 0.4  # a jump this near to half a cycle swaps light and dark
-DRIFT_CYCLES_PER_S = 0.5  # slower than this is as good as standing
-PAIRS_TOLERANCE = 0.25  # the count is measured to about a tenth of a pair
-
-
-def motion_word(cycles_per_frame: float, cycles_per_s: float) -> str:
-    """Word for steady motion; near half a cycle a frame it is 'reversing'."""
-    if abs(cycles_per_s) < DRIFT_CYCLES_PER_S:
-        return "stationary"
-    return "reversing" if abs(cycles_per_frame) >= REVERSAL_CYCLES else "drifting"
+PAIRS_TOLERANCE = 0.25  # the count is measured to about a tenth of a pair; our choice
 
 
 @dataclass(frozen=True)
@@ -52,60 +42,47 @@ class StripeRules:
         """Judge stripes that were shown during `interval` with `motion`; `still` pictures stay."""
         changing = motion in CHANGING
         shown = still or interval[1] - interval[0] >= SHOWN_S
-        screen = self._finding(
+        bright = stripes is not None and stripes.light_cd_m2 > BRIGHT_CD_M2
+        small = SMALL_AREA_SR / self.viewing.solid_angle_sr(1, self.width, self.height)
+        screen = StripeFinding(
             "ITU-R BT.1702 regular patterns",
             "ITU-R BT.1702-3 (11/2023), attachment 1, quoted second-hand",
-            stripes=stripes,
-            motion=motion,
-            interval=interval,
-            limits=(5, 0.25 if changing else 0.40),
-            applies=motion != "drifting",
+            pairs_limit=5,
+            share_limit=0.25 if changing else 0.40,
         )
-        small = SMALL_AREA_SR / self.viewing.solid_angle_sr(1, self.width, self.height)
-        bright = stripes is not None and stripes.light_cd_m2 > BRIGHT_CD_M2
-        consensus = self._finding(
+        consensus = StripeFinding(
             "Epilepsy Foundation patterns",
             "Harding et al., Epilepsia 46(9):1423-1425 (2005), abstract",
-            stripes=stripes,
-            motion=motion,
-            interval=interval,
-            limits=(5 if changing else 8, small),
-            applies=shown and bright,
+            pairs_limit=5 if changing else 8,
+            share_limit=small,
         )
-        return screen, consensus
-
-    @staticmethod
-    def _finding(
-        criterion: str,
-        source: str,
-        *,
-        stripes: Stripes | None,
-        motion: str,
-        interval: tuple[Fraction, Fraction],
-        limits: tuple[int, float],
-        applies: bool,
-    ) -> StripeFinding:
-        pairs_limit, share_limit = limits
         if stripes is None:
-            return StripeFinding(
-                criterion, source, False, 0, pairs_limit, 0, share_limit, 0, 0, "none"
-            )
-        exceeds = (
-            applies
-            and stripes.pairs > pairs_limit + PAIRS_TOLERANCE
-            and stripes.share > share_limit
+            return screen, consensus
+        return (
+            _judged(screen, stripes, motion, interval, applies=motion != "drifting"),
+            _judged(consensus, stripes, motion, interval, applies=shown and bright),
         )
-        return StripeFinding(
-            criterion=criterion,
-            source=source,
-            exceeds=exceeds,
-            pairs=stripes.pairs,
-            pairs_limit=pairs_limit,
-            share=stripes.share,
-            share_limit=share_limit,
-            light_cd_m2=stripes.light_cd_m2,
-            dark_cd_m2=stripes.dark_cd_m2,
-            motion=motion,
-            normal_deg=stripes.normal_deg,
-            intervals=(interval,) if exceeds and interval[1] > interval[0] else (),
-        )
+
+
+def _judged(
+    limits: StripeFinding,
+    stripes: Stripes,
+    motion: str,
+    interval: tuple[Fraction, Fraction],
+    *,
+    applies: bool,
+) -> StripeFinding:
+    """What stripes are by the limits of one criterion."""
+    many = stripes.pairs > limits.pairs_limit + PAIRS_TOLERANCE
+    exceeds = applies and many and stripes.share > limits.share_limit
+    return replace(
+        limits,
+        exceeds=exceeds,
+        pairs=stripes.pairs,
+        share=stripes.share,
+        light_cd_m2=stripes.light_cd_m2,
+        dark_cd_m2=stripes.dark_cd_m2,
+        motion=motion,
+        normal_deg=stripes.normal_deg,
+        intervals=(interval,) if exceeds and interval[1] > interval[0] else (),
+    )

@@ -63,11 +63,6 @@ class Viewing:
             BLOCK_HEIGHT_OF_DISTANCE * self.distance_heights,
         )
 
-    def small_area_share(self, width: int, height: int) -> float:
-        """WCAG's small safe area, a quarter of the 10 degree block, as a share of the picture."""
-        block_width, block_height = self.block_heights
-        return block_width * block_height / 4 * height / width
-
     def solid_angle_sr(self, share: float, width: int, height: int) -> float:
         """Solid angle in steradians of a share of the picture (flat screen, seen head-on)."""
         return share * width / height / self.distance_heights**2

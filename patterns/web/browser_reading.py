@@ -7,8 +7,13 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
-from patterns.reading.expected import expected, timing_error
-from patterns.reading.hold_pattern import drops_beyond, hold_pattern, holds_in_order
+from patterns.reading.hold_cadence import (
+    drops_beyond,
+    expected,
+    hold_pattern,
+    holds_in_order,
+    timing_error,
+)
 from patterns.reading.holds import HeldFrame
 from patterns.reading.reading import Reading, to_json
 from patterns.reading.refresh_grid import usual_refresh

@@ -7,7 +7,7 @@ from fractions import Fraction as F
 import numpy as np
 import pytest
 
-from patterns.reading.hold_pattern import hold_pattern
+from patterns.reading.hold_cadence import hold_pattern
 from patterns.reading.reading import Reading
 from patterns.reading.recording import judge_recording
 from patterns.timing.cadence import Display

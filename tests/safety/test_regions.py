@@ -17,7 +17,7 @@ def test_g176_block_and_small_area() -> None:
     viewing = Viewing(distance_heights=G176_DISTANCE)
     width, height = (side * 768 for side in viewing.block_heights)
     assert (width, height) == pytest.approx((341, 256), abs=0.5)
-    share = viewing.small_area_share(1024, 768)
+    share = visual_field_rule(Grid.of(1024, 768), viewing).limit_share
     assert share * 1024 * 768 == pytest.approx(21_824, rel=1e-3)
     assert share == pytest.approx(0.02775, rel=1e-3)  # computed
 
@@ -26,7 +26,7 @@ def test_small_area_is_0_006_steradian() -> None:
     """WCAG 2.2: the quarter block is 0.006 sr; 0.1745 x 0.1309 / 4 is 0.0057."""
     for distance in (1.5, 3, 6):
         viewing = Viewing(distance_heights=distance)
-        share = viewing.small_area_share(1920, 1080)
+        share = visual_field_rule(Grid.of(1920, 1080), viewing).limit_share
         assert viewing.solid_angle_sr(share, 1920, 1080) == pytest.approx(0.006, rel=0.05)
 
 

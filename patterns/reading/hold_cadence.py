@@ -1,0 +1,294 @@
+"""Holds as they were measured beside what the cadence arithmetic expects of the same frames.
+
+*Pattern:* the shortest period is taken at which holds agree with those one period later, as
+far as dropped frames and slow slips let them; it counts only if two periods were seen.
+
+*Expected:* the holds of a clip on a display are known but for the phase between the two, which
+only turns the pattern. So the phase is taken that agrees with most frames' refreshes, and the
+timing error of those ideal holds is computed over the same frames as the measured one.
+
+The timing error is the project's own: start less n/rate, less its mean. In the terms of ITU-T
+P.931 (1998), which measures frame rate by the inter-arrival time of frames, the holds are
+inter-arrival times; P.931 sets no limits for their unevenness.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import groupby, pairwise
+from math import sqrt
+
+import numpy as np
+
+from patterns.picture.arrays import FloatArray
+from patterns.reading.holds import HeldFrame
+from patterns.timing.cadence import Cadence, frame_starts
+from patterns.timing.notation import first_turn
+
+LONGEST = 30  # frames
+LEAST_AGREEMENT = 0.75
+MEAN_FITS = Fraction(1, 50)
+WITHIN_BEST = 0.03  # a shorter period is preferred if it agrees nearly as often
+LOOKED_AT = 240  # frames of a cadence whose period is longer
+CONVERTED_TO = tuple(
+    Fraction(hz) for hz in (24, 25, 30, 48, 50, 60, Fraction(30000, 1001), Fraction(60000, 1001))
+)
+STEADY = 0.02  # drift over a passage, of a refresh, below which the clip kept its own time
+MOST_PHASES = 400
+
+
+def holds_in_order(
+    frames: Sequence[HeldFrame], lost: Collection[int] | None = None
+) -> list[int | None]:
+    """Refreshes of the frames in their order, to look for a pattern in.
+
+    Between two passages stands None. If the numbers that were `lost` are given, 0 stands for
+    each of them between two frames, and None for each other number there.
+    """
+    row: list[int | None] = []
+    for before, frame in pairwise([None, *frames]):
+        assert frame is not None
+        if before is not None and before.passage != frame.passage:
+            row.append(None)
+        elif before is not None and lost is not None:
+            row += [0 if n in lost else None for n in range(before.number + 1, frame.number)]
+        row.append(frame.refreshes)
+    return row
+
+
+def drops_beyond(
+    frames: Sequence[HeldFrame], dropped: int, rate: Fraction, refresh_hz: Fraction | None
+) -> int:
+    """Drops that the cadence does not make.
+
+    A display (or timeline) slower than the clip must lose frames: there it is the refreshes
+    without a new frame that count.
+    """
+    if refresh_hz is None or refresh_hz >= rate:
+        return dropped
+    return sum(frame.refreshes - 1 for frame in frames if frame.refreshes)
+
+
+def _agreement(holds: Sequence[int | None], period: int) -> float:
+    pairs = [
+        (a, b)
+        for a, b in zip(holds, holds[period:], strict=False)
+        if a is not None and b is not None
+    ]
+    # two whole periods must have been seen, so that chance does not pass for a pattern
+    if len(pairs) < max(period, 3):
+        return 0.0
+    return sum(a == b for a, b in pairs) / len(pairs)
+
+
+def _root(pattern: tuple[int, ...]) -> tuple[int, ...]:
+    """Shortest pattern that makes this one by repeating: (3, 3) is (3,)."""
+    lengths = range(1, len(pattern) + 1)
+    return next(pattern[:n] for n in lengths if pattern[:n] * (len(pattern) // n) == pattern)
+
+
+def hold_pattern(
+    holds: Sequence[int | None], mean: Fraction | None = None
+) -> tuple[int, ...] | None:
+    """Repeating pattern of holds, the longest first, or None.
+
+    Parameters
+    ----------
+    holds
+        Refreshes of consecutive frames; None where a frame's hold was not seen.
+    mean
+        Refreshes to a frame as arithmetic has it, if that is known.
+    """
+    periods = range(1, min(LONGEST, len(holds)) + 1)
+    agreements = {period: _agreement(holds, period) for period in periods}
+    best = max(agreements.values(), default=0.0)
+    if best < LEAST_AGREEMENT:
+        return None
+    period = next(p for p, share in agreements.items() if share >= best - WITHIN_BEST)
+    turns: Counter[tuple[int, ...]] = Counter()
+    for start in range(len(holds) - period + 1):
+        window = [hold for hold in holds[start : start + period] if hold is not None]
+        if len(window) == period:
+            turns[first_turn(tuple(window))] += 1
+    if not turns:
+        return None
+    pattern = _root(turns.most_common(1)[0][0])
+    # Two stalls some frames apart look like a period of that length. Steady holds are the
+    # simpler word for them, unless the pattern explains more frames than that by chance.
+    steady = (Counter(hold for hold in holds if hold is not None).most_common(1)[0][0],)
+    least = 2 if _is_cadence(pattern, mean) else 3
+    more = explained(holds, pattern) - explained(holds, steady)
+    return pattern if len(pattern) == 1 or more >= least else steady
+
+
+def _is_cadence(pattern: tuple[int, ...], mean: Fraction | None) -> bool:
+    """Whether a steady clip may be held so: no hold is two longer than another; the mean fits."""
+    if max(pattern) - min(pattern) > 1:
+        return False
+    return mean is None or abs(Fraction(sum(pattern), len(pattern)) / mean - 1) < MEAN_FITS
+
+
+def explained(holds: Sequence[int | None], pattern: tuple[int, ...]) -> int:
+    """Holds that are as the pattern says, stretch by stretch: between them it may slip."""
+    stretch = 2 * len(pattern)
+    total = 0
+    for first in range(0, len(holds), stretch):
+        part = holds[first : first + stretch]
+        total += max(
+            sum(hold == pattern[(k + turn) % len(pattern)] for k, hold in enumerate(part))
+            for turn in range(len(pattern))
+        )
+    return total
+
+
+def arithmetic_pattern(found: Cadence) -> tuple[int, ...] | None:
+    """Pattern of a cadence as measured ones are found: slow slips do not count; None if none."""
+    if found.period_frames <= LONGEST:
+        return first_turn(found.holds)
+    return hold_pattern(found.first_holds(LOOKED_AT))
+
+
+def converted_by(rate: Fraction, refresh_hz: Fraction, pattern: tuple[int, ...]) -> Fraction | None:
+    """Rate to which a player converted, by repeats or drops, if that makes this pattern.
+
+    Frame n comes on with converted frame ceil(n T/F), which the display shows at refresh
+    ceil(k R/T).
+    """
+    for timeline in CONVERTED_TO:
+        if timeline in (rate, refresh_hz):
+            continue
+        period = (timeline / rate).denominator * (refresh_hz / timeline).denominator
+        if period > LONGEST or period % len(pattern):
+            continue
+        into = list(frame_starts(rate, timeline, period + 1))
+        onto = list(frame_starts(timeline, refresh_hz, into[-1] + 1))
+        holds = tuple(onto[b] - onto[a] for a, b in pairwise(into))
+        if first_turn(holds) == first_turn(pattern * (period // len(pattern))):
+            return timeline
+    return None
+
+
+@dataclass(frozen=True)
+class TimingError:
+    """Unevenness of when frames came on, milliseconds; `frames` is how many it is made of."""
+
+    rms_ms: float
+    span_ms: float
+    frames: int
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What a clip does on a display by arithmetic.
+
+    Attributes
+    ----------
+    cadence
+        Rate and refresh.
+    pattern
+        Repeating holds, the longest first, slow slips left out; None if none repeats.
+    error
+        Timing error of the ideal holds of the frames that were measured, or of the cadence;
+        None if none was.
+    """
+
+    cadence: Cadence
+    pattern: tuple[int, ...] | None
+    error: TimingError | None
+
+
+def _passages(frames: Sequence[HeldFrame]) -> list[list[HeldFrame]]:
+    ordered = sorted(frames, key=lambda frame: frame.passage)
+    return [list(own) for _, own in groupby(ordered, key=lambda frame: frame.passage)]
+
+
+def _errors(numbers: FloatArray, late_s: FloatArray, own_time: bool) -> FloatArray:
+    """Lateness less its mean; less its line as well where the clip did not keep its time."""
+    if own_time or len(numbers) < 3 or np.ptp(numbers) == 0:
+        return np.asarray(late_s - late_s.mean(), np.float64)
+    return np.asarray(late_s - np.polyval(np.polyfit(numbers, late_s, 1), numbers), np.float64)
+
+
+def timing_error(
+    frames: Sequence[HeldFrame], rate: Fraction, refresh_hz: Fraction | None = None
+) -> TimingError | None:
+    """Timing error of measured frames; None for fewer than three.
+
+    Parameters
+    ----------
+    frames
+        Measured frames.
+    rate
+        The clip's frames a second.
+    refresh_hz
+        The display's refresh: then times are counted in its refreshes, and so free of the
+        camera's jitter. A drift that stays below one refresh is part of the error; a
+        greater one is a clip played at another speed, or a camera's wrong clock, and is
+        taken out.
+    """
+    if refresh_hz is not None:
+        frames = [frame for frame in frames if frame.step is not None]
+    if len(frames) < 3:
+        return None
+    rms2, spans = 0.0, []
+    for own in _passages(frames):
+        numbers = np.array([frame.number for frame in own], float)
+        if refresh_hz is not None:
+            starts = np.array([frame.step for frame in own], float) / float(refresh_hz)
+        else:
+            starts = np.array([frame.start_s for frame in own], float)
+        late = starts - numbers / float(rate)
+        kept = refresh_hz is not None and _kept_time(late * float(refresh_hz))
+        error_s = _errors(numbers, late, kept)
+        rms2 += float((error_s**2).sum())
+        spans.append(float(np.ptp(error_s)))
+    return TimingError(1000 * sqrt(rms2 / len(frames)), 1000 * max(spans), len(frames))
+
+
+def _kept_time(late: FloatArray) -> bool:
+    """Whether the lateness, in refreshes, does not drift: at all, or from half to half."""
+    half = len(late) // 2
+    drift = abs(float(np.median(late[half:]) - np.median(late[:half]))) if half else 0.0
+    return bool(np.ptp(late) <= 1 + STEADY) or drift <= 0.5 + STEADY
+
+
+def best_phase(numbers: Sequence[int], steps: Sequence[int], ratio: Fraction) -> Fraction:
+    """Phase and shift psi for which ceil(n R/F - psi) is the refresh of most frames.
+
+    Frame n comes on at refresh k if n R/F - k <= psi < n R/F - k + 1.
+    """
+    lows = np.array([float(n * ratio - k) for n, k in zip(numbers, steps, strict=True)], np.float64)
+    candidates = np.unique(np.round(lows, 9))
+    if len(candidates) > MOST_PHASES:
+        candidates = candidates[np.linspace(0, len(candidates) - 1, MOST_PHASES).astype(int)]
+    inside = (lows[None] <= candidates[:, None] + 1e-7) & (
+        candidates[:, None] < lows[None] + 1 - 1e-7
+    )
+    return Fraction(float(candidates[int(inside.sum(axis=1).argmax())]) + 1e-7)
+
+
+def _ideal(frames: Sequence[HeldFrame], ratio: Fraction) -> list[HeldFrame]:
+    """Return the same frames at the refreshes that the arithmetic gives them."""
+    made = []
+    for own in _passages(frames):
+        numbers = [frame.number for frame in own]
+        psi = float(best_phase(numbers, [frame.step or 0 for frame in own], ratio))
+        steps = np.ceil(np.array([float(n * ratio) for n in numbers]) - psi).astype(int)
+        made += [replace(f, step=int(step)) for f, step in zip(own, steps, strict=True)]
+    return made
+
+
+def expected(cadence: Cadence, frames: Sequence[HeldFrame] | None = None) -> Expected:
+    """What the cadence expects of these frames, or at large where none are given.
+
+    Frames without a known refresh are left out.
+    """
+    pattern = arithmetic_pattern(cadence)
+    if frames is None:
+        rms_s, span_s = cadence.timing_error_rms_s, cadence.timing_error_span_s
+        return Expected(cadence, pattern, TimingError(1000 * rms_s, float(1000 * span_s), 0))
+    ideal = _ideal([frame for frame in frames if frame.step is not None], cadence.ratio)
+    return Expected(cadence, pattern, timing_error(ideal, cadence.rate, cadence.refresh_hz))
