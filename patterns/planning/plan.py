@@ -9,13 +9,16 @@ import numpy as np
 
 from patterns.planning.rates import (
     FootageAdvice,
+    Jump,
+    NearRate,
     PlanRequest,
-    RateAdvice,
     footage_advice,
-    rate_advice,
+    jump_of,
+    near_advice,
 )
 from patterns.scenes.motion import ImageMotion
 from patterns.scenes.speed import crossing_time_s, image_motion, speed_map
+from patterns.timing.audience import RateStanding, rank
 from patterns.timing.mains import LightCheck, check_light, clean_exposures, lamp_hz, nearest_clean
 from patterns.timing.panning import limit_cross_s, limit_px_s
 from patterns.timing.shutter import FilterChoice, choose_filters, shutter_angle
@@ -162,14 +165,16 @@ def _remedies(request: PlanRequest, times: float) -> tuple[Remedy, ...]:
 class RatePlan:
     """Everything about one candidate rate."""
 
-    advice: RateAdvice
+    standing: RateStanding
+    jump: Jump
+    near: NearRate | None
     shutter: ShutterAdvice
     movement: MovementAdvice
 
     @property
     def rate(self) -> Fraction:
         """Frames a second."""
-        return self.advice.rate
+        return self.standing.rate
 
 
 @dataclass(frozen=True)
@@ -192,11 +197,13 @@ def make_plan(request: PlanRequest) -> Plan:
     speed = image_motion(request.motion, request.width, request.height)
     rates = tuple(
         RatePlan(
-            advice,
-            shutter_advice(request, advice.rate),
-            movement_advice(request, speed, advice.rate),
+            ranked,
+            jump_of(request, ranked, speed.fastest_px_s),
+            near_advice(request, ranked),
+            shutter_advice(request, ranked.rate),
+            movement_advice(request, speed, ranked.rate),
         )
-        for advice in rate_advice(request, speed.fastest_px_s)
+        for ranked in rank(request.rates, request.audience)
     )
     footage = tuple(footage_advice(request, rate) for rate in dict.fromkeys(request.footage))
     return Plan(request, speed, rates, footage)

@@ -43,7 +43,7 @@ def brief_facts(plan: Plan) -> tuple[Fact, ...]:
         for advice in plan.footage[:FOOTAGE_NAMED]
     ]
     return (
-        Fact("Rate", *rate_brief(plan), mind=not best.advice.standing.even_everywhere),
+        Fact("Rate", *rate_brief(plan), mind=not best.standing.even_everywhere),
         Fact("Shutter", *shutter_brief(shutter, plan.request.mains_hz), mind=shutter.flickers),
         Fact(
             "Filter", *filter_brief(filters), mind=filters is not None and filters.wanted_stops < 0

@@ -15,7 +15,6 @@ from patterns.timing.audience import (
     RateStanding,
     Showing,
     near_rate,
-    rank,
     standing,
 )
 from patterns.timing.conform import Conform, expected_repeat_error_s
@@ -100,53 +99,21 @@ class NearRate:
     drift_s: Fraction
 
 
-@dataclass(frozen=True)
-class RateAdvice:
-    """One candidate rate, with what it does to this move."""
-
-    place: int
-    standing: RateStanding
-    jump: Jump
-    step_px: float
-    near: NearRate | None
-
-    @property
-    def rate(self) -> Fraction:
-        """Frames a second."""
-        return self.standing.rate
-
-
 def arcmin(px: float, height: int, viewing_heights: Fraction) -> float:
     """Visual angle in minutes of arc of `px` pixels seen from a distance in picture heights."""
     return 60 * degrees(2 * atan(px / (2 * float(viewing_heights) * height)))
 
 
-def rate_advice(request: PlanRequest, fastest_px_s: float) -> tuple[RateAdvice, ...]:
-    """Candidates, best first, for a move whose fastest place goes at `fastest_px_s`."""
-    return tuple(
-        RateAdvice(
-            place,
-            ranked,
-            _jump(request, ranked, fastest_px_s),
-            fastest_px_s / float(ranked.rate),
-            _near(request, ranked),
-        )
-        for place, ranked in enumerate(rank(request.rates, request.audience), start=1)
-    )
-
-
-def _jump(request: PlanRequest, ranked: RateStanding, fastest_px_s: float) -> Jump:
+def jump_of(request: PlanRequest, ranked: RateStanding, fastest_px_s: float) -> Jump:
+    """Jump of a candidate in a move whose fastest place goes at `fastest_px_s`."""
     worst = ranked.worst
     px = float(worst.jump_s) * fastest_px_s
-    return Jump(
-        worst,
-        px,
-        100 * px / request.width,
-        arcmin(px, request.height, request.viewing_heights),
-    )
+    angle = arcmin(px, request.height, request.viewing_heights)
+    return Jump(worst, px, 100 * px / request.width, angle)
 
 
-def _near(request: PlanRequest, named: RateStanding) -> NearRate | None:
+def near_advice(request: PlanRequest, named: RateStanding) -> NearRate | None:
+    """What the near rate of a candidate does, where the trade has one."""
     near = near_rate(named.rate)
     if near is None:
         return None

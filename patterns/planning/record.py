@@ -7,8 +7,8 @@ from math import isfinite
 from typing import Any
 
 from patterns.planning.plan import MovementAdvice, Plan, RatePlan, ShutterAdvice
-from patterns.planning.rates import FootageAdvice, PlanRequest, RateAdvice
-from patterns.planning.words import CAUTIONS, rate_reason
+from patterns.planning.rates import FootageAdvice, NearRate, PlanRequest
+from patterns.planning.words import CAUTIONS, rate_reasons
 from patterns.timing.audience import Showing
 
 SCHEMA = "evenhold/plan 1"
@@ -19,10 +19,6 @@ Json = dict[str, Any]
 def plan_json(plan: Plan) -> Json:
     """Plan as an object of plain JSON values; exact times as 'numerator/denominator'."""
     x, y = plan.speed.fastest_xy
-    rates, above = [], None
-    for rate in plan.rates:
-        rates.append(_rate(rate, above))
-        above = rate.advice
     return {
         "schema": SCHEMA,
         "request": _request(plan.request),
@@ -33,7 +29,12 @@ def plan_json(plan: Plan) -> Json:
             "fastest_y": _round(y),
         },
         "best_rate": str(plan.best.rate),
-        "rates": rates,
+        "rates": [
+            _rate(place, rate, reason)
+            for place, (rate, reason) in enumerate(
+                zip(plan.rates, rate_reasons(plan), strict=True), start=1
+            )
+        ],
         "footage": [_footage(advice) for advice in plan.footage],
         "cautions": list(CAUTIONS),
     }
@@ -78,23 +79,23 @@ def _request(request: PlanRequest) -> Json:
     }
 
 
-def _rate(rate: RatePlan, above: RateAdvice | None) -> Json:
-    advice = rate.advice
+def _rate(place: int, rate: RatePlan, reason: str) -> Json:
+    standing = rate.standing
     return {
         "rate": str(rate.rate),
-        "place": advice.place,
-        "expected_error_ms": _round(1000 * advice.standing.expected_error_s),
-        "ranked_error_ms": _round(1000 * advice.standing.ranked_error_s),
-        "slips_per_s": _round(advice.standing.slips_per_second),
-        "dropped_per_s": _round(advice.standing.dropped_per_second),
-        "even": advice.standing.even_everywhere,
+        "place": place,
+        "expected_error_ms": _round(1000 * standing.expected_error_s),
+        "ranked_error_ms": _round(1000 * standing.ranked_error_s),
+        "slips_per_s": _round(standing.slips_per_second),
+        "dropped_per_s": _round(standing.dropped_per_second),
+        "even": standing.even_everywhere,
         "jump": {
-            "display": advice.jump.showing.display.name,
-            **_numbers(advice.jump, "px", "percent_of_width", "arcmin"),
+            "display": rate.jump.showing.display.name,
+            **_numbers(rate.jump, "px", "percent_of_width", "arcmin"),
         },
-        "reason": rate_reason(advice, above),
-        "displays": [_showing(showing) for showing in advice.standing.showings],
-        "near": _near(advice),
+        "reason": reason,
+        "displays": [_showing(showing) for showing in standing.showings],
+        "near": _near(rate.near),
         "shutter": _shutter(rate.shutter),
         "filter": _filter(rate.shutter),
         "movement": _movement(rate.movement),
@@ -117,8 +118,7 @@ def _showing(showing: Showing) -> Json:
     }
 
 
-def _near(advice: RateAdvice) -> Json | None:
-    near = advice.near
+def _near(near: NearRate | None) -> Json | None:
     if near is None:
         return None
     return {

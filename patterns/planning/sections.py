@@ -17,7 +17,7 @@ from patterns.planning.words import (
     near_light_words,
     number,
     percent,
-    rate_reason,
+    rate_reasons,
     remedy_words,
     repeat_words,
 )
@@ -69,10 +69,9 @@ def _rows(plan: Plan, row: Iterable[tuple[str, ...]]) -> tuple[tuple[str, ...], 
 
 def _rates(plan: Plan) -> Section:
     request = plan.request
-    aboves = [None, *(rate.advice for rate in plan.rates)]
     reasons = [
-        f"{fps(rate.rate)}: {rate_reason(rate.advice, above)}"
-        for rate, above in zip(plan.rates, aboves, strict=False)
+        f"{fps(rate.rate)}: {reason}"
+        for rate, reason in zip(plan.rates, rate_reasons(plan), strict=True)
     ]
     nears = [f"{names}: {words}" for names, words in near_groups(plan).items()]
     heights = format_decimal(request.viewing_heights, 1)
@@ -94,14 +93,14 @@ def _rates(plan: Plan) -> Section:
 
 
 def _rate_cells(rate: RatePlan) -> tuple[str, ...]:
-    advice, jump = rate.advice, rate.advice.jump
+    jump = rate.jump
     even = jump.showing.even
     return (
-        number(1000 * advice.standing.ranked_error_s, 1),
+        number(1000 * rate.standing.ranked_error_s, 1),
         "-" if even else number(jump.px, 1),
         "-" if even else number(jump.arcmin, 1),
         "-" if even else jump.showing.display.name,
-        number(advice.step_px, 1),
+        number(rate.movement.step_px, 1),
     )
 
 
@@ -139,7 +138,7 @@ def _mains_cells(rate: RatePlan) -> tuple[str, ...]:
     shutter = rate.shutter
     assert shutter.mains is not None
     words = [check_words(shutter.mains.target)]
-    near = rate.advice.near
+    near = rate.near
     if shutter.mains.target.beat_hz == 0 and near is not None:
         words.append(near_light_words(near.rate, shutter.mains))
     words.append(clean_words(shutter, rate.rate))

@@ -5,8 +5,8 @@ from __future__ import annotations
 from fractions import Fraction
 from math import ceil, floor
 
-from patterns.planning.plan import MainsAdvice, Plan, Remedy, ShutterAdvice
-from patterns.planning.rates import FootageAdvice, NearRate, RateAdvice
+from patterns.planning.plan import MainsAdvice, Plan, RatePlan, Remedy, ShutterAdvice
+from patterns.planning.rates import FootageAdvice, NearRate
 from patterns.timing.audience import Audience, RateStanding, Showing
 from patterns.timing.cadence import SlowSlip
 from patterns.timing.conform import Conform
@@ -75,9 +75,14 @@ def _slip_words(showing: Showing, slip: SlowSlip) -> str:
     return f"{what} but for a slip every {number(float(slip.interval_s), 1)} s"
 
 
-def rate_reason(advice: RateAdvice, above: RateAdvice | None) -> str:
-    """Why a rate stands where it does; `above` is the one before it."""
-    standing = advice.standing
+def rate_reasons(plan: Plan) -> list[str]:
+    """Why each rate stands where it does."""
+    aboves = (None, *plan.rates)
+    return [_reason(rate, above) for rate, above in zip(plan.rates, aboves, strict=False)]
+
+
+def _reason(rate: RatePlan, above: RatePlan | None) -> str:
+    standing, step_px = rate.standing, rate.movement.step_px
     even = [f"{s.display.name} Hz" for s in standing.showings if s.even]
     parts = []
     if standing.even_everywhere:
@@ -93,10 +98,10 @@ def rate_reason(advice: RateAdvice, above: RateAdvice | None) -> str:
     if standing.dropped_per_second:
         parts.append("the rank counts only the frames that show")
     if above is not None and above.standing.evenness == standing.evenness:
-        steps = f" ({number(advice.step_px, 1)} px, not {number(above.step_px, 1)})"
+        steps = f" ({number(step_px, 1)} px, not {number(above.movement.step_px, 1)})"
         parts.append(
             f"as even as {fps(above.rate)}, and below it only because the lower rate moves the "
-            f"picture further from frame to frame{steps if advice.step_px else ''}"
+            f"picture further from frame to frame{steps if step_px else ''}"
         )
     return "; ".join(parts)
 
@@ -105,7 +110,7 @@ def near_groups(plan: Plan) -> dict[str, str]:
     """Group near rates that do the same: names such as "29.97 instead of 30" to words."""
     groups: dict[str, list[str]] = {}
     for rate in plan.rates:
-        near = rate.advice.near
+        near = rate.near
         if near is not None:
             names = groups.setdefault(_near_words(near, plan.request.take_s), [])
             names.append(f"{fps(near.rate)} instead of {fps(rate.rate)}")
@@ -164,17 +169,17 @@ def _unevenness(standing: RateStanding) -> str:
 def rate_brief(plan: Plan) -> tuple[str, str]:
     """Rate to shoot, and why, with what comes nearest to it."""
     best, others = plan.best, plan.rates[1:]
-    displays = [s.display.name for s in best.advice.standing.showings]
+    displays = [s.display.name for s in best.standing.showings]
     where = f"on {joined(displays)} Hz" if len(displays) < 4 else f"on all {len(displays)} displays"
-    why = _unevenness(best.advice.standing)
-    if best.advice.standing.even_everywhere:
+    why = _unevenness(best.standing)
+    if best.standing.even_everywhere:
         why += f" {where}"
-    equal = [r for r in others if r.advice.standing.evenness == best.advice.standing.evenness]
+    equal = [r for r in others if r.standing.evenness == best.standing.evenness]
     if equal:
         names = joined([fps(r.rate) for r in equal[:2]])
         why += f"; {names} as even: longer steps, more light"
     elif others:
-        why += f"; next {fps(others[0].rate)}, {_unevenness(others[0].advice.standing)}"
+        why += f"; next {fps(others[0].rate)}, {_unevenness(others[0].standing)}"
     return f"{fps(best.rate)} fps", why
 
 

@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from patterns.errors import RequestError
-from patterns.planning.plan import Plan, make_plan
+from patterns.planning.plan import make_plan
 from patterns.planning.plan_text import MOST_LINES, WIDTH, brief_text
 from patterns.planning.rates import PlanRequest, arcmin
-from patterns.planning.words import filter_brief, rate_reason, shutter_brief
+from patterns.planning.words import filter_brief, rate_reasons, shutter_brief
 from patterns.scenes.bars.motion import BarsMotion, bars_for_picture
 from patterns.scenes.motion import Motion
 from patterns.scenes.orbit.motion import OrbitMotion
@@ -34,20 +34,15 @@ audiences = st.lists(
 rate_lists = st.lists(st.sampled_from(RATES).map(F), min_size=1, max_size=6).map(tuple)
 
 
-def reasons(plan: Plan) -> list[str]:
-    aboves = [None, *(r.advice for r in plan.rates)]
-    return [rate_reason(r.advice, above) for r, above in zip(plan.rates, aboves, strict=False)]
-
-
 @given(rate_lists, audiences)
 def test_a_less_even_rate_never_stands_above_a_more_even_one_without_saying_why(
     rates: tuple[Fraction, ...], audience: Audience
 ) -> None:
     plan = make_plan(PlanRequest(BARS, audience, rates=rates))
-    said = reasons(plan)
+    said = rate_reasons(plan)
     for i, above in enumerate(plan.rates):
         for below in plan.rates[i + 1 :]:
-            excess = above.advice.standing.expected_error_s - below.advice.standing.expected_error_s
+            excess = above.standing.expected_error_s - below.standing.expected_error_s
             if excess > 2e-9:
                 assert "the rank goes by" in said[i] or "the rank counts" in said[i]
 
@@ -55,19 +50,19 @@ def test_a_less_even_rate_never_stands_above_a_more_even_one_without_saying_why(
 @given(rate_lists, audiences)
 def test_ties_are_said_to_be_ties(rates: tuple[Fraction, ...], audience: Audience) -> None:
     plan = make_plan(PlanRequest(BARS, audience, rates=rates))
-    for above, below, said in zip(plan.rates, plan.rates[1:], reasons(plan)[1:], strict=False):
-        tied = above.advice.standing.evenness == below.advice.standing.evenness
+    for above, below, said in zip(plan.rates, plan.rates[1:], rate_reasons(plan)[1:], strict=False):
+        tied = above.standing.evenness == below.standing.evenness
         assert ("as even as" in said) == tied
         if tied:
             assert above.rate > below.rate
-            assert above.advice.step_px < below.advice.step_px
+            assert above.movement.step_px < below.movement.step_px
 
 
 def test_the_jump_is_the_span_times_the_speed() -> None:
     # 24 on 60 Hz: timing errors span 8.333 ms (computed); a pan of 1920 px in 7 s.
     motion = bars_for_picture(1920, 1080, cross_s=F(7))
     audience = Audience.of([parse_share("60")])
-    jump = make_plan(PlanRequest(motion, audience, rates=(F(24),))).best.advice.jump
+    jump = make_plan(PlanRequest(motion, audience, rates=(F(24),))).best.jump
     assert jump.px == pytest.approx(1920 / 7 / 120)
     assert jump.percent_of_width == pytest.approx(100 / 7 / 120)
     # At three picture heights a 16:9 picture spans 33 degrees (Chapiro et al. 2019).
@@ -78,7 +73,7 @@ def test_the_jump_is_the_span_times_the_speed() -> None:
 
 def nears(audience: str, rate: str) -> tuple[str, list[float | None]]:
     request = PlanRequest(BARS, Audience.of([parse_share(audience)]), rates=(F(rate),))
-    near = make_plan(request).best.advice.near
+    near = make_plan(request).best.near
     assert near is not None
     return str(near.rate), [
         None if s.every_s is None else round(float(s.every_s), 3) for s in near.slips
@@ -128,7 +123,7 @@ def test_the_brief_fits_a_phone(
 def test_what_29_97_does_beside_30() -> None:
     # 29.97 on 60 Hz: one extra refresh each 16.683 s (computed); 0.6 s in ten minutes.
     audience = Audience.of([parse_share("60"), parse_share("48-120")])
-    near = make_plan(PlanRequest(BARS, audience, rates=(F(30),))).best.advice.near
+    near = make_plan(PlanRequest(BARS, audience, rates=(F(30),))).best.near
     assert near is not None
     assert near.rate == F(30000, 1001)
     fixed, variable = near.slips
