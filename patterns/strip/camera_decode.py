@@ -17,6 +17,7 @@ from patterns.picture.arrays import BoolArray, FloatArray
 from patterns.strip.code import (
     CHECK_BITS,
     NUMBER_BITS,
+    Word,
     number_word,
     ungray,
     word_bits,
@@ -52,18 +53,7 @@ class Cells:
     hold_rows: FloatArray
 
 
-@dataclass(frozen=True)
-class Decoded:
-    """One frame, or a mixture; fields as in `StripReading`."""
-
-    number: int
-    later: int | None
-    share: float
-    margin: float
-    split_row: float | None
-
-
-def decode(cells: Cells, last: int | None = None) -> Decoded | str:
+def decode(cells: Cells, last: int | None = None) -> Word | str:
     """Frame or mixture that the cells show, or why there is none.
 
     `last` is the number read before, near which two distant frames are looked for.
@@ -92,11 +82,11 @@ def decode(cells: Cells, last: int | None = None) -> Decoded | str:
     return IN_TRANSITION if grey > 2 or held > 1 else CODE_FAILED
 
 
-def _single(number: int, lit: BoolArray, cells: Cells) -> Decoded | None:
+def _single(number: int, lit: BoolArray, cells: Cells) -> Word | None:
     """Read as one frame, or with its faint neighbour; None if the hold row speaks against it."""
     lean = np.abs(cells.number - lit)
     margin = float(np.clip(1 - 2 * lean.max(), 0, 1))
-    alone = Decoded(number, None, 0.0, margin, None)
+    alone = Word(number, None, 0.0, margin)
     if not len(cells.hold):
         return alone if margin > LEAST_MARGIN else None
     lent = [_hold_light(number + side, cells) for side in (-1, 0, 1)]
@@ -112,7 +102,7 @@ def _single(number: int, lit: BoolArray, cells: Cells) -> Decoded | None:
     if abs(other - part) > HOLD_SPREAD:
         return None
     share = part if side > 0 else 1 - part  # of the later frame
-    return Decoded(number + min(side, 0), number + max(side, 0), share, margin, None)
+    return Word(number + min(side, 0), number + max(side, 0), share, margin)
 
 
 def _hold_light(number: int, cells: Cells) -> float:
@@ -141,7 +131,7 @@ def _neighbours(code: int, k: int) -> int | None:
     return min(dark, bright) if abs(dark - bright) == 1 else None
 
 
-def _mixture(k: int, lit: BoolArray, cells: Cells) -> Decoded | None:
+def _mixture(k: int, lit: BoolArray, cells: Cells) -> Word | None:
     """Read as a mixture of two neighbours that differ in Gray cell k."""
     earlier = _neighbours(word_of(lit[:NUMBER_BITS]), k)
     if earlier is None or not len(cells.hold):
@@ -151,7 +141,7 @@ def _mixture(k: int, lit: BoolArray, cells: Cells) -> Decoded | None:
     return _both(earlier, earlier + 1, lit, cells)
 
 
-def _distant(last: int, lit: BoolArray, cells: Cells) -> Decoded | None:
+def _distant(last: int, lit: BoolArray, cells: Cells) -> Word | None:
     """Read as a mixture of two frames near `last` that are no neighbours."""
     count = len(cells.hold)
     if not count or count <= BEFORE + AFTER:
@@ -176,7 +166,7 @@ def hold_lit(cells: Cells) -> tuple[int, ...]:
     return tuple(np.flatnonzero(lit).tolist())
 
 
-def _both(earlier: int, later: int, lit: BoolArray, cells: Cells) -> Decoded | None:
+def _both(earlier: int, later: int, lit: BoolArray, cells: Cells) -> Word | None:
     """Read as a mixture of two frames; None if cells speak against it."""
     before, after = word_bits(number_word(earlier)), word_bits(number_word(later))
     turned = before != after
@@ -188,18 +178,18 @@ def _both(earlier: int, later: int, lit: BoolArray, cells: Cells) -> Decoded | N
     held = np.array([1 - _hold_light(earlier, cells), _hold_light(later, cells)])
     share = float(np.clip(shares.mean(), 0, 1))
     if np.abs(shares - share).max() < SPREAD and np.abs(held - share).max() < HOLD_SPREAD:
-        return Decoded(earlier, later, share, margin, None)
+        return Word(earlier, later, share, margin)
     lifted = _lifted(
         cells.number[turned & before], cells.number[turned & after], 1 - held[0], held[1]
     )
     if lifted is not None:
-        return Decoded(earlier, later, lifted, margin, None)
+        return Word(earlier, later, lifted, margin)
     if not (shares > 1 - SPREAD).any() or not (shares < SPREAD).any():
         return None  # the number cells must show both sides of a split themselves
     mine = [earlier % len(cells.hold), later % len(cells.hold)]
     rows = np.concatenate([cells.number_rows[turned], cells.hold_rows[mine]])
     split = _split(np.concatenate([shares, held]), rows)
-    return None if split is None else Decoded(earlier, later, share, margin, split)
+    return None if split is None else Word(earlier, later, share, margin, split)
 
 
 def _lifted(

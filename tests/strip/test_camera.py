@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 from patterns.strip.camera import CameraReader
-from patterns.strip.camera_decode import Cells, Decoded, decode
+from patterns.strip.camera_decode import Cells, decode
 from patterns.strip.camera_locate import locate
-from patterns.strip.code import number_word, word_bits
+from patterns.strip.code import Word, number_word, word_bits
 from patterns.strip.read import StripReading, Unread
 from tests.simulation.camera import Pose
 from tests.simulation.conditions import CAPTURES, DISPLAYS, LEVELS, RATES, draw_case
@@ -115,7 +115,7 @@ def test_mixtures_of_frames_that_are_not_neighbours_are_refused_or_right(apart: 
         hold[n % cells] += 1 - share
         hold[(n + apart) % cells] += share
         found = decode(Cells((1 - own) * a + own * b, rows, hold, np.zeros(cells)))
-        if isinstance(found, Decoded):
+        if isinstance(found, Word):
             assert found.later is None
             assert found.number == (n if share < 0.5 else n + apart)
 
@@ -129,7 +129,7 @@ def test_levels_at_random_are_never_a_frame() -> None:
         found = decode(Cells(rng.random(28), rows, hold, hold_rows))
         # 28 cells at random agree with 12 check cells once in 4096 and with the hold row
         # once in 24: a single one may slip through 8 000, and the number gate holds it back
-        if isinstance(found, Decoded):
+        if isinstance(found, Word):
             assert found.later is None
             assert found.margin < 0.4
 

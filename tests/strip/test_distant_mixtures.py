@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patterns.strip.camera_decode import Cells, Decoded, decode, hold_lit
-from patterns.strip.code import NUMBER_CELLS, number_word, word_bits
+from patterns.strip.camera_decode import Cells, decode, hold_lit
+from patterns.strip.code import NUMBER_CELLS, Word, number_word, word_bits
 
 HOLD = 24
 
@@ -32,7 +32,7 @@ def cells(shares: dict[int, float], *, gain: float = 1.0, noise: float = 0.0) ->
 def test_two_distant_frames_are_read(step: int, share: float) -> None:
     for number in (0, 7, 500, 4095, 60001):
         found = decode(cells({number: 1 - share, number + step: share}, noise=0.02), number)
-        assert isinstance(found, Decoded)
+        assert isinstance(found, Word)
         assert (found.number, found.later) == (number, number + step)
         assert found.share == pytest.approx(share, abs=0.05)
 
@@ -40,7 +40,7 @@ def test_two_distant_frames_are_read(step: int, share: float) -> None:
 def test_they_are_read_where_white_is_clipped() -> None:
     for number in range(100, 140):
         found = decode(cells({number: 0.35, number + 2: 0.65}, gain=1.7, noise=0.02), number)
-        assert isinstance(found, Decoded)
+        assert isinstance(found, Word)
         assert (found.number, found.later) == (number, number + 2)
 
 
@@ -58,7 +58,7 @@ def test_a_frame_between_that_gives_light_is_never_left_out() -> None:
         first = float(rng.uniform(0.1, 0.9)) * (1 - middle)
         shares = {number: first, number + 1: middle, number + 2: 1 - middle - first}
         found = decode(cells(shares, noise=0.02), number)
-        if isinstance(found, Decoded):
+        if isinstance(found, Word):
             assert found.later != number + 2 or found.number == number + 1
 
 
