@@ -12,8 +12,7 @@ from patterns.conform.footage import Footage
 from patterns.timing.cadence import Display, cadence
 from patterns.timing.cadence_text import short_verdict
 from patterns.timing.conform import Conform
-from patterns.timing.panning import limit_cross_s
-from patterns.timing.rates import format_decimal, format_rate
+from patterns.timing.rates import format_decimal, format_rate, limit_cross_s
 
 SCHEMA = "evenhold/conform 1"
 # Rates that platforms commonly take, by a large one's help page (read November 2026).

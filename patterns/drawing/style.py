@@ -159,10 +159,14 @@ CAUTION = (
 )
 
 
+def page_part(folder: str, *name: str) -> str:
+    """Text of a style sheet, a script or a piece of HTML that lies in a folder of the package."""
+    return files("patterns").joinpath(folder, *name).read_text(encoding="utf-8")
+
+
 def page_css() -> str:
     """Style sheet of every page: palette, type scale, text, links and cautions."""
-    sheet = files("patterns.drawing").joinpath("page.css").read_text(encoding="utf-8")
-    return f"{css_properties()}\n{sheet}"
+    return f"{css_properties()}\n{page_part('drawing', 'page.css')}"
 
 
 # What a page may load, as a content security policy: nothing but what stands in it,

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 from html import escape
-from importlib.resources import files
 from typing import Any
 
-from patterns.drawing.style import CAUTION, FOLDER, html_page
+from patterns.drawing.style import CAUTION, FOLDER, html_page, page_part
 from patterns.kit.player_parts import (
     NO_SCRIPT,
     caution_dialog,
@@ -44,13 +43,9 @@ HOW_TO_NAME = "how-to-film.html"
 HOW_TO_TITLE = "How to film and photograph a screen"
 
 
-def _text(name: str) -> str:
-    return files("patterns.kit").joinpath(name).read_text(encoding="utf-8")
-
-
 def how_to_body() -> str:
     """HTML of the page's `main`."""
-    return _text("how_to_film.html")
+    return page_part("kit", "how_to_film.html")
 
 
 def how_to_page() -> str:
@@ -90,7 +85,7 @@ def crib_sheet(kit: dict[str, Any]) -> str:
         f"{sections}"
         f'<div class="caution" role="note"><p><strong>Caution.</strong> {CAUTION}</p></div>'
     )
-    return html_page("Evenhold crib sheet", body, css="\n" + _text("crib_sheet.css"))
+    return html_page("Evenhold crib sheet", body, css="\n" + page_part("kit", "crib_sheet.css"))
 
 
 def _table(kit: dict[str, Any]) -> str:

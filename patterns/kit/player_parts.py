@@ -13,11 +13,10 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 from html import escape
-from importlib.resources import files
 from typing import Any
 from urllib.parse import quote
 
-from patterns.drawing.style import CAUTION
+from patterns.drawing.style import CAUTION, page_part
 from patterns.scenes.table import PATTERNS
 from patterns.timing.rates import format_decimal, format_rate
 
@@ -72,7 +71,7 @@ def look_for(pattern: str) -> str:
 
 def part(name: str) -> str:
     """Text of a script or style sheet of the player."""
-    return files("patterns.kit").joinpath("player", name).read_text(encoding="utf-8")
+    return page_part("kit", "player", name)
 
 
 def player() -> str:

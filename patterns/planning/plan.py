@@ -20,7 +20,7 @@ from patterns.scenes.motion import ImageMotion
 from patterns.scenes.speed import crossing_time_s, image_motion, speed_map
 from patterns.timing.audience import RateStanding, rank
 from patterns.timing.mains import LightCheck, check_light, clean_exposures, lamp_hz, nearest_clean
-from patterns.timing.panning import limit_cross_s, limit_px_s
+from patterns.timing.rates import limit_cross_s, limit_px_s
 from patterns.timing.shutter import FilterChoice, choose_filters, shutter_angle
 
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 import base64
 from fractions import Fraction
 from html import escape
-from importlib.resources import files
 from itertools import product
 
 from PIL import Image
 
 from patterns.clip import Clip
 from patterns.drawing.canvas import Box, Drawing, Polygon, Raster, Stroke, Text, to_png
-from patterns.drawing.style import LIGHT, css_properties, scheme_properties
+from patterns.drawing.style import LIGHT, css_properties, page_part, scheme_properties
 from patterns.frame_source import FrameSource
 from patterns.picture.lettering import size_for_width
 from patterns.picture.stills import planes_to_rgb
@@ -115,7 +114,7 @@ def _legend(drawing: Drawing, plan: Plan, width: int, height: int) -> None:
 def plan_page(plan: Plan) -> str:
     """Whole page as HTML, self-contained, no script: what to set in front, the numbers behind."""
     request = plan.request
-    style = files("patterns.planning").joinpath("plan_page.css").read_text(encoding="utf-8")
+    style = page_part("planning", "plan_page.css")
     style = style.replace("/* LIGHT */", scheme_properties(LIGHT))
     move = f"{request.motion.words}, {request.width}×{request.height}"
     cards = "\n".join(_card(fact) for fact in brief_facts(plan))

@@ -18,8 +18,7 @@ from patterns.present.tracked_eye import (
 from patterns.timing.cadence import Cadence
 from patterns.timing.cadence_text import verdict
 from patterns.timing.conform import Conform
-from patterns.timing.panning import LIMIT_SECONDS, REFERENCE_RATE
-from patterns.timing.rates import format_decimal
+from patterns.timing.rates import LIMIT_SECONDS, REFERENCE_RATE, format_decimal
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,7 @@ from patterns.present.panel import FLATTEST, Area, LayoutName, PanelAreas, panel
 from patterns.present.panel_scene import Feed, SceneChoice, is_even
 from patterns.strip.layout import strip_layout
 from patterns.timing.conform import Conform
-from patterns.timing.panning import limit_px_s
-from patterns.timing.rates import format_decimal
+from patterns.timing.rates import format_decimal, limit_px_s
 from patterns.timing.shutter import USUAL_SHUTTER, Shutter, format_exposure, shutter_angle
 
 LEAST_WIDTH, LEAST_HEIGHT = 320, 120  # of a panel's picture

@@ -6,11 +6,10 @@ import json
 from collections.abc import Sequence
 from fractions import Fraction
 from html import escape
-from importlib.resources import files
 from typing import Any
 from urllib.parse import quote
 
-from patterns.drawing.style import CAUTION, FOLDER, SCRIPTED, html_page
+from patterns.drawing.style import CAUTION, FOLDER, SCRIPTED, html_page, page_part
 from patterns.errors import RequestError
 
 Item = dict[str, Any]  # of talk.json
@@ -31,7 +30,7 @@ _FORMS = {".svg": "The drawing, to any size (SVG)", ".png": "The picture (PNG)"}
 
 
 def _part(name: str) -> str:
-    return files("patterns.present").joinpath(name).read_text(encoding="utf-8")
+    return page_part("present", name)
 
 
 def _script(*names: str) -> str:

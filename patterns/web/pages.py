@@ -8,9 +8,9 @@ into a page.
 from __future__ import annotations
 
 from html import escape
-from importlib.resources import files
 from urllib.parse import quote
 
+from patterns.drawing.style import page_part
 from patterns.kit.pages import HOW_TO_NAME, HOW_TO_TITLE, how_to_body
 from patterns.kit.player_parts import (
     NO_SCRIPT,
@@ -36,8 +36,7 @@ def _document(title: str, body: str, module: str = "") -> str:
 
 
 def _summary() -> str:
-    text = files("patterns.web").joinpath("static", "summary.html").read_text(encoding="utf-8")
-    return text.rstrip("\n")
+    return page_part("web", "static", "summary.html").rstrip("\n")
 
 
 def clips_page(site: Site) -> str:

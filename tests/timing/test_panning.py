@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from patterns.scenes.motion import hfov_of_focal_length
-from patterns.timing.panning import limit_cross_s, limit_px_s
+from patterns.timing.rates import limit_cross_s, limit_px_s
 
 F = Fraction
 
