@@ -42,14 +42,10 @@ class ShutterAdvice:
     # rate, target_s: frames a second, and the target exposure in seconds
     rate: Fraction
     target_s: Fraction
+    advised_s: Fraction  # to set: the nearest exposure that holds still, else the target; seconds
     mains: MainsAdvice | None  # judgement under mains light, None in daylight
     # filters for the advised exposure, None where no exposure was metered
     filters: FilterChoice | None
-
-    @property
-    def advised_s(self) -> Fraction:
-        """Exposure to set: the nearest that holds still, else the target; seconds."""
-        return _advised(self.target_s, self.mains)
 
     @property
     def advised_deg(self) -> Fraction:
@@ -63,20 +59,14 @@ class ShutterAdvice:
         return mains is not None and mains.nearest_s is None and not mains.target.steady
 
 
-def _advised(target_s: Fraction, mains: MainsAdvice | None) -> Fraction:
-    if mains is None or mains.nearest_s is None:
-        return target_s
-    return mains.nearest_s
-
-
 def shutter_advice(request: PlanRequest, rate: Fraction) -> ShutterAdvice:
     """Exposure, mains light and filter for one candidate rate."""
     target_s = request.shutter.at(rate)
     mains = _mains_advice(request, rate, target_s)
-    filters = None
-    if request.metered is not None:
-        filters = choose_filters(_advised(target_s, mains), request.metered.exposure_s)
-    return ShutterAdvice(rate, target_s, mains, filters)
+    advised_s = mains.nearest_s if mains and mains.nearest_s is not None else target_s
+    metered = request.metered
+    filters = choose_filters(advised_s, metered.exposure_s) if metered else None
+    return ShutterAdvice(rate, target_s, advised_s, mains, filters)
 
 
 def _mains_advice(request: PlanRequest, rate: Fraction, target_s: Fraction) -> MainsAdvice | None:
