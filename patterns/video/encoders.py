@@ -18,9 +18,10 @@ from patterns.video.process import FfmpegProcess, ffmpeg_path
 Settings = Callable[[Level | None, int], tuple[str, ...]]
 
 THREADS = "16"  # fixed: the bytes that an encoder makes may depend on it
-# Each of x264's threads holds a frame with all that belongs to it: 16 take 384 MB at 1080p, 8 take
-# 253 and less time on two cores. Slices of one frame nearly double the bars' bytes.
-X264_THREADS = "8"
+# Each of x264's threads holds a frame with all that belongs to it: 177 MB for 4 at 1080p, 253 for
+# 8. Four are fed by one process that draws, however many cores there are; `medium`, which takes
+# seven times as long, is not, and has 8. Slices of one frame nearly double the bars' bytes.
+X264_THREADS, X264_MEDIUM_THREADS = "4", "8"
 CLOSED = "open-gop=0:scenecut=0:sync-lookahead=0"
 _VIDEO_ENCODER = re.compile(r"^ V\S{5} (\S+)")
 
@@ -62,12 +63,16 @@ STEADY = "mbtree=0:aq-mode=0:psy=0"
 
 
 def _x264(
-    level: Level | None, keyframe: int, quality: tuple[str, ...], more: str
+    level: Level | None,
+    keyframe: int,
+    quality: tuple[str, ...],
+    more: str,
+    threads: str = X264_THREADS,
 ) -> tuple[str, ...]:
     assert level is not None
     return (
         *quality,
-        *("-level", level.number, "-bf", "0", "-g", str(keyframe), "-threads", X264_THREADS),
+        *("-level", level.number, "-bf", "0", "-g", str(keyframe), "-threads", threads),
         *("-x264-params", f"{more}:{CLOSED}"),
     )
 
@@ -85,7 +90,8 @@ def h264(level: Level | None, keyframe: int) -> tuple[str, ...]:
 def h264_small(level: Level | None, keyframe: int) -> tuple[str, ...]:
     """x264 at the same quality in more time and fewer bytes."""
     quality = ("-preset", "medium", "-profile:v", "high", "-crf", "15")
-    return _x264(level, keyframe, quality, f"qcomp=1:{STEADY}:rc-lookahead=8")
+    more = f"qcomp=1:{STEADY}:rc-lookahead=8"
+    return _x264(level, keyframe, quality, more, X264_MEDIUM_THREADS)
 
 
 def hevc(level: Level | None, keyframe: int, preset: str = "ultrafast") -> tuple[str, ...]:

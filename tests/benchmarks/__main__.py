@@ -10,7 +10,9 @@ beside its limit and, as a ratio, beside the least that the job takes:
 - `read` and `check`, against the bundled decoder alone on the same file;
 - the kit of 15 clips.
 
-It takes less than five minutes. `--cores N` shows scaling, `--long` adds a clip of ten minutes.
+Processor seconds, where the system tells them, are those of all processes of a command; on a
+machine that does other things too they scatter less than what a clock says. All takes less than
+five minutes; `--runs 3` prints medians, `--cores N` shows scaling, `--long` adds ten minutes.
 """
 
 from __future__ import annotations
@@ -24,6 +26,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -34,6 +37,9 @@ from patterns.video.encoders import available_encoders
 from patterns.video.process import ffmpeg_path
 from patterns.video.reader import read_luma
 from patterns.video.writer import VideoSpec, VideoWriter
+
+if sys.platform != "win32":
+    import resource
 
 PATTERNS = ("bars", "terrain", "orbit")
 COMMAND = [sys.executable, "-m", "patterns"]
@@ -50,65 +56,41 @@ FrameSource(describe(sys.argv[1])).draw(0)
 """
 
 
+class Cost(NamedTuple):
+    """What a program took: seconds by the clock and of processors, and MB at one time."""
+
+    wall_s: float
+    processor_s: float
+    memory_mb: float
+
+
 def show(what: str, value: float, unit: str, limit: float | None = None, more: str = "") -> None:
     """Print one line; limits are upper ones, of dB lower ones."""
     within = limit is None or (value >= limit if unit == "dB" else value <= limit)
     beside = "" if limit is None else f"{limit:8.1f}"
     print(
-        f"{what:<44}{value:8.2f} {unit:<3}{beside:>9}  {'' if within else 'OVER':<5}{more}",
+        f"{what:<36}{value:8.2f} {unit:<3}{beside:>9}  {'' if within else 'OVER':<5}{more}",
         flush=True,
     )
 
 
-def took_s(words: list[str]) -> float:
-    """Wall time of a program, its start included."""
-    start = time.perf_counter()
-    done = subprocess.run(words, capture_output=True, text=True, check=False)
-    if done.returncode:
-        raise SystemExit(f"{' '.join(words)} failed: {done.stderr}")
-    return time.perf_counter() - start
+def show_cost(what: str, cost: Cost, limit_s: float | None = None, more: str = "") -> None:
+    """Print a command's seconds."""
+    show(what, cost.wall_s, "s", limit_s, f"{cost.processor_s:6.1f} processor s  {more}")
 
 
-def median_s(words: list[str], runs: int) -> float:
-    """Median wall time."""
-    return statistics.median(took_s(words) for _ in range(runs))
-
-
-def render(pattern: str, out: Path, *more: str) -> list[str]:
-    """The command that a person types."""
-    return [*COMMAND, "render", pattern, "--out", str(out), "--force", "--quiet", *more]
-
-
-def encoder_alone(clip: Clip, path: Path) -> tuple[float, float]:
-    """Wall time of the encoder with all frames in memory, and luma PSNR of the worst frame."""
-    source = FrameSource(clip)
-    frames = [source.draw(n) for n in range(clip.frames)]
-    spec = VideoSpec(path, clip.width, clip.height, clip.rate, clip.codec, clip.frames, force=True)
-    start = time.perf_counter()
-    with VideoWriter(spec) as writer:
-        for frame in frames:
-            writer.write(frame)
-    took = time.perf_counter() - start
-    worst = max(
-        float(np.mean(np.square(frame.y.astype(np.int16) - luma, dtype=np.float32)))
-        for frame, (_, luma) in zip(frames, read_luma(path), strict=True)
-    )
-    return took, float(10 * np.log10(255**2 / worst))
-
-
-def other_source(clip: Clip, path: Path) -> list[str]:
-    """The bundled ffmpeg's own moving test picture through the same encoder."""
-    codec = CODECS[clip.codec]
-    picture = f"testsrc2=size={clip.width}x{clip.height}:rate={clip.rate}"
-    length = ["-frames:v", str(clip.frames)]
-    settings = codec.arguments(clip.width, clip.height, clip.rate, available_encoders())
-    return [ffmpeg_path(), *FFMPEG, "-f", "lavfi", "-i", picture, *length, *settings, str(path)]
+def _processor_s() -> float:
+    """Processor seconds of this process and of all that have ended; 0 where nobody tells."""
+    if sys.platform == "win32":
+        return 0.0
+    mine, ended = (resource.getrusage(w) for w in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    return mine.ru_utime + mine.ru_stime + ended.ru_utime + ended.ru_stime
 
 
 def _tree_bytes(pid: int) -> int:
     """Memory of a process and of those that it started; 0 where the system does not tell."""
     total = 0
-    if sys.platform == "win32":
+    if sys.platform != "linux":
         return total
     try:
         fields = Path(f"/proc/{pid}/statm").read_text().split()
@@ -120,54 +102,87 @@ def _tree_bytes(pid: int) -> int:
     return total
 
 
-def watched(words: list[str]) -> tuple[float, float]:
-    """Wall time of a program, and the most MB that it and what it starts hold at one time."""
-    start, most = time.perf_counter(), 0
-    process = subprocess.Popen(words)
-    while process.poll() is None:
-        most = max(most, _tree_bytes(process.pid))
-        time.sleep(0.02)
-    if process.returncode:
-        raise SystemExit(f"{' '.join(words)} failed")
-    return time.perf_counter() - start, most / 1e6
+def cost_of(words: list[str], runs: int = 1) -> Cost:
+    """Medians of what a program takes, its start included; of memory the most."""
+    found = []
+    for _ in range(runs):
+        start, used, most = time.perf_counter(), _processor_s(), 0
+        process = subprocess.Popen(words, stdout=subprocess.DEVNULL)
+        while process.poll() is None:
+            most = max(most, _tree_bytes(process.pid))
+            time.sleep(0.02)
+        if process.returncode:
+            raise SystemExit(f"{' '.join(words)} failed")
+        found.append(Cost(time.perf_counter() - start, _processor_s() - used, most / 1e6))
+    wall, processor, memory = zip(*found, strict=True)
+    return Cost(statistics.median(wall), statistics.median(processor), max(memory))
+
+
+def render(pattern: str, out: Path, *more: str) -> list[str]:
+    """The command that a person types."""
+    return [*COMMAND, "render", pattern, "--out", str(out), "--force", "--quiet", *more]
+
+
+def encoder_alone(clip: Clip, path: Path) -> tuple[Cost, float]:
+    """Cost of the encoder with all frames in memory, and luma PSNR of the worst frame."""
+    source = FrameSource(clip)
+    frames = [source.draw(n) for n in range(clip.frames)]
+    spec = VideoSpec(path, clip.width, clip.height, clip.rate, clip.codec, clip.frames, force=True)
+    start, used = time.perf_counter(), _processor_s()
+    with VideoWriter(spec) as writer:
+        for frame in frames:
+            writer.write(frame)
+    cost = Cost(time.perf_counter() - start, _processor_s() - used, 0)
+    worst = max(
+        float(np.mean(np.square(frame.y.astype(np.int16) - luma, dtype=np.float32)))
+        for frame, (_, luma) in zip(frames, read_luma(path), strict=True)
+    )
+    return cost, float(10 * np.log10(255**2 / worst))
+
+
+def other_source(clip: Clip, path: Path) -> list[str]:
+    """The bundled ffmpeg's own moving test picture through the same encoder."""
+    codec = CODECS[clip.codec]
+    picture = f"testsrc2=size={clip.width}x{clip.height}:rate={clip.rate}"
+    length = ["-frames:v", str(clip.frames)]
+    settings = codec.arguments(clip.width, clip.height, clip.rate, available_encoders())
+    return [ffmpeg_path(), *FFMPEG, "-f", "lavfi", "-i", picture, *length, *settings, str(path)]
 
 
 def one_pattern(pattern: str, folder: Path, runs: int) -> None:
-    """A clip of 10 s at 24 frames a second."""
-    clip, out = describe(pattern), folder / "clip.mp4"
+    """A clip of 10 s at 24 frames a second, and one at 60."""
+    clip, out, moving = describe(pattern), folder / "clip.mp4", pattern != "bars"
     alone, worst_db = encoder_alone(clip, folder / "alone.mp4")
-    other = took_s(other_source(clip, folder / "other.mp4"))
-    took, memory = zip(*(watched(render(pattern, out)) for _ in range(runs)), strict=True)
-    whole = statistics.median(took)
-    ratios = f"{whole / alone:.2f} x encoder alone, {whole / other:.2f} x testsrc2"
-    show(f"render {pattern}, 10 s at 24 fps", whole, "s", 2.5 if pattern == "bars" else 7, ratios)
-    show("  the encoder alone, from memory", alone, "s")
-    show("  testsrc2 through the same encoder", other, "s")
+    other = cost_of(other_source(clip, folder / "other.mp4"))
+    whole = cost_of(render(pattern, out), runs)
+    ratios = (
+        f"{whole.wall_s / alone.wall_s:.2f} x encoder alone, "
+        f"{whole.wall_s / other.wall_s:.2f} x testsrc2"
+    )
+    show_cost(f"render {pattern}, 10 s at 24 fps", whole, 7 if moving else 2.5, ratios)
+    show_cost("  the encoder alone, from memory", alone)
+    show_cost("  testsrc2 through the same encoder", other)
     show("  worst frame", worst_db, "dB", LEAST_DB, f"{out.stat().st_size * 8e-7:.1f} Mbit/s")
-    first = median_s([sys.executable, "-c", _FIRST, pattern], runs)
-    show("  first frame", first, "s", None if pattern == "bars" else 2.5)
-    show("  memory of all its processes", max(memory), "MB", 600)
-    if pattern != "bars":
-        show(
-            f"render {pattern}, 10 s at 60 fps",
-            took_s(render(pattern, out, "--rate", "60")),
-            "s",
-            14,
+    first = cost_of([sys.executable, "-c", _FIRST, pattern], runs)
+    show_cost("  first frame", first, 2.5 if moving else None)
+    show("  memory of all its processes", whole.memory_mb, "MB", 600)
+    if moving:
+        show_cost(
+            f"render {pattern}, 10 s at 60 fps", cost_of(render(pattern, out, "--rate", "60")), 14
         )
 
 
 def reading(folder: Path, runs: int) -> None:
     """`read` and `check` of a clip, beside the decoder."""
     clip = folder / "read.mp4"
-    took_s(render("terrain", clip))
+    cost_of(render("terrain", clip))
     nothing = ["-f", "null", os.devnull]
-    decoder = median_s([ffmpeg_path(), *FFMPEG, "-i", str(clip), *nothing], runs)
-    show("the decoder alone, terrain, 10 s", decoder, "s")
+    decoder = cost_of([ffmpeg_path(), *FFMPEG, "-i", str(clip), *nothing], runs)
+    show_cost("the decoder alone, terrain, 10 s", decoder)
     for word, most in (("read", 1.3), ("check", 2.0)):
-        took = median_s([*COMMAND, word, str(clip)], runs)
-        show(
-            f"{word} of the same clip", took, "s", most * decoder, f"{took / decoder:.2f} x decoder"
-        )
+        cost = cost_of([*COMMAND, word, str(clip)], runs)
+        ratio = f"{cost.wall_s / decoder.wall_s:.2f} x decoder"
+        show_cost(f"{word} of the same clip", cost, most * decoder.wall_s, ratio)
 
 
 def _take_cores(wanted: int | None) -> int | None:
@@ -183,14 +198,14 @@ def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description="Benchmark of what a user waits for.")
     parser.add_argument("--cores", type=int, help="use so many cores only (Linux)")
-    parser.add_argument("--runs", type=int, default=3)
+    parser.add_argument("--runs", type=int, default=1)
     parser.add_argument("--long", action="store_true", help="add a clip of ten minutes")
     parser.add_argument("--no-kit", action="store_true")
     parser.add_argument("patterns", nargs="*", default=PATTERNS)
     asked = parser.parse_args()
     cores = _take_cores(asked.cores)
     print(f"{cores} cores, {platform.platform()}, Python {platform.python_version()}")
-    print(f"{'what':<44}{'measured':>8}    {'limit':>9}")
+    print(f"{'what':<36}{'measured':>8}    {'limit':>9}")
     begun = time.perf_counter()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -198,19 +213,18 @@ def main() -> None:
             one_pattern(pattern, folder, asked.runs)
         reading(folder, asked.runs)
         out = folder / "clip.mp4"
-        show(
+        show_cost(
             "render terrain, 10 s at 24 fps, 4k",
-            took_s(render("terrain", out, "--size", "4k")),
-            "s",
+            cost_of(render("terrain", out, "--size", "4k")),
             25,
         )
         if asked.long:
-            words = render("terrain", out, "--seconds", "600")
-            show("memory of a clip of ten minutes", watched(words)[1], "MB", 600)
+            long = cost_of(render("terrain", out, "--seconds", "600"))
+            show("memory of a clip of ten minutes", long.memory_mb, "MB", 600)
         if not asked.no_kit:
-            kit = took_s([*COMMAND, "kit", "--out", str(folder / "kit"), "--quiet"])
+            kit = cost_of([*COMMAND, "kit", "--out", str(folder / "kit"), "--quiet"])
             size = sum(path.stat().st_size for path in (folder / "kit").iterdir())
-            show("the kit of 15 clips", kit, "s", 80, f"{size / 1e6:.0f} MB")
+            show_cost("the kit of 15 clips", kit, 80, f"{size / 1e6:.0f} MB")
     print(f"all of this took {time.perf_counter() - begun:.0f} s")
 
 
