@@ -13,8 +13,8 @@ PACKAGE = ROOT / "patterns"
 # Lowest first; a module may import from its own layer and from those before it.
 LAYERS = [
     "errors", "version", "whole_file", "side_by_side", "timing", "picture", "drawing",
-    "scenes", "clip", "strip", "frame_source", "video", "reading", "safety", "planning",
-    "conform", "present", "kit", "web", "api", "cli",
+    "scenes", "clip", "strip", "frame_source", "video", "footage", "reading", "safety",
+    "planning", "conform", "present", "kit", "web", "api", "cli",
 ]  # fmt: skip
 # Within the scenes: what both terrain and orbit look at lies below them.
 SCENES = ["motion", "shot", "pattern", "speed", "ground", "bars", "terrain", "orbit", "table"]

@@ -13,9 +13,10 @@ from patterns.cli import options as opt
 from patterns.cli.console import progress
 from patterns.conform.conform import conform_file, name_of_result
 from patterns.conform.footage import Footage, Request, SoundChoice, Stage, look_at
-from patterns.conform.report import conform_json, conform_text, proposals
+from patterns.conform.report import conform_json, conform_text
 from patterns.errors import EvenholdError
 from patterns.timing.cadence import Display
+from patterns.timing.conform import proposals
 from patterns.whole_file import make_folder
 
 PROPOSE = Fraction(0)  # --to without a value

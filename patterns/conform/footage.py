@@ -10,8 +10,9 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Literal
 
-from patterns.conform.repeats import Rhythm, look_for_rhythm
 from patterns.errors import RequestError
+from patterns.footage.conversion import Conversion
+from patterns.footage.measure import look_for_repeats
 from patterns.side_by_side import Progress
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.video.probe import VideoInfo, probe
@@ -69,7 +70,7 @@ class Footage:
 
     info: VideoInfo
     rate: Fraction
-    rhythm: Rhythm | None = None
+    rhythm: Conversion | None = None
     moved_s: Fraction | None = None
     looked_at: int = 0
 
@@ -97,9 +98,14 @@ def look_at(path: Path, request: Request, stage: Stage) -> Footage:
     if request.keep_repeats:
         return Footage(info, info.rate)
     with stage("looking for repeats") as show:
-        rhythm, looked_at = look_for_rhythm(path, info, show)
-    if rhythm is None:
+        rhythm, looked_at = look_for_repeats(path, info, show)
+    if rhythm is None or rhythm.footage is None:
         return Footage(info, info.rate, looked_at=looked_at)
+    if rhythm.phase is None:
+        raise RequestError(
+            f"{path} repeats pictures in a rhythm that starts anew on the way, as where shots "
+            "were joined: give each shot as a file of its own, or --keep-repeats"
+        )
     if not request.undo_repeats:
         raise RequestError(
             f"{path} holds {format_decimal(rhythm.footage)} fps in {format_decimal(info.rate)} by "

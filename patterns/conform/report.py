@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
@@ -11,33 +10,10 @@ from patterns.conform.conform import Conformed
 from patterns.conform.footage import Footage
 from patterns.timing.cadence import Display, cadence
 from patterns.timing.cadence_text import short_verdict
-from patterns.timing.conform import Conform
+from patterns.timing.conform import MODERATE, Conform, Proposal
 from patterns.timing.rates import format_decimal, format_rate, limit_cross_s
 
 SCHEMA = "evenhold/conform 1"
-# Rates that platforms commonly take, by a large one's help page (read November 2026).
-DELIVERED = tuple(Fraction(rate) for rate in (24, 25, 30, 48, 50, 60))
-# Above this change people, birds and water move oddly; our convention, as in the plan.
-MODERATE = Fraction(3, 10)
-
-
-@dataclass(frozen=True)
-class Proposal:
-    """A rate to conform to, with the displays on which it is even."""
-
-    conform: Conform
-    even_on: tuple[Display, ...]
-
-
-def proposals(rate: Fraction, displays: Sequence[Display]) -> tuple[Proposal, ...]:
-    """Rates even on the displays: on all of them if there are any, else on most; nearest first."""
-    found = [
-        Proposal(Conform(rate, new), tuple(d for d in displays if cadence(new, d).even))
-        for new in DELIVERED
-    ]
-    most = max(len(proposal.even_on) for proposal in found)
-    best = [p for p in found if len(p.even_on) == most and most]
-    return tuple(sorted(best, key=lambda p: max(p.conform.speed, p.conform.length)))
 
 
 def _proposed(

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from patterns.conform.repeats import Rhythm
 from patterns.errors import EncoderError
+from patterns.footage.conversion import Conversion
 from patterns.side_by_side import Progress
 from patterns.video.codecs import CODECS
 from patterns.video.encoders import available_encoders
@@ -96,14 +96,14 @@ def picture_codec(info: VideoInfo) -> str:
 
 
 def take_repeats_out(
-    source: Path, out: Path, info: VideoInfo, rhythm: Rhythm, progress: Progress
+    source: Path, out: Path, info: VideoInfo, rhythm: Conversion, progress: Progress
 ) -> None:
     """Code the pictures that are no repeats anew, at their own rate, with their colours' tags."""
     codec = CODECS[picture_codec(info)]
     stored = (
         (info.height, info.width) if info.rotation_deg in (90, 270) else (info.width, info.height)
     )
-    rate = rhythm.footage
+    rate = rhythm.footage or rhythm.timeline
     settings = codec.arguments(*stored, rate, available_encoders())[2:]  # with filters of our own
     tags = {
         "range": info.colour_range,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import atan, degrees
 
 from patterns.clip import check_size
 from patterns.errors import RequestError
@@ -17,7 +16,8 @@ from patterns.timing.audience import (
     near_rate,
     standing,
 )
-from patterns.timing.conform import Conform, expected_repeat_error_s
+from patterns.timing.conform import MODERATE, Conform, expected_repeat_error_s
+from patterns.timing.rates import arcmin
 from patterns.timing.rates import USUAL_RATES
 from patterns.timing.shutter import USUAL_SHUTTER, MeteredExposure, Shutter
 
@@ -99,11 +99,6 @@ class NearRate:
     drift_s: Fraction
 
 
-def arcmin(px: float, height: int, viewing_heights: Fraction) -> float:
-    """Visual angle in minutes of arc of `px` pixels seen from a distance in picture heights."""
-    return 60 * degrees(2 * atan(px / (2 * float(viewing_heights) * height)))
-
-
 def jump_of(request: PlanRequest, ranked: RateStanding, fastest_px_s: float) -> Jump:
     """Jump of a candidate in a move whose fastest place goes at `fastest_px_s`."""
     worst = ranked.worst
@@ -129,10 +124,6 @@ def _slip(showing: Showing, take_s: Fraction) -> Slip:
     return Slip(showing, showing.slip.interval_s, take_s / showing.slip.interval_s)
 
 
-# A change of speed beyond this shows in how people, birds and water move; our convention.
-MAX_SPEED_CHANGE = Fraction(3, 10)
-
-
 @dataclass(frozen=True)
 class ConformChoice:
     """Footage on one timeline, with the expected timing error of each way to put it there."""
@@ -146,7 +137,7 @@ class ConformChoice:
     @property
     def acceptable(self) -> bool:
         """Whether the change of speed is small enough to be offered without being asked for."""
-        return abs(self.conform.speed - 1) <= MAX_SPEED_CHANGE
+        return abs(self.conform.speed - 1) <= MODERATE
 
 
 @dataclass(frozen=True)

@@ -1,26 +1,24 @@
-"""Reading of footage without a strip: what may be claimed of its marks, and how it is worded.
+"""Reading of footage without a strip: what may be claimed of it, and how it is worded.
 
-Real footage repeats and jumps now and then (a slow passage, a cut, a blink), so that a mark
-is a claim only where a conversion of the rate foresees the marks, or, of repeats, where next
-to nothing is left of the difference between two real steps. Where nothing moves, or grain is
-as strong as the motion, nothing is claimed.
+Real footage repeats and jumps now and then (a slow passage, a cut, a blink), so that a picture
+is called odd only where a conversion of the rate foresees it, or, a repeat, where next to nothing
+is left of the difference between two real steps.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
+from patterns.footage.conversion import Conversion
+from patterns.footage.measure import Facts
 from patterns.picture.arrays import BoolArray
 from patterns.reading.holds import HeldFrame
-from patterns.reading.picture_change import Changes, FootageMarks, mark_footage
 from patterns.reading.reading import Blend, Reading
-from patterns.reading.timeline_mistake import Mistake, find_mistake
 from patterns.timing.notation import counted
 from patterns.timing.rates import format_decimal
 
@@ -37,117 +35,70 @@ AS_IF_FILMED = (
 )
 
 
-@dataclass(frozen=True)
-class _Found:
-    """Marks that are claimed, the conversion that bears them out, and marks that are left open.
-
-    `as_filmed` says whether a camera that films a screen would leave the same, `filmed` whether
-    the pictures speak for that.
-    """
-
-    marks: FootageMarks
-    mistake: Mistake | None
-    open_repeats: int
-    open_mixtures: int
-    as_filmed: bool
-    filmed: bool
-
-
 def judge_footage(
-    changes: Changes,
-    times: Sequence[Fraction],
-    *,
-    file: str,
-    file_rate: Fraction | None,
-    mean_rate: Fraction | None,
-    filmed_possible: bool = False,
-    tagged: bool = False,
-    warnings: Sequence[str] = (),
+    facts: Facts, *, file: str, filmed_possible: bool = False, warnings: Sequence[str] = ()
 ) -> Reading:
     """Reading of footage without a strip.
 
     Parameters
     ----------
-    changes, times
-        Measures and exact times of all pictures.
+    facts
+        What was measured.
     file
         Name to show.
-    file_rate, mean_rate
-        Exact pictures a second, or None if they are not evenly timed; and on average.
     filmed_possible
         Whether it may be a recording of a screen: then a conversion is not claimed where a camera
         would leave the same, and its pictures are no copies of each other.
-    tagged
-        Whether the file has a camera's tag, and so comes from no editor.
     warnings
         What the reader of the file has to say.
     """
-    count = len(times)
-    hz = file_rate or mean_rate
-    reading = Reading("footage", file, pictures=count, refresh_hz=hz, refresh_from="file")
-    if count < FEWEST:
-        few = f"too short: {count} pictures show nothing of repeats; give a second or more"
+    info, times = facts.info, facts.times
+    hz = info.rate or info.mean_rate
+    reading = Reading("footage", file, pictures=len(times), refresh_hz=hz, refresh_from="file")
+    if len(times) < FEWEST:
+        few = f"too short: {len(times)} pictures show nothing of repeats; give a second or more"
         return reading.worded(few, warnings=warnings)
-    found = _found(changes, file_rate, filmed_possible, tagged)
-    marks, mistake = found.marks, found.mistake
-    jumps = _places(marks.jumped)
+    as_filmed = filmed_possible and _each_often(facts.conversion)
+    filmed = as_filmed and (info.capture_hz is not None or _differ(facts))
+    done = None if filmed else facts.conversion
+    odd = done.marks() if done is not None else np.zeros(len(times), np.bool_)
+    kind = None if done is None else done.kind
+    repeated = odd if kind == "repeat" and done and done.phase is not None else facts.marks.copies
+    jumped = _places(odd) if kind == "drop" else ()
+    mixed = _places(odd) if kind in ("blend", "telecine") else ()
     reading = replace(
         reading,
-        rate=None if mistake is None else mistake.footage,
-        read=int(marks.moving.sum()),
-        unread=_unread(marks),
+        rate=None if done is None else done.footage,
+        read=int(facts.marks.moving.sum()),
+        unread=_unread(facts),
         seconds=float(times[-1] - times[0]),
-        frames_seen=int((~marks.repeated).sum()),
-        holds=_holds(marks.repeated, times),
-        dropped=jumps,
-        drops_beyond=len(jumps),
-        repeated=_places(marks.repeated),
-        blended=tuple(Blend(None, None, float(times[i]), i) for i in _places(marks.mixed)),
-        even=None if found.filmed else not bool(marks.repeated.any()),
-        details=_details(marks, mistake),
+        frames_seen=int((~repeated).sum()),
+        holds=_holds(repeated, times),
+        dropped=jumped,
+        drops_beyond=len(jumped),
+        repeated=_places(repeated),
+        blended=tuple(Blend(None, None, float(times[i]), i) for i in mixed),
+        even=None if filmed else not bool(repeated.any()),
+        details={"moving_pictures": int(facts.marks.moving.sum()), "mistake": kind},
+        footage=replace(facts, conversion=done),
     )
-    return reading.worded(
-        EITHER if found.filmed else _verdict(reading, found, file_rate),
-        () if mistake is None else [mistake.text],
-        (*warnings, *_doubts(found, file_rate)),
-    )
+    doubts = (*warnings, *_doubts(reading, as_filmed=as_filmed))
+    if filmed:
+        return reading.worded(EITHER, (), doubts)
+    return reading.worded(_verdict(reading, done), _advice(done), doubts)
 
 
-def _details(marks: FootageMarks, mistake: Mistake | None) -> dict[str, Any]:
-    return {
-        "moving_pictures": int(marks.moving.sum()),
-        "judged_for_mixtures": int(marks.detailed.sum()),
-        "mistake": None if mistake is None else mistake.kind,
-    }
-
-
-def _found(
-    changes: Changes, timeline: Fraction | None, filmed_possible: bool, tagged: bool
-) -> _Found:
-    seen = mark_footage(changes)
-    mistake = find_mistake(seen, timeline)
-    as_filmed = filmed_possible and _each_often(mistake, timeline)
-    apart = np.array(changes.step)[seen.repeated]
-    filmed = as_filmed and (tagged or bool(np.median(apart) > COPIES_CODES))
-    mistake = None if filmed else mistake
-    kind = None if mistake is None else mistake.kind
-    none = np.zeros_like(seen.repeated)
-    marks = replace(
-        seen,
-        repeated=seen.repeated if kind == "repeat" else seen.copies,
-        mixed=seen.mixed if kind == "blend" else none,
-        jumped=seen.jumped if kind == "drop" else none,
-    )
-    open_repeats = int((seen.repeated & ~marks.repeated).sum())
-    open_mixtures = int((seen.mixed & ~marks.mixed).sum())
-    return _Found(marks, mistake, open_repeats, open_mixtures, as_filmed, filmed)
-
-
-def _each_often(mistake: Mistake | None, timeline: Fraction | None) -> bool:
+def _each_often(done: Conversion | None) -> bool:
     """Whether each frame fills two pictures or more, as where a camera films a screen."""
-    if mistake is None or mistake.kind != "repeat" or timeline is None:
+    if done is None or done.kind != "repeat" or done.footage is None:
         return False
-    return mistake.footage is None or timeline >= 2 * mistake.footage
+    return done.timeline >= 2 * done.footage
+
+
+def _differ(facts: Facts) -> bool:
+    """Whether pictures that show the same frame differ by what a camera's own noise does."""
+    assert facts.conversion is not None
+    return bool(np.median(facts.step[facts.conversion.marks()]) > COPIES_CODES)
 
 
 def _holds(repeated: BoolArray, times: Sequence[Fraction]) -> tuple[HeldFrame, ...]:
@@ -163,7 +114,8 @@ def _places(marks: BoolArray) -> tuple[int, ...]:
     return tuple(np.flatnonzero(marks).tolist())
 
 
-def _unread(marks: FootageMarks) -> tuple[tuple[str, int], ...]:
+def _unread(facts: Facts) -> tuple[tuple[str, int], ...]:
+    marks = facts.marks
     counts = (
         ("nothing moves", int((~marks.moving & ~marks.noisy).sum())),
         ("grain is as strong as the motion", int(marks.noisy.sum())),
@@ -171,11 +123,11 @@ def _unread(marks: FootageMarks) -> tuple[tuple[str, int], ...]:
     return tuple((reason, count) for reason, count in counts if count)
 
 
-def _verdict(reading: Reading, found: _Found, file_rate: Fraction | None) -> str:
+def _verdict(reading: Reading, done: Conversion | None) -> str:
     """One sentence."""
-    marks, mistake = found.marks, found.mistake
-    if reading.read < max(8, FEW_MOVING * reading.pictures):
-        if int(marks.noisy.sum()) > reading.pictures / 2:
+    unread = dict(reading.unread)
+    if done is None and reading.read < max(8, FEW_MOVING * reading.pictures):
+        if unread.get("grain is as strong as the motion", 0) > reading.pictures / 2:
             return (
                 "nothing can be known: grain and compression are as strong as the motion; give a "
                 "less compressed export, or a passage with faster motion"
@@ -184,52 +136,41 @@ def _verdict(reading: Reading, found: _Found, file_rate: Fraction | None) -> str
             "a static shot: next to nothing moves, so that repeats and drops can neither be seen "
             "nor ruled out; give a passage with steady motion"
         )
-    at = "" if file_rate is None else f" at {format_decimal(file_rate)} pictures a second"
-    repeats, mixtures = len(reading.repeated), len(reading.blended)
-    judged = bool(marks.detailed.any()) and not found.open_mixtures
-    if not repeats and not mixtures and mistake is None:
-        surely = "surely " if found.open_repeats else ""
-        return f"no picture {surely}repeated{', none mixed' if judged else ''}{at}"
-    parts = [
-        f"{counted(repeats, 'picture')} repeated",
-        f"{mixtures} mixed" if judged else "mixtures not judged",
-    ]
-    if mistake is not None and mistake.kind == "drop":
-        parts.append(f"{counted(len(reading.dropped), 'frame')} left out in an even rhythm")
-    text = f"{', '.join(parts)} in {reading.seconds:.1f} s{at}"
-    if mistake is None or mistake.footage is None:
-        return text
-    done = "by blending" if mistake.kind == "blend" else "at its own speed"
-    timeline = format_decimal(file_rate) if file_rate else "file"
-    return f"{format_decimal(mistake.footage)} on a {timeline} timeline {done}: {text}"
+    rate = reading.refresh_hz
+    at = "" if rate is None else f" at {format_decimal(rate)} pictures a second"
+    counts = f"{counted(len(reading.repeated), 'picture')} repeated"
+    if done is None:
+        if not reading.repeated:
+            return f"no rhythm of repeats, mixtures or gaps{at}"
+        return f"{counts}, in no rhythm, in {reading.seconds:.1f} s{at}"
+    if done.phase is None:
+        return f"{done.words}, in a rhythm that starts anew on the way, as where shots were joined"
+    if reading.dropped:
+        counts = f"{counted(len(reading.dropped), 'frame')} left out"
+    elif reading.blended:
+        counts = f"{counted(len(reading.blended), 'picture')} made of two frames"
+    return f"{done.words}; {counts} in {reading.seconds:.1f} s{at}"
 
 
-def _doubts(found: _Found, file_rate: Fraction | None) -> Iterator[str]:
+def _advice(done: Conversion | None) -> tuple[str, ...]:
+    if done is None or done.footage is None:
+        return ()
+    footage, timeline = format_decimal(done.footage), format_decimal(done.timeline)
+    if done.kind == "telecine":
+        return (f"Take the telecine out in an editor, and edit on a timeline of {footage}.",)
+    return (f"Edit on a timeline of {footage}, or conform the footage to {timeline}.",)
+
+
+def _doubts(reading: Reading, *, as_filmed: bool) -> Iterator[str]:
     """Doubts, each with what to do."""
-    marks = found.marks
-    if found.as_filmed:
+    if as_filmed:
         yield AS_IF_FILMED
-    if found.open_repeats:
-        yield (
-            f"{counted(found.open_repeats, 'picture')} differ little from the one before, in no "
-            "rhythm: whether they repeat it or next to nothing moved cannot be known."
-        )
-    if found.open_mixtures:
-        yield (
-            f"{counted(found.open_mixtures, 'picture')} look softer or like their neighbours, in "
-            "no rhythm: whether they are mixtures cannot be known."
-        )
-    for reason, count in _unread(marks):
-        if count < len(marks.moving):
+    for reason, count in reading.unread:
+        if count < reading.pictures:
             yield f"In {counted(count, 'picture')} {reason}: nothing is said of them."
-    if marks.moving.any() and not marks.detailed.any():
-        yield (
-            "It moves too little from picture to picture, or is too soft, for mixtures to be seen "
-            "from other pictures: give a passage with faster motion."
-        )
-    if file_rate is None:
+    if reading.footage is not None and reading.footage.info.rate is None:
         yield (
             "The file's timestamps are not even: players hold such pictures unevenly whatever "
             "they show. Ask for a constant frame rate when you export."
         )
-    yield "Judged by picture differences alone: a clip with the counting strip is read exactly."
+    yield "Judged by pictures alone: a clip with the counting strip is read exactly."

@@ -14,11 +14,11 @@ from typing import Protocol
 import numpy as np
 
 from patterns.errors import InputError, RequestError
+from patterns.footage.measure import Measurer
 from patterns.picture.arrays import UInt8Array
 from patterns.reading.clip_file import judge_clip
 from patterns.reading.file_kind import KEPT, FileKind, KindFinder
 from patterns.reading.footage import judge_footage
-from patterns.reading.picture_change import PictureChange, working_copy
 from patterns.reading.reading import Kind, Reading
 from patterns.reading.recording import judge_recording
 from patterns.reading.sightings import Sightings
@@ -96,7 +96,7 @@ def read_file(path: Path, given: Given, progress: Progress | None = None) -> Rea
     info = probe(path)
     asked = given.kind or ("recording" if given.capture_hz or given.display else None)
     pictures = _Pictures(path, info.pictures, progress)
-    read = _read_video(pictures, asked)
+    read = _read_video(pictures, info, asked)
     if not read.times:
         raise InputError(f"{path} holds no picture that can be decoded: try a fresh copy")
     return _judged(path, info, given, read, pictures.told.damage(info.pictures))
@@ -138,12 +138,10 @@ class _VideoRead:
     """What the pictures of a video said, read as what it is."""
 
     kind: FileKind
+    footage: _FootageReader
     log: Sightings | None = None
     times: list[Fraction] = field(default_factory=list)
     shape: tuple[int, int] = (0, 0)
-
-    def __post_init__(self) -> None:
-        self.footage = _FootageReader()
 
     def add(self, time_s: Fraction, luma: UInt8Array) -> None:
         """Take note that there is one more picture."""
@@ -203,19 +201,19 @@ class _RecordingReader:
 
 
 class _FootageReader:
-    """Measures how pictures differ."""
+    """Measures footage."""
 
-    def __init__(self) -> None:
-        self.change = PictureChange()
+    def __init__(self, info: VideoInfo) -> None:
+        self.measurer = Measurer(info)
 
     def take(self, time_s: Fraction, luma: UInt8Array) -> None:
         del time_s
-        self.change.take(working_copy(luma))
+        self.measurer.take(luma)
 
 
-def _read_video(pictures: _Pictures, asked: Kind | None) -> _VideoRead:
+def _read_video(pictures: _Pictures, info: VideoInfo, asked: Kind | None) -> _VideoRead:
     """Find out what it is on the first pictures, then read it as that."""
-    read = _VideoRead(FileKind("footage"))
+    read = _VideoRead(FileKind("footage"), _FootageReader(info))
     band: _Band | None = None
     with closing(pictures.read()) as whole:
         reader = read.footage if asked == "footage" else _found_out(whole, read, asked)
@@ -311,13 +309,9 @@ def _judged(path: Path, info: VideoInfo, given: Given, read: _VideoRead, damage:
                 "pictures, so that nothing can be known; try a fresh copy"
             )
         return judge_footage(
-            read.footage.change.changes,
-            read.times,
+            read.footage.measurer.facts(read.times),
             file=path.name,
-            file_rate=info.rate,
-            mean_rate=info.mean_rate,
             filmed_possible=given.kind is None,
-            tagged=info.capture_hz is not None,
             warnings=_damage_warnings(damage),
         )
     watched = read.log.watched()

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any, Literal
 
+from patterns.footage.measure import Facts
+from patterns.footage.seen import facts_json
 from patterns.reading.hold_cadence import Expected, TimingError
 from patterns.reading.holds import HeldFrame
 from patterns.reading.watched import Watched
@@ -82,6 +84,8 @@ class Reading:
         One sentence; why it differs from what was expected; doubts, with what to do.
     details
         More of one kind, JSON values.
+    footage
+        What was measured of footage without a strip.
     """
 
     kind: Kind
@@ -113,6 +117,7 @@ class Reading:
     explanation: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     details: dict[str, Any] = field(default_factory=dict)
+    footage: Facts | None = None
 
     @classmethod
     def of_strip(cls, kind: Kind, file: str, watched: Watched) -> Reading:
@@ -223,4 +228,5 @@ def to_json(reading: Reading) -> dict[str, Any]:
         "unseen": list(r.unseen),
         "holds": [_hold_json(frame) for frame in r.holds],
         "details": r.details,
+        "footage": None if r.footage is None else facts_json(r.footage),
     }

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from patterns.footage.seen import rows as footage_rows
 from patterns.reading.compare import Comparison, Entry
 from patterns.reading.reading import Reading, inter_arrival
 from patterns.timing.notation import number_list, pattern_text
@@ -41,7 +42,7 @@ def reading_text(reading: Reading) -> str:
     lines = [*_wrap(f"{reading.file}: {reading.verdict}."), ""]
     for label, text in _rows(reading):
         lines += _wrap(text, f"{label:<{LABEL}}", " " * LABEL)
-    if reading.holds:
+    if reading.holds and (reading.kind != "footage" or reading.repeated):
         lines += ["", *_histogram(reading)]
     for text in reading.explanation:
         lines += ["", *_wrap(text, rest="")]
@@ -59,12 +60,15 @@ def _rows(r: Reading) -> Iterator[tuple[str, str]]:
     if r.rate is not None:
         claim = "it seems to be shot at" if r.kind == "footage" else "the strip says"
         yield "rate", f"{claim} {format_rate(r.rate)} frames a second"
-    yield from _refresh_row(r)
+    if r.footage is not None:
+        yield from footage_rows(r.footage)
+    else:
+        yield from _refresh_row(r)
     if r.capture_hz is not None:
         yield "camera", f"{r.capture_hz:.5g} pictures a second"
     if r.holds and r.kind != "footage":
         yield from _against(r)
-    arrival = inter_arrival(r.holds)
+    arrival = None if r.footage and not r.repeated else inter_arrival(r.holds)
     if arrival is not None:
         yield (
             "inter-arrival",
@@ -78,7 +82,7 @@ def _rows(r: Reading) -> Iterator[tuple[str, str]]:
         ("not known", r.unseen),
     ):
         # what shows no hold shows no lack of drops either
-        if numbers or (label == "dropped" and r.holds):
+        if numbers or (label == "dropped" and r.holds and r.kind != "footage"):
             yield label, f"{len(numbers)}{f': {number_list(numbers)}' if numbers else ''}"
     if r.blended:
         yield "mixed", f"{len(r.blended)}, first at {r.blended[0].start_s:.3f} s"

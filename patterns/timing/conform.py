@@ -7,6 +7,7 @@ ceil(j T/F): some repeat or drop. Blended, a frame between two mixes them.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor, log2, sqrt
@@ -14,6 +15,10 @@ from math import ceil, floor, log2, sqrt
 from patterns.timing.audience import Audience, Showing, standing
 from patterns.timing.cadence import Display, cadence
 
+# Rates that platforms commonly take, by a large one's help page (read November 2026).
+DELIVERED = tuple(Fraction(rate) for rate in (24, 25, 30, 48, 50, 60))
+# Above this change people, birds and water move oddly; our convention, as in the plan.
+MODERATE = Fraction(3, 10)
 MAX_EXACT_FRAMES = 5000  # period over which the error of repeats is added up
 
 
@@ -71,16 +76,28 @@ def repeat_error_s(conform: Conform, display: Display) -> float:
     """
     into = _seen_ratio(conform.footage, Display.fixed(conform.timeline))
     onto = _seen_ratio(conform.timeline, display)
+    late, refreshes = _lateness(into, onto)
+    mean = sum(late) / len(late)
+    rms_refreshes = sqrt(sum((x - mean) ** 2 for x in late) / len(late))
+    return rms_refreshes / float(refreshes * conform.footage)
+
+
+def repeat_span_s(conform: Conform, display: Display) -> Fraction:
+    """Latest less earliest frame of such footage as shown, seconds: how far it jumps."""
+    refresh_hz = cadence(conform.timeline, display).refresh_hz
+    late, refreshes = _lateness(conform.timeline / conform.footage, refresh_hz / conform.timeline)
+    return Fraction(max(late) - min(late)) / (refreshes * conform.footage)
+
+
+def _lateness(into: Fraction, onto: Fraction) -> tuple[list[float], Fraction]:
+    """How late each frame that shows comes, in refreshes, and refreshes to a frame on average."""
     count = min(into.denominator * onto.denominator, MAX_EXACT_FRAMES)
     refreshes = into * onto  # to a frame, on average
     shown: dict[int, Fraction] = {}
     for j in range(1, count + 1):  # frame 0 comes on alone, as frame `count` does
         on = ceil(ceil(j * into) * onto)
         shown[on] = on - j * refreshes
-    late = [float(refreshes_late) for refreshes_late in shown.values()]
-    mean = sum(late) / len(late)
-    rms_refreshes = sqrt(sum((x - mean) ** 2 for x in late) / len(late))
-    return rms_refreshes / float(refreshes * conform.footage)
+    return [float(refreshes_late) for refreshes_late in shown.values()], refreshes
 
 
 def _seen_ratio(rate: Fraction, display: Display) -> Fraction:
@@ -92,3 +109,22 @@ def expected_repeat_error_s(conform: Conform, audience: Audience) -> float:
     if conform.speed == 1:
         return standing(conform.footage, audience).ranked_error_s
     return sum(float(share) * repeat_error_s(conform, d) for d, share in audience.displays)
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A rate to conform to, with the displays on which it is even."""
+
+    conform: Conform
+    even_on: tuple[Display, ...]
+
+
+def proposals(rate: Fraction, displays: Sequence[Display]) -> tuple[Proposal, ...]:
+    """Rates even on the displays: on all of them if there are any, else on most; nearest first."""
+    found = [
+        Proposal(Conform(rate, new), tuple(d for d in displays if cadence(new, d).even))
+        for new in DELIVERED
+    ]
+    most = max(len(proposal.even_on) for proposal in found)
+    best = [p for p in found if len(p.even_on) == most and most]
+    return tuple(sorted(best, key=lambda p: max(p.conform.speed, p.conform.length)))

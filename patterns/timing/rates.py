@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from math import atan, degrees
 
 from patterns.errors import RequestError
 
@@ -99,3 +100,8 @@ def limit_cross_s(rate: Fraction) -> Fraction:
 def limit_px_s(rate: Fraction, width: int) -> Fraction:
     """Fastest image speed that the guidance allows at `rate`, pixels a second."""
     return width / limit_cross_s(rate)
+
+
+def arcmin(px: float, height: int, viewing_heights: Fraction) -> float:
+    """Visual angle in minutes of arc of `px` pixels seen from a distance in picture heights."""
+    return 60 * degrees(2 * atan(px / (2 * float(viewing_heights) * height)))

@@ -10,6 +10,7 @@ _STREAM = re.compile(r"^\s*Stream #(\d+):(\d+)\S*: Video: (.*)$")
 _SIZE = re.compile(r"^(\d+)x(\d+)\b")
 _ROTATION = re.compile(r"[Dd]isplay ?[Mm]atrix: rotation of (-?[\d.]+|nan) degrees")
 _MAPPED = re.compile(r"^\s*Stream #0:(\d+) -> #0:0 ")
+_FIELDS = re.compile(r"\b(progressive|(?:top|bottom) (?:coded )?first)\b")
 _COMMA = re.compile(r",\s*(?![^(\[]*[)\]])")  # not inside of brackets
 _CORRUPT = re.compile(r"corrupt decoded frame")
 _CUT_OFF = re.compile(r"ended prematurely|partial file|missing picture in access unit")
@@ -35,6 +36,8 @@ class StreamText:
         'bt709' and so on.
     colour_range
         'tv' (narrow) or 'pc' (full).
+    fields
+        'progressive', 'top first' or 'bottom first'.
     """
 
     codec: str
@@ -46,6 +49,7 @@ class StreamText:
     transfer: str
     matrix: str
     colour_range: str
+    fields: str
 
     @classmethod
     def parse(cls, text: str) -> StreamText | None:
@@ -56,6 +60,7 @@ class StreamText:
             return None
         pixel = parts[1] if len(parts) > 1 else ""
         names, colour_range = _colours(pixel)
+        fields = _FIELDS.search(pixel)
         return cls(
             codec=parts[0].split()[0],
             profile=_profile(parts[0]),
@@ -66,6 +71,7 @@ class StreamText:
             primaries=names[1],
             transfer=names[2],
             colour_range=colour_range,
+            fields=fields[1] if fields else "",
         )
 
 

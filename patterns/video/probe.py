@@ -50,7 +50,9 @@ class VideoInfo:
     capture_hz
         Pictures a second at which the maker's tag says that it was taken, where it stores slow
         motion; None without such a tag.
-    codec, profile, pixel_format, primaries, transfer, matrix, colour_range
+    left_out
+        Pictures in the file that its edit list does not show.
+    codec, profile, pixel_format, primaries, transfer, matrix, colour_range, fields
         In ffmpeg's words; '' where the file does not say.
     """
 
@@ -69,6 +71,8 @@ class VideoInfo:
     matrix: str
     colour_range: str
     capture_hz: Fraction | None = None
+    fields: str = ""
+    left_out: int = 0
 
     @property
     def pictures(self) -> int:
@@ -92,7 +96,7 @@ def probe(path: str | os.PathLike[str]) -> VideoInfo:
         The file is missing, empty, damaged, or holds no video.
     """
     told = Description()
-    times, tick_s = scan_packets(path, told.take)
+    times, tick_s, left_out = scan_packets(path, told.take)
     stream = told.stream
     if stream is None:
         raise unreadable(path, "")
@@ -113,6 +117,8 @@ def probe(path: str | os.PathLike[str]) -> VideoInfo:
         matrix=stream.matrix,
         colour_range=stream.colour_range,
         capture_hz=told.capture_hz,
+        fields=stream.fields,
+        left_out=left_out,
     )
 
 
@@ -170,8 +176,8 @@ def packet_times(path: str | os.PathLike[str]) -> tuple[Fraction, ...]:
 
 def scan_packets(
     path: str | os.PathLike[str], on_line: Callable[[str], None] | None = None
-) -> tuple[tuple[Fraction, ...], Fraction]:
-    """Give times as `packet_times`, and the tick in which the file counts, in seconds.
+) -> tuple[tuple[Fraction, ...], Fraction, int]:
+    """Give times as `packet_times`, the file's tick in seconds, and how many pictures are hidden.
 
     Parameters
     ----------
@@ -189,7 +195,7 @@ def scan_packets(
         on_line=on_line,
     )
     ticks: list[int] = []
-    tick_s = Fraction(1)
+    tick_s, hidden = Fraction(1), 0
     try:
         for line in process.lines():
             if line.startswith("#tb 0:"):
@@ -197,14 +203,16 @@ def scan_packets(
             elif not line.startswith("#"):
                 # stream, decoding time, presentation time, duration, size, checksum, flags
                 decoding, shown = map(int, line.split(",", 3)[1:3])
-                if not _DISCARDED.search(line):
+                if _DISCARDED.search(line):
+                    hidden += 1
+                else:
                     ticks.append(decoding if shown == _NO_TIME else shown)
         code = process.wait()
     finally:
         process.stop()
     if code or not ticks:
         raise unreadable(path, process.all_words or SILENT)
-    return tuple(tick * tick_s for tick in sorted(ticks)), tick_s
+    return tuple(tick * tick_s for tick in sorted(ticks)), tick_s, hidden
 
 
 def unreadable(path: str | os.PathLike[str], words: str) -> InputError:

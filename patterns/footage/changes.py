@@ -1,0 +1,221 @@
+"""How much each picture differs from others, and what that says of it alone.
+
+Measured on a working copy, about 400 pixels along:
+
+- `step`: RMS difference to the picture before, in codes, less a change of brightness; of a coarse
+  copy, in which grain averages out and motion is small, so that the difference grows with it.
+- `floor`: the same as `step` in the quietest places of the picture: what grain alone gives.
+- `far`: the same as `step` to the picture eight before.
+- `own`: share of the picture's detail (what is left when a blurred copy is taken away) that its
+  two neighbours do not have between them, by least squares. A mixture of the two has next to none.
+- `combed`: lines beside lines over lines beside their next but one, squared: above 1 the two
+  fields show two moments. On the whole picture, and in places.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from patterns.picture.arrays import BoolArray, Float32Array, FloatArray, UInt8Array
+
+WORKING_WIDTH = 400  # pixels along, to about which larger pictures are averaged down
+COARSE = 4  # pixels of the working picture to a side of a pixel of the coarse copy
+COMBED_PERCENT = 95  # of the places, by how much they are combed
+QUIET_PERCENT = 4  # of the places are taken to be still
+LAG = 8  # pictures apart, for the slowest motion that differs from stillness
+REACH = 15  # pictures to each side that a picture is compared with
+BESIDE = 5  # pictures before, and after, among which there must be a step to call one little
+NOTHING = 0.04  # of it: two decoded copies of a picture; stops in real moves measure 0.07
+GRAINY = 0.5  # of the local motion, above which grain hides a repeat
+STILL = 0.35  # of the detail, that eight pictures apart differ by, below which nothing moves
+STILL_CODES = 0.5
+CUT, CUT_CODES = 2.5, 6.0  # times the largest step around, and codes, from which a step is a cut
+
+
+def working_side(width: int, height: int) -> int:
+    """Pixels to a side of a pixel of the working copy."""
+    return max(1, round(max(width, height) / WORKING_WIDTH))
+
+
+def working_copy(luma: UInt8Array) -> UInt8Array:
+    """Picture at which footage is looked at: means of blocks, about 400 pixels along."""
+    side = working_side(*luma.shape)
+    if side == 1:
+        return luma
+    rows, columns = luma.shape[0] // side, luma.shape[1] // side
+    total = np.zeros((rows, columns), np.uint16)
+    for y in range(side):
+        for x in range(side):
+            total += luma[y : rows * side : side, x : columns * side : side]
+    return np.asarray(total // (side * side), np.uint8)
+
+
+def combed(luma: UInt8Array) -> tuple[float, float]:
+    """How much a picture looks as if its fields were of two moments: on the whole, and in places.
+
+    Places are of 32 by 64 pixels, those nearly most combed are told.
+    """
+    columns = luma[:, ::4].astype(np.float32)
+    high, wide = (max(1, side // part) for side, part in zip(columns.shape, (32, 16), strict=True))
+    beside = (columns[1:-1] - columns[:-2]) ** 2
+    next_but_one = (columns[2:] - columns[:-2]) ** 2
+    sums = [
+        np.add.reduceat(
+            np.add.reduceat(part, np.arange(high) * (part.shape[0] // high), axis=0),
+            np.arange(wide) * (part.shape[1] // wide),
+            axis=1,
+        )
+        for part in (beside, next_but_one)
+    ]
+    places = sums[0] / (sums[1] + 0.5 * beside.size / sums[0].size)
+    whole = sums[0].sum() / (sums[1].sum() + 0.5 * beside.size)
+    return float(whole), float(np.percentile(places, COMBED_PERCENT))
+
+
+@dataclass
+class Changes:
+    """Measures of all pictures; the first has no step, the first and last no `own`."""
+
+    step: list[float] = field(default_factory=list)
+    floor: list[float] = field(default_factory=list)
+    own: list[float] = field(default_factory=list)
+    detail: list[float] = field(default_factory=list)
+    far: list[float] = field(default_factory=list)
+    combed: list[float] = field(default_factory=list)
+    combed_places: list[float] = field(default_factory=list)
+
+
+class PictureChange:
+    """Takes pictures in their order; keeps the last few only, and a few numbers of each."""
+
+    def __init__(self) -> None:
+        self.changes = Changes()
+        self._near: deque[Float32Array] = deque(maxlen=3)  # detail of the last pictures
+        self._far: deque[Float32Array] = deque(maxlen=LAG + 1)
+
+    def take(self, luma: UInt8Array, combed: tuple[float, float] = (0.0, 0.0)) -> None:
+        """Add the next picture, uint8 (height, width), a `working_copy`."""
+        coarse, found = _coarse(luma.astype(np.float32)), self.changes
+        difference = coarse - self._far[-1] if self._far else None
+        found.step.append(float("nan") if difference is None else _rms(difference))
+        found.floor.append(float("nan") if difference is None else _quietest(difference))
+        detail = _detail(luma)
+        found.detail.append(_rms(detail))
+        found.combed.append(combed[0])
+        found.combed_places.append(combed[1])
+        self._near.append(detail)
+        self._far.append(coarse)
+        found.far.append(_rms(coarse - self._far[0]) if len(self._far) > LAG else float("nan"))
+        found.own.append(float("nan"))
+        if len(self._near) == 3:
+            found.own[-2] = _own_share(*self._near)
+
+
+def _coarse(picture: Float32Array) -> Float32Array:
+    rows, columns = picture.shape[0] // COARSE, picture.shape[1] // COARSE
+    cut = picture[: rows * COARSE, : columns * COARSE]
+    return np.asarray(cut.reshape(rows, COARSE, columns, COARSE).mean((1, 3)), np.float32)
+
+
+def _detail(luma: UInt8Array) -> Float32Array:
+    """Picture less its own mean over 5 x 5 pixels, the edge left out."""
+    down = luma.cumsum(0, np.int32)
+    down = np.concatenate([down[4:5], down[5:] - down[:-5]])
+    across = down.cumsum(1, dtype=np.int32)
+    total = np.concatenate([across[:, 4:5], across[:, 5:] - across[:, :-5]], axis=1)
+    return np.asarray(luma[2:-2, 2:-2] - total * np.float32(1 / 25), np.float32)
+
+
+def _product(a: Float32Array, b: Float32Array) -> float:
+    # no matrix product: for arrays this small it would start threads that only wait
+    return float(np.multiply(a, b).sum(dtype=np.float64))
+
+
+def _rms(difference: Float32Array) -> float:
+    """RMS about the mean, so that a change of brightness alone is none."""
+    return float(difference.std(dtype=np.float64))
+
+
+def _quietest(difference: Float32Array) -> float:
+    """RMS of a difference in the quietest places, of about 16 by 9."""
+    rows, columns = (
+        max(1, side // parts) for side, parts in zip(difference.shape, (9, 16), strict=True)
+    )
+    down, across = difference.shape[0] // rows, difference.shape[1] // columns
+    cut = difference[: down * rows, : across * columns].astype(np.float64) ** 2
+    blocks = np.sqrt(cut.reshape(down, rows, across, columns).mean((1, 3)))
+    return float(np.percentile(blocks, QUIET_PERCENT))
+
+
+def _own_share(before: Float32Array, own: Float32Array, after: Float32Array) -> float:
+    """Share of `own`'s energy that no mixture of its neighbours explains."""
+    energy = _product(own, own)
+    if energy == 0:
+        return 1.0
+    aa, ab, bb = _product(before, before), _product(before, after), _product(after, after)
+    slack = 1e-6 * max(aa, bb, 1e-9)
+    gram = np.array([[aa + slack, ab], [ab, bb + slack]])
+    right = np.array([_product(before, own), _product(after, own)])
+    explained = float((right * np.linalg.solve(gram, right)).sum())
+    return max(0.0, 1 - explained / energy)
+
+
+@dataclass(frozen=True)
+class Marks:
+    """What each picture is by itself; bool arrays of the file's length.
+
+    Attributes
+    ----------
+    moving
+        Something moves around this picture, so that repeats can be seen.
+    noisy
+        It moves, but grain is as strong as the motion: nothing is said.
+    copies
+        Next to nothing is left of the difference between two real steps.
+    cuts
+        A shot begins.
+    """
+
+    moving: BoolArray
+    noisy: BoolArray
+    copies: BoolArray
+    cuts: BoolArray
+
+
+def mark(changes: Changes) -> Marks:
+    """Marks of all pictures."""
+    step = np.nan_to_num(np.array(changes.step))
+    detail, far = (_local(np.array(part), 50) for part in (changes.detail, changes.far))
+    moving = (far > STILL * detail) & (far > STILL_CODES)
+    noisy = moving & (_local(np.array(changes.floor), 50) > GRAINY * _local(step, 75))
+    moving &= ~noisy
+    copies = moving & (step < NOTHING * beside(step))
+    copies[:1] = False
+    around = np.pad(step, BESIDE)
+    windows = np.lib.stride_tricks.sliding_window_view(around, 2 * BESIDE + 1)
+    others = np.delete(windows, BESIDE, axis=1).max(axis=1)
+    return Marks(moving, noisy, copies, (step > CUT * others) & (step > CUT_CODES))
+
+
+def _local(values: FloatArray, percent: float) -> FloatArray:
+    """Percentile over the pictures nearby; NaN values do not count."""
+    padded = np.pad(values, REACH, constant_values=np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * REACH + 1)
+    with np.errstate(all="ignore"):
+        filled = np.where(np.isnan(windows).all(axis=1, keepdims=True), 0.0, windows)
+        return np.asarray(np.nanpercentile(filled, percent, axis=1), np.float64)
+
+
+def beside(step: FloatArray) -> FloatArray:
+    """Largest step shortly before or shortly after, whichever is less: a cut is on one side.
+
+    Beside the file's ends, where there are too few, the other side alone counts.
+    """
+    padded = np.pad(step, BESIDE, constant_values=np.inf)
+    padded[BESIDE] = np.inf  # the first picture has no step
+    most = np.lib.stride_tricks.sliding_window_view(padded, BESIDE).max(axis=1)
+    lesser = np.minimum(most[: -BESIDE - 1], most[BESIDE + 1 :])
+    return np.asarray(np.where(np.isinf(lesser), 0.0, lesser), np.float64)

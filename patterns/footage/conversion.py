@@ -1,0 +1,294 @@
+"""Conversions of the rate that footage went through: what they foresee, and which one was done.
+
+Footage at F put on a timeline at T, left at its own speed, shows frame floor(n F/T + phase) in
+picture n: pictures repeat where F < T, frames are left out where F > T, and mixed where an editor
+blends. With F/T = p/q in lowest terms there are q phases. Telecine weaves fields of four frames
+into five pictures, of which two in a row are of two frames (SMPTE RP 197 names it 3:2 pull-down;
+from memory). A single odd picture proves nothing, as things stop and start: a conversion is
+claimed where one rate and phase foresees what is seen all through.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Literal
+
+import numpy as np
+
+from patterns.footage.changes import Changes, Marks, beside
+from patterns.picture.arrays import BoolArray, FloatArray, IntArray
+from patterns.timing.rates import format_decimal
+
+Kind = Literal["repeat", "blend", "drop", "telecine"]
+SHOT_AT = (
+    *(Fraction(n) for n in (12, 15, 16, 18, 20, 24, 25, 30, 48, 50, 60)),
+    *(Fraction(n * 1000, 1001) for n in (24, 30, 60)),
+)
+LITTLE = (0.25, 0.4, 0.55)  # of steps around, below which a step is a repeat's: grain leaves more
+MOVING = 0.4  # codes of those steps, above what coding alone changes
+FORESEEN = 0.65  # F1 of repeats: conversions 0.74 to 1, other footage to 0.3
+AS_GOOD = 0.04  # of F1, within which a simpler rhythm is taken
+JOINED, CLEARLY = 0.85, 0.15  # the same if each stretch has its own phase; so much more then
+LIKE = {"blend": 0.5, "drop": 0.42}  # correlation; other footage to 0.37 and 0.22
+WOVEN = 0.55  # correlation of combed pictures with telecine
+FAINT = 0.05  # spread of a measure (logarithms) that coding alone gives
+SHORTEST = 12  # pictures; longer rhythms come too rarely in a stretch to be known from chance
+FEWEST = 4  # odd pictures, so that a rhythm has been seen to come again
+LEAST_PERIOD = 4  # pictures, of mixtures and gaps
+PHASES = 60  # that are tried of a rhythm at first, where it has more
+STRETCH_S = 2  # in which a rhythm is looked for by itself, as shots may begin at any phase
+NEAR = 6  # pictures to each side that a measure is set off against
+MIX_SEEN = 0.2  # share of the lesser frame from which a picture is called a mixture
+WORDS = {
+    "repeat": ("by repeating pictures", "repeats the one before", "repeat the ones before"),
+    "blend": ("by blending", "mixes two frames", "mix two frames"),
+    "drop": ("by leaving frames out", "", ""),
+    "telecine": ("by 3:2 telecine", "", "are woven of two frames"),
+}
+
+
+@dataclass(frozen=True)
+class Conversion:
+    """A conversion of the rate.
+
+    Attributes
+    ----------
+    kind
+        What was done.
+    footage, timeline
+        Frames and pictures a second; `footage` is None of mixtures that no usual rate explains.
+    phase
+        Where within a frame picture 0 lies, 0 to q - 1; None where it starts anew on the way.
+    pictures
+        How many the file has.
+    every
+        Of mixtures without a footage rate: one picture in so many.
+    """
+
+    kind: Kind
+    footage: Fraction | None
+    timeline: Fraction
+    phase: int | None
+    pictures: int
+    every: int = 0
+
+    @property
+    def _terms(self) -> tuple[int, int, int]:
+        """Slope, offset and divisor: picture n shows frame (slope n + offset) // divisor."""
+        ratio = (self.footage or self.timeline) / self.timeline
+        return 2 * ratio.numerator, 2 * (self.phase or 0) + 1, 2 * ratio.denominator
+
+    @property
+    def frames(self) -> IntArray:
+        """Number of the frame that each picture shows, from 0 on."""
+        n = np.arange(self.pictures)
+        if self.kind != "repeat" or self.phase is None:
+            return n
+        slope, offset, divisor = self._terms
+        return (slope * n + offset) // divisor - offset // divisor
+
+    def likely(self) -> FloatArray:
+        """How much each picture must show of what was done, 0 to 1."""
+        n = np.arange(self.pictures)
+        slope, offset, divisor = self._terms
+        if self.kind == "telecine":
+            return np.asarray((n + offset // 2) % 5 > 2, np.float64)
+        if self.every:
+            return np.asarray((n + offset // 2) % self.every == 0, np.float64)
+        if self.kind == "blend":
+            share = (slope * n + offset - 1) % divisor / divisor
+            return np.asarray(2 * np.minimum(share, 1 - share), np.float64)
+        ahead = np.diff((slope * n + offset) // divisor, prepend=(offset - slope) // divisor)
+        odd = ahead == 0 if self.kind == "repeat" else ahead > slope // divisor
+        odd[:1] = False
+        return np.asarray(odd, np.float64)
+
+    def marks(self) -> BoolArray:
+        """Whether each picture repeats, mixes, follows a gap or is woven, by the rhythm."""
+        return np.asarray(self.likely() > 2 * MIX_SEEN - 1e-6, np.bool_)
+
+    @property
+    def repeats(self) -> int:
+        """How many pictures are repeats."""
+        return int(self.marks().sum()) if self.kind == "repeat" else 0
+
+    @property
+    def keeps(self) -> str:
+        """The pictures that are no repeats, as the bundled ffmpeg's `select` understands it."""
+        slope, offset, divisor = self._terms
+        shown, before = (f"floor(({slope}*{n}+{offset})/{divisor})" for n in ("n", "(n-1)"))
+        return f"eq(n,0)+gt({shown},{before})"
+
+    @property
+    def words(self) -> str:
+        """'24 on a 30 timeline by repeating pictures: 1 picture in 5 repeats the one before'."""
+        done, one, several = WORDS[self.kind]
+        own = (self.footage or self.timeline) / self.timeline
+        odd = {"repeat": 1 - own, "drop": 1 - 1 / own, "telecine": Fraction(2, 5)}.get(
+            self.kind, 1 - Fraction(1, own.denominator)
+        )
+        odd = Fraction(1, self.every) if self.every else odd
+        which = f"{odd.numerator} of {odd.denominator} pictures {several}"
+        if odd.numerator == 1:
+            which = f"every {ordinal(odd.denominator)} picture {one}"
+        if self.kind == "drop":
+            which = f"a frame is left out {_how_often((own - 1) * self.timeline)}"
+        if self.footage is None:
+            return f"{which}, in an even rhythm, as conversions of the rate leave it"
+        rates = f"{format_decimal(self.footage)} on a {format_decimal(self.timeline)} timeline"
+        return f"{rates} {done}: {which}"
+
+
+def ordinal(number: int) -> str:
+    """'second', 'fourth', '11th'."""
+    names = ("", "", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth")
+    return names[number] if 2 <= number < len(names) else f"{number}th"
+
+
+def _how_often(per_s: Fraction) -> str:
+    return "once a second" if 0.9 < per_s < 1.1 else f"{float(per_s):.1f} times a second"
+
+
+def find_conversion(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
+    """Conversion that explains what was measured of all pictures, or None."""
+    step = np.nan_to_num(np.array(changes.step))
+    found = _telecine(np.array(changes.combed_places), timeline) or find_repeats(step, timeline)
+    if found is not None or marks.moving.sum() < 2 * SHORTEST:
+        return found
+    own = np.nan_to_num(np.array(changes.own), nan=1.0)
+    # of slow motion a mixture has no detail of its own, of fast motion it has less of it
+    mixed = -_set_off(own, 0.02) - 2 * _set_off(np.array(changes.detail), 0.02)
+    tried = (
+        _rhythm("blend", mixed, marks.moving, timeline),
+        _rhythm("drop", _set_off(step, 0.05), marks.moving, timeline),
+    )
+    score, best = max(tried, key=lambda one: one[0])
+    return best if score >= 1 else None
+
+
+def find_repeats(step: FloatArray, timeline: Fraction) -> Conversion | None:
+    """Repeats that pictures have all through, from their differences to the one before.
+
+    Its phase is None where a rhythm starts anew on the way, as where shots were joined.
+    """
+    around = beside(step)
+    judged = around > MOVING
+    judged[:1] = False
+    found: list[tuple[float, int, Fraction, int]] = []
+    joined = (0.0, timeline)
+    for little in LITTLE:
+        seen = judged & (step < little * around)
+        if seen.sum() < FEWEST:
+            continue
+        for rate in SHOT_AT:
+            if not timeline / 5 <= rate < timeline * Fraction(99, 100):
+                continue
+            q = (rate / timeline).denominator
+            coarse = max(1, q // PHASES)
+            marks = _repeats(rate, timeline, range(0, q, coarse), judged)
+            agrees = _agreement(marks, seen)
+            found.append((float(agrees.max()), q, rate, coarse * int(agrees.argmax())))
+            if q <= SHORTEST:
+                joined = max(joined, (_by_stretches(marks, seen, timeline), rate))
+    best = max((score for score, *_ in found), default=0.0)
+    if joined[0] >= max(JOINED, best + CLEARLY):
+        return Conversion("repeat", joined[1], timeline, None, len(step))
+    if best >= FORESEEN:
+        # rates that differ by 1000/1001 foresee the same in a short file: the simplest is named
+        near = [one for one in found if one[0] > best - AS_GOOD]
+        _, _, rate, phase = min(near, key=lambda one: (one[1], -one[0]))
+        return _refined(rate, timeline, phase, step, judged)
+    return None
+
+
+def _repeats(rate: Fraction, timeline: Fraction, phases: range, judged: BoolArray) -> BoolArray:
+    made = (Conversion("repeat", rate, timeline, phase, len(judged)) for phase in phases)
+    return np.stack([one.marks() for one in made]) & judged
+
+
+def _agreement(marks: BoolArray, seen: BoolArray) -> FloatArray:
+    """F1 of each row of marks."""
+    both, either = (marks & seen).sum(axis=-1), marks.sum(axis=-1) + seen.sum()
+    return np.asarray(2 * both / np.maximum(1, either), np.float64)
+
+
+def _by_stretches(marks: BoolArray, seen: BoolArray, timeline: Fraction) -> float:
+    """F1 if every stretch may begin at the phase that suits it best."""
+    hits = total = 0
+    length = STRETCH_S * round(timeline)
+    for start in range(0, len(seen), length):
+        here = slice(start, start + length)
+        row = marks[_agreement(marks[:, here], seen[here]).argmax(), here]
+        hits += 2 * int((row & seen[here]).sum())
+        total += int(row.sum() + seen[here].sum())
+    return hits / max(1, total)
+
+
+def _refined(
+    rate: Fraction, timeline: Fraction, phase: int, step: FloatArray, judged: BoolArray
+) -> Conversion:
+    """The phase that suits all pictures best, of all those near the one found among a few."""
+    q = (rate / timeline).denominator
+    reach = max(1, q // PHASES)
+    near = range(max(0, phase - reach), min(q, phase + reach + 1))
+    seen = judged & (step < LITTLE[1] * beside(step))
+    agrees = _agreement(_repeats(rate, timeline, near, judged), seen)
+    return Conversion("repeat", rate, timeline, near[int(agrees.argmax())], len(step))
+
+
+def _telecine(combed: FloatArray, timeline: Fraction) -> Conversion | None:
+    made = [
+        Conversion("telecine", timeline * Fraction(4, 5), timeline, phase, len(combed))
+        for phase in range(5)
+    ]
+    like = _correlation(np.stack([one.likely() for one in made]), _set_off(combed, 0.05))
+    return made[int(like.argmax())] if like.max() >= WOVEN and combed.max() > 1 else None
+
+
+def _set_off(values: FloatArray, least: float) -> FloatArray:
+    """Logarithm of values over their median nearby, kept within what a rhythm does."""
+    windows = np.lib.stride_tricks.sliding_window_view(
+        np.pad(values, NEAR, mode="reflect"), 2 * NEAR + 1
+    )
+    return np.clip(np.log((values + least) / (np.median(windows, axis=1) + least)), -1.5, 1.5)
+
+
+def _rhythm(
+    kind: Literal["blend", "drop"], measure: FloatArray, moving: BoolArray, timeline: Fraction
+) -> tuple[float, Conversion | None]:
+    """The rhythm of mixtures or gaps most like that of the measure: 1 or more is like enough."""
+    best: tuple[float, int, Conversion | None] = (0.0, 0, None)
+    for one in _rhythms(kind, timeline, len(measure)):
+        q = one.every or ((one.footage or timeline) / timeline).denominator
+        tried = [replace(one, phase=k) for k in range(q)]
+        like = _correlation(np.stack([each.likely() for each in tried])[:, moving], measure[moving])
+        found = (round(float(like.max()), 2), -q, tried[int(like.argmax())])
+        best = max(best, found, key=lambda entry: entry[:2])
+    return best[0] / LIKE[kind], best[2]
+
+
+def _rhythms(kind: Literal["blend", "drop"], timeline: Fraction, count: int) -> list[Conversion]:
+    """Rates that give such a rhythm, and, of mixtures, one in so many pictures."""
+    low = Fraction(1) if kind == "drop" else Fraction(1, 3)
+    rates = [
+        rate
+        for rate in SHOT_AT
+        # short rhythms are those of coding too; long ones differ from a usual one by too little
+        if LEAST_PERIOD <= (rate / timeline).denominator <= PHASES
+        and low < rate / timeline < Fraction(3, 2)
+    ]
+    found = [Conversion(kind, rate, timeline, 0, count) for rate in rates]
+    if kind == "blend":
+        found += [
+            Conversion(kind, None, timeline, 0, count, every)
+            for every in range(LEAST_PERIOD + 1, 9)
+        ]
+    return found
+
+
+def _correlation(rows: FloatArray, measure: FloatArray) -> FloatArray:
+    rows, measure = rows - rows.mean(axis=1, keepdims=True), measure - measure.mean()
+    spread = measure @ measure + len(measure) * FAINT**2
+    energy = np.sqrt((rows**2).sum(axis=1) * spread)
+    return np.asarray(rows @ measure / np.maximum(energy, 1e-9), np.float64)

@@ -1,0 +1,190 @@
+"""A file of footage measured: its pictures are decoded once, and looked at as they come."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+
+from patterns.footage.changes import (
+    BESIDE,
+    Marks,
+    PictureChange,
+    beside,
+    combed,
+    mark,
+    working_copy,
+    working_side,
+)
+from patterns.footage.conversion import MOVING, Conversion, find_conversion, find_repeats
+from patterns.footage.motion import MotionLooks, Shot, shots_of
+from patterns.picture.arrays import FloatArray, IntArray, UInt8Array
+from patterns.side_by_side import Progress
+from patterns.video.probe import VideoInfo, probe
+from patterns.video.reader import read_luma
+
+INTERLACED = 0.3  # of the moving pictures that are combed
+ENOUGH = 300  # pictures that must move to say that there is no rhythm: 12 repeats of 24 in 25
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What footage is.
+
+    Attributes
+    ----------
+    info
+        Facts of the file.
+    times
+        Of the pictures that were decoded, seconds.
+    step
+        RMS difference of each picture to the one before, codes.
+    marks
+        What each picture is by itself.
+    conversion
+        Of the rate, if one was done.
+    shots
+        Motion of each shot.
+    interlaced
+        Whether the two fields of moving pictures show two moments.
+    """
+
+    info: VideoInfo
+    times: tuple[Fraction, ...]
+    step: FloatArray
+    marks: Marks
+    conversion: Conversion | None
+    shots: tuple[Shot, ...]
+    interlaced: bool
+
+    @property
+    def file_rate(self) -> Fraction:
+        """Pictures a second, on average where they are not even."""
+        return self.info.rate or self.info.mean_rate or Fraction(24)
+
+    @property
+    def rate(self) -> Fraction:
+        """Frames a second at which it was shot, as far as a conversion shows."""
+        if self.conversion is not None and self.conversion.footage is not None:
+            return self.conversion.footage
+        return self.file_rate
+
+    @property
+    def known(self) -> tuple[Shot, ...]:
+        """Shots whose motion is known."""
+        return tuple(shot for shot in self.shots if not shot.why)
+
+    @property
+    def fastest(self) -> Shot | None:
+        """Shot with the fastest motion."""
+        return max(self.known, key=lambda shot: shot.fastest_px_s, default=None)
+
+    @property
+    def typical_px_s(self) -> float:
+        """Median over all pictures of known shots of the shot's typical speed."""
+        speeds = [np.full(s.last - s.first + 1, s.typical_px_s) for s in self.known]
+        return float(np.median(np.concatenate(speeds))) if speeds else 0.0
+
+
+class Measurer:
+    """Takes all pictures of a file, as decoded, in their order."""
+
+    def __init__(self, info: VideoInfo) -> None:
+        self._info = info
+        self._change = PictureChange()
+        self._looks = MotionLooks(info.rate or info.mean_rate, info.pictures)
+        self._shape = (0, 0)
+        self._side = 1
+        self.middle: UInt8Array | None = None
+
+    def take(self, luma: UInt8Array) -> None:
+        """Add the next picture, uint8 (height, width)."""
+        small = working_copy(luma)
+        if self._shape not in ((0, 0), small.shape):
+            self._looks.looks.clear()  # the picture changes its size on the way
+        self._shape, self._side = (small.shape[0], small.shape[1]), working_side(*luma.shape)
+        self._change.take(small, combed(luma))
+        self._looks.take(small)
+        self.middle = small
+
+    def facts(self, times: Sequence[Fraction]) -> Facts:
+        """What was found, once all pictures were taken."""
+        changes, info = self._change.changes, self._info
+        marks = mark(changes)
+        conversion = find_conversion(changes, marks, info.rate) if info.rate else None
+        frames, rate = _frames(conversion, times, info)
+        cuts = np.flatnonzero(marks.cuts).tolist()
+        size = (self._shape[1], self._shape[0])
+        woven = np.array(changes.combed)[marks.moving] > 1
+        return Facts(
+            info, tuple(times), np.nan_to_num(np.array(changes.step)), marks, conversion,
+            shots_of(self._looks.looks, cuts, frames, rate, float(self._side), size),
+            bool(woven.size) and float(woven.mean()) > INTERLACED,
+        )  # fmt: skip
+
+
+def _frames(
+    conversion: Conversion | None, times: Sequence[Fraction], info: VideoInfo
+) -> tuple[IntArray, Fraction]:
+    """Number of the frame that each picture shows, and those frames a second."""
+    if conversion is not None and conversion.kind == "repeat" and conversion.footage:
+        return conversion.frames[: len(times)], conversion.footage
+    if info.rate is None and info.mean_rate is not None:
+        milliseconds = [round(1000 * (time_s - times[0])) for time_s in times]
+        return np.array(milliseconds, np.int64), Fraction(1000)
+    return np.arange(len(times)), info.rate or Fraction(24)
+
+
+def measure(path: Path, progress: Progress) -> Facts:
+    """Measure a file that is known to be footage.
+
+    Raises
+    ------
+    InputError
+        It cannot be read.
+    """
+    info = probe(path)
+    measurer, times = Measurer(info), []
+    with closing(read_luma(path)) as pictures:
+        for time_s, luma in pictures:
+            times.append(time_s)
+            measurer.take(luma)
+            progress(min(len(times), info.pictures), info.pictures)
+    return measurer.facts(times)
+
+
+def look_for_repeats(
+    path: Path, info: VideoInfo, progress: Progress
+) -> tuple[Conversion | None, int]:
+    """Repeats that a file has all through, or None, and how many pictures were looked at.
+
+    Decoding takes long: where 300 pictures that move show no rhythm, the others are not looked at.
+
+    Raises
+    ------
+    InputError
+        It cannot be read.
+    """
+    assert info.rate is not None
+    side = working_side(info.width, info.height)
+    size = (max(20, info.width // side), max(20, info.height // side))
+    change = PictureChange()
+    with closing(read_luma(path, size=size)) as pictures:
+        for done, (_, luma) in enumerate(pictures, start=1):
+            change.take(luma)
+            progress(min(done, info.pictures), info.pictures)
+            if done % ENOUGH == 0 and has_none(np.nan_to_num(change.changes.step), info.rate):
+                return None, done
+    steps = np.nan_to_num(np.array(change.changes.step))
+    return find_repeats(steps, info.rate), len(steps)
+
+
+def has_none(steps: FloatArray, timeline: Fraction) -> bool:
+    """Whether so many pictures moved that a rhythm would have shown."""
+    if (beside(steps) > MOVING).sum() < ENOUGH - 2 * BESIDE:
+        return False
+    return find_repeats(steps, timeline) is None
