@@ -19,7 +19,7 @@ KEYS = [
     "refresh_hz", "refresh_from", "refresh_candidates", "capture_hz", "pictures", "read", "unread",
     "seconds", "frames_seen", "pattern", "even", "timing_error_rms_ms", "timing_error_span_ms",
     "inter_arrival_ms", "speed", "expected", "dropped", "drops_beyond_cadence", "repeated",
-    "blended", "out_of_order", "unseen", "holds", "details",
+    "blended", "out_of_order", "unseen", "holds", "details", "footage",
 ]  # fmt: skip
 SCREEN = Screen(F(24000, 1001), F(60), 4, lost=frozenset({40}))
 READING = judge_recording(film(play(SCREEN), SCREEN, 240, seed=1), file="tablet.mov")
