@@ -17,8 +17,7 @@ from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
 from patterns.timing.cadence_text import short_verdict
 from patterns.timing.conform import MODERATE, Conform, proposals, repeat_span_s
 from patterns.timing.notation import joined, plural
-from patterns.timing.rates import arcmin, limit_cross_s, limit_px_s
-from patterns.timing.rates import format_decimal, format_rate
+from patterns.timing.rates import arcmin, format_decimal, format_rate, limit_cross_s, limit_px_s
 
 VIEWING_HEIGHTS = Fraction(3)  # picture heights from the screen
 GAPS = 3  # lengths of pictures that are named

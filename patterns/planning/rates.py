@@ -17,8 +17,7 @@ from patterns.timing.audience import (
     standing,
 )
 from patterns.timing.conform import MODERATE, Conform, expected_repeat_error_s
-from patterns.timing.rates import arcmin
-from patterns.timing.rates import USUAL_RATES
+from patterns.timing.rates import USUAL_RATES, arcmin
 from patterns.timing.shutter import USUAL_SHUTTER, MeteredExposure, Shutter
 
 
