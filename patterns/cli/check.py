@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from fractions import Fraction
 from pathlib import Path
 
 import click
 
 from patterns.cli import options as opt
-from patterns.cli.console import each_file
+from patterns.cli.console import each_file, print_json
 from patterns.safety.files import FileResult, check_file, check_picture_path, write_marked
 from patterns.safety.report import report_text
 from patterns.safety.viewing import Viewing
@@ -70,7 +69,7 @@ def command(
         _write_pictures(results, picture, alone=len(files) == 1, force=force)
     if as_json:
         shown = [{"file": str(r.path), **r.report.to_json()} for r in results]
-        click.echo(json.dumps(shown, indent=2))
+        print_json(shown)
     elif results:
         click.echo("\n\n".join(f"{r.path}: {report_text(r.report)}" for r in results))
     return failed or 0 if all(r.report.passes for r in results) else EXCEEDS

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from fractions import Fraction
 from pathlib import Path
 
 import click
 
 from patterns.cli import options as opt
-from patterns.cli.console import progress
+from patterns.cli.console import print_json, progress
 from patterns.errors import RequestError
 from patterns.reading.compare import compare
 from patterns.reading.compare_page import compare_page
@@ -71,6 +70,6 @@ def command(
         write_whole(html, compare_page(found), force=force)
         click.echo(f"html: {html}", err=True)
     if as_json:
-        click.echo(json.dumps(comparison_json(found), indent=2))
+        print_json(comparison_json(found))
     else:
         click.echo(comparison_text(found))

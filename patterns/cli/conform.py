@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -10,7 +9,7 @@ from typing import Any
 import click
 
 from patterns.cli import options as opt
-from patterns.cli.console import progress
+from patterns.cli.console import print_json, progress
 from patterns.conform.conform import conform_file, name_of_result
 from patterns.conform.footage import Footage, Request, SoundChoice, Stage, look_at
 from patterns.conform.report import conform_json, conform_text
@@ -95,7 +94,7 @@ def command(
         printed = conform_json if as_json else conform_text
         shown.append(printed(str(file), footage, displays, done, found))
     if as_json:
-        click.echo(json.dumps(shown[0] if len(files) == 1 else shown, indent=2))
+        print_json(shown[0] if len(files) == 1 else shown)
     elif shown:
         click.echo("\n\n".join(shown))
     return failed

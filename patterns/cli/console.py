@@ -8,6 +8,7 @@ said; so long work asks after each piece whether something had.
 
 from __future__ import annotations
 
+import json
 import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -92,6 +93,11 @@ def each_file(
             click.echo(f"evenhold: {error}", err=True)
             code = error.exit_code
     return made, code
+
+
+def print_json(data: object) -> None:
+    """Print JSON text with stable order."""
+    click.echo(json.dumps(data, indent=2))
 
 
 WHOLE = 10_000  # characters of a summary; click cuts them at 45 unless told otherwise

@@ -7,10 +7,9 @@ from typing import Any
 import click
 
 from patterns.cli import options as opt
-from patterns.cli.console import progress
+from patterns.cli.console import print_json, progress
 from patterns.cli.motion_options import MotionCommand, pace_options
 from patterns.kit.kit import KitSpec, kit_clips, kit_text, make_kit
-from patterns.kit.record import dump
 from patterns.scenes.table import PATTERNS
 from patterns.side_by_side import usual_jobs
 from patterns.timing.cadence import DEFAULT_DISPLAYS
@@ -54,6 +53,6 @@ def command(**o: Any) -> None:
     with progress("kit", quiet=o["quiet"]) as show:
         data = make_kit(spec, show, jobs=o["jobs"] or usual_jobs(width, height))
     if o["as_json"]:
-        click.echo(dump(data), nl=False)
+        print_json(data)
     elif not o["quiet"]:
         click.echo(kit_text(data, spec.folder))

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from fractions import Fraction
 from typing import Any
 
 import click
 
 from patterns.cli import options as opt
-from patterns.cli.console import progress
+from patterns.cli.console import print_json, progress
 from patterns.cli.motion_options import MotionCommand, chosen_motion, options_of_all, pattern_option
 from patterns.drawing.canvas import check_picture_name, write_picture
 from patterns.errors import RequestError
@@ -100,7 +99,7 @@ def command(**options: Any) -> None:
     if options["picture"]:
         write_picture(plan_picture(plan), options["picture"], force=options["force"])
     if options["as_json"]:
-        click.echo(json.dumps(plan_json(plan), indent=2))
+        print_json(plan_json(plan))
     else:
         click.echo(plan_text(plan, details=options["details"]), nl=False)
     for kind in ("html", "picture"):

@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from patterns.cli import options as opt
-from patterns.cli.console import progress
+from patterns.cli.console import print_json, progress
 from patterns.cli.motion_options import (
     MotionCommand,
     given_paces,
@@ -17,7 +17,7 @@ from patterns.cli.motion_options import (
 from patterns.drawing.style import scheme
 from patterns.present.animation import FORMATS
 from patterns.present.panel import LAYOUTS
-from patterns.present.talk import dump_talk, make_talk, talk_text
+from patterns.present.talk import make_talk, talk_text
 from patterns.present.talk_request import Part, TalkRequest
 from patterns.scenes.pattern import Pattern
 from patterns.side_by_side import usual_jobs
@@ -128,7 +128,7 @@ def command(**o: Any) -> None:
         if item.get("safety", {}).get("verdict") == "exceeds":
             click.echo(f"warning: {item['files'][0]} {item['safety']['summary']}", err=True)
     if o["as_json"]:
-        click.echo(dump_talk(data), nl=False)
+        print_json(data)
     elif not o["quiet"]:
         click.echo(talk_text(data, request.folder, whole=o["everything"]))
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from fractions import Fraction
 from pathlib import Path
 
 import click
 
 from patterns.cli import options as opt
-from patterns.cli.console import each_file, progress
+from patterns.cli.console import each_file, print_json, progress
 from patterns.errors import RequestError
 from patterns.reading.read_file import Given, read_file
 from patterns.reading.reading import Kind, Reading, to_json
@@ -119,7 +118,7 @@ def _against(original: Path, files: tuple[Path, ...], *, as_json: bool, quiet: b
     )
     if as_json:
         shown = [against_json(found) for found in compared]
-        click.echo(json.dumps(shown[0] if len(files) == 1 and shown else shown, indent=2))
+        print_json(shown[0] if len(files) == 1 and shown else shown)
     elif compared:
         lines = [[found.verdict, *([f"  {found.usually}"] if found.usually else [])]
                  for found in compared]  # fmt: skip
@@ -145,6 +144,6 @@ def _print(readings: list[Reading], *, alone: bool, as_json: bool) -> None:
     if as_json:
         shown = [to_json(reading) for reading in readings]
         if readings or not alone:
-            click.echo(json.dumps(shown[0] if alone else shown, indent=2))
+            print_json(shown[0] if alone else shown)
     elif readings:
         click.echo("\n\n\n".join(reading_text(reading) for reading in readings))

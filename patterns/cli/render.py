@@ -6,12 +6,12 @@ from typing import Any
 
 import click
 
-from patterns.cli.console import HelpfulGroup, progress
+from patterns.cli.console import HelpfulGroup, print_json, progress
 from patterns.cli.motion_options import motion_options
 from patterns.cli.options import clip_options, clip_values
 from patterns.clip import describe
 from patterns.kit.make_clip import clip_job, make_clip
-from patterns.kit.record import dump, record_text
+from patterns.kit.record import record_text
 from patterns.scenes.pattern import Pattern
 from patterns.scenes.table import PATTERNS
 
@@ -78,6 +78,6 @@ def _render(pattern: Pattern, options: dict[str, Any]) -> None:
     for line in data["safety"]["cautions"] + data["warnings"]:
         click.echo(f"warning: {line}", err=True)
     if options["as_json"]:
-        click.echo(dump(data), nl=False)
+        print_json(data)
     elif not quiet:
         click.echo(record_text(data, job.folder_text))

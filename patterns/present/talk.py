@@ -284,15 +284,10 @@ def make_talk(
         "items": side_by_side(tasks, jobs, progress),
     }
     if parts is None:
-        pages = (index_page(data), notes_page(data), dump_talk(data))
+        pages = (index_page(data), notes_page(data), json.dumps(data, indent=2) + "\n")
         for name, text in zip(PAGES, pages, strict=True):
             write_whole(request.folder / name, text, force=request.force)
     return data
-
-
-def dump_talk(data: Facts) -> str:
-    """JSON text with stable order."""
-    return json.dumps(data, indent=2) + "\n"
 
 
 def talk_text(data: Facts, folder: Path, *, whole: bool) -> str:
