@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from pathlib import Path
 from typing import Any
 
 import click
@@ -20,10 +21,24 @@ from patterns.planning.record import plan_json
 from patterns.side_by_side import usual_jobs
 from patterns.timing.audience import DEFAULT_AUDIENCE, Audience, parse_share
 from patterns.timing.cadence import Display
+from patterns.timing.rates import parse_rate
 from patterns.timing.shutter import MeteredExposure, Shutter, exposure_for_ev100, parse_metered
 from patterns.whole_file import write_whole
 
 SHARE = opt.Parsed[tuple[Display, Fraction]]("hertz:share", parse_share)
+
+
+def parse_footage(text: str) -> tuple[Fraction | Path, ...]:
+    """Rates and files, '24,25' or 'dam.mp4', whichever each part is."""
+    parts = [text] if Path(text).exists() else text.split(",")
+    return tuple(Path(part) if _named_as_file(part) else parse_rate(part) for part in parts)
+
+
+def _named_as_file(part: str) -> bool:
+    return Path(part).exists() or any(letter.isalpha() for letter in part)
+
+
+FOOTAGE = opt.Parsed[tuple[Fraction | Path, ...]]("rates or files", parse_footage)
 METERED = opt.Parsed[MeteredExposure]("exposure", parse_metered)
 
 _shoot_options = opt.with_options(
@@ -45,8 +60,9 @@ _shoot_options = opt.with_options(
                  help="ISO speed to use with --ev.  [default: 100]"),
     click.option("--aperture", type=opt.NUMBER, metavar="F",
                  help="f-number to use with --ev.  [default: 2.8]"),
-    click.option("--footage", type=opt.RATES, metavar="FPS,FPS,...", default=(),
-                 help="Rates of what is already shot, frames a second."),
+    click.option("--footage", type=FOOTAGE, metavar="FPS|FILE,...", default=(),
+                 help="What is already shot: its rates, frames a second, or files, from which "
+                      "rate and motion are taken."),
     opt.size_option,
     opt.number_option("--viewing-distance", "HEIGHTS", "3",
                       "Distance from the screen in picture heights."),
@@ -83,6 +99,7 @@ def command(**options: Any) -> None:
     evenhold plan --display 60:0.8 --display 120:0.2 --mains 50 --speed 12 --height 60
     evenhold plan --pattern orbit --turn-seconds 60 --metered "ISO100 f/2.8 1/2000"
     evenhold plan --footage 24,25 --html plan.html
+    evenhold plan --footage tarn-orbit.mp4
     evenhold plan --rates 24,30 --clips outputs/tarn-hollow
 
     An aid to judgement: local rules and licensed practice come first. The clips of --clips
@@ -91,7 +108,7 @@ def command(**options: Any) -> None:
     """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
     if options["picture"]:
         check_picture_name(options["picture"])
-    request = _request(options)
+    request = _request(options | _from_files(options))
     plan = make_plan(request)
     # The page and the picture come first: a plan that is printed has been written as well.
     if options["html"]:
@@ -123,6 +140,39 @@ def _make_clips(request: PlanRequest, options: dict[str, Any]) -> None:
     with progress("clips") as show:
         made = make_kit(spec, show, jobs=options["jobs"] or usual_jobs(*size))
     click.echo(kit_text(made, spec.folder), err=options["as_json"])
+
+
+def _from_files(options: dict[str, Any]) -> dict[str, Any]:
+    """Rates instead of files; the first file's move and size where none were asked for."""
+    given = options["footage"]
+    if not any(isinstance(one, Path) for one in given):
+        return {}
+    # here, because only such a plan needs what reads files
+    from patterns.footage.measure import measure
+    from patterns.footage.seen import rows
+
+    rates, moves = [], []
+    for one in given:
+        if isinstance(one, Fraction):
+            rates.append(one)
+            continue
+        with progress(one.name) as show:
+            facts = measure(one, show)
+        rates.append(facts.rate)
+        moves.append(facts)
+        for label, words in rows(facts):
+            if label in ("times", "motion", "fastest"):
+                click.echo(f"{one.name}: {label}: {words}", err=True)
+    asked = click.get_current_context()
+    own = {option.name for option in options_of_all()} | {"pattern", "size"}
+    default = click.core.ParameterSource.DEFAULT
+    found: dict[str, Any] = {"footage": tuple(rates)}
+    if all(asked.get_parameter_source(str(name)) in (default, None) for name in own):
+        move = next((facts for facts in moves if facts.cross_s), None)
+        if move is not None:
+            size = (move.info.width // 2 * 2, move.info.height // 2 * 2)
+            found |= {"pattern": "bars", "cross": move.cross_s, "size": size}
+    return found
 
 
 def _request(options: dict[str, Any]) -> PlanRequest:

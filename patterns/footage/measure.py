@@ -89,6 +89,13 @@ class Facts:
         speeds = [np.full(s.last - s.first + 1, s.typical_px_s) for s in self.known]
         return float(np.median(np.concatenate(speeds))) if speeds else 0.0
 
+    @property
+    def cross_s(self) -> Fraction | None:
+        """Seconds in which the fastest motion crosses the width; None where it is not known."""
+        if self.fastest is None or not self.fastest.fastest_px_s:
+            return None
+        return Fraction(round(1000 * self.info.width / self.fastest.fastest_px_s), 1000) or None
+
 
 class Measurer:
     """Takes all pictures of a file, as decoded, in their order."""

@@ -151,8 +151,8 @@ def conform_brief(advice: FootageAdvice) -> tuple[str, str]:
     """What to do with footage of one rate, and why."""
     if advice.best is not None:
         conform = advice.best.conform
-        value = f"play it at {percent(conform.speed)} in {fps(conform.timeline)} fps"
-        return value, _unevenness(advice.best.played)
+        value = f"evenhold conform FILE --to {fps(conform.timeline)}"
+        return value, f"at {percent(conform.speed)}, {_unevenness(advice.best.played)}"
     if advice.own.even_everywhere:
         return "leave its rate", "even on every display"
     return "leave its rate", f"{_unevenness(advice.own)}; none better"
