@@ -72,7 +72,9 @@ def command(
         print_json(shown)
     elif results:
         click.echo("\n\n".join(f"{r.path}: {report_text(r.report)}" for r in results))
-    return failed or 0 if all(r.report.passes for r in results) else EXCEEDS
+    if failed:
+        return failed
+    return 0 if all(r.report.passes for r in results) else EXCEEDS
 
 
 def _write_pictures(results: list[FileResult], picture: Path, *, alone: bool, force: bool) -> None:

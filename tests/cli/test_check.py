@@ -46,6 +46,13 @@ def test_what_exceeds_a_limit_has_exit_code_3(
     assert out.count("An aid, not a certificate") == 2
 
 
+def test_a_file_that_cannot_be_read_comes_before_a_limit(flashing: Path, tmp_path: Path) -> None:
+    broken = tmp_path / "broken.gif"
+    broken.write_bytes(b"GIF89a")
+    assert main(["check", str(flashing), str(broken)]) == 1
+    assert main(["check", str(broken), str(flashing)]) == 1
+
+
 def test_json_is_a_list_of_reports(
     calm: Path, flashing: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
