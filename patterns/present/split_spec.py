@@ -153,7 +153,8 @@ def _shutter_words(rate: Fraction, shutter: Shutter) -> str:
     """Exposure and angle, what is kept equal first."""
     exposure_s = shutter.at(rate)
     time, angle = format_exposure(exposure_s), format_decimal(shutter_angle(exposure_s, rate), 1)
-    return f"shutter {time}, {angle}°" if shutter.exposure_s else f"shutter {angle}°, {time}"
+    by_time = shutter.exposure_s is not None
+    return f"shutter {time}, {angle}°" if by_time else f"shutter {angle}°, {time}"
 
 
 def rate_panels(

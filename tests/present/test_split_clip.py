@@ -253,6 +253,8 @@ def test_shutter_by_angle_and_by_time_is_stated() -> None:
     assert [p.caption for p in by_time] == ["shutter 1/60 s, 144°",
                                           "shutter 1/60 s, 180°"]  # fmt: skip
     assert {p.exposure_s for p in by_time} == {F(1, 60)}
+    closed = rate_panels((F(24),), F(60), Shutter(exposure_s=F(0)))
+    assert closed[0].caption == "shutter 0 s, 0°"
 
 
 @pytest.mark.parametrize(
