@@ -36,7 +36,7 @@ FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
 )
 @opt.file_option(
     "--picture",
-    help_text="Also draw the holds as a timeline for a slide, .png or .svg; "
+    help_text="Also draw the holds as a timeline for a slide, of footage its motion, .png or .svg; "
     "with several FILEs one for each.",
 )
 @opt.file_option(
@@ -103,9 +103,14 @@ def command(
 def _draw(reading: Reading, scheme_name: str, path: Path, *, force: bool) -> None:
     from patterns.drawing.canvas import write_picture
     from patterns.drawing.style import scheme
+    from patterns.footage.picture import motion_map
     from patterns.reading.timeline import hold_timeline
 
-    write_picture(hold_timeline(reading, scheme(scheme_name)), path, force=force)
+    colours = scheme(scheme_name)
+    drawing = hold_timeline(reading, colours)
+    if reading.footage is not None and reading.footage.fastest is not None:
+        drawing = motion_map(reading.footage, colours)
+    write_picture(drawing, path, force=force)
 
 
 def _against(original: Path, files: tuple[Path, ...], *, as_json: bool, quiet: bool) -> int:

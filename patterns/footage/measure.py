@@ -22,12 +22,13 @@ from patterns.footage.changes import (
 )
 from patterns.footage.conversion import MOVING, Conversion, find_conversion, find_repeats
 from patterns.footage.motion import MotionLooks, Shot, shots_of
-from patterns.picture.arrays import FloatArray, IntArray, UInt8Array
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.side_by_side import Progress
 from patterns.video.probe import VideoInfo, probe
 from patterns.video.reader import read_luma
 
 INTERLACED = 0.3  # of the moving pictures that are combed
+KEPT_EVERY, MOST_KEPT = 24, 200  # working copies that are kept for the map: 18 MB at most
 ENOUGH = 300  # pictures that must move to say that there is no rhythm: 12 repeats of 24 in 25
 
 
@@ -51,6 +52,8 @@ class Facts:
         Motion of each shot.
     interlaced
         Whether the two fields of moving pictures show two moments.
+    picture
+        A working copy of one of its pictures, near the middle of the shot with the fastest motion.
     """
 
     info: VideoInfo
@@ -60,6 +63,7 @@ class Facts:
     conversion: Conversion | None
     shots: tuple[Shot, ...]
     interlaced: bool
+    picture: UInt8Array
 
     @property
     def file_rate(self) -> Fraction:
@@ -105,8 +109,8 @@ class Measurer:
         self._change = PictureChange()
         self._looks = MotionLooks(info.rate or info.mean_rate, info.pictures)
         self._shape = (0, 0)
-        self._side = 1
-        self.middle: UInt8Array | None = None
+        self._side, self._taken = 1, 0
+        self._kept: dict[int, UInt8Array] = {}  # now and then one
 
     def take(self, luma: UInt8Array) -> None:
         """Add the next picture, uint8 (height, width)."""
@@ -116,7 +120,9 @@ class Measurer:
         self._shape, self._side = (small.shape[0], small.shape[1]), working_side(*luma.shape)
         self._change.take(small, combed(luma))
         self._looks.take(small)
-        self.middle = small
+        if self._taken % KEPT_EVERY == 0 and len(self._kept) < MOST_KEPT:
+            self._kept[self._taken] = small
+        self._taken += 1
 
     def facts(self, times: Sequence[Fraction]) -> Facts:
         """What was found, once all pictures were taken."""
@@ -127,23 +133,25 @@ class Measurer:
         cuts = np.flatnonzero(marks.cuts).tolist()
         size = (self._shape[1], self._shape[0])
         woven = np.array(changes.combed)[marks.moving] > 1
+        shots = shots_of(self._looks.looks, cuts, frames, rate, float(self._side), size)
+        fastest = max(shots, key=lambda shot: (not shot.why, shot.fastest_px_s))
+        middle = (fastest.first + fastest.last) / 2
+        near = min(self._kept, key=lambda place: abs(place - middle))
         return Facts(
-            info, tuple(times), np.nan_to_num(np.array(changes.step)), marks, conversion,
-            shots_of(self._looks.looks, cuts, frames, rate, float(self._side), size),
-            bool(woven.size) and float(woven.mean()) > INTERLACED,
+            info, tuple(times), np.nan_to_num(np.array(changes.step)), marks, conversion, shots,
+            bool(woven.size) and float(woven.mean()) > INTERLACED, self._kept[near],
         )  # fmt: skip
 
 
 def _frames(
     conversion: Conversion | None, times: Sequence[Fraction], info: VideoInfo
-) -> tuple[IntArray, Fraction]:
-    """Number of the frame that each picture shows, and those frames a second."""
+) -> tuple[FloatArray, Fraction]:
+    """Frame that each picture shows (not whole where times are uneven), and frames a second."""
     if conversion is not None and conversion.kind == "repeat" and conversion.footage:
-        return conversion.frames[: len(times)], conversion.footage
+        return conversion.frames[: len(times)].astype(np.float64), conversion.footage
     if info.rate is None and info.mean_rate is not None:
-        milliseconds = [round(1000 * (time_s - times[0])) for time_s in times]
-        return np.array(milliseconds, np.int64), Fraction(1000)
-    return np.arange(len(times)), info.rate or Fraction(24)
+        return np.array([float((t - times[0]) * info.mean_rate) for t in times]), info.mean_rate
+    return np.arange(len(times), dtype=np.float64), info.rate or Fraction(24)
 
 
 def measure(path: Path, progress: Progress) -> Facts:

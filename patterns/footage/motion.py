@@ -11,13 +11,14 @@ from math import atan2, degrees, hypot
 import numpy as np
 
 from patterns.footage.flow import LARGE, Flow, flow
-from patterns.picture.arrays import BoolArray, FloatArray, IntArray, UInt8Array
+from patterns.picture.arrays import BoolArray, FloatArray, UInt8Array
 
 LOOKS_HZ = 6  # times a second that motion is measured
 LEAST_LOOKS, MOST_LOOKS = 10, 1200  # in a file
 FARTHEST = 8  # pictures apart that are compared, where motion is slow
 FOLLOWED_PX = 12.0  # that the fastest part may go between compared pictures
 FEWEST = 3  # looks in a shot
+MOMENTS = 90  # percentile of the looks, for the map
 FAST = 95  # percentile of all blocks that move, the fastest of which may be mistakes
 STILL_PX = 0.03  # pixels a frame of the working picture, below which nothing moves
 EDGES_ALONE = 0.06  # of the blocks: where fewer hold more than an edge, edges are taken
@@ -93,7 +94,8 @@ class Shot:
     moving, sure
         Shares: of the known places that move, of places with something to follow that is known.
     speeds
-        Speeds over the picture, float64 (rows, columns), NaN where not known.
+        Speeds that each place reaches in one look of ten, float64 (rows, columns), NaN where not
+        known.
     """
 
     first: int
@@ -120,7 +122,7 @@ class Shot:
 def shots_of(
     looks: Sequence[Look],
     cuts: Sequence[int],
-    frames: IntArray,
+    frames: FloatArray,
     rate: Fraction,
     scale: float,
     size: tuple[int, int],
@@ -134,7 +136,7 @@ def shots_of(
     cuts
         First pictures of shots, without the file's first.
     frames
-        Number of the frame that each picture shows: a repeat has that of the one before.
+        Frame that each picture shows: a repeat has that of the one before.
     rate
         Those frames a second.
     scale
@@ -159,7 +161,7 @@ def _shot(
     first: int,
     last: int,
     flows: Sequence[Flow],
-    passed: IntArray,
+    passed: FloatArray,
     rate: Fraction,
     scale: float,
     size: tuple[int, int],
@@ -179,7 +181,7 @@ def _shot(
     speed = np.where(known, np.hypot(dx, dy), np.nan)
     moves = np.nan_to_num(speed) > STILL_PX
     to_px_s = scale * float(rate)
-    places = _middle(speed, np.maximum(2, len(flows) // 4))
+    places = _fast_moments(speed, np.maximum(2, len(flows) // 4))
     moving = float(moves.sum() / known.sum())
     found = Shot(first, last, sure=sure, moving=moving, speeds=places * to_px_s)
     if not moves.any() or moving < 0.01:
@@ -203,10 +205,11 @@ def _known(flows: Sequence[Flow]) -> BoolArray:
     return full if full.mean() >= EDGES_ALONE else sure
 
 
-def _middle(speed: FloatArray, least: int) -> FloatArray:
-    """Median of each place over the looks, NaN where fewer than `least` know it."""
+def _fast_moments(speed: FloatArray, least: int) -> FloatArray:
+    """What each place reaches in one look of ten, NaN where fewer than `least` know it."""
     enough = (~np.isnan(speed)).sum(axis=0) >= least
-    return np.asarray(np.where(enough, np.nanmedian(np.where(enough, speed, 0.0), axis=0), np.nan))
+    reached = np.nanpercentile(np.where(enough, speed, 0.0), MOMENTS, axis=0)
+    return np.asarray(np.where(enough, reached, np.nan), np.float64)
 
 
 def _way(

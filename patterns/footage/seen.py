@@ -15,7 +15,7 @@ from patterns.footage.motion import Shot
 from patterns.timing.audience import Showing
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
 from patterns.timing.cadence_text import short_verdict
-from patterns.timing.conform import MODERATE, Conform, proposals, repeat_span_s
+from patterns.timing.conform import MODERATE, Conform, Proposal, proposals, repeat_span_s
 from patterns.timing.notation import joined, plural
 from patterns.timing.rates import arcmin, format_decimal, format_rate, limit_cross_s, limit_px_s
 
@@ -105,10 +105,15 @@ def _speed(facts: Facts, px_s: float) -> str:
 def _typical(facts: Facts, shot: Shot) -> str:
     if not facts.typical_px_s:
         return "still in most of the shots"
+    speed = _speed(facts, facts.typical_px_s)
+    return f"{speed}; {_way(shot)}" if len(facts.shots) == 1 else f"{speed}, over all shots"
+
+
+def _way(shot: Shot) -> str:
     way = {"": "many ways", "up": "up", "down": "down"}.get(shot.way, f"to the {shot.way}")
     way = shot.way if shot.way in ("outwards", "inwards") else way
     part = f", in {100 * shot.moving:.0f} % of the picture" if shot.moving < 0.5 else ""
-    return f"{_speed(facts, facts.typical_px_s)}; {way}, {shot.steadiness}{part}"
+    return f"{way}, {shot.steadiness}{part}"
 
 
 def _fastest(facts: Facts, shot: Shot) -> str:
@@ -116,7 +121,8 @@ def _fastest(facts: Facts, shot: Shot) -> str:
     least = "at least " if shot.lower_bound else ""
     where = f"{x} across, {y} down"
     if len(facts.shots) > 1:
-        where += f", from {float(facts.times[shot.first] - facts.times[0]):.1f} s on"
+        start_s = float(facts.times[shot.first] - facts.times[0])
+        where += f", from {start_s:.1f} s on: {_way(shot)}"
     return f"{least}{_speed(facts, shot.fastest_px_s)} ({where}; {100 * shot.sure:.0f} % followed)"
 
 
@@ -160,24 +166,29 @@ def _guidance(facts: Facts, shot: Shot) -> str:
 
 def to_do(facts: Facts) -> str:
     """What helps, if anything does."""
-    done, name = facts.conversion, "evenhold conform FILE"
-    displays = (Display.fixed(60), Display.fixed(120))
-    offered = proposals(facts.rate, displays)
-    best = next((p for p in offered if abs(p.conform.speed - 1) <= MODERATE), None)
+    done = facts.conversion
     if facts.interlaced or (done is not None and done.kind != "repeat"):
         return "go back to the original: this cannot be undone without loss; edit at its own rate"
+    offered = proposals(facts.rate, (Display.fixed(60), Display.fixed(120)))
+    best = next((p for p in offered if abs(p.conform.speed - 1) <= MODERATE), None)
+    if facts.info.rate is not None and done is None:
+        return _conform(best)
     to = "" if best is None else f" --to {format_decimal(best.conform.timeline)}"
-    if facts.info.rate is None:
-        return f"{name} --even-out{to}"
-    where = "" if best is None else joined([display.name for display in best.even_on])
-    if done is not None:
-        return f"{name} --undo-repeats{to}{f': even on {where} Hz' if where else ''}"
+    return f"evenhold conform FILE --{'even-out' if done is None else 'undo-repeats'}{to}"
+
+
+def _conform(best: Proposal | None) -> str:
+    """What to do with a file that needs nothing but another rate, if that."""
     if best is None:
         return "leave its rate: none within 30 % of its speed is even on 60 and 120 Hz"
+    where = joined([display.name for display in best.even_on])
     if best.conform.speed == 1:
         return f"leave its rate: even on {where} Hz"
+    command = f"evenhold conform FILE --to {format_decimal(best.conform.timeline)}"
+    if abs(best.conform.speed - 1) < Fraction(1, 500):
+        return f"leave its rate, or {command}, which takes the slips away"
     percent = format_decimal(100 * best.conform.speed, 1)
-    return f"{name}{to}: {percent} % of the speed, even on {where} Hz"
+    return f"{command}: {percent} % of the speed, even on {where} Hz"
 
 
 def facts_json(facts: Facts) -> dict[str, Any]:

@@ -10,10 +10,13 @@ import pytest
 from skimage.registration import phase_cross_correlation
 
 from patterns.clip import Clip
+from patterns.drawing.canvas import Stroke
 from patterns.footage.changes import working_copy
 from patterns.footage.flow import flow
 from patterns.footage.measure import Facts, measure
 from patterns.footage.motion import MotionLooks, Shot, shots_of
+from patterns.footage.picture import motion_map
+from patterns.footage.seen import rows
 from patterns.frame_source import FrameSource
 from patterns.picture.arrays import UInt8Array
 from patterns.scenes.bars.motion import BarsMotion
@@ -21,6 +24,7 @@ from patterns.scenes.motion import Motion
 from patterns.scenes.speed import speed_at
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.video.reader import read_luma
+from tests.conform.footage import ffmpeg
 from tests.footage.rates import shipped
 from tests.reading.edits import encode, grainy, repeated_onto
 from tests.video.moving import moving_texture
@@ -38,7 +42,9 @@ def looked(pictures: list[UInt8Array], rate: F) -> tuple[Shot, MotionLooks]:
     looks = MotionLooks(rate, len(pictures))
     for picture in pictures:
         looks.take(picture)
-    (shot,) = shots_of(looks.looks, [], np.arange(len(pictures)), rate, 1.0, (WIDTH, HEIGHT))
+    (shot,) = shots_of(
+        looks.looks, [], np.arange(len(pictures), dtype=np.float64), rate, 1.0, (WIDTH, HEIGHT)
+    )
     return shot, looks
 
 
@@ -95,6 +101,23 @@ def test_a_slide_is_measured_through_coding_grain_and_repeats(
     assert (shot.way, shot.steadiness, shot.lower_bound) == ("left", "steady", False)
 
 
+def test_uneven_times_change_no_speed(tmp_path: Path) -> None:
+    """A slow slide whose pictures come at uneven times: its speed is that of the whole."""
+    slide = [frame.y.astype(np.float32) for frame in moving_texture(60, 320, 180, 0.5)]
+    even = encode(slide, F(25), tmp_path / "even.mp4", 18)
+    path = tmp_path / "uneven.mkv"
+    uneven = "setpts='(N+0.4*mod(N,2))/25/TB'"
+    ffmpeg("-i", even, "-vf", uneven, "-fps_mode", "passthrough", "-enc_time_base", "1/1000",
+           "-c:v", "libx264", "-crf", "16", path)  # fmt: skip
+    found = facts(path)
+    assert found.info.rate is None
+    assert found.typical_px_s == pytest.approx(0.5 * 25, rel=0.05)
+    said = dict(rows(found))
+    assert said["times"].startswith("variable: pictures last 24 to 56 ms")
+    assert "24.992 a second by a line through all times" in said["times"]
+    assert "--even-out --to 30" in said["to do"]
+
+
 def test_what_cannot_be_followed_is_not_told() -> None:
     rng = np.random.default_rng(1)
     flat = [np.full((HEIGHT, WIDTH), 60, np.uint8)] * 30
@@ -146,3 +169,13 @@ def test_real_footage_moves_as_another_registration_says() -> None:
     ratio = np.array(ours) / np.array(theirs)
     assert abs(np.median(ratio) - 1) < 0.05
     assert np.mean(np.abs(ratio - 1) < 0.1) > 0.75
+
+
+def test_the_map_marks_what_is_past_the_guidance(tmp_path: Path) -> None:
+    """A slide of 320 pixels: past 320 / 168 = 1.9 pixels a frame everywhere, or nowhere."""
+    for speed, past in ((4.0, 100), (1.0, 0)):
+        slide = [frame.y.astype(np.float32) for frame in moving_texture(50, 320, 180, speed)]
+        drawing = motion_map(facts(encode(slide, F(25), tmp_path / f"{past}.mp4", 20)))
+        assert drawing.title.startswith(f"{past} % of the places")
+        bars = [shape for shape in drawing.shapes if isinstance(shape, Stroke)]
+        assert {bar.width for bar in bars} == {8 if past else 4}
