@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 from patterns.__main__ import settle
 
@@ -21,8 +21,9 @@ settle()  # before numpy is loaded
 
 # The same examples at every run, and no clock that a busy machine exceeds. New examples, and many
 # more of them: pytest --hypothesis-profile thorough
-settings.register_profile("suite", max_examples=60, deadline=None, derandomize=True)
-settings.register_profile("thorough", max_examples=1000, deadline=None)
+PATIENT: Any = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
+settings.register_profile("suite", max_examples=60, derandomize=True, **PATIENT)
+settings.register_profile("thorough", max_examples=1000, **PATIENT)
 settings.load_profile("suite")
 
 # What is measured there, in a browser or by a clock, would be another thing beside other work.
