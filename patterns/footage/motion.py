@@ -10,7 +10,7 @@ from math import atan2, degrees, hypot
 
 import numpy as np
 
-from patterns.footage.flow import LARGE, Flow, flow
+from patterns.footage.flow import LARGE, SMALL, Flow, flow
 from patterns.picture.arrays import BoolArray, FloatArray, UInt8Array
 
 LOOKS_HZ = 6  # times a second that motion is measured
@@ -23,10 +23,12 @@ FAST = 95  # percentile of all blocks that move, the fastest of which may be mis
 STILL_PX = 0.03  # pixels a frame of the working picture, below which nothing moves
 EDGES_ALONE = 0.06  # of the blocks: where fewer hold more than an edge, edges are taken
 TEXTURED = 0.08  # of the blocks that must hold something to follow
-FOLLOWED = 0.4  # of the textured blocks that must be followed to speak of motion
+FOLLOWED = 0.5  # of the textured blocks that must be followed to speak of motion
 MOST_LOST = 0.25  # of them that may be lost for the fastest to be more than a lower bound
 ONE_WAY = 0.8  # length of the mean of directions, from which all goes one way
 STEADY, NEARLY = 0.15, 0.4  # spread of the speed, 10th to 90th percentile, over its median
+LEAST_PLANE, ON_THE_PLANE = 16, 0.8  # places, and the share of them that a plane must explain
+PLANE_PX, PLANE = 0.08, 0.08  # pixels a frame, and of the speed, to which it must
 WAYS = ("right", "lower right", "down", "lower left", "left", "upper left", "up", "upper right")
 
 
@@ -188,14 +190,62 @@ def _shot(
         return found
     of_looks = [float(np.median(s[m])) for s, m in zip(speed, moves, strict=True) if m.any()]
     low, middle, high = np.percentile(of_looks, (10, 50, 90))
-    fastest = np.nanargmax(np.where(np.isnan(places), -1.0, places))
+    fastest = int(np.nanargmax(np.where(np.isnan(places), -1.0, places)))
     x, y = (np.nanmean([getattr(f, n).ravel()[fastest] for f in flows]) for n in ("x", "y"))
+    most, unsteady = float(np.percentile(speed[moves], FAST)), float((high - low) / middle)
+    if unsteady <= STEADY:
+        at_the_border = _at_the_border(flows, np.where(moves, dx, np.nan), dy, size)
+        most, x, y = max((most, x, y), at_the_border)
     return Shot(
-        first, last, "", float(np.median(speed[moves])) * to_px_s,
-        float(np.percentile(speed[moves], FAST)) * to_px_s,
+        first, last, "", float(np.median(speed[moves])) * to_px_s, most * to_px_s,
         (float(x / size[0]), float(y / size[1])), 1 - sure > MOST_LOST,
-        _way(flows, dx, dy, moves, size), float((high - low) / middle), moving, sure, found.speeds,
+        _way(flows, dx, dy, moves, size), unsteady, moving, sure, found.speeds,
     )  # fmt: skip
+
+
+def _at_the_border(
+    flows: Sequence[Flow], dx: FloatArray, dy: FloatArray, size: tuple[int, int]
+) -> tuple[float, float, float]:
+    """Fastest motion on the picture's border and its place, where all moves as one plane.
+
+    Blocks end within the picture, where what is near the camera goes slower than at its border.
+    The image of a plane moves by a polynomial of eight numbers (Longuet-Higgins and Prazdny, *The
+    Interpretation of a Moving Retinal Image*, Proc. R. Soc. Lond. B 208, 1980; from memory).
+    """
+    known = (~np.isnan(dx)).sum(axis=0) > len(flows) / 2
+    if known.sum() < LEAST_PLANE:
+        return 0.0, 0.0, 0.0
+    middle = [np.nanmedian(part[:, known], axis=0) for part in (dx, dy)]
+    at = [np.mean([getattr(f, n)[known] for f in flows], axis=0) for n in ("x", "y")]
+    fitted, moved = _plane(at, size), np.concatenate(middle)
+    used = np.ones(known.sum(), np.bool_)
+    for _ in range(3):
+        both = np.concatenate([used, used])
+        numbers = np.linalg.lstsq(fitted[both], moved[both], rcond=None)[0]
+        left = np.hypot(*(moved - fitted @ numbers).reshape(2, -1))
+        allowed = PLANE_PX + PLANE * np.hypot(*middle)
+        used = left < allowed
+        if used.mean() < ON_THE_PLANE:
+            return 0.0, 0.0, 0.0
+    s, width, height = np.linspace(0, 1, 65), *size
+    x = np.concatenate([s * width, s * width, 0 * s, 0 * s + width])
+    y = np.concatenate([0 * s, 0 * s + height, s * height, s * height])
+    apart = np.hypot(x[:, None] - at[0], y[:, None] - at[1]).min(axis=1)
+    x, y = x[apart < SMALL], y[apart < SMALL]  # no farther than is known
+    if not x.size:
+        return 0.0, 0.0, 0.0
+    speeds = np.hypot(*(_plane([x, y], size) @ numbers).reshape(2, -1))
+    best = int(speeds.argmax())
+    return float(speeds[best]), float(x[best]), float(y[best])
+
+
+def _plane(at: Sequence[FloatArray], size: tuple[int, int]) -> FloatArray:
+    """Rows whose products with eight numbers are displacements to the right, then down."""
+    x, y = at[0] / size[0] - 0.5, at[1] / size[0] - 0.5
+    one, none = np.ones_like(x), np.zeros_like(x)
+    right = np.stack([one, x, y, none, none, none, x * x, x * y], axis=1)
+    down = np.stack([none, none, none, one, x, y, x * y, y * y], axis=1)
+    return np.concatenate([right, down])
 
 
 def _known(flows: Sequence[Flow]) -> BoolArray:

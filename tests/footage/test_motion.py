@@ -21,7 +21,7 @@ from patterns.frame_source import FrameSource
 from patterns.picture.arrays import UInt8Array
 from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.motion import Motion
-from patterns.scenes.speed import speed_at
+from patterns.scenes.speed import image_motion, speed_at
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.video.reader import read_luma
 from tests.conform.footage import ffmpeg
@@ -82,7 +82,21 @@ def test_a_flight_moves_as_it_was_drawn_in_each_place() -> None:
     assert abs(np.median(error)) < 0.02
     assert np.mean(np.abs(error) < 0.1) > 0.85
     assert not shot.why
-    assert shot.fastest_xy[1] > 0.8
+    fastest = image_motion(motion, WIDTH, HEIGHT)
+    assert shot.fastest_px_s == pytest.approx(fastest.fastest_px_s, rel=0.05)
+    assert shot.fastest_xy[1] == 1
+
+
+@pytest.mark.parametrize("flight", ["sideways", "forward"])
+def test_the_fastest_place_of_a_flight_is_known_to_the_border(tmp_path: Path, flight: str) -> None:
+    """Truth: the closed form on the picture's border, beyond the middle of any block; coded."""
+    motion = TerrainMotion(flight, F(12), pitch_deg=F(50))  # type: ignore[arg-type]
+    drawn = [picture.astype(np.float32) for picture in frames(motion, F(30), 30)]
+    found = facts(encode(drawn, F(30), tmp_path / "flight.mp4", 16))
+    fastest = image_motion(motion, WIDTH, HEIGHT)
+    (shot,) = found.shots
+    assert shot.fastest_px_s == pytest.approx(fastest.fastest_px_s, rel=0.05)
+    assert shot.typical_px_s == pytest.approx(fastest.typical_px_s, rel=0.05)
 
 
 @pytest.mark.parametrize(
