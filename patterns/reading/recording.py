@@ -32,6 +32,8 @@ from patterns.timing.cadence import Display, cadence
 
 FALLBACK_RATE = Fraction(30)  # where no picture names the rate; used for bounds only
 DRIFT_FRAMES = 3  # by which a clip must run ahead or behind to have another speed
+QUARTERS, STEADILY = 4, 0.4  # in each of so many parts it must do so much of it
+LEAST_S = 2.5  # before that, stalls one after the other look like another speed
 FEWEST = 6  # frames from which on a pattern is looked for
 FEWEST_EXPLAINED = 3  # frames from which on it is said what can be behind a difference
 SLOWEST_DISPLAY_HZ = 48  # no display in use refreshes slower
@@ -71,6 +73,11 @@ def judge_recording(
     if between is None:
         rate_hz = None if rate is None else float(rate) * (speed or 1.0)
         found = find_refresh(stretches_of(stretches, interval_s), rate_hz, display)
+    if rate is not None and found.source == "holds" and found.candidates:
+        # of 59.94 and 60, the one that need not lose a frame of 60 now and then
+        able = [hz for hz in found.candidates if hz >= rate]
+        if found.refresh_hz not in able and able:
+            found = replace(found, refresh_hz=able[0])
     held = _held(stretches, found, display, bound, interval_s)
     reading = replace(
         reading,
@@ -113,7 +120,10 @@ def _widths(found: FoundRefresh, held: Held) -> dict[str, Any]:
 
 
 def played_speed(found: Sequence[Passage], rate: Fraction) -> float | None:
-    """Frames a second over frames a second claimed, from the longest passage; None if short."""
+    """Frames a second over frames a second claimed, from the longest passage.
+
+    None if it is short, or runs ahead or behind by leaps, which are no speed.
+    """
     best = max(found, key=lambda p: len(p.changes), default=None)
     points = [] if best is None else [(c.number, c.time_s) for c in best.changes if c.time_s]
     if len(points) < 8:
@@ -127,7 +137,12 @@ def played_speed(found: Sequence[Passage], rate: Fraction) -> float | None:
     # a stall or two, a late start or frames cut out are no other speed
     slopes = np.array([speed, float(np.median(steps)) / float(rate)])
     frames_apart = np.abs(slopes - 1) * float(np.ptp(times)) * float(rate)
-    return speed if frames_apart.min() > DRIFT_FRAMES else 1.0
+    if frames_apart.min() <= DRIFT_FRAMES:
+        return 1.0
+    ends = np.linspace(0, len(numbers) - 1, QUARTERS + 1).astype(int)
+    own = np.diff(numbers[ends]) / np.diff(times[ends]) / float(rate)
+    steadily = ((own - 1) / (speed - 1) >= STEADILY).all() and np.ptp(times) >= LEAST_S
+    return speed if steadily else None
 
 
 def _held(

@@ -33,6 +33,7 @@ MISSED = 0.015  # of the changes may be seen wrongly, and one more
 MOST_PLACES = 6  # at which a grid may lie, kept to see whether all of them count alike
 LATER = 24  # pictures, by which changes are moved to see whether the grid then misses them
 ALL_BLIND = 0.97  # stretches as long as a refresh meet any grid
+SLOW_SLIP = 0.01  # refreshes a frame off a whole number
 STRETCH = 16  # frames over which a cadence is compared: between stretches it may slip or stall
 
 
@@ -180,6 +181,27 @@ def _off(seen: Stretches, hz: float, place: float, ratio: float) -> int:
             held = (lows[None] <= lows[:, None] + 1e-6) & (lows[:, None] < highs[None] - 1e-6)
             off += len(part) - (int(held.sum(axis=1).max()) if len(on) else 0)
     return off
+
+
+def slips(seen: Stretches, grid: Grid, rate_hz: float) -> int | None:
+    """How often changes step away from an even cadence; None where the grid has none at the rate.
+
+    Parameters
+    ----------
+    seen
+        At least one change.
+    grid
+        The refresh.
+    rate_hz
+        Frame numbers a second as they were played.
+    """
+    ratio = grid.hz / rate_hz
+    even = round(ratio)
+    if even < 1 or abs(ratio - even) > NEAR * ratio + SLOW_SLIP:
+        return None
+    middles = (seen.lows_s + seen.highs_s) / 2 * grid.hz - grid.places[0]
+    late = np.rint(middles) - seen.numbers * even
+    return int(((np.diff(late) != 0) & (np.diff(seen.passages) == 0)).sum())
 
 
 def usual_refresh(hz: float) -> Fraction | None:

@@ -16,7 +16,14 @@ from math import log
 import numpy as np
 
 from patterns.reading.changes import Evenness, Stretches, evenness
-from patterns.reading.refresh_grid import USUAL_HZ, Grid, fit_grid, follows_cadence
+from patterns.reading.refresh_grid import (
+    SLOW_SLIP,
+    USUAL_HZ,
+    Grid,
+    fit_grid,
+    follows_cadence,
+    slips,
+)
 from patterns.timing.cadence import Display
 
 JITTERS = (0.03, 0.06, 0.09, 0.12, 0.15)  # of a capture interval, by which picture times may be off
@@ -26,10 +33,10 @@ MOST_PER_CAPTURE = 0.506
 CLOCK = 1.5e-4  # how far clocks of camera and display lie apart, relative
 RIVALS_HZ = 165  # faster displays are not thought of unless they are given
 EXPLAINED = 0.2  # of the frames may come otherwise than the cadence says
-AS_WELL = 0.02  # of the frames, and two: more is a worse explanation
+AS_WELL = 0.01  # of the frames, four, and twice the least: more is a worse explanation
 SAME_TO_THE_EYE_S = 0.0035  # unevenness of a rival that does not forbid to say 'evenly'
 EVEN_WITHIN_S = 0.007  # unevenness that may stay hidden where 'evenly' is said
-SLOW_SLIP = 0.01  # refreshes a frame off a whole number
+SURE_SLIPS = 6  # each falls upon the refreshes of half the rate by chance once in two
 SURE = 12.0  # log odds against a grid that meets all changes by chance
 MOST_BLIND = 0.85
 LEAST_CHANGES = 6
@@ -83,11 +90,15 @@ class FoundRefresh:
 
 @dataclass(frozen=True)
 class _Trial:
-    """One refresh tried: its grid, and how many changes do not come as the cadence says."""
+    """One refresh tried: its grid, and how many changes do not come as the cadence says.
+
+    `slips` counts steps away from an even cadence; None where the cadence is not even.
+    """
 
     hz: Fraction
     grid: Grid
     off: int
+    slips: int | None = None
 
     @property
     def explains(self) -> bool:
@@ -153,7 +164,9 @@ def _tried(seen: Stretches, hz: Fraction, rate_hz: float | None) -> _Trial:
     grid = fit_grid(seen, float(hz))
     if not grid.fits:
         return _Trial(hz, grid, grid.changes)
-    return _Trial(hz, grid, 0 if rate_hz is None else follows_cadence(seen, grid, rate_hz))
+    if rate_hz is None:
+        return _Trial(hz, grid, 0)
+    return _Trial(hz, grid, follows_cadence(seen, grid, rate_hz), slips(seen, grid, rate_hz))
 
 
 def _trials(seen: Stretches, families: Sequence[Fraction], rate_hz: float | None) -> list[_Trial]:
@@ -166,19 +179,32 @@ def _from_changes(trials: list[_Trial], even: Evenness | None, interval_s: float
     explaining = [trial for trial in trials if trial.explains]
     if even is not None:
         return _open_as_even(explaining, even, interval_s)
+    trials = [trial for trial in trials if trial.hz <= RIVALS_HZ]
     explaining = [trial for trial in explaining if trial.hz <= RIVALS_HZ]
     if explaining:
         least = min(trial.off for trial in explaining)
-        allowed = least + 2 + AS_WELL * explaining[0].grid.changes
-        likely = [trial for trial in explaining if trial.off <= allowed]
-        return _named(likely, interval_s)
-    fastest_hz = min(MOST_PER_CAPTURE / interval_s, RIVALS_HZ)
-    followed = (trial for trial in trials if float(trial.hz) <= fastest_hz)
+        allowed = 2 * least + 4 + AS_WELL * explaining[0].grid.changes
+        likely = [trial for trial in trials if trial.off <= allowed]
+        return _named([*likely, *_multiples(likely, trials)], interval_s)
+    followed = [t for t in trials if float(t.hz) <= MOST_PER_CAPTURE / interval_s]
     sure = [trial for trial in followed if _beyond_chance(trial.grid)]
-    first = sure[:1]
-    if any((trial.hz / first[0].hz).denominator != 1 for trial in sure):
-        return FoundRefresh(candidates=tuple(trial.hz for trial in sure))
-    return _named(first, interval_s) if first else FoundRefresh()
+    # what the camera can hardly follow meets any changes: then it is not ruled out either
+    if sure and any((trial.hz / sure[0].hz).denominator != 1 for trial in followed):
+        return FoundRefresh(candidates=tuple(trial.hz for trial in followed))
+    return _named(sure[:1], interval_s) if sure else FoundRefresh()
+
+
+def _multiples(likely: list[_Trial], trials: list[_Trial]) -> list[_Trial]:
+    """Multiples of the one refresh that is likely, of which the changes say as much.
+
+    A rate that a refresh shows evenly comes at the same times on its multiples. They are told
+    apart by frames that come late or stall, which fall between the refreshes of the slower one:
+    if several have done so and none fell between, it is the slower one.
+    """
+    if len(likely) != 1 or likely[0].slips is None or likely[0].slips >= SURE_SLIPS:
+        return []
+    hz = likely[0].hz
+    return [t for t in trials if t.hz > hz and (t.hz / hz).denominator == 1]
 
 
 def _beyond_chance(grid: Grid) -> bool:

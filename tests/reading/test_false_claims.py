@@ -50,6 +50,27 @@ def test_nothing_false_is_claimed(kind: str, seed: int) -> None:
     assert faults_of(case, read(case)) == []
 
 
+@pytest.mark.parametrize("seed", [22, 40, 537, 715, 807])
+def test_a_second_of_a_player_that_cannot_keep_up_names_no_other_refresh_or_speed(
+    seed: int,
+) -> None:
+    """Stalls are no other speed; a refresh is named only where no other says as much."""
+    case = draw("short", seed)
+    assert faults_of(case, read(case)) == []
+
+
+def test_late_frames_tell_a_refresh_from_its_double_once_there_are_several() -> None:
+    def found(stalls: set[int], refresh_hz: int) -> Reading:
+        shown = fixed(60, refresh_hz, 2.5, 0.3, stalls=frozenset(stalls))
+        return seen(shown, 60, Camera(480))
+
+    few, several = {20, 70}, {12, 25, 33, 50, 68, 81, 97, 110}
+    assert {60, 120} <= set(found(few, 60).refresh_candidates)
+    assert found(few, 60).refresh_hz is None
+    assert found(several, 60).refresh_hz == 60
+    assert found(several, 120).refresh_hz == 120
+
+
 @pytest.mark.parametrize("flow", [False, True], ids=["blended", "optical flow"])
 @pytest.mark.parametrize(("rate", "refresh_hz"), [(24, 60), (30, 60), (25, 50), (24, 120)])
 def test_a_screen_that_makes_pictures_between_frames_is_told(

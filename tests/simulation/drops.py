@@ -88,13 +88,13 @@ def drawn(seed: int, recordings: int) -> Iterator[Trial]:
         yield Trial(replace(case, screen=replace(case.screen, response_s=response)), i % 4 < 2)
 
 
-def _filmed(trial: Trial, folder: Path, seconds: float) -> tuple[Path, Scene]:
+def _filmed(trial: Trial, folder: Path, seconds: float, drops: float) -> tuple[Path, Scene]:
     """File of a recording, made now or in an earlier run, and its truth."""
     case = trial.case
     pictures = round(seconds * case.capture_hz)
     rate = float(case.rate)
     scene = stage(
-        case, pictures, drops_per_s=DROPS * rate, stalls_per_s=STALLS * rate, late_per_s=LATE * rate
+        case, pictures, drops_per_s=drops * rate, stalls_per_s=STALLS * rate, late_per_s=LATE * rate
     )
     # wherever the refresh falls between two pictures: a camera at twice of it stays there
     shift_s = float(np.random.default_rng([case.seed, 4]).random()) / case.capture_hz
@@ -138,9 +138,9 @@ def count_drops(reading: Reading, scene: Scene) -> Count:
     return count
 
 
-def run_trial(trial: Trial, folder: Path, seconds: float = SECONDS) -> Count:
+def run_trial(trial: Trial, folder: Path, seconds: float = SECONDS, drops: float = DROPS) -> Count:
     """Film, compress, read back and compare, picture by picture and as a whole."""
-    path, scene = _filmed(trial, folder, seconds)
+    path, scene = _filmed(trial, folder, seconds, drops)
     log, camera = Sightings(), CameraReader()
     read, faults = 0, []
     for i, (time_s, luma) in enumerate(read_luma(path)):

@@ -137,17 +137,26 @@ def fixed(
     *,
     lost: frozenset[int] = frozenset(),
     late: frozenset[int] = frozenset(),
+    stalls: frozenset[int] = frozenset(),
     order: dict[int, int] | None = None,
 ) -> list[Picture]:
-    """On a fixed refresh the newest frame that is due; `order` renames frames (swaps, loops)."""
+    """On a fixed refresh the newest frame that is due.
+
+    After `stalls` all comes a refresh later; `order` renames frames (swaps, loops).
+    """
     shown: list[Picture] = []
     before = None
+    ahead = phase
+    left = set(stalls)
     for k in range(int(seconds * refresh_hz)):
-        due = int(np.floor((k + phase) * rate / refresh_hz + 1e-9))
-        came = int(np.floor((k - 1 + phase) * rate / refresh_hz + 1e-9))
+        due = int(np.floor((k + ahead) * rate / refresh_hz + 1e-9))
+        came = int(np.floor((k - 1 + ahead) * rate / refresh_hz + 1e-9))
         while due in lost or (due in late and due > came):
             due -= 1
-        if due != before:
+        if due != before and before in left:
+            left.remove(before)
+            ahead -= 1
+        elif due != before:
             number = due if order is None else order.get(due, due)
             shown.append(Picture(k / refresh_hz, ((number, 1.0),)))
             before = due

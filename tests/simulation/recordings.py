@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 import numpy as np
@@ -103,6 +103,23 @@ def _disturbed(seed: int) -> Case:
     late = late - {n + 1 for n in lost | late}
     shown = fixed(float(rate), float(refresh), 6, float(rng.random()), lost=lost, late=late)
     return Case("lost and late", rate, refresh, shown, camera, seed, _given(rng, refresh))
+
+
+def _short(seed: int) -> Case:
+    """A second of a player that cannot keep up: little to tell one refresh from another by."""
+    rng, rate, refresh, camera = _drawn(seed, 18)
+    if rng.random() < 0.4:  # as slow as a camera may be
+        camera = replace(camera, capture_hz=2 * float(refresh))
+    count = int(2 * rate)
+    lost = frozenset(np.flatnonzero(rng.random(count) < 0.12).tolist()) - {0, 1, 2}
+    late = frozenset(np.flatnonzero(rng.random(count) < 0.05).tolist()) - lost
+    late = (late if refresh >= 2 * rate else frozenset()) - {n + 1 for n in lost | late}
+    stalls = frozenset(np.flatnonzero(rng.random(count) < 0.04).tolist())
+    shown = fixed(
+        float(rate), float(refresh), float(rng.uniform(1.2, 2)), float(rng.random()),
+        lost=lost, late=late, stalls=stalls,
+    )  # fmt: skip
+    return Case("short, lost, late, stalls", rate, refresh, shown, camera, seed)
 
 
 def _late(seed: int) -> Case:
@@ -258,7 +275,7 @@ KINDS = {
     "plain": _plain, "named": _named, "lost and late": _disturbed, "late": _late,
     "variable": _variable, "coarse": _coarse, "smoothing": _smoothing, "slow": _slow,
     "renamed": _renamed, "hidden": _hidden, "twice": _twice, "odd": _converted,
-    "clipped": _clipped,
+    "clipped": _clipped, "short": _short,
 }  # fmt: skip
 
 
