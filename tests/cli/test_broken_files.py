@@ -10,6 +10,7 @@ import zlib
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from tests.cli.running import run, run_process
 from tests.simulation.broken_files import broken, faults, whole_files
@@ -73,6 +74,15 @@ def test_what_the_picture_library_logs_is_no_line_of_ours(tmp_path: Path) -> Non
     done = run_process("check", "odd.tiff", cwd=tmp_path)
     assert (done.returncode, done.stderr.count("\n")) == (1, 1)
     assert done.stderr.startswith("evenhold: odd.tiff cannot be read")
+
+
+@pytest.mark.parametrize("size", [(4, 400), (600, 16)])
+def test_pictures_of_no_possible_shape_are_refused(tmp_path: Path, size: tuple[int, int]) -> None:
+    first, *rest = [Image.new("L", size, 80 * n) for n in range(3)]
+    first.save(tmp_path / "thin.gif", save_all=True, append_images=rest, duration=40)
+    done = run("read", "thin.gif", cwd=tmp_path)
+    assert (done.returncode, done.stderr.count("\n")) == (1, 1)
+    assert f"has pictures of {size[0]}x{size[1]}, no size of a video" in done.stderr
 
 
 # Kind, seed, cut: damage of the container, of the pictures, and of both.
