@@ -73,11 +73,7 @@ def judge_recording(
     if between is None:
         rate_hz = None if rate is None else float(rate) * (speed or 1.0)
         found = find_refresh(stretches_of(stretches, interval_s), rate_hz, display)
-    if rate is not None and found.source == "holds" and found.candidates:
-        # of 59.94 and 60, the one that need not lose a frame of 60 now and then
-        able = [hz for hz in found.candidates if hz >= rate]
-        if found.refresh_hz not in able and able:
-            found = replace(found, refresh_hz=able[0])
+        found = _no_loss_named(found, bound)
     held = _held(stretches, found, display, bound, interval_s)
     reading = replace(
         reading,
@@ -107,6 +103,14 @@ def judge_recording(
         () if slow else _reasons(reading, found, None if between else display),
         (*warnings, *recording_warnings(reading, found, watched)),
     )
+
+
+def _no_loss_named(found: FoundRefresh, rate: Fraction) -> FoundRefresh:
+    """Of 59.94 and 60, where both are open, the one that need not lose a frame of 60 at times."""
+    able = [hz for hz in found.candidates if hz >= rate]
+    if found.source != "holds" or found.refresh_hz in able or not able:
+        return found
+    return replace(found, refresh_hz=able[0])
 
 
 def _widths(found: FoundRefresh, held: Held) -> dict[str, Any]:
