@@ -71,9 +71,7 @@ def judge_recording(
     between = in_betweens(watched)
     found = FoundRefresh()
     if between is None:
-        rate_hz = None if rate is None else float(rate) * (speed or 1.0)
-        found = find_refresh(stretches_of(stretches, interval_s), rate_hz, display)
-        found = _no_loss_named(found, bound)
+        found = _found(stretches, interval_s, rate, speed, display)
     held = _held(stretches, found, display, bound, interval_s)
     reading = replace(
         reading,
@@ -105,9 +103,17 @@ def judge_recording(
     )
 
 
-def _no_loss_named(found: FoundRefresh, rate: Fraction) -> FoundRefresh:
-    """Of 59.94 and 60, where both are open, the one that need not lose a frame of 60 at times."""
-    able = [hz for hz in found.candidates if hz >= rate]
+def _found(
+    stretches: Sequence[Passage],
+    interval_s: float,
+    rate: Fraction | None,
+    speed: float | None,
+    display: Display | None,
+) -> FoundRefresh:
+    """Refresh; of 59.94 and 60, where both are open, the one that need not lose a frame of 60."""
+    rate_hz = None if rate is None else float(rate) * (speed or 1.0)
+    found = find_refresh(stretches_of(stretches, interval_s), rate_hz, display)
+    able = [hz for hz in found.candidates if rate is not None and hz >= rate]
     if found.source != "holds" or found.refresh_hz in able or not able:
         return found
     return replace(found, refresh_hz=able[0])
