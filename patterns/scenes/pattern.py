@@ -1,4 +1,4 @@
-"""What the rest of the program asks of a pattern: its options, its words, its renderer."""
+"""What the rest of the program asks of a pattern, and what its renderer is told."""
 
 from __future__ import annotations
 
@@ -6,12 +6,48 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor
-from typing import Any
+from typing import Any, Protocol
 
 from patterns.errors import RequestError
+from patterns.picture.planes import Planes
 from patterns.scenes.motion import FOCAL_MM, Motion, hfov_of_focal_length
-from patterns.scenes.shot import Renderer, Shot
 from patterns.timing.rates import format_decimal
+
+
+class Shot(Protocol):
+    """A scene's motion, sampled at a rate through a shutter; a `Clip` is one.
+
+    Attributes
+    ----------
+    motion
+        What moves and how.
+    rate
+        Frames a second.
+    exposure_s
+        How long each frame is exposed, about the time n / rate, seconds.
+    frames
+        How many frames are likely to be asked for, from 0.
+    seed
+        Chooses the ground, the hills and the clouds.
+    """
+
+    @property
+    def motion(self) -> Motion: ...  # noqa: D102
+    @property
+    def rate(self) -> Fraction: ...  # noqa: D102
+    @property
+    def exposure_s(self) -> Fraction: ...  # noqa: D102
+    @property
+    def frames(self) -> int: ...  # noqa: D102
+    @property
+    def seed(self) -> int: ...  # noqa: D102
+
+
+class Renderer(Protocol):
+    """Draws the picture of any frame of one shot."""
+
+    def draw(self, n: int, picture: Planes) -> None:
+        """Write frame `n` (any from 0) into `picture`, the part that the strip leaves."""
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,8 @@ from skimage.registration import phase_cross_correlation
 from patterns.clip import Clip
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.picture.planes import Planes
-from patterns.scenes.bars.light import edge_profile
 from patterns.scenes.bars.motion import BarsMotion, bars_for_picture
-from patterns.scenes.bars.renderer import BarsRenderer
+from patterns.scenes.bars.renderer import BarsRenderer, edge_profile
 
 RATES = ["24000/1001", "24", "25", "30000/1001", "30", "50", "60000/1001", "60", "120"]
 

@@ -20,8 +20,7 @@ from patterns.kit.kit import KitSpec, kit_clips, make_kit
 from patterns.picture.arrays import FloatArray
 from patterns.picture.planes import Planes
 from patterns.scenes.motion import Motion, Quantity
-from patterns.scenes.pattern import Option, Pace, Pattern
-from patterns.scenes.shot import Shot
+from patterns.scenes.pattern import Option, Pace, Pattern, Shot
 from patterns.scenes.table import PATTERNS, register
 
 

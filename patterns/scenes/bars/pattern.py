@@ -9,8 +9,7 @@ from typing import Any
 from patterns.errors import RequestError
 from patterns.scenes.bars.motion import BAR_COUNT, CROSS_S, DIRECTIONS, BarsMotion, bars_for_picture
 from patterns.scenes.motion import check_within
-from patterns.scenes.pattern import Option, Pace, Pattern
-from patterns.scenes.shot import Renderer, Shot
+from patterns.scenes.pattern import Option, Pace, Pattern, Renderer, Shot
 
 # Bars in each picture by how many pictures lie side by side: together they stay below the
 # limits for regular stripes (more than five pairs), slowed ones too.

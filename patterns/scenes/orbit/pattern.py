@@ -8,8 +8,7 @@ from typing import Any
 
 from patterns.errors import RequestError
 from patterns.scenes.orbit.motion import SUBJECT_HEIGHT_M, OrbitMotion, turn_rate
-from patterns.scenes.pattern import FOV, LENS, Option, Pace, Pattern, hfov_from
-from patterns.scenes.shot import Renderer, Shot
+from patterns.scenes.pattern import FOV, LENS, Option, Pace, Pattern, Renderer, Shot, hfov_from
 
 
 def _build(values: Mapping[str, Any], width: int, height: int) -> OrbitMotion:

@@ -41,7 +41,7 @@ from patterns.scenes.orbit.view import (
     whole_edge_azimuths,
     whole_edges,
 )
-from patterns.scenes.shot import Shot
+from patterns.scenes.pattern import Shot
 
 LATER = 240  # frames before they are drawn that texels may be painted with others
 

@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any
 
-from patterns.scenes.pattern import FOV, LENS, Option, Pace, Pattern, hfov_from
-from patterns.scenes.shot import Renderer, Shot
+from patterns.scenes.pattern import FOV, LENS, Option, Pace, Pattern, Renderer, Shot, hfov_from
 from patterns.scenes.terrain.motion import FLIGHTS, TerrainMotion
 
 

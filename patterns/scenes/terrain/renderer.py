@@ -9,7 +9,7 @@ from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
 from patterns.scenes.ground.palette import transmittance
-from patterns.scenes.shot import Shot
+from patterns.scenes.pattern import Shot
 from patterns.scenes.terrain.levels import LineLevel, bands
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.picture import LinePlane
