@@ -5,6 +5,8 @@ Measured on a working copy, about 400 pixels along:
 - `step`: RMS difference to the picture before, in codes, less a change of brightness; of a coarse
   copy, in which grain averages out and motion is small, so that the difference grows with it.
 - `floor`: the same as `step` in the quietest places of the picture: what grain alone gives.
+- `wide`: the same as `step`, reached in a quarter of the places: a title or a counter that changes
+  is no cut, however bright.
 - `far`: the same as `step` to the picture eight before.
 - `own`: share of the picture's detail (what is left when a blurred copy is taken away) that its
   two neighbours do not have between them, by least squares. A mixture of the two has next to none.
@@ -21,10 +23,12 @@ import numpy as np
 
 from patterns.picture.arrays import BoolArray, Float32Array, FloatArray, UInt8Array
 
+NAN = float("nan")
 WORKING_WIDTH = 400  # pixels along, to about which larger pictures are averaged down
 COARSE = 4  # pixels of the working picture to a side of a pixel of the coarse copy
 COMBED_PERCENT = 95  # of the places, by how much they are combed
 QUIET_PERCENT = 4  # of the places are taken to be still
+WIDE_PERCENT = 75  # of the places: less than a cut changes, bars above and below left out
 LAG = 8  # pictures apart, for the slowest motion that differs from stillness
 REACH = 15  # pictures to each side that a picture is compared with
 BESIDE = 5  # pictures before, and after, among which there must be a step to call one little
@@ -81,6 +85,7 @@ class Changes:
 
     step: list[float] = field(default_factory=list)
     floor: list[float] = field(default_factory=list)
+    wide: list[float] = field(default_factory=list)
     own: list[float] = field(default_factory=list)
     detail: list[float] = field(default_factory=list)
     far: list[float] = field(default_factory=list)
@@ -100,16 +105,18 @@ class PictureChange:
         """Add the next picture, uint8 (height, width), a `working_copy`."""
         coarse, found = _coarse(luma.astype(np.float32)), self.changes
         difference = coarse - self._far[-1] if self._far else None
-        found.step.append(float("nan") if difference is None else _rms(difference))
-        found.floor.append(float("nan") if difference is None else _quietest(difference))
+        found.step.append(NAN if difference is None else _rms(difference))
+        floor, wide = (NAN, NAN) if difference is None else _in_places(difference)
+        found.floor.append(floor)
+        found.wide.append(wide)
         detail = _detail(luma)
         found.detail.append(_rms(detail))
         found.combed.append(combed[0])
         found.combed_places.append(combed[1])
         self._near.append(detail)
         self._far.append(coarse)
-        found.far.append(_rms(coarse - self._far[0]) if len(self._far) > LAG else float("nan"))
-        found.own.append(float("nan"))
+        found.far.append(_rms(coarse - self._far[0]) if len(self._far) > LAG else NAN)
+        found.own.append(NAN)
         if len(self._near) == 3:
             found.own[-2] = _own_share(*self._near)
 
@@ -139,15 +146,16 @@ def _rms(difference: Float32Array) -> float:
     return float(difference.std(dtype=np.float64))
 
 
-def _quietest(difference: Float32Array) -> float:
-    """RMS of a difference in the quietest places, of about 16 by 9."""
+def _in_places(difference: Float32Array) -> tuple[float, float]:
+    """RMS of a difference in the quietest places of about 16 by 9, and what a quarter reach."""
     rows, columns = (
         max(1, side // parts) for side, parts in zip(difference.shape, (9, 16), strict=True)
     )
     down, across = difference.shape[0] // rows, difference.shape[1] // columns
     cut = difference[: down * rows, : across * columns].astype(np.float64) ** 2
     blocks = np.sqrt(cut.reshape(down, rows, across, columns).mean((1, 3)))
-    return float(np.percentile(blocks, QUIET_PERCENT))
+    quiet, wide = np.percentile(blocks, (QUIET_PERCENT, WIDE_PERCENT))
+    return float(quiet), float(wide)
 
 
 def _own_share(before: Float32Array, own: Float32Array, after: Float32Array) -> float:
@@ -194,10 +202,15 @@ def mark(changes: Changes) -> Marks:
     moving &= ~noisy
     copies = moving & (step < NOTHING * beside(step))
     copies[:1] = False
-    around = np.pad(step, BESIDE)
-    windows = np.lib.stride_tricks.sliding_window_view(around, 2 * BESIDE + 1)
+    cuts = _stands_out(step) & _stands_out(np.nan_to_num(np.array(changes.wide)))
+    return Marks(moving, noisy, copies, cuts)
+
+
+def _stands_out(step: FloatArray) -> BoolArray:
+    """Where a step is far above all others shortly before and after."""
+    windows = np.lib.stride_tricks.sliding_window_view(np.pad(step, BESIDE), 2 * BESIDE + 1)
     others = np.delete(windows, BESIDE, axis=1).max(axis=1)
-    return Marks(moving, noisy, copies, (step > CUT * others) & (step > CUT_CODES))
+    return np.asarray((step > CUT * others) & (step > CUT_CODES))
 
 
 def _local(values: FloatArray, percent: float) -> FloatArray:

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from patterns.clip import Clip
+from patterns.footage.changes import PictureChange, mark, working_copy
 from patterns.footage.measure import measure
 from patterns.frame_source import FrameSource
 from patterns.reading.read_file import Given, read_file
@@ -153,3 +154,14 @@ def test_conversions_of_a_city_ride_are_named_through_coarse_coding(
     """Real footage through ffmpeg's own filters and H.264 at CRF 34."""
     path = converted(_real("bikes.mp4"), tmp_path / "c.mp4", conversion, CODINGS[1])
     assert said(measure(path, lambda *_: None), conversion) == "named"
+
+
+def test_a_counter_that_changes_is_no_cut_and_a_cut_is() -> None:
+    y, x = np.mgrid[:225, :530]
+    scenes = [120 + 90 * np.sin(x / part) * np.cos(y / part) for part in (37, 23)]
+    watch = PictureChange()
+    for n in range(60):
+        picture = scenes[n // 30][:, n : n + 400].astype(np.uint8)
+        picture[205:] = 16 if n // 12 % 2 else 235
+        watch.take(working_copy(picture))
+    assert np.flatnonzero(mark(watch.changes).cuts).tolist() == [30]
