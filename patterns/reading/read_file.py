@@ -33,7 +33,6 @@ from patterns.video.probe import VideoInfo, probe, unreadable
 from patterns.video.reader import Crop, read_luma
 
 PHOTOS = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")  # how a JPEG and a PNG begin
-LEAST_SIDE, LONGEST = 16, 32  # pixels; and a picture's long side over its short one
 SEEN_UNREAD = "a strip was seen but cannot be read"
 INSTEAD = (
     "film it whole and without reflections, or give --as footage to judge by picture differences"
@@ -95,12 +94,6 @@ def read_file(path: Path, given: Given, progress: Progress | None = None) -> Rea
     if given.kind == "photo":
         raise InputError(f"{path} is no photo that can be read: give a JPEG or PNG")
     info = probe(path)
-    short, long = sorted((info.width, info.height))
-    if short < LEAST_SIDE or long > LONGEST * short:
-        raise InputError(
-            f"{path} has pictures of {info.width}x{info.height}, no size of a video: it is "
-            "damaged, or to be cropped or enlarged first"
-        )
     asked = given.kind or ("recording" if given.capture_hz or given.display else None)
     pictures = _Pictures(path, info.pictures, progress)
     read = _read_video(pictures, info, asked)

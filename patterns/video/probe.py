@@ -12,6 +12,7 @@ from patterns.errors import InputError
 from patterns.video.description import Description
 from patterns.video.process import FfmpegProcess, input_arguments
 
+LEAST_SIDE, LONGEST = 16, 32  # pixels; and a picture's long side over its short one
 SILENT = "\0"  # in place of words, where a decoder that failed has said none
 _OTHER_KIND = (
     "cannot be read as video: it is of another kind, such as a playlist; give what a camera, a "
@@ -93,7 +94,7 @@ def probe(path: str | os.PathLike[str]) -> VideoInfo:
     Raises
     ------
     InputError
-        The file is missing, empty, damaged, or holds no video.
+        The file is missing, empty, damaged, or holds no video, or none of a video's shape.
     """
     told = Description()
     times, tick_s, left_out = scan_packets(path, told.take)
@@ -101,6 +102,12 @@ def probe(path: str | os.PathLike[str]) -> VideoInfo:
     if stream is None:
         raise unreadable(path, "")
     width, height = told.upright_size
+    short, long = sorted((width, height))
+    if short < LEAST_SIDE or long > LONGEST * short:
+        raise InputError(
+            f"{os.fspath(path)} has pictures of {width}x{height}, no size of a video: it is "
+            "damaged, or to be cropped or enlarged first"
+        )
     return VideoInfo(
         width=width,
         height=height,

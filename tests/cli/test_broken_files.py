@@ -90,6 +90,7 @@ TELLING = (
     *(("clip.mp4", 3, False), ("clip.mp4", 5, True), ("clip.webm", 2, False)),
     *(("clip.gif", 1, False), ("clip.apng", 4, False), ("clip.webp", 0, True)),
     ("clip.mov", 5, False),  # says another size than its pictures have
+    ("clip.mov", 192, False),  # 49816x180
     *(("still.png", 6, False), ("still.jpg", 1, True), ("still.tiff", 7, False)),
 )
 
