@@ -142,7 +142,7 @@ def test_the_page_is_self_contained_and_has_every_section(tmp_path: Path) -> Non
     assert "url(" not in text
     for part in ("1 Rate", "2 Shutter", "3 Filter", "4 Movement", "5 Conform", "7 Cautions"):
         assert f"<h2>{part}" in text
-    for words in ("60 fps", "1/100 s", "ND 1.2", "125 % in 30", "TOO FAST", "local rules"):
+    for words in ("60 fps", "1/100 s", "ND 1.2", "--to 30", "at 125 %", "TOO FAST", "local rules"):
         assert words in text
     assert min(page.rows) >= 5
     slow = tmp_path / "slow.html"
