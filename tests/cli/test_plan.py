@@ -17,6 +17,7 @@ from PIL import Image
 from patterns.cli import main
 from patterns.cli.plan import command
 from patterns.drawing.style import LIGHT
+from tests.cli.running import run
 from tests.reading.edits import encode
 from tests.video.moving import moving_texture
 
@@ -285,13 +286,18 @@ def test_rate_and_motion_are_taken_from_a_file(tmp_path: Path) -> None:
     """A texture that slides by 3.3 pixels a frame at 25, made without the renderer."""
     slide = [frame.y.astype(np.float32) for frame in moving_texture(60, 320, 180)]
     path = encode(slide, Fraction(25), tmp_path / "slide.mp4", 20)
-    done = plan("--footage", str(path), "--json")
+    done = run("plan", "--footage", str(path), "--json", cwd=tmp_path)
     found = json.loads(done.stdout)
     assert (found["request"]["width"], found["request"]["height"]) == (320, 180)
     assert found["request"]["footage"] == ["25"]
     assert found["image_motion"]["fastest_px_per_s"] == pytest.approx(3.3 * 25, rel=0.05)
     assert "slide.mp4: motion: 3.3 px a frame" in done.stderr
-    own = json.loads(plan("--footage", f"24,{path}", "--speed", "5", "--json").stdout)
+    own = json.loads(
+        run("plan", "--footage", f"24,{path}", "--speed", "5", "--json", cwd=tmp_path).stdout
+    )
     assert own["request"]["footage"] == ["24", "25"]
     assert own["request"]["move"].startswith("forward flight")
-    assert "evenhold conform FILE --to 30: at 120 %" in plan("--footage", str(path)).stdout
+    assert (
+        "evenhold conform FILE --to 30: at 120 %"
+        in run("plan", "--footage", str(path), cwd=tmp_path).stdout
+    )

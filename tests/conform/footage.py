@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import av
+import numpy as np
 
 from patterns.video.process import ffmpeg_path
 
@@ -63,6 +64,17 @@ class Seen:
     kinds: list[str]
 
 
+def samples(frame: Any) -> bytes:
+    """All planes of a decoded picture, without what pads their lines."""
+    size = 2 if frame.format.components[0].bits > 8 else 1
+    return b"".join(
+        np.frombuffer(plane, np.uint8)
+        .reshape(plane.height, plane.line_size)[:, : plane.width * size]
+        .tobytes()
+        for plane in frame.planes
+    )
+
+
 def see(path: Path) -> Seen:
     with av.open(str(path)) as container:
         video: Any = container.streams.video[0]
@@ -74,7 +86,7 @@ def see(path: Path) -> Seen:
     with av.open(str(path)) as container:
         video = container.streams.video[0]
         frames = [
-            (frame.pts * video.time_base, hashlib.md5(frame.to_ndarray().tobytes()).hexdigest())
+            (frame.pts * video.time_base, hashlib.md5(samples(frame)).hexdigest())
             for frame in container.decode(video)
         ]
         tick, length = video.time_base, video.duration
