@@ -68,7 +68,8 @@ def _section(group: dict[str, Any], displays: list[str]) -> str:
     return (
         f"<section><h2>{escape(heading(group['pattern']))}</h2>"
         f"<p>{escape(look_for(group['pattern']))}{fastest_place(group['clips'][0])}</p>"
-        f'<div class="scroll"><table><thead><tr><th>fps</th><th>px a frame</th>{head}'
+        f'<div class="scroll" tabindex="0" role="group" aria-label="What each rate should show">'
+        f"<table><thead><tr><th>fps</th><th>px a frame</th>{head}"
         f"<th>seen on this device</th></tr></thead><tbody>{rows}</tbody></table></div></section>"
     )
 

@@ -47,7 +47,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory, talk_folder: Path) -> Path:
     shutil.copytree(talk_folder, path / "talk")
     bars = bars_for_picture(640, 360)
     made = kit_clips([bars], [F(24), F(60)], size=(640, 360), seconds=F(1, 2))
-    make_kit(KitSpec(path / "kit", made, (Display.fixed(60),)))
+    make_kit(KitSpec(path / "kit", made, tuple(map(Display.fixed, (60, 90, 120)))))
     clips = sorted((path / "kit").glob("*.mp4"))
     readings = [(clip.stem, read_file(clip, Given())) for clip in clips]
     (path / "compare.html").write_text(compare_page(compare(readings)), encoding="utf-8")
