@@ -107,9 +107,10 @@ def faults(word: str, path: Path) -> tuple[int, str]:
 def left_behind(path: Path) -> str:
     """What a command left beside its file or running, in words, empty for nothing."""
     beside = sorted(found.name for found in path.parent.iterdir() if found != path)
-    with contextlib.suppress(ChildProcessError):
-        os.waitpid(-1, os.WNOHANG)
-        return f"a process still runs, and beside the file {beside}"
+    if sys.platform != "win32":
+        with contextlib.suppress(ChildProcessError):
+            os.waitpid(-1, os.WNOHANG)
+            return f"a process still runs, and beside the file {beside}"
     return f"beside the file {beside}" if beside else ""
 
 

@@ -153,7 +153,7 @@ def fixed(
         came = int(np.floor((k - 1 + ahead) * rate / refresh_hz + 1e-9))
         while due in lost or (due in late and due > came):
             due -= 1
-        if due != before and before in left:
+        if before is not None and due != before and before in left:
             left.remove(before)
             ahead -= 1
         elif due != before:
