@@ -13,11 +13,8 @@ from collections.abc import Collection
 from dataclasses import dataclass, fields
 from html import escape
 from importlib.resources import files
-from typing import Literal
 
 from patterns.errors import RequestError
-
-SchemeName = Literal["light", "dark"]
 
 
 @dataclass(frozen=True)

@@ -27,6 +27,7 @@ from patterns.side_by_side import Progress
 from patterns.video.probe import VideoInfo, probe
 from patterns.video.reader import read_luma
 
+UNKNOWN_RATE = Fraction(24)  # taken for that of a single picture
 INTERLACED = 0.3  # of the moving pictures that are combed
 KEPT_EVERY, MOST_KEPT = 24, 200  # working copies that are kept for the map: 18 MB at most
 ENOUGH = 300  # pictures that must move to say that there is no rhythm: 12 repeats of 24 in 25
@@ -68,7 +69,7 @@ class Facts:
     @property
     def file_rate(self) -> Fraction:
         """Pictures a second, on average where they are not even."""
-        return self.info.rate or self.info.mean_rate or Fraction(24)
+        return self.info.average_rate or UNKNOWN_RATE
 
     @property
     def rate(self) -> Fraction:
@@ -107,7 +108,7 @@ class Measurer:
     def __init__(self, info: VideoInfo) -> None:
         self._info = info
         self._change = PictureChange()
-        self._looks = MotionLooks(info.rate or info.mean_rate, info.pictures)
+        self._looks = MotionLooks(info.average_rate or UNKNOWN_RATE, info.pictures)
         self._shape = (0, 0)
         self._side, self._taken = 1, 0
         self._kept: dict[int, UInt8Array] = {}  # now and then one
@@ -151,7 +152,7 @@ def _frames(
         return conversion.frames[: len(times)].astype(np.float64), conversion.footage
     if info.rate is None and info.mean_rate is not None:
         return np.array([float((t - times[0]) * info.mean_rate) for t in times]), info.mean_rate
-    return np.arange(len(times), dtype=np.float64), info.rate or Fraction(24)
+    return np.arange(len(times), dtype=np.float64), info.rate or UNKNOWN_RATE
 
 
 def measure(path: Path, progress: Progress) -> Facts:

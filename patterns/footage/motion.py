@@ -44,8 +44,8 @@ class Look:
 class MotionLooks:
     """Takes working pictures in their order, and follows some into later ones."""
 
-    def __init__(self, rate: Fraction | None, pictures: int) -> None:
-        often = min(round((rate or Fraction(24)) / LOOKS_HZ), pictures // LEAST_LOOKS)
+    def __init__(self, rate: Fraction, pictures: int) -> None:
+        often = min(round(rate / LOOKS_HZ), pictures // LEAST_LOOKS)
         self._every = max(1, often, pictures // MOST_LOOKS)
         self._kept: deque[UInt8Array] = deque(maxlen=FARTHEST + 1)
         self._speeds: deque[float] = deque([FOLLOWED_PX] * 2, maxlen=2)

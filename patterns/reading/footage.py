@@ -53,8 +53,9 @@ def judge_footage(
         What the reader of the file has to say.
     """
     info, times = facts.info, facts.times
-    hz = info.rate or info.mean_rate
-    reading = Reading("footage", file, pictures=len(times), refresh_hz=hz, refresh_from="file")
+    reading = Reading(
+        "footage", file, pictures=len(times), refresh_hz=info.average_rate, refresh_from="file"
+    )
     if len(times) < FEWEST:
         few = f"too short: {len(times)} pictures show nothing of repeats; give a second or more"
         return reading.worded(few, warnings=warnings)

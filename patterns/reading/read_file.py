@@ -325,7 +325,7 @@ def _judged(path: Path, info: VideoInfo, given: Given, read: _VideoRead, damage:
             warnings=_side_warnings(kind),
         )
     else:
-        true = true_time(watched, info.rate or info.mean_rate, given.capture_hz, info.capture_hz)
+        true = true_time(watched, info.average_rate, given.capture_hz, info.capture_hz)
         reading = judge_recording(
             watched.scaled(true.scale),
             file=path.name,

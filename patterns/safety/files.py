@@ -131,7 +131,7 @@ def _too_large(path: Path) -> InputError:
 
 def _check_video(path: Path, viewing: Viewing, loop: bool, progress: Progress | None) -> FileResult:
     info = probe(path)
-    rate = info.rate or info.mean_rate or STILL_RATE
+    rate = info.average_rate or STILL_RATE
     check = FlashCheck(info.width, info.height, rate, viewing)
     # The decoder averages down to the fine grid, so that little comes through the pipe.
     grid = Grid.of(info.width, info.height)

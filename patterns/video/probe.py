@@ -81,6 +81,11 @@ class VideoInfo:
         return len(self.times)
 
     @property
+    def average_rate(self) -> Fraction | None:
+        """Pictures a second: exactly, or their mean where not even; None of a single picture."""
+        return self.rate or self.mean_rate
+
+    @property
     def duration_s(self) -> Fraction:
         """Length in seconds; 0 for a single picture."""
         if self.mean_rate is None:
