@@ -9,6 +9,7 @@ from collections.abc import Callable, Generator
 from contextlib import closing
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import islice
 
 import numpy as np
 
@@ -33,6 +34,7 @@ WCAG = "WCAG 2.2, success criterion 2.3.1 and its terms"
 BT1702 = "ITU-R BT.1702-3 (11/2023), guidelines 1 and 2, quoted second-hand"
 RELATIVE_STEP, RELATIVE_DARK = 0.10, 0.80  # WCAG 2.2: of maximum relative luminance
 SEAM_S = 2  # of a loop, looked at beyond its seam
+SHORT_ROUND = 60  # pictures: of so short a loop they are kept, not read again for each round
 SCREEN_STEP_CD_M2, SCREEN_DARK_CD_M2 = 20.0, 160.0  # ITU-R BT.1702
 
 
@@ -206,8 +208,14 @@ class FlashCheck:
             Gives the first seconds of a round, with times from 0 on.
         """
         start_s = once_s
+        with closing(frames()) as shown:  # of a short round nothing is read twice
+            short = [
+                (time_s, frame if isinstance(frame, Shrunk) else self.shrink(frame))
+                for time_s, frame in islice(shown, SHORT_ROUND + 1)
+            ]
         while self._frames:
-            with closing(frames()) as shown:
+            again = frames() if len(short) > SHORT_ROUND else (timed for timed in short)
+            with closing(again) as shown:
                 for time_s, frame in shown:
                     lately = any(rule.flashes_lately for rule in self._rules)
                     if start_s + time_s >= once_s + (EXTENDED_WINDOW_S if lately else SEAM_S):

@@ -13,6 +13,7 @@ from patterns.video.description import Description
 from patterns.video.process import FfmpegProcess, input_arguments
 
 LEAST_SIDE, LONGEST = 16, 32  # pixels; and a picture's long side over its short one
+MOST_HZ = 2000  # pictures a second: beyond any recording of a screen, damage alone counts more
 SILENT = "\0"  # in place of words, where a decoder that failed has said none
 _OTHER_KIND = (
     "cannot be read as video: it is of another kind, such as a playlist; give what a camera, a "
@@ -99,7 +100,7 @@ def probe(path: str | os.PathLike[str]) -> VideoInfo:
     Raises
     ------
     InputError
-        The file is missing, empty, damaged, or holds no video, or none of a video's shape.
+        The file is missing, empty, damaged, or holds no video, or none of a video's shape or speed.
     """
     told = Description()
     times, tick_s, left_out = scan_packets(path, told.take)
@@ -113,12 +114,18 @@ def probe(path: str | os.PathLike[str]) -> VideoInfo:
             f"{os.fspath(path)} has pictures of {width}x{height}, no size of a video: it is "
             "damaged, or to be cropped or enlarged first"
         )
+    mean_rate = _mean_rate(times)
+    if mean_rate is not None and mean_rate > MOST_HZ:
+        raise InputError(
+            f"{os.fspath(path)} has {float(mean_rate):.0f} pictures a second by its clock: it "
+            f"is damaged, and at most {MOST_HZ} are read; try a fresh copy"
+        )
     return VideoInfo(
         width=width,
         height=height,
         rotation_deg=told.rotation_deg,
         rate=exact_rate(times, tick_s),
-        mean_rate=_mean_rate(times),
+        mean_rate=mean_rate,
         times=times,
         tick_s=tick_s,
         codec=stream.codec,

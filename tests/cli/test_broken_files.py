@@ -100,6 +100,22 @@ def wholes(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
     return whole_files(tmp_path_factory.mktemp("whole"))
 
 
+@pytest.mark.parametrize("word", ["read", "check"])
+def test_a_clock_that_no_video_has_is_refused(
+    wholes: dict[str, bytes], tmp_path: Path, word: str
+) -> None:
+    """A loop of nanoseconds would be gone round ten million times, and its rate be given as fact.
+
+    The stream header is that of the AVI RIFF file reference: dwScale and dwRate after 20 bytes.
+    """
+    damaged = bytearray(wholes["clip.avi"])
+    struct.pack_into("<II", damaged, damaged.index(b"strh") + 8 + 20, 1, 872_415_256)
+    (tmp_path / "odd.avi").write_bytes(damaged)
+    done = run(word, "odd.avi", cwd=tmp_path)
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (1, "", 1)
+    assert "odd.avi has 872415256 pictures a second by its clock" in done.stderr
+
+
 @pytest.mark.parametrize(("kind", "seed", "cut"), TELLING)
 def test_a_broken_file_is_read_or_refused_in_one_line(
     tmp_path: Path, wholes: dict[str, bytes], kind: str, seed: int, cut: bool

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from fractions import Fraction
 from pathlib import Path
 
@@ -100,6 +101,21 @@ def test_a_short_loop_is_looked_at_until_it_has_gone_round(seconds: Fraction) ->
         frame.y[:] = 235 if n >= count / 2 else 16
         guard.see(Fraction(n, 24), frame)
     assert guard.report().passes == (1 / seconds <= 3)
+
+
+def test_a_short_loop_is_read_once_however_often_it_goes_round() -> None:
+    """Ten pictures of a thousandth of a second go round 200 times in two seconds."""
+    check = FlashCheck(WIDTH, HEIGHT, Fraction(1000))
+    rounds: list[int] = []
+
+    def of_a_round() -> Generator[tuple[Fraction, Planes]]:
+        rounds.append(len(rounds))
+        yield from ((Fraction(n, 1000), Planes.blank(WIDTH, HEIGHT)) for n in range(10))
+
+    for time_s, frame in of_a_round():
+        check.see(time_s, frame)
+    check.see_again(Fraction(1, 100), of_a_round)
+    assert rounds == [0, 1]
 
 
 def test_extended_flashing_goes_on_over_the_seam() -> None:
