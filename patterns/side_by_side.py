@@ -16,7 +16,6 @@ import signal
 import subprocess
 import sys
 import threading
-from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -45,6 +44,7 @@ class Task:
     make: Callable[..., Any]  # a function of a module, called with the arguments and a `Progress`
     arguments: tuple[Any, ...]  # what it is made of; can be pickled, as its result can
     size: int  # how long it takes, in the units of the common progress
+    kin: str = ""  # tasks of one name take less time one after the other in the same process
 
 
 def side_by_side(
@@ -52,7 +52,7 @@ def side_by_side(
 ) -> list[Any]:
     """Results of all tasks, in their order.
 
-    `tasks`: those that take longest are begun first.
+    `tasks`: the longest are begun first, but kin go to one worker while there are others.
     `jobs`: how many are made at once, each in a process of its own; 1 in this one.
     `progress`: called in this process with (units done, units of all tasks).
     Raises `WorkerError`: a worker was killed. As after any exception, of a task or in this process,
@@ -73,6 +73,11 @@ def side_by_side(
         results.append(task.make(*task.arguments, partial(moved, number)))
         moved(number, 1, 1)
     return results
+
+
+def next_task(tasks: Sequence[Task], waiting: list[int], own: str, others: set[str]) -> int:
+    """First waiting task of a worker's `own` kin, else of one that no other is at, else any."""
+    return min(waiting, key=lambda k: (tasks[k].kin != own, tasks[k].kin in others))
 
 
 class _Worker:
@@ -117,14 +122,22 @@ class _Worker:
 def _in_workers(
     tasks: Sequence[Task], jobs: int, moved: Callable[[int, int, int], None]
 ) -> list[Any]:
-    waiting = deque(sorted(range(len(tasks)), key=lambda k: -tasks[k].size))
+    waiting = sorted(range(len(tasks)), key=lambda k: -tasks[k].size)
     results: dict[int, Any] = {}
     heard: SimpleQueue[tuple[_Worker, Any]] = SimpleQueue()
     workers: list[_Worker] = []
+
+    def give(worker: _Worker) -> None:
+        own = tasks[worker.number].kin if worker.number >= 0 else ""
+        others = {tasks[other.number].kin for other in workers if other is not worker}
+        number = next_task(tasks, waiting, own, others)
+        waiting.remove(number)
+        worker.give(number, tasks[number])
+
     try:
         for _ in range(jobs):
             workers.append(_Worker(heard))
-            workers[-1].give(waiting[0], tasks[waiting.popleft()])
+            give(workers[-1])
         while len(results) < len(tasks):
             try:
                 worker, said = heard.get(timeout=POLL_S)
@@ -142,7 +155,7 @@ def _in_workers(
             results[worker.number] = value
             moved(worker.number, 1, 1)
             if waiting:
-                worker.give(waiting[0], tasks[waiting.popleft()])
+                give(worker)
     finally:
         _dismiss(workers)
     return [results[number] for number in range(len(tasks))]

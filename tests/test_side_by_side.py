@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from patterns.errors import RequestError, WorkerError
-from patterns.side_by_side import Progress, Task, side_by_side
+from patterns.side_by_side import Progress, Task, next_task, side_by_side
 from tests.cli.running import encoders_in, environment, run, run_process, start
 from tests.systems import linux
 
@@ -79,6 +79,21 @@ def test_results_come_in_order_and_progress_reaches_the_end(jobs: int) -> None:
     assert seen[-1] == (30, 30)
     here = os.getpid() in {result[1] for result in results}
     assert here == (jobs == 1)
+
+
+def test_kin_are_made_by_one_worker_while_there_are_others() -> None:
+    kin = ("bars", "bars", "terrain", "terrain", "orbit", "orbit")
+    tasks = [Task("", squared, (), size, kin=name) for size, name in enumerate(kin)]
+    waiting = [5, 4, 3, 2, 1, 0]  # the longest first
+    at = {1: "", 2: ""}
+    given: dict[int, list[str]] = {1: [], 2: []}
+    for worker, other in ((1, 2), (2, 1), (1, 2), (2, 1), (1, 2), (2, 1)):
+        number = next_task(tasks, waiting, at[worker], {at[other]})
+        waiting.remove(number)
+        at[worker] = tasks[number].kin
+        given[worker].append(at[worker])
+    # The last: none is left that the other is not at.
+    assert given == {1: ["orbit", "orbit", "bars"], 2: ["terrain", "terrain", "bars"]}
 
 
 @pytest.mark.parametrize("jobs", [1, 2])

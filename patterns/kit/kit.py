@@ -20,6 +20,7 @@ from patterns.kit.make_clip import (
 from patterns.kit.pages import HOW_TO_NAME, crib_sheet, how_to_page, index_page
 from patterns.kit.record import dump, fingerprint
 from patterns.scenes.motion import Motion
+from patterns.scenes.table import PATTERNS
 from patterns.side_by_side import Progress, Task, side_by_side
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display
 from patterns.timing.rates import format_decimal
@@ -74,10 +75,14 @@ def _name(clip: Clip, digits: int) -> str:
     return f"evenhold-{clip.pattern}-{whole:0>{digits}}{dot}{part}fps{suffix}"
 
 
+def _work(clip: Clip) -> int:
+    return clip.frames * PATTERNS[clip.pattern].work
+
+
 def make_kit(spec: KitSpec, progress: Progress | None = None, *, jobs: int = 1) -> dict[str, Any]:
     """Make the clips that are missing or changed, then the pages; returns kit.json's object.
 
-    `progress` is called with (frames done, frames in all), kept clips counted as done.
+    `progress` is called with (work done, work in all), kept clips counted as done.
     The result has one key more than kit.json: ``made``, the clips made in this run.
 
     `jobs` clips are made at once, in processes of their own; the bytes are the same.
@@ -90,12 +95,15 @@ def make_kit(spec: KitSpec, progress: Progress | None = None, *, jobs: int = 1) 
     records = {job.path: _kept(job) for job in wanted}
     missing = [job for job in wanted if records[job.path] is None]
     firsts = {job.clip.pattern: job.clip for job in reversed(wanted)}
-    tasks = [Task(job.path.name, make_clip, (job,), job.clip.frames) for job in missing]
+    # A pattern's clips show the same country: the process that made one has most of the next.
+    tasks = [
+        Task(job.path.name, make_clip, (job,), _work(job.clip), job.clip.pattern) for job in missing
+    ]
     tasks += [
-        Task(f"the picture of {pattern}", write_poster, (clip, spec.folder), 1)
+        Task(f"the picture of {pattern}", write_poster, (clip, spec.folder), 1, pattern)
         for pattern, clip in firsts.items()
     ]
-    kept = sum(job.clip.frames for job in wanted if job not in missing)
+    kept = sum(_work(job.clip) for job in wanted if job not in missing)
 
     def shifted(done: int, total: int) -> None:
         if progress is not None:

@@ -173,6 +173,8 @@ class Pattern:
         Whether all moves level, so that a level line divides it without hiding the motion.
     line_at
         Share of the width at which an upright line keeps clear of what one looks at.
+    work
+        Processor time of a frame and its encoding, the bars' taken as 1.
     """
 
     name: str
@@ -187,6 +189,7 @@ class Pattern:
     among: Callable[[int], dict[str, Any]] = _nothing_more
     level_line: bool = False
     line_at: float = 0.5
+    work: int = 1
 
     def motion(self, width: int, height: int, given: Mapping[str, Any] | None = None) -> Motion:
         """Motion for a picture of `width` x `height` pixels from the values that are given.

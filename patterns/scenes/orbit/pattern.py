@@ -74,4 +74,5 @@ ORBIT = Pattern(
     build=_build,
     renderer=_renderer,
     line_at=0.36,  # left of the subject, which stands in the middle
+    work=3,
 )

@@ -64,4 +64,5 @@ TERRAIN = Pattern(
     ),
     build=_build,
     renderer=_renderer,
+    work=2,
 )
