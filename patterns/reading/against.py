@@ -50,30 +50,19 @@ class Film:
 
 @dataclass(frozen=True)
 class Against:
-    """What became of an original.
+    """What became of an original."""
 
-    Attributes
-    ----------
-    film, original
-        The copy and what it was made from.
-    judged
-        Pictures of the copy of which it is sure what they show.
-    repeated, lost, mixed
-        Pictures that show the frame of the one before, frames that none shows, and pictures
-        that mix two frames.
-    speed
-        Speed of the copy, 1 as the original.
-    shift_s
-        By how much later a frame comes in the copy than in the original, where it is as fast.
-    """
-
+    # film, original: the copy and what it was made from
     film: Film
     original: Film
-    judged: int
+    judged: int  # pictures of the copy of which it is sure what they show
+    # repeated, lost, mixed: pictures that show the frame of the one before, frames that none shows,
+    # and pictures that mix two frames
     repeated: int
     lost: int
     mixed: int
-    speed: float
+    speed: float  # speed of the copy, 1 as the original
+    # by how much later a frame comes in the copy than in the original, where it is as fast
     shift_s: float | None
 
     @property
@@ -124,10 +113,7 @@ class Against:
 def load(path: Path, progress: Progress) -> Film:
     """Read a file's pictures, small; at most 18,000 of them.
 
-    Raises
-    ------
-    InputError
-        It cannot be read, or has a single picture.
+    Raises `InputError`: it cannot be read, or has a single picture.
     """
     info = probe(path)
     if info.mean_rate is None:
@@ -145,10 +131,8 @@ def load(path: Path, progress: Progress) -> Film:
 def against(film: Film, original: Film) -> Against:
     """Say what became of an original in a copy.
 
-    Raises
-    ------
-    InputError
-        It is no copy of it, or next to nothing moves, so that nothing can be known.
+    Raises `InputError`: it is no copy of it, or next to nothing moves, so that nothing can be
+    known.
     """
     places, mixed = _places(film, original)
     sure = ~np.isnan(places)

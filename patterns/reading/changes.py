@@ -39,46 +39,23 @@ ROUNDS = 60
 
 @dataclass(frozen=True)
 class Change:
-    """A frame coming on.
+    """A frame coming on."""
 
-    Attributes
-    ----------
-    number
-        The frame.
-    time_s
-        When, seconds on the recording's clock; None if it came on unseen.
-    half_width_s
-        `time_s` is right to this.
-    gap_s
-        From the last picture before to the first of this frame.
-    gap_pictures
-        Unread pictures in that gap.
-    direct
-        Whether it was seen to take over from the frame before, so that none was between.
-    glimpsed
-        Whether a frame between was seen all the same, if only faintly.
-    """
-
-    number: int
-    time_s: float | None
-    half_width_s: float
-    gap_s: float
-    gap_pictures: int
+    number: int  # the frame
+    time_s: float | None  # when, seconds on the recording's clock; None if it came on unseen
+    half_width_s: float  # `time_s` is right to this
+    gap_s: float  # from the last picture before to the first of this frame
+    gap_pictures: int  # unread pictures in that gap
+    # whether it was seen to take over from the frame before, so that none was between
     direct: bool = False
-    glimpsed: bool = False
+    glimpsed: bool = False  # whether a frame between was seen all the same, if only faintly
 
 
 @dataclass(frozen=True)
 class Passage:
-    """A stretch in which the clip was played on without a seek.
+    """A stretch in which the clip was played on without a seek."""
 
-    Attributes
-    ----------
-    changes
-        In order; the first one's time is None, it was on already.
-    """
-
-    changes: tuple[Change, ...]
+    changes: tuple[Change, ...]  # in order; the first one's time is None, it was on already
 
 
 def _is_seek(runs: Sequence[Run], at: int, rate: Fraction) -> bool:
@@ -160,21 +137,12 @@ def stretches_of(passages: Sequence[Passage], interval_s: float) -> Stretches:
 
 @dataclass(frozen=True)
 class Evenness:
-    """Frames on an even clock.
+    """Frames on an even clock."""
 
-    Attributes
-    ----------
-    rate_hz
-        Frame numbers a second.
-    needed_s
-        How far picture times must be off for that to be so; 0 if it is so as they are.
-    within_s
-        How far apart the earliest and the latest frame may truly be, less the clock.
-    """
-
-    rate_hz: float
+    rate_hz: float  # frame numbers a second
+    # how far picture times must be off for that to be so; 0 if it is so as they are
     needed_s: float
-    within_s: float
+    within_s: float  # how far apart the earliest and the latest frame may truly be, less the clock
 
 
 def _left_open(numbers: FloatArray, lows: FloatArray, highs: FloatArray, step: float) -> float:
@@ -224,12 +192,8 @@ def _well_known(seen: Stretches) -> BoolArray:
 def evenness(seen: Stretches, rate_hz: float | None) -> Evenness | None:
     """How evenly frames came on at a rate, from all passages; None if too few changes were seen.
 
-    Parameters
-    ----------
-    seen
-        Changes.
-    rate_hz
-        Frame numbers a second as they were played, to 0.12 %; None if that is not known.
+    `seen`: changes.
+    `rate_hz`: frame numbers a second as they were played, to 0.12 %; None if that is not known.
     """
     rates, needed, within = [], 0.0, 0.0
     for passage in np.unique(seen.passages):

@@ -24,24 +24,15 @@ SINGLE_STEPS = 0.8  # share of steps by one frame in one picture, from which a f
 
 @dataclass(frozen=True)
 class ClipSteps:
-    """Numbers of a file in order.
+    """Numbers of a file in order."""
 
-    Attributes
-    ----------
-    passages
-        Runs that go on from one another, parted where the number steps back or was cut.
-    back, cuts
-        How many of the partings are steps back and cuts.
-    reversed
-        Whether the numbers run backwards.
-    speed
-        Frames a second over those claimed, from the steps within passages; None if unknown.
-    """
-
+    # runs that go on from one another, parted where the number steps back or was cut
     passages: tuple[tuple[Run, ...], ...]
+    # back, cuts: how many of the partings are steps back and cuts
     back: int
     cuts: int
-    reversed: bool
+    reversed: bool  # whether the numbers run backwards
+    # frames a second over those claimed, from the steps within passages; None if unknown
     speed: float | None
 
 

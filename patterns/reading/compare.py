@@ -28,31 +28,17 @@ COUNTS_MS = 0.3  # below this two errors are equal, whatever their spread
 
 @dataclass(frozen=True)
 class Entry:
-    """One device on one clip.
+    """One device on one clip."""
 
-    Attributes
-    ----------
-    label
-        The device, as the user calls it.
-    reading
-        What was read.
-    clip
-        Which clip: its identity and rate as text; '' if unknown.
-    error_ms, spread_ms
-        Timing error RMS and its standard error, milliseconds; None if it cannot be known.
-    lost
-        Frames lost that the cadence does not lose.
-    worst_ms
-        Longest hold, milliseconds; None if none is known.
-    """
-
-    label: str
-    reading: Reading
-    clip: str
+    label: str  # the device, as the user calls it
+    reading: Reading  # what was read
+    clip: str  # which clip: its identity and rate as text; '' if unknown
+    # error_ms, spread_ms: timing error RMS and its standard error, milliseconds; None if it cannot
+    # be known
     error_ms: float | None
     spread_ms: float | None
-    lost: int
-    worst_ms: float | None
+    lost: int  # frames lost that the cadence does not lose
+    worst_ms: float | None  # longest hold, milliseconds; None if none is known
 
     @property
     def lost_per_minute(self) -> float:
@@ -88,24 +74,14 @@ class Standing:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Result.
+    """Result."""
 
-    Attributes
-    ----------
-    entries
-        As they are ranked, clip by clip; then those that are not, in the order given.
-    rankings
-        For each clip with two or more comparable entries, the standings, best first.
-    cautions
-        What cannot be compared, and why.
-    verdict
-        One sentence.
-    """
-
+    # as they are ranked, clip by clip; then those that are not, in the order given
     entries: tuple[Entry, ...]
+    # for each clip with two or more comparable entries, the standings, best first
     rankings: tuple[tuple[str, tuple[Standing, ...]], ...]
-    cautions: tuple[str, ...]
-    verdict: str
+    cautions: tuple[str, ...]  # what cannot be compared, and why
+    verdict: str  # one sentence
 
 
 def _clip_name(reading: Reading) -> str:
@@ -235,15 +211,8 @@ def _in_order(
 def compare(labelled: Sequence[tuple[str, Reading]]) -> Comparison:
     """Compare readings.
 
-    Parameters
-    ----------
-    labelled
-        Device and reading, two or more.
-
-    Raises
-    ------
-    RequestError
-        Fewer than two.
+    `labelled`: device and reading, two or more.
+    Raises `RequestError`: fewer than two.
     """
     if len(labelled) < 2:
         raise RequestError("a comparison takes two readings or more: give another file")

@@ -39,24 +39,12 @@ BLACK, WHITE = 40, 200  # codes: a file's black lies below, its white above
 
 @dataclass(frozen=True)
 class FileKind:
-    """What a video is.
+    """What a video is."""
 
-    Attributes
-    ----------
-    kind
-        'clip', 'recording' or 'footage'.
-    sure
-        Whether nothing speaks against it.
-    why
-        By what it is known; '' where no strip was seen.
-    on_its_side
-        Whether rows and columns are exchanged: a clip turned by a quarter.
-    """
-
-    kind: Kind
-    sure: bool = True
-    why: str = ""
-    on_its_side: bool = False
+    kind: Kind  # 'clip', 'recording' or 'footage'
+    sure: bool = True  # whether nothing speaks against it
+    why: str = ""  # by what it is known; '' where no strip was seen
+    on_its_side: bool = False  # whether rows and columns are exchanged: a clip turned by a quarter
 
 
 @dataclass(frozen=True)

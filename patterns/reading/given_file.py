@@ -25,27 +25,16 @@ MOST_PIXELS = 1 << 27
 
 @dataclass(frozen=True)
 class Photo:
-    """A photo, upright.
+    """A photo, upright."""
 
-    Attributes
-    ----------
-    picture
-        uint8 (height, width, 3), full range R'G'B'.
-    exposure_s
-        From EXIF; None if it does not say.
-    """
-
-    picture: UInt8Array
-    exposure_s: Fraction | None
+    picture: UInt8Array  # uint8 (height, width, 3), full range R'G'B'
+    exposure_s: Fraction | None  # from EXIF; None if it does not say
 
 
 def open_photo(path: Path) -> Photo | None:
     """Photo in a JPEG or PNG file, or None if that is an animation.
 
-    Raises
-    ------
-    InputError
-        Too large, or a damaged picture.
+    Raises `InputError`: too large, or a damaged picture.
     """
     try:
         with warnings.catch_warnings():

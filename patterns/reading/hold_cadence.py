@@ -95,12 +95,8 @@ def hold_pattern(
 ) -> tuple[int, ...] | None:
     """Repeating pattern of holds, the longest first, or None.
 
-    Parameters
-    ----------
-    holds
-        Refreshes of consecutive frames; None where a frame's hold was not seen.
-    mean
-        Refreshes to a frame as arithmetic has it, if that is known.
+    `holds`: refreshes of consecutive frames; None where a frame's hold was not seen.
+    `mean`: refreshes to a frame as arithmetic has it, if that is known.
     """
     periods = range(1, min(LONGEST, len(holds)) + 1)
     agreements = {period: _agreement(holds, period) for period in periods}
@@ -182,21 +178,13 @@ class TimingError:
 
 @dataclass(frozen=True)
 class Expected:
-    """What a clip does on a display by arithmetic.
+    """What a clip does on a display by arithmetic."""
 
-    Attributes
-    ----------
-    cadence
-        Rate and refresh.
-    pattern
-        Repeating holds, the longest first, slow slips left out; None if none repeats.
-    error
-        Timing error of the ideal holds of the frames that were measured, or of the cadence;
-        None if none was.
-    """
-
-    cadence: Cadence
+    cadence: Cadence  # rate and refresh
+    # repeating holds, the longest first, slow slips left out; None if none repeats
     pattern: tuple[int, ...] | None
+    # timing error of the ideal holds of the frames that were measured, or of the cadence; None if
+    # none was
     error: TimingError | None
 
 

@@ -20,58 +20,31 @@ JITTER = 0.15  # of a capture interval, by which a camera's pictures may be earl
 
 @dataclass(frozen=True)
 class HeldFrame:
-    """A frame whose coming and going were both seen.
+    """A frame whose coming and going were both seen."""
 
-    Attributes
-    ----------
-    number
-        Frame number.
-    start_s
-        When it came on, seconds on the file's clock; None in a photo, which has no order.
-    hold_s
-        How long it was held.
-    refreshes
-        The same in refreshes of the display, or pictures of the file; None if unknown.
-    step
-        Refresh, or picture, at which it came on, counted from the first; None if unknown.
-    start_exact
-        `start_s` as a fraction, where the file's clock gives it exactly.
-    passage
-        Which stretch without a seek it belongs to, from 0.
-    within_s
-        `hold_s` is right to this, where it was measured.
-    """
-
-    number: int
+    number: int  # frame number
+    # when it came on, seconds on the file's clock; None in a photo, which has no order
     start_s: float | None
-    hold_s: float
+    hold_s: float  # how long it was held
+    # the same in refreshes of the display, or pictures of the file; None if unknown
     refreshes: int | None = None
+    # refresh, or picture, at which it came on, counted from the first; None if unknown
     step: int | None = None
+    # `start_s` as a fraction, where the file's clock gives it exactly
     start_exact: Fraction | None = None
-    passage: int = 0
-    within_s: float = 0.0
+    passage: int = 0  # which stretch without a seek it belongs to, from 0
+    within_s: float = 0.0  # `hold_s` is right to this, where it was measured
 
 
 @dataclass(frozen=True)
 class Held:
-    """Holds and losses of a recording.
+    """Holds and losses of a recording."""
 
-    Attributes
-    ----------
-    frames
-        Frames with a known hold, in the order of the recording.
-    dropped
-        Numbers that were never on screen.
-    unseen
-        Numbers of which it cannot be known: pictures were unread for as long as one takes.
-    out_of_order
-        Numbers that came after a later one.
-    """
-
-    frames: tuple[HeldFrame, ...]
-    dropped: tuple[int, ...]
+    frames: tuple[HeldFrame, ...]  # frames with a known hold, in the order of the recording
+    dropped: tuple[int, ...]  # numbers that were never on screen
+    # numbers of which it cannot be known: pictures were unread for as long as one takes
     unseen: tuple[int, ...]
-    out_of_order: tuple[int, ...]
+    out_of_order: tuple[int, ...]  # numbers that came after a later one
 
 
 def number_steps(frames: Sequence[HeldFrame]) -> Counter[int]:

@@ -29,25 +29,14 @@ LEAST_SEEN = 8  # cells that must be predicted
 
 @dataclass(frozen=True)
 class Cells:
-    """What a photo's hold cells say.
+    """What a photo's hold cells say."""
 
-    Attributes
-    ----------
-    share, sigma
-        Shares of the exposure, and their standard uncertainties, (cells,).
-    run
-        The frames that passed.
-    rate
-        The clip's frames a second.
-    seconds
-        Least and greatest exposure.
-    """
-
+    # share, sigma: shares of the exposure, and their standard uncertainties, (cells,)
     share: FloatArray
     sigma: FloatArray
-    run: Run
-    rate: Fraction
-    seconds: tuple[float, float]
+    run: Run  # the frames that passed
+    rate: Fraction  # the clip's frames a second
+    seconds: tuple[float, float]  # least and greatest exposure
 
     @property
     def showings(self) -> IntArray:
@@ -74,32 +63,15 @@ class Cells:
 
 @dataclass(frozen=True)
 class Match:
-    """A refresh on which the cells are as the arithmetic predicts.
+    """A refresh on which the cells are as the arithmetic predicts."""
 
-    Attributes
-    ----------
-    refresh_hz
-        The refresh.
-    exposure_s
-        Exposure with which they agree best.
-    expected
-        Refreshes of each cell in all its showings, (cells,).
-    holds
-        Refreshes of each frame of the run.
-    lost
-        Cells of frames of which one showing was lost.
-    late
-        Cells of frames that came on late in one showing or more.
-    off
-        Share by which the light of each whole cell is off, as far as refreshes go, (cells,).
-    """
-
-    refresh_hz: Fraction
-    exposure_s: float
-    expected: FloatArray
-    holds: tuple[int, ...]
-    lost: tuple[int, ...]
-    late: tuple[int, ...]
+    refresh_hz: Fraction  # the refresh
+    exposure_s: float  # exposure with which they agree best
+    expected: FloatArray  # refreshes of each cell in all its showings, (cells,)
+    holds: tuple[int, ...]  # refreshes of each frame of the run
+    lost: tuple[int, ...]  # cells of frames of which one showing was lost
+    late: tuple[int, ...]  # cells of frames that came on late in one showing or more
+    # share by which the light of each whole cell is off, as far as refreshes go, (cells,)
     off: FloatArray
 
 

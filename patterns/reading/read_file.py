@@ -41,44 +41,22 @@ INSTEAD = (
 
 @dataclass(frozen=True)
 class Given:
-    """What the user says of a file; None for what is to be found out.
+    """What the user says of a file; None for what is to be found out."""
 
-    Attributes
-    ----------
-    kind
-        What it is.
-    capture_hz
-        Pictures a second at which a recording was really taken.
-    display
-        The display that was filmed.
-    exposure_s
-        Exposure of a photo, seconds.
-    """
-
-    kind: Kind | None = None
-    capture_hz: Fraction | None = None
-    display: Display | None = None
-    exposure_s: Fraction | None = None
+    kind: Kind | None = None  # what it is
+    capture_hz: Fraction | None = None  # pictures a second at which a recording was really taken
+    display: Display | None = None  # the display that was filmed
+    exposure_s: Fraction | None = None  # exposure of a photo, seconds
 
 
 def read_file(path: Path, given: Given, progress: Progress | None = None) -> Reading:
     """Read a file.
 
-    Parameters
-    ----------
-    path
-        Video or photo.
-    given
-        What is known of it.
-    progress
-        Called with the pictures done and their number.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read.
-    RequestError
-        It is said to be what it cannot be.
+    `path`: video or photo.
+    `given`: what is known of it.
+    `progress`: called with the pictures done and their number.
+    Raises `InputError`: the file cannot be read.
+    Raises `RequestError`: it is said to be what it cannot be.
     """
     if _begin(path).startswith(PHOTOS):
         # here, because videos need not wait for what reads photos

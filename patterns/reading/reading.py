@@ -33,91 +33,54 @@ class Blend:
 
 @dataclass(frozen=True)
 class Reading:
-    """What was read.
+    """What was read."""
 
-    Attributes
-    ----------
-    kind
-        What was given.
-    file
-        Its name, without the folder.
-    rate
-        Frames a second that the strip claims; of footage, the rate it was shot at as far as
-        the repeats show; None if unknown.
-    clip
-        The clip's 16-bit identity.
-    refresh_hz
-        The display's refresh, given or found; the file's own pictures a second for a clip or
-        footage; None if it is not known.
-    refresh_from
-        'given', 'holds', 'file' or ''.
-    refresh_candidates
-        Usual refreshes that would look the same, where the holds do not decide.
-    pictures, read, unread
-        Pictures in the file, those read, reasons why others were not with their counts.
-    seconds
-        From the first picture to the last.
-    capture_hz
-        Pictures a second of the recording, in true time; None for others.
-    frames_seen
-        Different frames.
-    holds
-        Frames with their holds, complete ones only.
-    dropped, repeated, out_of_order, unseen
-        Frame numbers (of footage: picture numbers). `repeated`: shown again, or held longer
-        than the cadence ever holds; `unseen`: nothing can be known of them.
-    drops_beyond
-        How many frames were dropped that the cadence does not drop.
-    blended
-        Mixtures of two frames.
-    pattern
-        Repeating hold pattern, the longest first, in refreshes.
-    even
-        Whether all frames were held equally long, whatever the refresh; None: not known.
-    error
-        Timing error.
-    expected
-        What the cadence arithmetic expects.
-    speed
-        Frames a second found over frames a second claimed; None if unknown.
-    verdict, explanation, warnings
-        One sentence; why it differs from what was expected; doubts, with what to do.
-    details
-        More of one kind, JSON values.
-    footage
-        What was measured of footage without a strip.
-    """
-
-    kind: Kind
-    file: str
+    kind: Kind  # what was given
+    file: str  # its name, without the folder
+    # verdict, explanation, warnings: one sentence; why it differs from what was expected; doubts,
+    # with what to do
     verdict: str = ""
+    # frames a second that the strip claims; of footage, the rate it was shot at as far as the
+    # repeats show; None if unknown
     rate: Fraction | None = None
-    clip: int | None = None
+    clip: int | None = None  # the clip's 16-bit identity
+    # the display's refresh, given or found; the file's own pictures a second for a clip or footage;
+    # None if it is not known
     refresh_hz: Fraction | None = None
-    refresh_from: str = ""
+    refresh_from: str = ""  # 'given', 'holds', 'file' or ''
+    # usual refreshes that would look the same, where the holds do not decide
     refresh_candidates: tuple[Fraction, ...] = ()
+    # pictures, read, unread: pictures in the file, those read, reasons why others were not with
+    # their counts
     pictures: int = 0
     read: int = 0
     unread: tuple[tuple[str, int], ...] = ()
-    seconds: float = 0.0
+    seconds: float = 0.0  # from the first picture to the last
+    # pictures a second of the recording, in true time; None for others
     capture_hz: float | None = None
-    frames_seen: int = 0
-    holds: tuple[HeldFrame, ...] = ()
+    frames_seen: int = 0  # different frames
+    holds: tuple[HeldFrame, ...] = ()  # frames with their holds, complete ones only
+    # dropped, repeated, out_of_order, unseen: Frame numbers (of footage: picture numbers).
+    # `repeated`: shown again, or held longer than the cadence ever holds; `unseen`: nothing can be
+    # known of them.
     dropped: tuple[int, ...] = ()
     repeated: tuple[int, ...] = ()
     out_of_order: tuple[int, ...] = ()
     unseen: tuple[int, ...] = ()
-    drops_beyond: int = 0
-    blended: tuple[Blend, ...] = ()
+    drops_beyond: int = 0  # how many frames were dropped that the cadence does not drop
+    blended: tuple[Blend, ...] = ()  # mixtures of two frames
+    # repeating hold pattern, the longest first, in refreshes
     pattern: tuple[int, ...] | None = None
+    # whether all frames were held equally long, whatever the refresh; None: not known
     even: bool | None = None
-    error: TimingError | None = None
-    expected: Expected | None = None
+    error: TimingError | None = None  # timing error
+    expected: Expected | None = None  # what the cadence arithmetic expects
+    # frames a second found over frames a second claimed; None if unknown
     speed: float | None = None
     explanation: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
-    details: dict[str, Any] = field(default_factory=dict)
-    footage: Facts | None = None
+    details: dict[str, Any] = field(default_factory=dict)  # more of one kind, JSON values
+    footage: Facts | None = None  # what was measured of footage without a strip
 
     @classmethod
     def of_strip(cls, kind: Kind, file: str, watched: Watched) -> Reading:

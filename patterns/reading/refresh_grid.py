@@ -39,27 +39,17 @@ STRETCH = 16  # frames over which a cadence is compared: between stretches it ma
 
 @dataclass(frozen=True)
 class Grid:
-    """Moments (k + place)/hz at which a display may have changed.
+    """Moments (k + place)/hz at which a display may have changed."""
 
-    Attributes
-    ----------
-    hz
-        Refreshes a second, on the recording's clock; between `lowest_hz` and `highest_hz`.
-    places
-        Where it may lie, in refreshes, 0 to 1: the best one first.
-    missed, changes
-        Changes that do not meet it, and all.
-    blind
-        Share of changes that would meet it too if they came any pictures later: 1 where
-        stretches are as long as a refresh, or a camera at just twice the refresh is in step.
-    """
-
-    hz: float
+    hz: float  # refreshes a second, on the recording's clock; between `lowest_hz` and `highest_hz`
     lowest_hz: float
     highest_hz: float
-    places: tuple[float, ...]
+    places: tuple[float, ...]  # where it may lie, in refreshes, 0 to 1: the best one first
+    # missed, changes: changes that do not meet it, and all
     missed: int
     changes: int
+    # share of changes that would meet it too if they came any pictures later: 1 where stretches are
+    # as long as a refresh, or a camera at just twice the refresh is in step
     blind: float
 
     @property
@@ -107,12 +97,8 @@ def _allowed(changes: int) -> int:
 def fit_grid(seen: Stretches, refresh_hz: float) -> Grid:
     """Grid within 0.2 % of a refresh that most changes meet.
 
-    Parameters
-    ----------
-    seen
-        At least one change.
-    refresh_hz
-        Where to look.
+    `seen`: at least one change.
+    `refresh_hz`: where to look.
     """
     lows, highs = seen.lows_s, seen.highs_s
     blind = float(np.minimum((highs - lows) * refresh_hz, 1).mean())
@@ -186,14 +172,9 @@ def _off(seen: Stretches, hz: float, place: float, ratio: float) -> int:
 def slips(seen: Stretches, grid: Grid, rate_hz: float) -> int | None:
     """How often changes step away from an even cadence; None where the grid has none at the rate.
 
-    Parameters
-    ----------
-    seen
-        At least one change.
-    grid
-        The refresh.
-    rate_hz
-        Frame numbers a second as they were played.
+    `seen`: at least one change.
+    `grid`: the refresh.
+    `rate_hz`: frame numbers a second as they were played.
     """
     ratio = grid.hz / rate_hz
     even = round(ratio)

@@ -44,43 +44,21 @@ LEAST_CHANGES = 6
 
 @dataclass(frozen=True)
 class FoundRefresh:
-    """Finding.
+    """Finding."""
 
-    Attributes
-    ----------
-    refresh_hz
-        Refresh that decides the holds; None if it is not known.
-    source
-        'given', 'holds' or ''.
-    candidates
-        Usual refreshes that would look the same: of even holds, or where changes do not decide;
-        59.94 beside 60 too, where the recording is too short to know.
-    grid
-        The refresh on the recording's clock, if it is known.
-    finest
-        Finest refresh that there may be, as far as the camera follows.
-    even
-        Frames on an even clock, if the changes allow it.
-    rivals
-        Refreshes that would look as even and show this rate unevenly.
-    uneven
-        Whether no even clock meets the changes.
-    contradicts
-        Whether the changes are not those of the display that was given.
-    too_fast_hz
-        Refresh that the camera is too slow for, or None.
-    """
-
-    refresh_hz: Fraction | None = None
-    source: str = ""
+    refresh_hz: Fraction | None = None  # refresh that decides the holds; None if it is not known
+    source: str = ""  # 'given', 'holds' or ''
+    # usual refreshes that would look the same: of even holds, or where changes do not decide; 59.94
+    # beside 60 too, where the recording is too short to know
     candidates: tuple[Fraction, ...] = ()
-    grid: Grid | None = None
-    finest: Grid | None = None
-    even: Evenness | None = None
+    grid: Grid | None = None  # the refresh on the recording's clock, if it is known
+    finest: Grid | None = None  # finest refresh that there may be, as far as the camera follows
+    even: Evenness | None = None  # frames on an even clock, if the changes allow it
+    # refreshes that would look as even and show this rate unevenly
     rivals: tuple[Fraction, ...] = ()
-    uneven: bool = False
-    contradicts: bool = False
-    too_fast_hz: Fraction | None = None
+    uneven: bool = False  # whether no even clock meets the changes
+    contradicts: bool = False  # whether the changes are not those of the display that was given
+    too_fast_hz: Fraction | None = None  # refresh that the camera is too slow for, or None
 
     @property
     def surely_even(self) -> bool:
@@ -108,14 +86,9 @@ class _Trial:
 def find_refresh(seen: Stretches, rate_hz: float | None, display: Display | None) -> FoundRefresh:
     """Find the refresh, from the changes and from what is known of the display.
 
-    Parameters
-    ----------
-    seen
-        Changes of the recording.
-    rate_hz
-        Frame numbers a second as they were played, None if the strip's rate is not known.
-    display
-        The display, if it was given; a variable one has no fixed grid.
+    `seen`: changes of the recording.
+    `rate_hz`: frame numbers a second as they were played, None if the strip's rate is not known.
+    `display`: the display, if it was given; a variable one has no fixed grid.
     """
     interval_s = seen.interval_s
     given = None if display is None or display.is_variable else display.highest_hz

@@ -42,10 +42,7 @@ _KEYS = (
 def from_json(data: Any, *, source: str) -> Reading:
     """Reading from its JSON object; what the arithmetic expected is computed again by readers.
 
-    Raises
-    ------
-    InputError
-        Not a reading, or of another version.
+    Raises `InputError`: not a reading, or of another version.
     """
     if not isinstance(data, dict) or data.get("schema") != SCHEMA:
         raise InputError(
@@ -154,11 +151,7 @@ def load_readings(path: Path) -> list[Reading] | None:
     """Readings in a JSON file (an object or a list of them); None if it is no JSON.
 
     UTF-8, UTF-16 and UTF-32 are read, byte order mark or not: shells write what they like.
-
-    Raises
-    ------
-    InputError
-        Missing, too large, damaged, JSON of something else, or other text.
+    Raises `InputError`: missing, too large, damaged, JSON of something else, or other text.
     """
     if not os.path.isfile(path) or path.stat().st_size == 0:  # noqa: PTH113 - raises nothing
         raise unreadable(path, "")

@@ -51,14 +51,10 @@ def true_time(
 ) -> TrueTime:
     """Find the scale of time: as given, from the maker's tag, or from the strip's own rate.
 
-    Parameters
-    ----------
-    watched
-        What the strips said, in the file's seconds.
-    timeline_hz
-        Pictures a second of the file.
-    given_hz, tag_hz
-        Pictures a second at which it was taken, by the user and by the file's tag.
+    `watched`: what the strips said, in the file's seconds.
+    `timeline_hz`: pictures a second of the file.
+    `given_hz`, `tag_hz`: pictures a second at which it was taken, by the user and by the file's
+    tag.
     """
     if timeline_hz is None:
         return TrueTime()

@@ -22,41 +22,27 @@ NOT_SINGLE = 0.7  # of the pictures mixed or unread in transition
 
 @dataclass(frozen=True)
 class Run:
-    """Pictures in a row that show one number (the larger part of a mixture counts).
+    """Pictures in a row that show one number (the larger part of a mixture counts)."""
 
-    Attributes
-    ----------
-    number
-        Frame number.
-    first_s, last_s
-        Times of the first and of the last of them, seconds, exact.
-    first_picture, last_picture
-        Their places in the file, from 0.
-    pictures
-        How many show it; fewer than lie between where some were unread.
-    direct
-        Whether it was seen to take over from the number before: a picture shows light of
-        both and none of the numbers between, which would have had to come first.
-    glimpsed
-        Whether a number between was seen to give light, though never the larger part.
-    halfway_s, halfway_within_s
-        When a picture shows it and the number before in about equal parts, so that either may
-        have been taken for the larger, and how well that gives the time; None if none does.
-    identity
-        Rate and clip that its first picture names.
-    """
-
-    number: int
+    number: int  # frame number
+    # first_s, last_s: times of the first and of the last of them, seconds, exact
     first_s: Fraction
     last_s: Fraction
+    # first_picture, last_picture: their places in the file, from 0
     first_picture: int
     last_picture: int
-    pictures: int = 1
+    pictures: int = 1  # how many show it; fewer than lie between where some were unread
+    # whether it was seen to take over from the number before: a picture shows light of both and
+    # none of the numbers between, which would have had to come first
     direct: bool = False
+    # whether a number between was seen to give light, though never the larger part
     glimpsed: bool = False
+    # halfway_s, halfway_within_s: when a picture shows it and the number before in about equal
+    # parts, so that either may have been taken for the larger, and how well that gives the time;
+    # None if none does
     halfway_s: Fraction | None = None
     halfway_within_s: Fraction = Fraction(0)
-    identity: Identity | None = None
+    identity: Identity | None = None  # rate and clip that its first picture names
 
 
 @dataclass(frozen=True)
@@ -81,41 +67,27 @@ class Mixture:
 
 @dataclass(frozen=True)
 class Watched:
-    """All that the strip said over a file.
+    """All that the strip said over a file."""
 
-    Attributes
-    ----------
-    pictures, read
-        Pictures in the file, and those whose number was read.
-    unread
-        Reasons why others were not, with counts, the commonest first.
-    first_s, last_s
-        Times of the first and the last picture.
-    runs, mixtures
-        In the order of the file.
-    identity
-        Rate and clip that most pictures name; None if none does.
-    other_clips
-        Pictures that name another clip.
-    blended, stairs
-        Pictures that mix two neighbours, and how often such a mixture stood still and then went
-        on by a step, as pictures made between two frames do and a slow panel does not.
-    clipped, clipped_stairs
-        Mixtures in pictures that clip white, and stairs of such: over-exposure makes a slow
-        change look like a mixture that stands still.
-    """
-
+    # pictures, read: pictures in the file, and those whose number was read
     pictures: int
     read: int
+    # reasons why others were not, with counts, the commonest first
     unread: tuple[tuple[str, int], ...]
+    # first_s, last_s: times of the first and the last picture
     first_s: Fraction
     last_s: Fraction
+    # runs, mixtures: in the order of the file
     runs: tuple[Run, ...]
     mixtures: tuple[Mixture, ...]
-    identity: Identity | None
-    other_clips: int
+    identity: Identity | None  # rate and clip that most pictures name; None if none does
+    other_clips: int  # pictures that name another clip
+    # blended, stairs: pictures that mix two neighbours, and how often such a mixture stood still
+    # and then went on by a step, as pictures made between two frames do and a slow panel does not
     blended: int = 0
     stairs: int = 0
+    # clipped, clipped_stairs: mixtures in pictures that clip white, and stairs of such:
+    # over-exposure makes a slow change look like a mixture that stands still
     clipped: int = 0
     clipped_stairs: int = 0
 

@@ -29,14 +29,9 @@ def hertz_list(values: Sequence[Fraction]) -> str:
 def held_words(reading: Reading, refreshes: Sequence[Fraction], must: Cadence | None) -> str:
     """'held 3:2 at 60 Hz, as 24 on 60 must be'.
 
-    Parameters
-    ----------
-    reading
-        Whose holds are counted in refreshes.
-    refreshes
-        Names of the refresh in which they are, hertz.
-    must
-        What the arithmetic makes of the clip on the display that was given, or was found.
+    `reading`: whose holds are counted in refreshes.
+    `refreshes`: names of the refresh in which they are, hertz.
+    `must`: what the arithmetic makes of the clip on the display that was given, or was found.
     """
     at, pattern = f"at {hertz_list(refreshes)}", reading.pattern
     if pattern is None:
@@ -88,14 +83,9 @@ def explanations(
 ) -> tuple[str, ...]:
     """Sentences that explain what differs; none where nothing does.
 
-    Parameters
-    ----------
-    reading
-        Of a screen or a browser; its rate is known.
-    display
-        Display that the user named.
-    shown_hz
-        Frame changes a second, where they are even.
+    `reading`: of a screen or a browser; its rate is known.
+    `display`: display that the user named.
+    `shown_hz`: frame changes a second, where they are even.
     """
     found = [*_refresh(reading, display, shown_hz), *_speed(reading), *_losses(reading)]
     found += _conversion(reading)

@@ -40,24 +40,12 @@ SCREEN_STEP_CD_M2, SCREEN_DARK_CD_M2 = 20.0, 160.0  # ITU-R BT.1702
 
 @dataclass(frozen=True)
 class WorstMoment:
-    """The picture at the worst moment.
+    """The picture at the worst moment."""
 
-    Attributes
-    ----------
-    time_s
-        When.
-    picture
-        uint8 (rows, columns, 3), reduced.
-    region
-        bool, the area that flashed, on a grid three times coarser.
-    criterion
-        The criterion that was nearest to its limit or furthest beyond it.
-    """
-
-    time_s: Fraction
-    picture: UInt8Array
-    region: BoolArray
-    criterion: str
+    time_s: Fraction  # when
+    picture: UInt8Array  # uint8 (rows, columns, 3), reduced
+    region: BoolArray  # bool, the area that flashed, on a grid three times coarser
+    criterion: str  # the criterion that was nearest to its limit or furthest beyond it
 
 
 class FlashCheck:
@@ -123,18 +111,10 @@ class FlashCheck:
     def see(self, time_s: Fraction, frame: Frame) -> None:
         """Take the next frame.
 
-        Parameters
-        ----------
-        time_s
-            When it appears, seconds, later than the frame before.
-        frame
-            Narrow-range planes, or R'G'B' codes, uint8 (height, width, 3), full range; or what
-            `shrink` made of them.
-
-        Raises
-        ------
-        RequestError
-            The times do not rise.
+        `time_s`: when it appears, seconds, later than the frame before.
+        `frame`: narrow-range planes, or R'G'B' codes, uint8 (height, width, 3), full range; or what
+        `shrink` made of them.
+        Raises `RequestError`: the times do not rise.
         """
         if self._frames and time_s <= self._last_s:
             raise RequestError(
@@ -200,12 +180,8 @@ class FlashCheck:
         Two seconds beyond the seam hold every second across it, at every place with what it
         carries over; extended flashing that may go on is followed for five.
 
-        Parameters
-        ----------
-        once_s
-            How long one round takes.
-        frames
-            Gives the first seconds of a round, with times from 0 on.
+        `once_s`: how long one round takes.
+        `frames`: gives the first seconds of a round, with times from 0 on.
         """
         start_s = once_s
         with closing(frames()) as shown:  # of a short round nothing is read twice
@@ -241,12 +217,8 @@ class FlashCheck:
     ) -> SafetyReport:
         """Return the result of what was seen. Call it once, after the last frame.
 
-        Parameters
-        ----------
-        still
-            The one frame is a still picture: only stripes are judged.
-        notes
-            Remarks to carry in the report.
+        `still`: the one frame is a still picture: only stripes are judged.
+        `notes`: remarks to carry in the report.
         """
         end_s = self._last_s + 1 / self._rate
         flashes = (*(rule.finding() for rule in self._rules), extended_finding(self._rules))
@@ -266,10 +238,7 @@ class FlashCheck:
 class LoopGuard:
     """Looks quickly at rendered frames, and at the seam where the last meets the first.
 
-    Parameters
-    ----------
-    width, height, rate, viewing
-        As of `FlashCheck`.
+    `width`, `height`, `rate`, `viewing`: as of `FlashCheck`.
 
     Examples
     --------
@@ -306,10 +275,7 @@ class LoopGuard:
     def report(self, end_s: Fraction | None = None) -> SafetyReport:
         """Look at the seam and return the result. Call it once, after the last frame.
 
-        Parameters
-        ----------
-        end_s
-            When the last frame goes, if it does not stay for 1 / rate.
+        `end_s`: when the last frame goes, if it does not stay for 1 / rate.
         """
         once_s = self._end_s if end_s is None else end_s
         self._check.see_again(once_s, lambda: (timed for timed in self._first))

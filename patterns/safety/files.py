@@ -52,20 +52,11 @@ Frames = Callable[[], "Generator[_Shown, None, None]"]
 
 @dataclass(frozen=True)
 class FileResult:
-    """What the check of one file found.
+    """What the check of one file found."""
 
-    Attributes
-    ----------
-    path
-        The file.
-    report
-        The findings.
-    worst
-        The worst moment, or None if nothing flashed and no stripes were found.
-    """
-
-    path: Path
-    report: SafetyReport
+    path: Path  # the file
+    report: SafetyReport  # the findings
+    # the worst moment, or None if nothing flashed and no stripes were found
     worst: WorstMoment | None
 
 

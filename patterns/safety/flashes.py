@@ -27,12 +27,8 @@ Quantity = npt.NDArray[np.float32 | np.int32]
 class Swings:
     """Opposing changes of a quantity at every place of a grid.
 
-    Parameters
-    ----------
-    step
-        A change is a swing of at least this.
-    dark_below
-        The darker of its two states must be below this.
+    `step`: a change is a swing of at least this.
+    `dark_below`: the darker of its two states must be below this.
     """
 
     def __init__(self, step: float, dark_below: float = np.inf) -> None:
@@ -67,10 +63,7 @@ class Swings:
 class TransitionCounter:
     """How many changes each place made within the second that ends now.
 
-    Parameters
-    ----------
-    shape
-        Rows and columns of the grid.
+    `shape`: rows and columns of the grid.
     """
 
     def __init__(self, shape: tuple[int, int]) -> None:
@@ -107,12 +100,8 @@ def leading_edge_s(rate: Fraction) -> Fraction:
 class LeadingEdges:
     """Places whose flashes are far enough apart to be acceptable whatever their trailing edges.
 
-    Parameters
-    ----------
-    shape
-        Rows and columns of the grid.
-    apart_s
-        The least spacing of leading edges.
+    `shape`: rows and columns of the grid.
+    `apart_s`: the least spacing of leading edges.
     """
 
     def __init__(self, shape: tuple[int, int], apart_s: Fraction) -> None:
@@ -144,12 +133,9 @@ class LeadingEdges:
 class ChangeCounter:
     """Changes of each place within the second that ends now, less what is always acceptable.
 
-    Parameters
-    ----------
-    shape
-        Rows and columns of the grid.
-    apart_s
-        Spacing of leading edges from which flashes are acceptable, where a criterion has one.
+    `shape`: rows and columns of the grid.
+    `apart_s`: spacing of leading edges from which flashes are acceptable, where a criterion has
+    one.
     """
 
     def __init__(self, shape: tuple[int, int], apart_s: Fraction | None) -> None:

@@ -37,18 +37,10 @@ NEUTRAL = 2  # chroma codes this near to 128 are grey
 
 @dataclass(frozen=True)
 class Shrunk:
-    """One frame in code values, averaged over the fine cells: small enough to be kept.
+    """One frame in code values, averaged over the fine cells: small enough to be kept."""
 
-    Attributes
-    ----------
-    codes
-        uint8, (1, rows, columns) of a grey frame, else (3, rows, columns).
-    narrow
-        Whether they are Y', Cb, Cr in narrow range, else R', G', B' in full range.
-    """
-
-    codes: UInt8Array
-    narrow: bool
+    codes: UInt8Array  # uint8, (1, rows, columns) of a grey frame, else (3, rows, columns)
+    narrow: bool  # whether they are Y', Cb, Cr in narrow range, else R', G', B' in full range
 
     @classmethod
     def of_codes(cls, codes: UInt8Array) -> Shrunk:
@@ -58,26 +50,15 @@ class Shrunk:
 
 @dataclass(frozen=True)
 class Reduced:
-    """One frame on the grids.
+    """One frame on the grids."""
 
-    Attributes
-    ----------
-    relative
-        float32 (rows, columns), relative luminance, 0 to 1.
-    screen
-        float32 (rows, columns), luminance in cd/m2.
-    screen_fine
-        float32 (3 rows, 3 columns), luminance in cd/m2; after a quick look as `screen`.
-    linear_rgb
-        float32 (rows, columns, 3), linear R, G, B (sRGB curve), or None for a grey frame.
-    signal
-        Integers (1 or 3, ...), the rest as `screen_fine`: the signal, 0 to 4080 once clipped.
-    """
-
-    relative: Float32Array
-    screen: Float32Array
+    relative: Float32Array  # float32 (rows, columns), relative luminance, 0 to 1
+    screen: Float32Array  # float32 (rows, columns), luminance in cd/m2
+    # float32 (3 rows, 3 columns), luminance in cd/m2; after a quick look as `screen`
     screen_fine: Float32Array
+    # float32 (rows, columns, 3), linear R, G, B (sRGB curve), or None for a grey frame
     linear_rgb: Float32Array | None
+    # integers (1 or 3, ...), the rest as `screen_fine`: the signal, 0 to 4080 once clipped
     signal: IndexArray
 
     def picture(self) -> UInt8Array:
@@ -106,15 +87,10 @@ def _to_signal(*, narrow: bool) -> Float32Array:
 class Reducer:
     """Reduces frames of one size.
 
-    Parameters
-    ----------
-    width, height
-        Size of the frames in pixels.
-    viewing
-        For the luminance of peak white.
-    quick
-        Read two rows of each cell and average whole cells in code. Meant for pictures that are
-        smooth from row to row, such as rendered ones, while they are made.
+    `width`, `height`: size of the frames in pixels.
+    `viewing`: for the luminance of peak white.
+    `quick`: read two rows of each cell and average whole cells in code. Meant for pictures that are
+    smooth from row to row, such as rendered ones, while they are made.
     """
 
     def __init__(

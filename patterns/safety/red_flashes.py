@@ -75,10 +75,7 @@ class RedSwings:
     Away from red the least red colour since the last change is remembered, in red the
     reddest, so that a slow change adds up over its frames.
 
-    Parameters
-    ----------
-    shape
-        Rows and columns of the grid.
+    `shape`: rows and columns of the grid.
     """
 
     def __init__(self, shape: tuple[int, int]) -> None:

@@ -32,41 +32,26 @@ def _intervals_json(intervals: tuple[Interval, ...]) -> list[list[float]]:
 
 @dataclass(frozen=True)
 class FlashFinding:
-    """One flash criterion.
+    """One flash criterion."""
 
-    Attributes
-    ----------
-    criterion, source
-        Its name and where it is published.
-    exceeds
-        Whether more than three flashes a second fell on more than the allowed area.
-    flashes_per_s
-        Most flashes within any one second over more than the allowed area.
-    share, share_limit
-        Largest share of the picture (for WCAG: within one 10 degree field) whose places had
-        more than three flashes within one second, summed whether they touch or not, and the
-        share that is allowed.
-    flashing_s
-        Most time within any five seconds for which two or more flashes a second went on,
-        on more than the allowed area.
-    intervals
-        When the limit was exceeded: from the first to the last change, seconds.
-    worst_time_s
-        When `flashes_per_s` was reached, or None if nothing flashed.
-    extra
-        Reported beside the criteria in force, but not counted in the verdict.
-    """
-
+    # criterion, source: its name and where it is published
     criterion: str
     source: str
-    exceeds: bool
-    flashes_per_s: float
+    exceeds: bool  # whether more than three flashes a second fell on more than the allowed area
+    flashes_per_s: float  # most flashes within any one second over more than the allowed area
+    # share, share_limit: largest share of the picture (for WCAG: within one 10 degree field) whose
+    # places had more than three flashes within one second, summed whether they touch or not, and
+    # the share that is allowed
     share: float
     share_limit: float
+    # most time within any five seconds for which two or more flashes a second went on, on more than
+    # the allowed area
     flashing_s: Fraction = Fraction(0)
+    # when the limit was exceeded: from the first to the last change, seconds
     intervals: tuple[Interval, ...] = ()
+    # when `flashes_per_s` was reached, or None if nothing flashed
     worst_time_s: Fraction | None = None
-    extra: bool = False
+    extra: bool = False  # reported beside the criteria in force, but not counted in the verdict
 
     def to_json(self) -> dict[str, Any]:
         """Plain object; keys are documented in SAFETY.md."""
@@ -89,41 +74,25 @@ class FlashFinding:
 
 @dataclass(frozen=True)
 class StripeFinding:
-    """One criterion for regular stripes, at the moment that came nearest to it or beyond.
+    """One criterion for regular stripes, at the moment that came nearest to it or beyond."""
 
-    Attributes
-    ----------
-    criterion, source
-        Its name and where it is published.
-    exceeds
-        Whether the stripes are more, larger and brighter than it allows.
-    pairs, pairs_limit
-        Light-dark pairs of the largest stripes found, and how many are allowed.
-    share, share_limit
-        Their share of the picture, and the share from which the limit applies.
-    light_cd_m2, dark_cd_m2
-        Luminance of the lightest and the darkest stripe.
-    motion
-        'none' (no stripes found), 'stationary', 'drifting', 'reversing', 'oscillating'
-        or 'flashing'.
-    normal_deg
-        Direction across the stripes, degrees from x (0: upright stripes).
-    intervals
-        When the limit was exceeded, seconds.
-    """
-
+    # criterion, source: its name and where it is published
     criterion: str
     source: str
     pairs_limit: int
     share_limit: float
-    exceeds: bool = False
+    exceeds: bool = False  # whether the stripes are more, larger and brighter than it allows
+    # pairs, pairs_limit: light-dark pairs of the largest stripes found, and how many are allowed
     pairs: float = 0.0
+    # share, share_limit: their share of the picture, and the share from which the limit applies
     share: float = 0.0
+    # light_cd_m2, dark_cd_m2: luminance of the lightest and the darkest stripe
     light_cd_m2: float = 0.0
     dark_cd_m2: float = 0.0
+    # 'none' (no stripes found), 'stationary', 'drifting', 'reversing', 'oscillating' or 'flashing'
     motion: str = "none"
-    normal_deg: float = 0.0
-    intervals: tuple[Interval, ...] = ()
+    normal_deg: float = 0.0  # direction across the stripes, degrees from x (0: upright stripes)
+    intervals: tuple[Interval, ...] = ()  # when the limit was exceeded, seconds
 
     @property
     def contrast(self) -> float:
@@ -154,31 +123,19 @@ class StripeFinding:
 
 @dataclass(frozen=True)
 class SafetyReport:
-    """Result of a check.
+    """Result of a check."""
 
-    Attributes
-    ----------
-    method
-        'pictures' (frames were looked at) or 'still' (one picture, stripes only).
-    width, height, frames, duration_s
-        What was checked.
-    viewing
-        The viewing assumed.
-    flashes, stripes
-        One finding for each criterion.
-    notes
-        Remarks for a person, each one sentence.
-    """
-
-    method: str
+    method: str  # 'pictures' (frames were looked at) or 'still' (one picture, stripes only)
+    # width, height, frames, duration_s: what was checked
     width: int
     height: int
     frames: int
     duration_s: Fraction
-    viewing: Viewing
+    viewing: Viewing  # the viewing assumed
+    # flashes, stripes: one finding for each criterion
     flashes: tuple[FlashFinding, ...]
     stripes: tuple[StripeFinding, ...]
-    notes: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()  # remarks for a person, each one sentence
 
     @property
     def flashes_exceed(self) -> bool:

@@ -165,12 +165,8 @@ def _same(one: Stripes, other: Stripes) -> bool:
 class StripeWatch:
     """Looks for stripes a few times a second and follows those it found at every frame.
 
-    Parameters
-    ----------
-    rules
-        The criteria.
-    fine
-        How many cells of the pictures lie along the side of a cell of the grid.
+    `rules`: the criteria.
+    `fine`: how many cells of the pictures lie along the side of a cell of the grid.
     """
 
     def __init__(self, rules: StripeRules, fine: int = FINE) -> None:
@@ -235,12 +231,8 @@ class StripeWatch:
     def findings(self, end_s: Fraction, *, still: bool = False) -> tuple[StripeFinding, ...]:
         """Close the account at `end_s`; returns one finding for each criterion.
 
-        Parameters
-        ----------
-        end_s
-            When the last frame goes.
-        still
-            The picture is a still: it is shown for as long as anyone likes.
+        `end_s`: when the last frame goes.
+        `still`: the picture is a still: it is shown for as long as anyone likes.
         """
         if self._track is not None:
             if end_s - self._track.end_s <= KEEP_S:

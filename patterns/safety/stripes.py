@@ -32,28 +32,16 @@ ComplexGrid = npt.NDArray[np.complex64]
 
 @dataclass(frozen=True)
 class Stripes:
-    """Stripes of one picture.
+    """Stripes of one picture."""
 
-    Attributes
-    ----------
-    pairs
-        Light-dark pairs across the region.
-    share
-        Share of the picture that the region fills.
-    light_cd_m2, dark_cd_m2
-        Luminance of its lightest and darkest stripes (97th and 3rd percentile).
-    frequency
-        Cycles a fine cell along x and y.
-    region
-        Where they are, on the grid of cells.
-    """
-
-    pairs: float
-    share: float
+    pairs: float  # light-dark pairs across the region
+    share: float  # share of the picture that the region fills
+    # light_cd_m2, dark_cd_m2: luminance of its lightest and darkest stripes (97th and 3rd
+    # percentile)
     light_cd_m2: float
     dark_cd_m2: float
-    frequency: tuple[float, float]
-    region: BoolArray
+    frequency: tuple[float, float]  # cycles a fine cell along x and y
+    region: BoolArray  # where they are, on the grid of cells
 
     @property
     def normal_deg(self) -> float:
@@ -132,16 +120,9 @@ def _extent(places: BoolArray, x: float, y: float) -> float:
 def find_stripes(screen_fine: Float32Array, fine: int = FINE) -> Stripes | None:
     """Find the strongest regular stripes of a picture.
 
-    Parameters
-    ----------
-    screen_fine
-        Luminance in cd/m2, float32 (`fine` x rows, `fine` x columns).
-    fine
-        How many of its cells lie along the side of a cell of the grid.
-
-    Returns
-    -------
-    The stripes, or None where there are none of at least `FEWEST_PAIRS` pairs.
+    `screen_fine`: luminance in cd/m2, float32 (`fine` x rows, `fine` x columns).
+    `fine`: how many of its cells lie along the side of a cell of the grid.
+    Returns the stripes, or None where there are none of at least `FEWEST_PAIRS` pairs.
     """
     middle = screen_fine - screen_fine.mean()
     if float(np.abs(middle).max()) < LEAST_AMPLITUDE_CD_M2:

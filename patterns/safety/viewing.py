@@ -27,19 +27,13 @@ SMALL_AREA_SR = 0.006
 
 @dataclass(frozen=True)
 class Viewing:
-    """Assumed viewing.
+    """Assumed viewing."""
 
-    Attributes
-    ----------
-    peak_cd_m2
-        Luminance of peak white. ITU-R BT.1702-3 takes 200 cd/m2 for SDR (second-hand
-        quotation of its note 3).
-    distance_heights
-        Distance from the eye to the screen in heights of the picture. Three is the usual
-        assumption for HD pictures (a 16:9 picture is then 33 degrees wide).
-    """
-
+    # Luminance of peak white. ITU-R BT.1702-3 takes 200 cd/m2 for SDR (second-hand quotation of its
+    # note 3).
     peak_cd_m2: float = 200.0
+    # Distance from the eye to the screen in heights of the picture. Three is the usual assumption
+    # for HD pictures (a 16:9 picture is then 33 degrees wide).
     distance_heights: float = 3.0
 
     def __post_init__(self) -> None:
@@ -92,22 +86,13 @@ SCREEN_SHARE = 0.25  # ITU-R BT.1702-3, guideline 1 (second-hand quotation)
 
 @dataclass(frozen=True)
 class AreaRule:
-    """How large an area may be.
+    """How large an area may be."""
 
-    Attributes
-    ----------
-    limit_cells
-        Largest area that is not counted, in cells; more than this counts.
-    field
-        Rows and columns of the field within which areas are summed: the whole grid for a
-        rule about the screen.
-    cells
-        Number of cells of the grid.
-    """
-
-    limit_cells: float
+    limit_cells: float  # largest area that is not counted, in cells; more than this counts
+    # rows and columns of the field within which areas are summed: the whole grid for a rule about
+    # the screen
     field: tuple[int, int]
-    cells: int
+    cells: int  # number of cells of the grid
 
     @property
     def limit_share(self) -> float:
