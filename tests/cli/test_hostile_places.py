@@ -65,7 +65,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     "words",
     [
         ("kit", "--seconds", "1", "--size", "320x180"),
-        ("present", "--split", "--seconds", "1", "--size", "1280x720"),
+        ("present", "--split", "--seconds", "0.5", "--size", "960x540"),
         ("present", "--stills"),
     ],
     ids=["kit", "split", "stills"],

@@ -40,7 +40,8 @@ def spec_of(slow: int = 1, refresh_hz: F = F(60)) -> SplitSpec:
     )  # fmt: skip
 
 
-CASES: list[tuple[FormatName, int]] = [("webp", 1), ("apng", 1), ("gif", 6), ("webp", 4)]
+# Slowed WebP rounds as at full speed, to 66 or 67 ms: its sums are tested below without a file.
+CASES: list[tuple[FormatName, int]] = [("webp", 1), ("apng", 1), ("gif", 6)]
 
 
 def by_another_reader(path: Path, timing: PlayedTiming, step_s: F) -> None:

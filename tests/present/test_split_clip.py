@@ -70,7 +70,7 @@ GRID = [
 def test_each_panels_strip_gives_the_predicted_holds(
     rates: tuple[F, ...], refresh_hz: F, layout: LayoutName
 ) -> None:
-    spec = spec_of(rates, refresh_hz, layout, seconds=F(2, 5))
+    spec = spec_of(rates, refresh_hz, layout, seconds=F(1, 4))  # 25 on 60 Hz repeats after 1/5 s
     clip = SplitClip(spec)
     numbers: list[list[int]] = [[] for _ in rates]
     for frame in clip.refreshes():
@@ -215,7 +215,7 @@ def test_an_audience_sees_no_strip() -> None:
 def test_the_bars_of_every_layout_pass_the_check(count: int, slow: int, tmp_path: Path) -> None:
     rates = (F(24), F(25), F(30), F(60))[:count]
     spec = SplitSpec(
-        rate_panels(rates, F(60)), SceneChoice(across=count), F(60), "side",
+        rate_panels(rates, F(60)), SceneChoice(across=count), F(60), "side", 1440, 810,
         seconds=F(1, slow), slow=slow,
     )  # fmt: skip
     assert write_split(spec, tmp_path / "split.mp4").passes
@@ -223,7 +223,7 @@ def test_the_bars_of_every_layout_pass_the_check(count: int, slow: int, tmp_path
 
 def test_what_exceeds_a_limit_is_refused_and_not_kept(tmp_path: Path) -> None:
     scene = SceneChoice(pace=F(1), further={"bars": F(12)})
-    spec = SplitSpec(rate_panels((F(24), F(30)), F(60)), scene, F(60), width=960, height=540,
+    spec = SplitSpec(rate_panels((F(24), F(30)), F(60)), scene, F(60), width=720, height=404,
                      seconds=F(1))  # fmt: skip
     with pytest.raises(RequestError, match="--allow-flashing"):
         write_split(spec, tmp_path / "split.mp4")

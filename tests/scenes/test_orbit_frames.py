@@ -28,6 +28,7 @@ from patterns.scenes.orbit.view import Samples
 from tests.scenes.interrupted import interrupt, same
 
 W, H = 384, 216
+SMALL = (192, 108)  # where frames are only compared with each other
 # Frames between the two that are correlated: the window does not move with the hills to
 # a part of a pixel, and draws the peak towards whole pixels by up to 0.15.
 GAP = 3
@@ -146,9 +147,9 @@ def _move_at_centre(
 
 
 def test_the_subjects_outline_rests() -> None:
-    """Averaged over a turn, edge pixels mix sky and tower as the geometry says, no wider."""
+    """Averaged over half a turn, edge pixels mix sky and tower as the geometry says, no wider."""
     clip = clip_of(0, turn_deg_s=Fraction(36), frames=240, height_m=Fraction(4))
-    mean = np.mean([code_to_light(frame(clip, n).y) for n in range(0, 240, 15)], axis=0)
+    mean = np.mean([code_to_light(frame(clip, n).y) for n in range(0, 120, 10)], axis=0)
     seen = seen_by(clip, W, H)
     fine = seen_by(clip, W, H, 8).surface == SUBJECT
     cover = fine.reshape(H, 8, W, 8).mean(axis=(1, 3))
@@ -169,13 +170,15 @@ def test_the_subjects_outline_rests() -> None:
 
 def test_a_whole_turn_closes() -> None:
     clip = clip_of(180, frames=180, turn_deg_s=Fraction(48))  # 180 frames at 24 are 360 degrees
-    first, after = frame(clip, 0), frame(clip, 180)
+    first, after = frame(clip, 0, *SMALL), frame(clip, 180, *SMALL)
     assert np.array_equal(first.y, after.y)
     assert np.array_equal(first.cb, after.cb)
     assert np.array_equal(first.cr, after.cr)
     # and the step over the seam is like any other step
     steps = [
-        np.mean(np.abs(frame(clip, n).y.astype(int) - frame(clip, n + 1).y.astype(int)))
+        np.mean(
+            np.abs(frame(clip, n, *SMALL).y.astype(int) - frame(clip, n + 1, *SMALL).y.astype(int))
+        )
         for n in (60, 179)
     ]
     assert steps[1] < 2 * steps[0] + 1
@@ -186,29 +189,31 @@ def test_frames_beyond_the_clip_and_short_clips_agree_with_a_whole_turn() -> Non
     short = clip_of(180, frames=24)
     long = clip_of(180, frames=24 * 70)
     for n in (0, 23):
-        differ = frame(short, n).y.astype(int) - frame(long, n).y.astype(int)
+        differ = frame(short, n, *SMALL).y.astype(int) - frame(long, n, *SMALL).y.astype(int)
         assert np.abs(differ).max() <= 2  # rounding, and the sky's dither
-    beyond = frame(short, 100).y.astype(int) - frame(long, 100).y.astype(int)
+    beyond = frame(short, 100, *SMALL).y.astype(int) - frame(long, 100, *SMALL).y.astype(int)
     assert np.abs(beyond).max() <= 2
 
 
 def test_same_clip_same_bytes() -> None:
     clip = clip_of(180)
-    other = Planes.blank(W, H)
-    OrbitRenderer(clip, W, H).draw(5, other)
-    again = frame(clip, 5)
+    other = Planes.blank(*SMALL)
+    OrbitRenderer(clip, *SMALL).draw(5, other)
+    again = frame(clip, 5, *SMALL)
     for a, b in ((other.y, again.y), (other.cb, again.cb), (other.cr, again.cr)):
         assert np.array_equal(a, b)
 
 
 def test_seeds_give_other_country() -> None:
     one, two = clip_of(0), replace(clip_of(0), seed=2)
-    assert np.mean(frame(one, 0).y != frame(two, 0).y) > 0.5
+    assert np.mean(frame(one, 0, *SMALL).y != frame(two, 0, *SMALL).y) > 0.5
 
 
 def test_negative_turn_is_the_same_picture_at_the_start() -> None:
     one, two = clip_of(0, turn_deg_s=Fraction(6)), clip_of(0, turn_deg_s=Fraction(-6))
-    assert np.abs(frame(one, 0).y.astype(int) - frame(two, 0).y.astype(int)).max() <= 2
+    assert (
+        np.abs(frame(one, 0, *SMALL).y.astype(int) - frame(two, 0, *SMALL).y.astype(int)).max() <= 2
+    )
 
 
 @pytest.mark.parametrize(
@@ -234,30 +239,30 @@ def test_far_corners_of_what_may_be_asked_draw(
 def test_frames_do_not_depend_on_what_was_drawn_before() -> None:
     """Texels are painted as they come into view, in other pieces if a clip is drawn in order."""
     clip = clip_of(180, frames=120)
-    jumped, followed = OrbitRenderer(clip, W, H), OrbitRenderer(clip, W, H)
-    one, other = Planes.blank(W, H), Planes.blank(W, H)
+    jumped, followed = OrbitRenderer(clip, *SMALL), OrbitRenderer(clip, *SMALL)
+    one, other = Planes.blank(*SMALL), Planes.blank(*SMALL)
     jumped.draw(90, one)
     for n in (*range(40), 90):
         followed.draw(n, other)
     assert same(one, other)
 
 
-@pytest.mark.parametrize("turn", [Fraction(60), Fraction(-60), Fraction(360)], ids=str)
+@pytest.mark.parametrize("turn", [Fraction(-60), Fraction(360)], ids=str)
 def test_frames_are_the_same_after_any_number_of_turns(turn: Fraction) -> None:
     """A whole turn is kept, whatever the clip's length, and painted once."""
     clip = clip_of(180, frames=24 * 600, turn_deg_s=turn)
-    going, one, other = OrbitRenderer(clip, W, H), Planes.blank(W, H), Planes.blank(W, H)
+    going, one, other = OrbitRenderer(clip, *SMALL), Planes.blank(*SMALL), Planes.blank(*SMALL)
     for n in (*range(0, 145, 12), 141, 8640, 8652):
         going.draw(n, one)
         if n in (72, 141, 8652):
-            OrbitRenderer(clip, W, H).draw(n, other)
+            OrbitRenderer(clip, *SMALL).draw(n, other)
             assert same(one, other), n
 
 
 def test_a_turn_is_painted_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """From the second turn on nothing is painted: time and memory do not grow with the length."""
     clip = clip_of(180, frames=24 * 600, turn_deg_s=Fraction(60))
-    renderer, picture = OrbitRenderer(clip, W, H), Planes.blank(W, H)
+    renderer, picture = OrbitRenderer(clip, *SMALL), Planes.blank(*SMALL)
     painted: list[int] = []
     store = Texels.store
 
@@ -277,14 +282,14 @@ def test_a_turn_is_painted_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_ctrl_c_while_painting_leaves_no_wrong_texel(monkeypatch: pytest.MonkeyPatch) -> None:
     clip = clip_of(180, frames=12, turn_deg_s=Fraction(30))
-    broken, one, other = OrbitRenderer(clip, W, H), Planes.blank(W, H), Planes.blank(W, H)
+    broken, one, other = OrbitRenderer(clip, *SMALL), Planes.blank(*SMALL), Planes.blank(*SMALL)
     until = interrupt(monkeypatch, broken._atlas.texels, "store")
     for n in (0, 6):
         until[0] = 5
         with pytest.raises(KeyboardInterrupt):
             broken.draw(n, one)
         broken.draw(n, one)
-        OrbitRenderer(clip, W, H).draw(n, other)
+        OrbitRenderer(clip, *SMALL).draw(n, other)
         assert same(one, other), n
 
 
@@ -299,13 +304,13 @@ def test_a_second_rate_sees_nothing_anew(monkeypatch: pytest.MonkeyPatch) -> Non
         return orbit_view.look(camera, pixels)
 
     monkeypatch.setattr(orbit, "look", look)
-    kept = [OrbitRenderer(clip, W, H) for clip in clips]
-    one, other = Planes.blank(W, H), Planes.blank(W, H)
+    kept = [OrbitRenderer(clip, *SMALL) for clip in clips]
+    one, other = Planes.blank(*SMALL), Planes.blank(*SMALL)
     assert len(looks) == 2  # luma and chroma
     for n in (0, 12, 23):
         kept[0].draw(n, one)
     orbit._sight.cache_clear()
-    alone = OrbitRenderer(clips[1], W, H)
+    alone = OrbitRenderer(clips[1], *SMALL)
     for n in (0, 33, 59):
         kept[1].draw(n, one)
         alone.draw(n, other)
