@@ -100,16 +100,22 @@ def test_every_plan_fits_eighty_columns_and_starts_with_the_brief(words: list[st
     assert "local rules" in "\n".join(lines).replace("\n", " ").lower()
 
 
-def test_same_input_same_output(tmp_path: Path) -> None:
-    one, two = tmp_path / "one", tmp_path / "two"
-    for folder in (one, two):
-        folder.mkdir()
-        done = plan(
-            *TARN_HOLLOW, "--html", str(folder / "p.html"), "--picture", str(folder / "p.png")
-        )
-        assert done.exit_code == 0
+def pages(folder: Path) -> Path:
+    """The folder, with the page and the picture of Tarn Hollow."""
+    words = ("--html", str(folder / "p.html"), "--picture", str(folder / "p.png"))
+    assert plan(*TARN_HOLLOW, *words).exit_code == 0
+    return folder
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return pages(tmp_path_factory.mktemp("plan"))
+
+
+def test_same_input_same_output(made: Path, tmp_path: Path) -> None:
+    pages(tmp_path)
     for name in ("p.html", "p.png"):
-        assert (one / name).read_bytes() == (two / name).read_bytes()
+        assert (made / name).read_bytes() == (tmp_path / name).read_bytes()
 
 
 class Page(HTMLParser):
@@ -130,10 +136,8 @@ class Page(HTMLParser):
             self.rows[-1] += 1
 
 
-def test_the_page_is_self_contained_and_has_every_section(tmp_path: Path) -> None:
-    target = tmp_path / "plan.html"
-    assert plan(*TARN_HOLLOW, "--html", str(target)).exit_code == 0
-    text = target.read_text(encoding="utf-8")
+def test_the_page_is_self_contained_and_has_every_section(made: Path, tmp_path: Path) -> None:
+    text = (made / "p.html").read_text(encoding="utf-8")
     page = Page()
     page.feed(text)
     assert page.sources
@@ -151,10 +155,8 @@ def test_the_page_is_self_contained_and_has_every_section(tmp_path: Path) -> Non
     assert "<img" not in slow.read_text(encoding="utf-8")  # nothing is past the guidance
 
 
-def test_the_picture_marks_what_is_past_the_guidance(tmp_path: Path) -> None:
-    target = tmp_path / "map.png"
-    assert plan(*TARN_HOLLOW, "--picture", str(target)).exit_code == 0
-    with Image.open(target) as picture:
+def test_the_picture_marks_what_is_past_the_guidance(made: Path) -> None:
+    with Image.open(made / "p.png") as picture:
         assert picture.width == 960
         rgb = picture.convert("RGB")
     warm = tuple(int(LIGHT.wrong[i : i + 2], 16) for i in (1, 3, 5))

@@ -50,7 +50,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.parametrize("encoding", CODE_PAGES)
 def test_every_code_page_can_be_printed_in(folder: Path, encoding: str) -> None:
     """Results and, in two of them, for both streams are set up alike, mistakes."""
-    asked = [(("compare", "Łódź tablet.json", "телевизор.json"), 0)]
+    asked: list[tuple[tuple[str, ...], int]] = [
+        (("compare", "Łódź tablet.json", "телевизор.json"), 0)
+    ]
     if encoding in CODE_PAGES[::3]:
         asked.append((("render", "bars", "--rate", "24", "--out", NAME), 2))
     for words, code in asked:
