@@ -18,7 +18,7 @@ def talk_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("talk")
     seen: list[float] = []
     data = make_talk(
-        TalkRequest(path, width=848, height=476, seconds=F(1, 2)),
+        TalkRequest(path, width=960, height=540, seconds=F(1, 2)),
         progress=lambda done, total: seen.append(done / total),
     )
     assert seen == sorted(seen)

@@ -86,7 +86,7 @@ def test_every_picture_loads(opened: Open) -> None:
             f"document.querySelector('#slide-{number} img').decode()"
             f".then(() => document.querySelector('#slide-{number} img').naturalWidth)"
         )
-        assert width >= 848
+        assert width >= 960
 
 
 def test_space_plays_the_clip_and_then_goes_on(opened: Open) -> None:
