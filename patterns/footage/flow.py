@@ -12,7 +12,9 @@ across the edge alone.
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import cache
 from typing import Any
 
@@ -33,6 +35,13 @@ COHERENT = 0.8  # weighted mean cosine of the phases about the plane, from which
 HIGHEST = 0.25  # cycles a pixel up to which phases count: above are grain and coding
 NEARER = 0.005  # of a peak, by which it counts less for each pixel farther away
 UNLIKE, USUAL_PX, SLOPING = 2.5, 0.15, 0.1  # differences between neighbours, and what is usual
+SHARED = 4.0  # times the variance that frequencies would leave if each were on its own
+LOOKS_HZ = 6  # times a second that motion is measured
+LEAST_LOOKS, MOST_LOOKS = 10, 1200  # in a file
+FARTHEST_S = 0.3  # apart that pictures are compared, where motion is slow
+FOLLOWED_PX = 8.0  # that the fastest part may go between compared pictures
+FAST = 95  # percentile of all blocks that move, the fastest of which may be mistakes
+MOST_LOST = 0.25  # of them that may be lost for the fastest to be more than a lower bound
 EDGE = 0.02  # of the slope across an edge, that a block has along it
 
 
@@ -43,9 +52,11 @@ class Flow:
     Attributes
     ----------
     x, y
-        Middle between where a block was and where it went.
+        Middle between where the block's detail was and where it went.
     dx, dy
         Displacement to the right and down; of worth where `sure`.
+    error
+        Its standard error.
     sure
         Whether it is known.
     edge
@@ -59,9 +70,62 @@ class Flow:
     y: FloatArray
     dx: FloatArray
     dy: FloatArray
+    error: FloatArray
     sure: BoolArray
     edge: BoolArray
     textured: BoolArray
+
+
+@dataclass(frozen=True)
+class Look:
+    """Motion from picture `first` to picture `last`."""
+
+    first: int
+    last: int
+    flow: Flow
+
+
+class MotionLooks:
+    """Takes working pictures in their order, and follows some into later ones."""
+
+    def __init__(self, rate: Fraction, pictures: int) -> None:
+        often = min(round(rate / LOOKS_HZ), pictures // LEAST_LOOKS)
+        self._every = max(1, often, pictures // MOST_LOOKS)
+        self._kept: deque[UInt8Array] = deque(maxlen=max(2, round(rate * FARTHEST_S)) + 1)
+        self._apart = 1
+        self._count = 0
+        self.looks: list[Look] = []
+
+    def take(self, picture: UInt8Array) -> None:
+        """Add the next one, uint8 (height, width)."""
+        if self._kept and self._kept[-1].shape != picture.shape:
+            self._kept.clear()
+        self._kept.append(picture)
+        if self._count % self._every == 0 and len(self._kept) > 1 and min(picture.shape) >= LARGE:
+            self._look()
+        self._count += 1
+
+    def _look(self) -> None:
+        """Compare with a picture so far back that parts go far, but can still be followed."""
+        apart = min(self._apart, len(self._kept) - 1)
+        found, self._apart = self._compared(apart)
+        if not apart / 2 <= self._apart <= 2 * apart:
+            apart = self._apart
+            found, self._apart = self._compared(apart)
+        self.looks.append(Look(self._count - apart, self._count, found))
+
+    def _compared(self, apart: int) -> tuple[Flow, int]:
+        """Motion over so many pictures, and the number of them over which to look."""
+        found = flow(self._kept[-1 - apart], self._kept[-1])
+        if not found.sure.any():
+            return found, 1
+        far = float(np.percentile(np.hypot(found.dx, found.dy)[found.sure], FAST))
+        wanted = int(np.clip(apart * FOLLOWED_PX / max(far, 1e-6), 1, len(self._kept) - 1))
+        if (found.textured & ~found.sure).sum() > MOST_LOST * found.textured.sum():
+            # what was lost may go faster than what was not
+            wanted = min(wanted, apart if far < FOLLOWED_PX else max(1, apart // 2))
+        # even: times that alternate between two lengths come to their mean
+        return found, wanted - wanted % 2 if wanted > 1 else 1
 
 
 def places(length: int, side: int) -> IntArray:
@@ -85,8 +149,8 @@ def flow(before: UInt8Array, after: UInt8Array) -> Flow:
         _grid(small_rows, small_columns) - by // 2, np.maximum(0, -by), room - np.maximum(0, by)
     )
     found = _followed(_cut(before, start, SMALL), _cut(after, start + by, SMALL), by, grain)
-    middle = start + (by + SMALL) / 2
-    parts: tuple[Any, ...] = (middle[:, 1], middle[:, 0], *found)
+    middle = start + by / 2 + found[-1]
+    parts = (middle[:, 1], middle[:, 0], *found[:-1])
     shaped = Flow(*(part.reshape(len(small_rows), len(small_columns)) for part in parts))
     return replace(shaped, sure=shaped.sure & _like_its_neighbours(shaped))
 
@@ -171,25 +235,31 @@ def _peaks(cross: Complex, reach: int) -> IntArray:
     return np.stack([span[best // len(span)], span[best % len(span)]], axis=1)
 
 
-def _followed(
-    a: FloatArray, b: FloatArray, by: IntArray, grain: float
-) -> tuple[FloatArray, FloatArray, BoolArray, BoolArray, BoolArray]:
-    """dx, dy, sure, edge and textured of small blocks that are `by` apart already."""
+def _followed(a: FloatArray, b: FloatArray, by: IntArray, grain: float) -> tuple[Any, ...]:
+    """dx, dy, error, sure, edge, textured and middle of small blocks that are `by` apart already.
+
+    The middle, (row, column) in the block, is that of its detail.
+    """
     cross = _cross(a, b, grain)
     rest = _peaks(cross, REST)
-    fine, coherent = _phase_plane(cross, rest)
+    fine, spread, coherent = _phase_plane(cross, rest)
     moved = by + rest + fine
     squares = _window(SMALL) ** 2
     contrast = np.minimum(*((block**2 * squares).sum(axis=(1, 2)) for block in (a, b)))
     textured = contrast > (CONTRAST * grain) ** 2 * squares.sum()
     sure = textured & (coherent > COHERENT) & (np.abs(rest).max(axis=1) < REST)
-    edge, across = _edges(a, grain)
+    edge, across, middle = _edges(a, grain)
     moved = np.where(edge[:, None], (moved * across).sum(axis=1)[:, None] * across, moved)
-    return moved[:, 1], moved[:, 0], sure, edge, textured
+    along = np.where(edge, np.einsum("ni,nij,nj->n", across, spread, across), spread.trace(0, 1, 2))
+    return moved[:, 1], moved[:, 0], np.sqrt(along), sure, edge, textured, middle
 
 
-def _phase_plane(cross: Complex, rest: IntArray) -> tuple[FloatArray, FloatArray]:
-    """What displacements differ from whole pixels by, and how well phases lie on their planes."""
+def _phase_plane(cross: Complex, rest: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """What displacements differ from whole pixels by, their covariance, and how phases agree.
+
+    Covariance after White, *A Heteroskedasticity-Consistent Covariance Matrix Estimator*,
+    Econometrica 48, 1980 (from memory); a window shares what it holds among frequencies nearby.
+    """
     side = cross.shape[1]
     v, u = np.meshgrid(np.fft.fftfreq(side), np.fft.rfftfreq(side), indexing="ij")
     used = (np.hypot(v, u) <= HIGHEST) & (np.hypot(v, u) > 0)
@@ -197,16 +267,25 @@ def _phase_plane(cross: Complex, rest: IntArray) -> tuple[FloatArray, FloatArray
     f = np.stack([v[used], u[used]])
     turned = cross[:, used] * np.exp(2j * np.pi * (rest @ f))
     weight, phase = np.abs(turned), -np.angle(turned) / (2 * np.pi)
-    normal = np.einsum("nk,ik,jk->nij", weight, f, f) + 1e-9 * np.eye(2)
-    fine = np.linalg.solve(normal, ((weight * phase) @ f.T)[:, :, None])[:, :, 0]
-    left = np.cos(2 * np.pi * (phase - fine @ f))
-    return fine, (weight * left).sum(axis=1) / (weight.sum(axis=1) + 1e-9)
+    products = (f[:, None] * f[None]).reshape(4, -1)
+    inverse = np.linalg.inv((weight @ products.T).reshape(-1, 2, 2) + 1e-9 * np.eye(2))
+    fine = np.einsum("nij,nj->ni", inverse, (weight * phase) @ f.T)
+    left = phase - fine @ f
+    spread = inverse @ ((weight * left) ** 2 @ products.T).reshape(-1, 2, 2) @ inverse
+    agree = (weight * np.cos(2 * np.pi * left)).sum(axis=1) / (weight.sum(axis=1) + 1e-9)
+    return fine, SHARED * spread, agree
 
 
-def _edges(blocks: FloatArray, grain: float) -> tuple[BoolArray, FloatArray]:
-    """Blocks that slope in one direction alone, and the direction (n, 2) of the most slope."""
+def _edges(blocks: FloatArray, grain: float) -> tuple[BoolArray, FloatArray, FloatArray]:
+    """Blocks that slope in one direction alone, the direction (n, 2) of the most slope.
+
+    And the middle of all slopes, (row, column) in the block.
+    """
     down, right = np.gradient(blocks, axis=(1, 2))
     slopes = np.stack([down, right], axis=1) * _window(SMALL)
     spread, axes = np.linalg.eigh(np.einsum("niyx,njyx->nij", slopes, slopes))
     noise = grain**2 * (_window(SMALL) ** 2).sum()  # a central difference halves its energy
-    return spread[:, 0] < np.maximum(noise, EDGE * spread[:, 1]), axes[:, :, 1]
+    energy, steps = (slopes**2).sum(axis=1) + 1e-9, np.arange(SMALL) + 0.5
+    middle = np.stack([energy.sum(axis=2) @ steps, energy.sum(axis=1) @ steps], axis=1)
+    middle /= energy.sum(axis=(1, 2))[:, None]
+    return spread[:, 0] < np.maximum(noise, EDGE * spread[:, 1]), axes[:, :, 1], middle

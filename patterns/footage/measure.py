@@ -21,7 +21,8 @@ from patterns.footage.changes import (
     working_side,
 )
 from patterns.footage.conversion import MOVING, Conversion, find_conversion, find_repeats
-from patterns.footage.motion import MotionLooks, Shot, shots_of
+from patterns.footage.flow import Look, MotionLooks
+from patterns.footage.motion import Shot, shots_of
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.side_by_side import Progress
 from patterns.video.probe import VideoInfo, probe
@@ -108,19 +109,24 @@ class Measurer:
     def __init__(self, info: VideoInfo) -> None:
         self._info = info
         self._change = PictureChange()
-        self._looks = MotionLooks(info.average_rate or UNKNOWN_RATE, info.pictures)
+        self._moves = MotionLooks(info.average_rate or UNKNOWN_RATE, info.pictures)
         self._shape = (0, 0)
         self._side, self._taken = 1, 0
         self._kept: dict[int, UInt8Array] = {}  # now and then one
+
+    @property
+    def looks(self) -> list[Look]:
+        """Motion at moments, of the working copies."""
+        return self._moves.looks
 
     def take(self, luma: UInt8Array) -> None:
         """Add the next picture, uint8 (height, width)."""
         small = working_copy(luma)
         if self._shape not in ((0, 0), small.shape):
-            self._looks.looks.clear()  # the picture changes its size on the way
+            self.looks.clear()  # the picture changes its size on the way
         self._shape, self._side = (small.shape[0], small.shape[1]), working_side(*luma.shape)
         self._change.take(small, combed(luma))
-        self._looks.take(small)
+        self._moves.take(small)
         if self._taken % KEPT_EVERY == 0 and len(self._kept) < MOST_KEPT:
             self._kept[self._taken] = small
         self._taken += 1
@@ -134,7 +140,7 @@ class Measurer:
         cuts = np.flatnonzero(marks.cuts).tolist()
         size = (self._shape[1], self._shape[0])
         woven = np.array(changes.combed)[marks.moving] > 1
-        shots = shots_of(self._looks.looks, cuts, frames, rate, float(self._side), size)
+        shots = shots_of(self.looks, cuts, frames, rate, float(self._side), size)
         fastest = max(shots, key=lambda shot: (not shot.why, shot.fastest_px_s))
         middle = (fastest.first + fastest.last) / 2
         near = min(self._kept, key=lambda place: abs(place - middle))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -10,67 +9,24 @@ from math import atan2, degrees, hypot
 
 import numpy as np
 
-from patterns.footage.flow import LARGE, SMALL, Flow, flow
-from patterns.picture.arrays import BoolArray, FloatArray, UInt8Array
+from patterns.footage.flow import FAST, MOST_LOST, SMALL, Flow, Look
+from patterns.picture.arrays import BoolArray, FloatArray
 
-LOOKS_HZ = 6  # times a second that motion is measured
-LEAST_LOOKS, MOST_LOOKS = 10, 1200  # in a file
-FARTHEST = 8  # pictures apart that are compared, where motion is slow
-FOLLOWED_PX = 12.0  # that the fastest part may go between compared pictures
 FEWEST = 3  # looks in a shot
+EXACT = 0.05  # of a place's speed, its standard error, from which the place counts
+TOLD = 0.03  # of the places, that must be known so exactly
 MOMENTS = 90  # percentile of the looks, for the map
-FAST = 95  # percentile of all blocks that move, the fastest of which may be mistakes
-STILL_PX = 0.03  # pixels a frame of the working picture, below which nothing moves
+STILL = 0.001  # widths a second, below which nothing moves
 EDGES_ALONE = 0.06  # of the blocks: where fewer hold more than an edge, edges are taken
 TEXTURED = 0.08  # of the blocks that must hold something to follow
 FOLLOWED = 0.5  # of the textured blocks that must be followed to speak of motion
-MOST_LOST = 0.25  # of them that may be lost for the fastest to be more than a lower bound
 ONE_WAY = 0.8  # length of the mean of directions, from which all goes one way
 STEADY, NEARLY = 0.15, 0.4  # spread of the speed, 10th to 90th percentile, over its median
 LEAST_PLANE, ON_THE_PLANE = 16, 0.8  # places, and the share of them that a plane must explain
+CLEARLY = 2  # standard errors, by which the border must go faster to be told
+BEYOND = 1.5  # blocks from one on the plane, up to which the border is told
 PLANE_PX, PLANE = 0.08, 0.08  # pixels a frame, and of the speed, to which it must
 WAYS = ("right", "lower right", "down", "lower left", "left", "upper left", "up", "upper right")
-
-
-@dataclass(frozen=True)
-class Look:
-    """Motion from picture `first` to picture `last`."""
-
-    first: int
-    last: int
-    flow: Flow
-
-
-class MotionLooks:
-    """Takes working pictures in their order, and follows some into later ones."""
-
-    def __init__(self, rate: Fraction, pictures: int) -> None:
-        often = min(round(rate / LOOKS_HZ), pictures // LEAST_LOOKS)
-        self._every = max(1, often, pictures // MOST_LOOKS)
-        self._kept: deque[UInt8Array] = deque(maxlen=FARTHEST + 1)
-        self._speeds: deque[float] = deque([FOLLOWED_PX] * 2, maxlen=2)
-        self._count = 0
-        self.looks: list[Look] = []
-
-    def take(self, picture: UInt8Array) -> None:
-        """Add the next one, uint8 (height, width)."""
-        self._kept.append(picture)
-        if self._count and self._count % self._every == 0 and min(picture.shape) >= LARGE:
-            self._look(self._count)
-        self._count += 1
-
-    def _look(self, now: int) -> None:
-        apart = int(np.clip(FOLLOWED_PX / max(*self._speeds, 1e-6), 1, len(self._kept) - 1))
-        before = self._kept[-1 - apart]
-        if before.shape != self._kept[-1].shape:
-            return
-        found = flow(before, self._kept[-1])
-        self.looks.append(Look(now - apart, now, found))
-        speed = np.hypot(found.dx, found.dy)[found.sure]
-        lost = (found.textured & ~found.sure).sum() > found.sure.sum()
-        # what was lost may go faster than what was not
-        self._speeds.append(FOLLOWED_PX if lost else float(np.percentile(speed, FAST)) / apart
-                            if speed.size else 0.0)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -84,7 +40,10 @@ class Shot:
     why
         Why nothing is known; '' where something is.
     typical_px_s, fastest_px_s
-        Median, and nearly the fastest, of the places that move; 0 where nothing does.
+        Median, and nearly the fastest, of the places that move and are known to a tenth; 0 where
+        nothing moves.
+    fastest_error_px_s
+        Standard error of the fastest where it is told for the border, which no block reaches.
     fastest_xy
         Where it is fastest, shares of width and height.
     lower_bound
@@ -105,6 +64,7 @@ class Shot:
     why: str = ""
     typical_px_s: float = 0.0
     fastest_px_s: float = 0.0
+    fastest_error_px_s: float = 0.0
     fastest_xy: tuple[float, float] = (0.5, 0.5)
     lower_bound: bool = False
     way: str = ""
@@ -177,36 +137,54 @@ def _shot(
     sure = float((known & textured).sum() / textured.sum())
     if sure < FOLLOWED:
         return Shot(first, last, "too fast, or it changes too much, to be followed", sure=sure)
+    frames = passed[:, None, None]
     dx, dy = (
-        np.stack([getattr(f, n) for f in flows]) / passed[:, None, None] for n in ("dx", "dy")
+        np.where(known, np.stack([getattr(f, n) for f in flows]) / frames, np.nan)
+        for n in ("dx", "dy")
     )
-    speed = np.where(known, np.hypot(dx, dy), np.nan)
-    moves = np.nan_to_num(speed) > STILL_PX
-    to_px_s = scale * float(rate)
-    places = _fast_moments(speed, np.maximum(2, len(flows) // 4))
-    moving = float(moves.sum() / known.sum())
-    found = Shot(first, last, sure=sure, moving=moving, speeds=places * to_px_s)
-    if not moves.any() or moving < 0.01:
+    speed = np.hypot(dx, dy)
+    exact = np.stack([f.error for f in flows]) / frames < EXACT * speed
+    speed[~exact & (speed > STILL * size[0] / float(rate))] = np.nan
+    of_places = _reached(speed, 50)
+    with np.errstate(invalid="ignore"):
+        moves = of_places > STILL * size[0] / float(rate)
+    told = (~np.isnan(of_places)).sum()
+    if told < TOLD * of_places.size:
+        why = "too little beside grain and coding to be measured"
+        return Shot(first, last, why, sure=sure)
+    to_px_s, moving = scale * float(rate), float(moves.sum() / told)
+    found = Shot(first, last, sure=sure, moving=moving, speeds=_reached(speed, MOMENTS) * to_px_s)
+    if moving < 0.01:
         return found
-    of_looks = [float(np.median(s[m])) for s, m in zip(speed, moves, strict=True) if m.any()]
-    low, middle, high = np.percentile(of_looks, (10, 50, 90))
-    fastest = int(np.nanargmax(np.where(np.isnan(places), -1.0, places)))
+    low, high = np.nanpercentile(_of_usual(speed[:, moves] / of_places[moves]), (10, 90))
+    unsteady = float(high - low)
+    fastest = int(np.nanargmax(np.where(moves, of_places, np.nan)))
     x, y = (np.nanmean([getattr(f, n).ravel()[fastest] for f in flows]) for n in ("x", "y"))
-    most, unsteady = float(np.percentile(speed[moves], FAST)), float((high - low) / middle)
+    most, error = float(np.nanpercentile(speed[:, moves], FAST)), 0.0
     if unsteady <= STEADY:
+        most = float(np.percentile(of_places[moves], FAST))
         at_the_border = _at_the_border(flows, np.where(moves, dx, np.nan), dy, size)
-        most, x, y = max((most, x, y), at_the_border)
+        if at_the_border[0] - CLEARLY * at_the_border[1] > most:
+            most, error, x, y = at_the_border
     return Shot(
-        first, last, "", float(np.median(speed[moves])) * to_px_s, most * to_px_s,
-        (float(x / size[0]), float(y / size[1])), 1 - sure > MOST_LOST,
-        _way(flows, dx, dy, moves, size), unsteady, moving, sure, found.speeds,
+        first, last, "", float(np.median(of_places[moves])) * to_px_s, most * to_px_s,
+        error * to_px_s, (float(x / size[0]), float(y / size[1])), 1 - sure > MOST_LOST,
+        _way(flows, dx, dy, known & moves, size), unsteady, moving, sure, found.speeds,
     )  # fmt: skip
+
+
+def _of_usual(ratios: FloatArray) -> FloatArray:
+    """Median of each row, NaN where nothing is known."""
+    known = ~np.isnan(ratios).all(axis=1)
+    return np.asarray(np.nanmedian(ratios[known], axis=1), np.float64)
 
 
 def _at_the_border(
     flows: Sequence[Flow], dx: FloatArray, dy: FloatArray, size: tuple[int, int]
-) -> tuple[float, float, float]:
-    """Fastest motion on the picture's border and its place, where all moves as one plane.
+) -> tuple[float, float, float, float]:
+    """Fastest motion on the picture's border, its error, and its place.
+
+    Where all that is fast is one plane; else 0.
 
     Blocks end within the picture, where what is near the camera goes slower than at its border.
     The image of a plane moves by a polynomial of eight numbers (Longuet-Higgins and Prazdny, *The
@@ -214,29 +192,36 @@ def _at_the_border(
     """
     known = (~np.isnan(dx)).sum(axis=0) > len(flows) / 2
     if known.sum() < LEAST_PLANE:
-        return 0.0, 0.0, 0.0
+        return 0.0, 0.0, 0.0, 0.0
     middle = [np.nanmedian(part[:, known], axis=0) for part in (dx, dy)]
     at = [np.mean([getattr(f, n)[known] for f in flows], axis=0) for n in ("x", "y")]
     fitted, moved = _plane(at, size), np.concatenate(middle)
-    used = np.ones(known.sum(), np.bool_)
+    speed = np.hypot(*middle)
+    fast = used = speed >= np.median(speed)
+    allowed = PLANE_PX + PLANE * speed
     for _ in range(3):
         both = np.concatenate([used, used])
         numbers = np.linalg.lstsq(fitted[both], moved[both], rcond=None)[0]
-        left = np.hypot(*(moved - fitted @ numbers).reshape(2, -1))
-        allowed = PLANE_PX + PLANE * np.hypot(*middle)
-        used = left < allowed
-        if used.mean() < ON_THE_PLANE:
-            return 0.0, 0.0, 0.0
+        used = np.hypot(*(moved - fitted @ numbers).reshape(2, -1)) < allowed
+        if used[fast].mean() < ON_THE_PLANE or used.sum() < LEAST_PLANE:
+            return 0.0, 0.0, 0.0, 0.0
     s, width, height = np.linspace(0, 1, 65), *size
     x = np.concatenate([s * width, s * width, 0 * s, 0 * s + width])
     y = np.concatenate([0 * s, 0 * s + height, s * height, s * height])
-    apart = np.hypot(x[:, None] - at[0], y[:, None] - at[1]).min(axis=1)
-    x, y = x[apart < SMALL], y[apart < SMALL]  # no farther than is known
+    apart = np.hypot(x[:, None] - at[0][used], y[:, None] - at[1][used]).min(axis=1)
+    near = apart < BEYOND * SMALL
+    x, y = x[near], y[near]
     if not x.size:
-        return 0.0, 0.0, 0.0
-    speeds = np.hypot(*(_plane([x, y], size) @ numbers).reshape(2, -1))
+        return 0.0, 0.0, 0.0, 0.0
+    told = _plane([x, y], size)
+    speeds = np.hypot(*(told @ numbers).reshape(2, -1))
     best = int(speeds.argmax())
-    return float(speeds[best]), float(x[best]), float(y[best])
+    both = np.concatenate([used, used])
+    left = moved[both] - fitted[both] @ numbers
+    spread = np.linalg.pinv(fitted[both].T @ fitted[both]) * (left @ left) / (both.sum() - 8)
+    rows = told.reshape(2, -1, 8)[:, best]
+    error = float(np.sqrt(np.trace(rows @ spread @ rows.T)))
+    return float(speeds[best]), error, float(x[best]), float(y[best])
 
 
 def _plane(at: Sequence[FloatArray], size: tuple[int, int]) -> FloatArray:
@@ -255,10 +240,10 @@ def _known(flows: Sequence[Flow]) -> BoolArray:
     return full if full.mean() >= EDGES_ALONE else sure
 
 
-def _fast_moments(speed: FloatArray, least: int) -> FloatArray:
-    """What each place reaches in one look of ten, NaN where fewer than `least` know it."""
-    enough = (~np.isnan(speed)).sum(axis=0) >= least
-    reached = np.nanpercentile(np.where(enough, speed, 0.0), MOMENTS, axis=0)
+def _reached(speed: FloatArray, percent: float) -> FloatArray:
+    """Percentile of the looks at each place, NaN where fewer than a quarter of them know it."""
+    enough = (~np.isnan(speed)).sum(axis=0) >= max(2, len(speed) // 4)
+    reached = np.nanpercentile(np.where(enough, speed, 0.0), percent, axis=0)
     return np.asarray(np.where(enough, reached, np.nan), np.float64)
 
 

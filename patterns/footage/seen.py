@@ -119,11 +119,14 @@ def _way(shot: Shot) -> str:
 def _fastest(facts: Facts, shot: Shot) -> str:
     x, y = (f"{100 * share:.0f} %" for share in shot.fastest_xy)
     least = "at least " if shot.lower_bound else ""
+    error = 300 * shot.fastest_error_px_s / shot.fastest_px_s
+    spread = f"give or take {error:.0f} %; " if error > 5 else ""
     where = f"{x} across, {y} down"
     if len(facts.shots) > 1:
         start_s = float(facts.times[shot.first] - facts.times[0])
         where += f", from {start_s:.1f} s on: {_way(shot)}"
-    return f"{least}{_speed(facts, shot.fastest_px_s)} ({where}; {100 * shot.sure:.0f} % followed)"
+    followed = f"{100 * shot.sure:.0f} % followed"
+    return f"{least}{_speed(facts, shot.fastest_px_s)} ({spread}{where}; {followed})"
 
 
 def jump_s(facts: Facts, display: Display) -> Fraction:
@@ -239,6 +242,7 @@ def _shot_json(facts: Facts, shot: Shot) -> dict[str, Any]:
         "not_known": shot.why or None,
         "typical_px_s": round(shot.typical_px_s, 3) if known else None,
         "fastest_px_s": round(shot.fastest_px_s, 3) if known else None,
+        "fastest_error_px_s": round(shot.fastest_error_px_s, 3) if known else None,
         "fastest_x": round(shot.fastest_xy[0], 3) if known else None,
         "fastest_y": round(shot.fastest_xy[1], 3) if known else None,
         "fastest_is_lower_bound": shot.lower_bound if known else None,

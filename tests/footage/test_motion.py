@@ -12,9 +12,9 @@ from skimage.registration import phase_cross_correlation
 from patterns.clip import Clip
 from patterns.drawing.canvas import Stroke
 from patterns.footage.changes import working_copy
-from patterns.footage.flow import flow
+from patterns.footage.flow import MotionLooks, flow
 from patterns.footage.measure import Facts, measure
-from patterns.footage.motion import MotionLooks, Shot, shots_of
+from patterns.footage.motion import EXACT, Shot, shots_of
 from patterns.footage.picture import motion_map
 from patterns.footage.seen import rows
 from patterns.frame_source import FrameSource
@@ -26,6 +26,7 @@ from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.video.reader import read_luma
 from tests.conform.footage import ffmpeg
 from tests.footage.rates import shipped
+from tests.footage.truth import MOTIONS, compared
 from tests.reading.edits import encode, grainy, repeated_onto
 from tests.video.moving import moving_texture
 
@@ -76,27 +77,37 @@ def test_a_flight_moves_as_it_was_drawn_in_each_place() -> None:
     for look in looks.looks:
         of = look.flow
         true = speed_at(motion, WIDTH, HEIGHT, of.x, of.y) / 24 * (look.last - look.first)
-        told = of.sure & ~of.edge & (true > 1)
+        told = of.sure & ~of.edge & (of.error < EXACT * np.hypot(of.dx, of.dy))
         errors.append(np.hypot(of.dx, of.dy)[told] / true[told] - 1)
     error = np.concatenate(errors)
-    assert abs(np.median(error)) < 0.02
-    assert np.mean(np.abs(error) < 0.1) > 0.85
+    assert abs(np.median(error)) < 0.01
+    assert np.mean(np.abs(error) < 0.1) > 0.97
     assert not shot.why
     fastest = image_motion(motion, WIDTH, HEIGHT)
     assert shot.fastest_px_s == pytest.approx(fastest.fastest_px_s, rel=0.05)
     assert shot.fastest_xy[1] == 1
 
 
-@pytest.mark.parametrize("flight", ["sideways", "forward"])
-def test_the_fastest_place_of_a_flight_is_known_to_the_border(tmp_path: Path, flight: str) -> None:
-    """Truth: the closed form on the picture's border, beyond the middle of any block; coded."""
-    motion = TerrainMotion(flight, F(12), pitch_deg=F(50))  # type: ignore[arg-type]
-    drawn = [picture.astype(np.float32) for picture in frames(motion, F(30), 30)]
-    found = facts(encode(drawn, F(30), tmp_path / "flight.mp4", 16))
-    fastest = image_motion(motion, WIDTH, HEIGHT)
-    (shot,) = found.shots
-    assert shot.fastest_px_s == pytest.approx(fastest.fastest_px_s, rel=0.05)
-    assert shot.typical_px_s == pytest.approx(fastest.typical_px_s, rel=0.05)
+@pytest.mark.parametrize(
+    ("name", "rate"),
+    [("bars", 25), ("slow bars", 60), ("flight", 24), ("shallow view", 50), ("sideways", 30),
+     ("orbit", 60), ("fast orbit", 50), ("low orbit", 30)],
+)  # fmt: skip
+def test_our_clips_move_as_their_closed_form_says(tmp_path: Path, name: str, rate: int) -> None:
+    """Typical at the same places, fastest up to the picture's border; H.264.
+
+    Of a flight and of bars the fastest is known. In an orbit subject, ground and sky move unlike:
+    there it is a lower bound, or has a spread.
+    """
+    found = compared(MOTIONS[name], rate, tmp_path / "clip.mp4", seconds=1)
+    (shot,) = found.facts.shots
+    assert not shot.why
+    assert np.median(found.speeds) == pytest.approx(np.median(found.true), rel=0.05)
+    assert np.mean(np.abs(found.speeds / found.true - 1) < 0.1) > 0.9
+    assert found.facts.conversion is None
+    least = found.true_fastest * (0.75 if shot.lower_bound and not shot.fastest_error_px_s else 1)
+    spread = max(0.05 * found.true_fastest, 3 * shot.fastest_error_px_s)
+    assert least - spread < shot.fastest_px_s < found.true_fastest + spread
 
 
 @pytest.mark.parametrize(
@@ -163,7 +174,8 @@ def test_real_footage_moves_as_another_registration_says() -> None:
     for n in range(40, 129, 6):
         a, b = pictures[n], pictures[n + 1]
         of = flow(a, b)
-        for place in np.argwhere(of.sure & ~of.edge & (np.hypot(of.dx, of.dy) > 1)):
+        moved = np.hypot(of.dx, of.dy)
+        for place in np.argwhere(of.sure & ~of.edge & (moved > 1) & (of.error < EXACT * moved)):
             dx, dy, x, y = (float(part[tuple(place)]) for part in (of.dx, of.dy, of.x, of.y))
             row, column = round(y - dy / 2) - 16, round(x - dx / 2) - 16
             by = round(dy), round(dx)
@@ -181,8 +193,8 @@ def test_real_footage_moves_as_another_registration_says() -> None:
             theirs.append(np.hypot(by[1] + rest[1], by[0] + rest[0]))
     assert len(ours) > 40
     ratio = np.array(ours) / np.array(theirs)
-    assert abs(np.median(ratio) - 1) < 0.05
-    assert np.mean(np.abs(ratio - 1) < 0.1) > 0.75
+    assert abs(np.median(ratio) - 1) < 0.01
+    assert np.mean(np.abs(ratio - 1) < 0.1) > 0.95
 
 
 def test_the_map_marks_what_is_past_the_guidance(tmp_path: Path) -> None:
