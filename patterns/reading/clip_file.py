@@ -121,7 +121,7 @@ def judge_clip(
     rate = reading.rate
     runs = [run for run in watched.runs if run.identity in (None, watched.identity)]
     steps = clip_steps(runs, rate, file_rate, watched.interval_s)
-    frames = _held(steps, watched, file_rate)
+    frames = _held(steps, watched, file_rate)[: -1 if damage.cut_off else None]  # the end is open
     last = max((run.number for run in runs), default=0)
     losses = _allowing_for(damage, _losses(steps, watched.mixtures), last)
     mixtures = () if damage.inside else watched.mixtures

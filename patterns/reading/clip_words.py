@@ -63,6 +63,8 @@ def clip_verdict(reading: Reading, file_rate: Fraction | None, damage: Damage) -
     seconds = f"in {reading.seconds:.1f} s"
     claimed = format_rate(reading.rate)
     up_to = "cut off; up to there " if damage else ""
+    if damage.end_unknown and not damage:
+        up_to = "as far as the file goes, "
     if _untouched(reading, file_rate):
         return (
             f"{up_to}as it was made: every frame once and in order at {claimed} frames a second, "

@@ -29,7 +29,7 @@ from patterns.strip.placement import Placement
 from patterns.strip.read import NO_STRIP, StripReading, Unread, read_at, read_strip
 from patterns.timing.cadence import Display
 from patterns.video.description import Damage, Description
-from patterns.video.probe import VideoInfo, probe, unreadable
+from patterns.video.probe import VideoInfo, ends_early, probe, unreadable
 from patterns.video.reader import Crop, read_luma
 
 PHOTOS = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")  # how a JPEG and a PNG begin
@@ -77,7 +77,9 @@ def read_file(path: Path, given: Given, progress: Progress | None = None) -> Rea
     read = _read_video(pictures, info, asked)
     if not read.times:
         raise InputError(f"{path} holds no picture that can be decoded: try a fresh copy")
-    return _judged(path, info, given, read, pictures.told.damage(info.pictures))
+    damage = pictures.told.damage(info.pictures)
+    damage = replace(damage, cut_off=damage.cut_off or ends_early(path))
+    return _judged(path, info, given, read, damage)
 
 
 def _begin(path: Path) -> bytes:

@@ -129,7 +129,11 @@ def _check_video(path: Path, viewing: Viewing, loop: bool, progress: Progress | 
     size = (grid.columns * FINE, grid.rows * FINE)
 
     def frames() -> Generator[_Shown, None, None]:
+        earlier_s = None
         for time_s, codes in read_ycbcr(path, size, _matrix(info)):
+            if time_s == earlier_s:
+                raise InputError(f"{path} has two pictures due at once: try a fresh copy")
+            earlier_s = time_s
             yield time_s - info.times[0], 1 / rate, Shrunk.of_codes(codes)
 
     length_s = info.times[-1] - info.times[0] + 1 / rate

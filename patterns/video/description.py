@@ -9,6 +9,7 @@ from fractions import Fraction
 _STREAM = re.compile(r"^\s*Stream #(\d+):(\d+)\S*: Video: (.*)$")
 _SIZE = re.compile(r"^(\d+)x(\d+)\b")
 _ROTATION = re.compile(r"[Dd]isplay ?[Mm]atrix: rotation of (-?[\d.]+|nan) degrees")
+_ENDLESS = re.compile(r"^Input #0, (?:mpegts|mpeg|ogg|ivf|dv),")  # need not say where they end
 _MAPPED = re.compile(r"^\s*Stream #0:(\d+) -> #0:0 ")
 _FIELDS = re.compile(r"\b(progressive|(?:top|bottom) (?:coded )?first)\b")
 _COMMA = re.compile(r",\s*(?![^(\[]*[)\]])")  # not inside of brackets
@@ -77,10 +78,14 @@ class StreamText:
 
 @dataclass(frozen=True)
 class Damage:
-    """What a decoder found wrong: `inside` the file, or only that it is `cut_off` at its end."""
+    """What a decoder found wrong: `inside` the file, or only that it is `cut_off` at its end.
+
+    Of some kinds of file it cannot be known whether they are cut off: `end_unknown`.
+    """
 
     inside: bool = False
     cut_off: bool = False
+    end_unknown: bool = False
 
     def __bool__(self) -> bool:
         return self.inside or self.cut_off
@@ -108,7 +113,7 @@ class Description:
         self.capture_hz: Fraction | None = None
         self.pictures = 0
         self._first_corrupt: int | None = None
-        self._cut_off = False
+        self._cut_off = self._endless = False
         self._in_output = False
         self._latest = -1
 
@@ -116,7 +121,7 @@ class Description:
         """What is wrong with a file that should hold so many pictures, once all are decoded."""
         cut_off = self._cut_off or self.pictures < expected
         if self._first_corrupt is None:
-            return Damage(cut_off=cut_off)
+            return Damage(cut_off=cut_off, end_unknown=self._endless)
         at_end = self._first_corrupt + AT_THE_END >= self.pictures
         return Damage(not at_end, cut_off or at_end)
 
@@ -124,6 +129,8 @@ class Description:
         """Read one line."""
         if line.startswith("Output #0"):
             self._in_output = True
+        elif _ENDLESS.match(line):
+            self._endless = True
         elif (mapped := _MAPPED.match(line)) and self.chosen is None:
             self.chosen = int(mapped[1])
         elif found := _STREAM.match(line):

@@ -234,6 +234,23 @@ def scan_packets(
     return tuple(tick * tick_s for tick in sorted(ticks)), tick_s, hidden
 
 
+def ends_early(path: str | os.PathLike[str]) -> bool:
+    """Whether a file surely lacks its end, of kinds that are decoded without a word about it.
+
+    A GIF ends with a semicolon (GIF89a specification, section 27), a transport stream with a
+    whole packet: of 188 bytes (ISO/IEC 13818-1), or of 192 after a clock's four.
+    """
+    with open(path, "rb") as file:  # noqa: PTH123 - as the decoder takes it
+        begin = file.read(5)
+        size = file.seek(0, os.SEEK_END)
+        file.seek(max(size - 64, 0))
+        end = file.read()
+    if begin[:4] == b"GIF8":
+        return not end.rstrip(b"\0\r\n").endswith(b";")
+    packet = 188 if begin[:1] == b"G" else 192 if begin[4:] == b"G" else 0
+    return packet > 0 and size % packet > 0
+
+
 def unreadable(path: str | os.PathLike[str], words: str) -> InputError:
     """One line for a file that the decoder refuses, whatever the decoder said."""
     name = os.fspath(path)

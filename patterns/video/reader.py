@@ -70,8 +70,8 @@ def read_luma(
     Raises
     ------
     InputError
-        The file is missing, empty, damaged, or holds no video. A file that is cut off
-        yields what can be decoded.
+        The file is missing, empty, damaged, or holds no video, or its clock goes back. A
+        file that is cut off yields what can be decoded.
     """
     # 8-bit planes pass as they are, others are converted once
     chain = ["scale=out_range=tv", "format=yuv420p|yuv422p|yuv444p|yuv440p", "extractplanes=y"]
@@ -182,6 +182,11 @@ def _pictures(
             frame = np.empty(frame_bytes, np.uint8)
             got = process.fill(frame.data)
             if got == frame_bytes:
-                time_s = times.next()
+                earlier_s, time_s = time_s, times.next()
+                if time_s < earlier_s:
+                    raise InputError(
+                        f"{os.fspath(path)} has a picture due before the one ahead of it: it "
+                        "was joined from parts, or is damaged; give each part, or a fresh copy"
+                    )
     finally:
         process.stop()

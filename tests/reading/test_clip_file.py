@@ -15,6 +15,7 @@ from patterns.errors import InputError
 from patterns.frame_source import frames
 from patterns.reading.read_file import Given, read_file
 from patterns.reading.reading import Reading
+from patterns.safety.files import check_file
 from patterns.scenes.bars.motion import BarsMotion
 from patterns.video.writer import VideoSpec, VideoWriter
 
@@ -168,6 +169,36 @@ def test_a_file_cut_off_is_not_as_it_was_made(folder: Path) -> None:
     reading = read_file(folder / "cut.mkv", Given())
     assert reading.verdict.startswith("cut off")
     assert any("cut off" in warning for warning in reading.warnings)
+
+
+def test_a_stream_says_no_more_than_it_can_know_of_its_end(folder: Path) -> None:
+    """A part of whole packets of 188 bytes (ISO/IEC 13818-1) may be all that there was."""
+    whole = transcoded(folder, "w.ts", "-c", "copy")
+    assert whole.verdict.startswith("as far as the file goes, as it was made")
+    data = (folder / "w.ts").read_bytes()
+    (folder / "cut.ts").write_bytes(data[: len(data) // 2 // 188 * 188 + 100])
+    cut = read_file(folder / "cut.ts", Given())
+    assert cut.verdict.startswith("cut off")
+
+
+def test_a_gif_without_its_trailer_is_cut_off(folder: Path) -> None:
+    """Its decoder repeats the last whole picture without a word (trailer: GIF89a, section 27)."""
+    transcoded(folder, "w.gif", "-vf", "format=gray", "-t", "2", "-r", "25")
+    data = (folder / "w.gif").read_bytes()
+    (folder / "cut.gif").write_bytes(data[: len(data) * 3 // 5])
+    reading = read_file(folder / "cut.gif", Given())
+    assert reading.verdict.startswith("cut off")
+    assert reading.holds[-1].number not in reading.repeated
+
+
+def test_parts_put_one_behind_the_other_have_two_clocks(folder: Path) -> None:
+    """Nothing is reckoned from times that go back: seconds came out below zero."""
+    transcoded(folder, "part.ts", "-c", "copy")
+    data = (folder / "part.ts").read_bytes()
+    (folder / "joined.ts").write_bytes(data + data)
+    for judge in (lambda path: read_file(path, Given()), check_file):
+        with pytest.raises(InputError, match="joined from parts, or is damaged"):
+            judge(folder / "joined.ts")
 
 
 def test_a_damaged_file_tells_nothing_of_drops(folder: Path) -> None:

@@ -116,6 +116,21 @@ def test_a_long_video_is_looked_at_as_a_loop_if_asked(tmp_path: Path) -> None:
     assert flash(looped.report, BT1702).flashes_per_s > flash(once.report, BT1702).flashes_per_s
 
 
+def test_pictures_that_are_due_at_once_are_refused(tmp_path: Path) -> None:
+    """What is seen then is not known; a frame without a time of its own is nobody's wrong word."""
+    source = write_video(tmp_path / "whole.mp4", [flat(n) for n in range(10)], Fraction(25))
+    with av.open(str(source)) as whole, av.open(str(tmp_path / "odd.mkv"), "w") as odd:
+        stream = odd.add_stream_from_template(whole.streams.video[0])
+        for packet in whole.demux(whole.streams.video[0]):
+            if packet.pts is not None and packet.dts is not None:
+                if packet.pts == 5 * (packet.duration or 0):
+                    packet.pts -= packet.duration or 0
+                packet.stream = stream
+                odd.mux(packet)
+    with pytest.raises(InputError, match="two pictures due at once"):
+        check_file(tmp_path / "odd.mkv")
+
+
 def test_bad_files_are_refused_in_one_line(tmp_path: Path) -> None:
     (tmp_path / "text.mp4").write_text("no video")
     (tmp_path / "empty.gif").touch()

@@ -242,7 +242,8 @@ def test_a_picture_that_changes_its_size_midway_keeps_the_first(tmp_path: Path) 
         parts.append(tmp_path / f"{n}.ts")
         source = f"testsrc2=size={side}x{side}:rate=25:duration=0.4"
         command = [ffmpeg_path(), "-v", "error", "-f", "lavfi", "-i", source, "-c:v", "libx264"]
-        subprocess.run([*command, "-bf", "0", str(parts[-1])], check=True)
+        on_one_clock = ("-bf", "0", "-output_ts_offset", str(0.4 * n))
+        subprocess.run([*command, *on_one_clock, str(parts[-1])], check=True)
     both = tmp_path / "both.ts"
     both.write_bytes(b"".join(part.read_bytes() for part in parts))
     shapes = [luma.shape for _, luma in read_luma(both)]
