@@ -181,6 +181,16 @@ def test_a_stream_says_no_more_than_it_can_know_of_its_end(folder: Path) -> None
     assert cut.verdict.startswith("cut off")
 
 
+@pytest.mark.parametrize("crop", ["440:360:0:0", "240:360:200:0", "640:342:0:0"])
+def test_what_is_cropped_through_the_strip_invents_nothing(folder: Path, crop: str) -> None:
+    """Cut off at either side or through the strip's height: read, or left open; no lost frame."""
+    reading = transcoded(folder, "cropped.mp4", "-vf", f"crop={crop}", "-crf", "20")
+    claimed = (reading.dropped, reading.repeated, reading.blended, reading.out_of_order)
+    assert claimed == ((), (), (), ())
+    assert reading.read == FRAMES or "no frame dropped" not in reading.verdict
+    assert reading.rate == 24 or not reading.read
+
+
 def test_a_gif_without_its_trailer_is_cut_off(folder: Path) -> None:
     """Its decoder repeats the last whole picture without a word (trailer: GIF89a, section 27)."""
     transcoded(folder, "w.gif", "-vf", "format=gray", "-t", "2", "-r", "25")
