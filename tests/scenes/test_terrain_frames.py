@@ -23,7 +23,7 @@ from patterns.scenes.terrain.levels import APERTURE, LineLevel, bands
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.picture import LinePlane
 from patterns.scenes.terrain.rays import Plane, Rays, cast
-from patterns.scenes.terrain.renderer import VISIBLE, TerrainRenderer
+from patterns.scenes.terrain.renderer import VISIBLE, TerrainRenderer, _kept
 from patterns.scenes.terrain.rows import RowLevel, RowPlane
 from patterns.scenes.terrain.texels import codes_of_light, hazed
 from tests.scenes.interrupted import interrupt, same
@@ -254,6 +254,30 @@ def test_a_loop_closes_at_the_period(flight: str) -> None:
     step = np.abs(frame(renderer, last - 1).y.astype(int) - start.y).mean()
     usual = np.abs(frame(renderer, 1).y.astype(int) - start.y).mean()
     assert step < 1.5 * usual
+
+
+def test_the_next_clip_of_a_set_has_most_of_its_ground(monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn = 0
+    grid = Country.grid
+
+    def counted(
+        country: Country, first: GridAxis, second: GridAxis, turned: bool = False
+    ) -> Float32Array:
+        nonlocal drawn
+        drawn += len(first) * len(second)
+        return grid(country, first, second, turned)
+
+    monkeypatch.setattr(Country, "grid", counted)
+    at_24, at_60 = (clip(TerrainMotion(), Fraction(rate)) for rate in (24, 60))
+    _kept.cache_clear()
+    alone = frame(TerrainRenderer(at_60, WIDTH, HEIGHT), 60)
+    _kept.cache_clear()
+    drawn = 0
+    frame(TerrainRenderer(at_24, WIDTH, HEIGHT), 24)
+    of_the_first, drawn = drawn, 0
+    after = frame(TerrainRenderer(at_60, WIDTH, HEIGHT), 60)
+    assert same(after, alone)
+    assert drawn < of_the_first / 3
 
 
 def test_memory_does_not_grow_with_travel() -> None:
