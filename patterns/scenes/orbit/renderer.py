@@ -13,9 +13,8 @@ from math import radians
 from threading import get_ident
 
 import numpy as np
-import numpy.typing as npt
 
-from patterns.picture.arrays import Float32Array, IntArray, UInt8Array
+from patterns.picture.arrays import IntArray, UInt8Array
 from patterns.picture.light import code_to_light, light_to_code
 from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
@@ -32,7 +31,7 @@ from patterns.scenes.orbit.hills import OrbitWall
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.plan import RowPlan, plan_rows
 from patterns.scenes.orbit.subjects import OrbitSubject
-from patterns.scenes.orbit.texels import SUBTEXELS, Reader
+from patterns.scenes.orbit.texels import SUBTEXELS, Reader, Texels
 from patterns.scenes.orbit.view import (
     EDGE_GRID,
     look,
@@ -67,10 +66,7 @@ class OrbitRenderer:
         exposure = radians(abs(shot.motion.turn_deg_s * shot.exposure_s))
         self._atlas = Atlas(sight.plan, sight.surfaces, exposure)
         self._lengths = np.unique([group.texels for group in sight.plan.groups])
-        self._readers = [
-            Reader(azimuth, row, sight.plan, self._atlas.texels)
-            for azimuth, row in zip(sight.azimuths, sight.rows, strict=True)
-        ]
+        self._readers = sight.readers
 
     def draw(self, n: int, picture: Planes) -> None:
         """Write frame `n` (any integer from 0) into `picture`."""
@@ -111,7 +107,7 @@ class _Sight:
     ----------
     plan
         Rows of the atlas.
-    azimuths, rows
+    readers
         Of the samples of luma, of its edges, of chroma and of its edges.
     edges
         Pixels on an edge of the subject, in luma and in chroma.
@@ -120,8 +116,7 @@ class _Sight:
     """
 
     plan: RowPlan
-    azimuths: list[Float32Array]
-    rows: list[npt.NDArray[np.int32]]
+    readers: list[Reader]
     edges: tuple[IntArray, IntArray]
     surfaces: dict[int, Surface]
 
@@ -150,8 +145,10 @@ def _sight(
         short[k] = whole(samples, short[k])
         if samples.mirrored:
             short[k + 1] = np.tile(short[k + 1], 2)
+    texels = Texels(plan)
+    readers = [Reader(*of, plan, texels) for of in zip(azimuths, short, strict=True)]
     surfaces = _surfaces(seed, country.result(), camera.up_m, subject, plan)
-    return _Sight(plan, azimuths, short, (whole_edges(luma), whole_edges(chroma)), surfaces)
+    return _Sight(plan, readers, (whole_edges(luma), whole_edges(chroma)), surfaces)
 
 
 def _surfaces(
