@@ -34,7 +34,6 @@ class Scheme:
     wrong: str  # what the cadence does not have, lost frames, exceeded limits
     wrong_ink: str
     third: str  # a further kind, where two do not do
-    fourth: str
 
 
 LIGHT = Scheme(
@@ -51,7 +50,6 @@ LIGHT = Scheme(
     wrong="#dc7417",
     wrong_ink="#18222d",
     third="#5d3a66",
-    fourth="#7fae9b",
 )
 DARK = Scheme(
     name="dark",
@@ -67,7 +65,6 @@ DARK = Scheme(
     wrong="#e58e2f",
     wrong_ink="#10161d",
     third="#c7a0d6",
-    fourth="#86c7ae",
 )
 
 

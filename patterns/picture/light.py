@@ -14,7 +14,8 @@ import numpy.typing as npt
 from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
 
 GAMMA = 2.4
-BT709 = np.array([0.2126, 0.7152, 0.0722])  # of R, G, B in luminance
+BT709 = 0.2126, 0.7152, 0.0722  # of R, G, B in luminance, and of R'G'B' in Y'
+CB_SPAN, CR_SPAN = 1.8556, 1.5748  # from Cb, Cr = -1/2 to 1/2
 
 
 def light_to_signal(light: npt.ArrayLike) -> Float32Array:
@@ -48,9 +49,10 @@ def code_to_light(code: npt.ArrayLike) -> Float32Array:
 def light_to_ycbcr(rgb: npt.ArrayLike) -> tuple[UInt8Array, UInt8Array, UInt8Array]:
     """Y', Cb, Cr codes of linear RGB light 0 to 1, shape (..., 3), each of shape (...)."""
     r, g, b = np.moveaxis(light_to_signal(rgb), -1, 0)
-    y = 0.2126 * r + 0.7152 * g + 0.0722 * b
+    red, green, blue = BT709
+    y = red * r + green * g + blue * b
     return (
         np.asarray(np.rint(16 + 219 * y), np.uint8),
-        np.asarray(np.rint(128 + 224 / 1.8556 * (b - y)), np.uint8),
-        np.asarray(np.rint(128 + 224 / 1.5748 * (r - y)), np.uint8),
+        np.asarray(np.rint(128 + 224 / CB_SPAN * (b - y)), np.uint8),
+        np.asarray(np.rint(128 + 224 / CR_SPAN * (r - y)), np.uint8),
     )

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from patterns.picture.arrays import Float32Array, UInt8Array
+from patterns.picture.light import BT709, CB_SPAN, CR_SPAN
 from patterns.picture.planes import Planes
 
 
@@ -27,9 +28,9 @@ def planes_to_rgb(frame: Planes) -> UInt8Array:
     y = (frame.y.astype(np.float32) - 16) * (255 / 219)
     cb = _full_size(frame.cb) * (255 / 224)
     cr = _full_size(frame.cr) * (255 / 224)
-    # BT.709: B' = Y' + 1.8556 Cb, R' = Y' + 1.5748 Cr, G' from the luma equation.
-    r, b = y + 1.5748 * cr, y + 1.8556 * cb
-    g = (y - 0.2126 * r - 0.0722 * b) / 0.7152
+    r, b = y + CR_SPAN * cr, y + CB_SPAN * cb
+    red, green, blue = BT709
+    g = (y - red * r - blue * b) / green
     rgb = np.stack([r, g, b], axis=-1)
     return np.asarray(np.clip(np.rint(rgb), 0, 255), np.uint8)
 

@@ -19,7 +19,6 @@ from patterns.planning.words import (
     percent,
     rate_reasons,
     remedy_words,
-    repeat_words,
 )
 from patterns.timing.rates import format_decimal
 from patterns.timing.shutter import format_exposure
@@ -223,7 +222,7 @@ def _footage(advice: FootageAdvice) -> Section:
             number(1000 * choice.played.ranked_error_s, 1),
             number(1000 * choice.repeated_error_s, 1),
             percent(choice.conform.mixed_share),
-            repeat_words(choice.conform),
+            choice.conform.repeat_words,
         )
         for choice in advice.choices
     )

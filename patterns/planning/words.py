@@ -9,7 +9,6 @@ from patterns.planning.plan import MainsAdvice, Plan, RatePlan, Remedy, ShutterA
 from patterns.planning.rates import FootageAdvice, NearRate
 from patterns.timing.audience import Audience, RateStanding, Showing
 from patterns.timing.cadence import SlowSlip
-from patterns.timing.conform import Conform
 from patterns.timing.mains import LightCheck, alias_hz
 from patterns.timing.notation import joined, pattern_text, plural
 from patterns.timing.rates import format_decimal
@@ -131,20 +130,6 @@ def _near_words(near: NearRate, take_s: Fraction) -> str:
     minutes = number(float(take_s) / 60, 1)
     side = "behind" if drift > 0 else "ahead"
     return f"over {minutes} min {'; '.join(parts)}; its clock is {abs(drift):.1f} s {side} then"
-
-
-def repeat_words(conform: Conform) -> str:
-    """Which frames repeat or drop when footage is left at its own speed."""
-    repeats, every = conform.odd_frames
-    times = {1: "once", 2: "twice"}.get(repeats, f"{repeats} times")
-    if not every:
-        return f"every frame shown {times}"
-    which = "every other frame" if every == 2 else f"one frame in {number(float(every), 1)}"
-    if conform.speed < Fraction(1, 2):
-        return f"{which} shown"
-    if conform.speed < 1:
-        return f"{which} lost"
-    return f"{which} shown {times}"
 
 
 def conform_brief(advice: FootageAdvice) -> tuple[str, str]:

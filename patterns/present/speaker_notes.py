@@ -107,14 +107,10 @@ def conform_notes(request: TalkRequest) -> Notes:
     speed = format_decimal(100 * conform.speed, 1)
     mixed = format_decimal(100 * conform.mixed_share, 0)
     length = format_decimal(100 * conform.length, 1)
-    times, every = conform.odd_frames
-    often = {0: "is left out", 2: "shows twice"}.get(times, f"shows {times} times")
-    which = f"one frame in {format_decimal(every, 2)}" if every else "every frame"
-    repeats = f"{which} {often}"
     return Notes(
         f"{shot} fps footage in a {line} fps timeline, four ways",
         (
-            f"Left as it is, {repeats}: the move hesitates.",
+            f"Left as it is, with {conform.repeat_words}, the move hesitates.",
             f"Blended, {mixed} % of the frames are two pictures at once: the shaking becomes "
             "ghosts.",
             f"Every frame used once, it plays at {speed} % and lasts {length} % of its length: "

@@ -170,16 +170,6 @@ def rate_panels(
     )  # fmt: skip
 
 
-def _repeat_words(conform: Conform) -> str:
-    times, every = conform.odd_frames
-    if not every:
-        return f"every frame {times} times"
-    count = format_decimal(every, 2)
-    if times == 0:
-        return f"one frame in {count} left out"
-    return f"one frame in {count} shown {'twice' if times == 2 else f'{times} times'}"
-
-
 def conform_panels(
     footage: Fraction,
     timeline: Fraction,
@@ -203,7 +193,7 @@ def conform_panels(
     percent = f"{format_decimal(100 * conform.speed, 1)} %"
     kinds = (
         (Feed(footage, timeline, "repeated"), f"{shot} in {line}, {how}",
-         _repeat_words(conform), ""),
+         conform.repeat_words, ""),
         (Feed(footage, timeline, "blended"), f"{shot} in {line}, blended",
          f"{mixed} % of frames are two at once", "ghosts"),
         (Feed(footage, timeline, "sped"), f"{shot} in {line}, {changed}",

@@ -93,15 +93,11 @@ def _converted(reading: Reading, file_rate: Fraction) -> Iterator[str]:
         )
         return
     if reading.repeated or reading.dropped:
-        times, every = conform.odd_frames
-        habit = (
-            f"one frame in {format_decimal(every, 2)} is "
-            f"{'left out' if times == 0 else f'shown {times} times'}"
-            if every
-            else f"every frame is shown {times} times"
-        )
         pattern = "" if reading.pattern is None else f" (measured {pattern_text(reading.pattern)})"
-        yield f"{names} at its own speed: {habit}{pattern}. Export at the clip's own rate."
+        yield (
+            f"{names} at its own speed: {conform.repeat_words}{pattern}. "
+            "Export at the clip's own rate."
+        )
 
 
 def clip_explanation(reading: Reading, file_rate: Fraction | None) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from patterns.reading.changes import Change, Passage
-from patterns.reading.refresh_grid import Grid
+from patterns.reading.refresh_grid import RefreshGrid
 
 SURE_WITHIN = 0.38  # of a refresh; a change at twice the refresh is known to a quarter
 UNREAD_SLACK = 0.5  # of a capture interval, for a change in whose middle pictures are unread
@@ -57,7 +57,9 @@ def number_steps(frames: Sequence[HeldFrame]) -> Counter[int]:
     return steps or Counter({1: 1})
 
 
-def _could_hide(change: Change, grid: Grid | None, shortest_s: float, interval_s: float) -> bool:
+def _could_hide(
+    change: Change, grid: RefreshGrid | None, shortest_s: float, interval_s: float
+) -> bool:
     """Whether a frame held for `shortest_s` could lie in the gap before a change, unread."""
     if change.glimpsed or change.direct:
         return change.glimpsed
@@ -72,7 +74,7 @@ def _could_hide(change: Change, grid: Grid | None, shortest_s: float, interval_s
     return change.gap_pictures >= pictures or change.gap_s > (pictures + 0.6) * interval_s
 
 
-def _step(change: Change, grid: Grid, place: float, interval_s: float) -> int | None:
+def _step(change: Change, grid: RefreshGrid, place: float, interval_s: float) -> int | None:
     """Refresh of a change, if only one can be meant where the grid lies at `place`."""
     if change.time_s is None:
         return None
@@ -88,7 +90,7 @@ def _step(change: Change, grid: Grid, place: float, interval_s: float) -> int | 
 
 
 def _refreshes(
-    change: Change, after: Change, grid: Grid, interval_s: float
+    change: Change, after: Change, grid: RefreshGrid, interval_s: float
 ) -> tuple[int | None, int | None]:
     """First refresh of a frame, and how many it was held, if wherever the grid lies they agree."""
     ends = [
@@ -102,7 +104,7 @@ def _refreshes(
 def _frames_of(
     passage: Passage,
     index: int,
-    grid: Grid | None,
+    grid: RefreshGrid | None,
     doubtful: set[int],
     interval_s: float,
 ) -> list[HeldFrame]:
@@ -126,9 +128,9 @@ def _frames_of(
 
 def hold_frames(
     passages: Sequence[Passage],
-    grid: Grid | None,
+    grid: RefreshGrid | None,
     *,
-    gaps_on: Grid | None = None,
+    gaps_on: RefreshGrid | None = None,
     shortest_s: float,
     usual_s: float,
     interval_s: float,

@@ -38,7 +38,7 @@ STRETCH = 16  # frames over which a cadence is compared: between stretches it ma
 
 
 @dataclass(frozen=True)
-class Grid:
+class RefreshGrid:
     """Moments (k + place)/hz at which a display may have changed."""
 
     hz: float  # refreshes a second, on the recording's clock; between `lowest_hz` and `highest_hz`
@@ -94,8 +94,8 @@ def _allowed(changes: int) -> int:
     return 1 + int(MISSED * changes)
 
 
-def fit_grid(seen: Stretches, refresh_hz: float) -> Grid:
-    """Grid within 0.2 % of a refresh that most changes meet.
+def fit_grid(seen: Stretches, refresh_hz: float) -> RefreshGrid:
+    """RefreshGrid within 0.2 % of a refresh that most changes meet.
 
     `seen`: at least one change.
     `refresh_hz`: where to look.
@@ -104,7 +104,9 @@ def fit_grid(seen: Stretches, refresh_hz: float) -> Grid:
     blind = float(np.minimum((highs - lows) * refresh_hz, 1).mean())
     if blind > ALL_BLIND:
         reach, places = NEAR * refresh_hz, tuple(np.arange(MOST_PLACES) / MOST_PLACES)
-        return Grid(refresh_hz, refresh_hz - reach, refresh_hz + reach, places, 0, len(lows), blind)
+        return RefreshGrid(
+            refresh_hz, refresh_hz - reach, refresh_hz + reach, places, 0, len(lows), blind
+        )
     span_s = max(float(lows[-1] - lows[0]), 0.1)
     lowest, highest, reach_s = refresh_hz * (1 - NEAR), refresh_hz * (1 + NEAR), FIRST_WINDOW_S
     while True:
@@ -116,7 +118,7 @@ def fit_grid(seen: Stretches, refresh_hz: float) -> Grid:
         lowest, highest = float(good[0] - step / 2), float(good[-1] + step / 2)
         missed = int(near.sum() - met.max())
         if missed > _allowed(len(lows)):
-            return Grid(refresh_hz, lowest, highest, (0.0,), missed, len(lows), 1.0)
+            return RefreshGrid(refresh_hz, lowest, highest, (0.0,), missed, len(lows), 1.0)
         if reach_s >= span_s:
             break
         reach_s *= 2
@@ -131,7 +133,9 @@ def fit_grid(seen: Stretches, refresh_hz: float) -> Grid:
     later = seen.interval_s * np.arange(1, LATER + 1)
     ahead = (places[0] - (lows[:, None] + later) * hz) % 1
     blind = float((ahead <= (highs - lows)[:, None] * hz).mean())
-    return Grid(hz, float(good[0]), float(good[-1]), places, len(lows) - most, len(lows), blind)
+    return RefreshGrid(
+        hz, float(good[0]), float(good[-1]), places, len(lows) - most, len(lows), blind
+    )
 
 
 def _places(lows: FloatArray, highs: FloatArray) -> tuple[tuple[float, ...], int]:
@@ -146,7 +150,7 @@ def _places(lows: FloatArray, highs: FloatArray) -> tuple[tuple[float, ...], int
     return tuple(float(middles[i]) for i in dict.fromkeys(chosen)), int(met.max())
 
 
-def follows_cadence(seen: Stretches, grid: Grid, rate_hz: float) -> int:
+def follows_cadence(seen: Stretches, grid: RefreshGrid, rate_hz: float) -> int:
     """Changes that do not come at ceil(n R/F - psi), stretch by stretch, at the best psi.
 
     Frame n may have come at refresh k if n R/F - k <= psi < n R/F - k + 1.
@@ -169,7 +173,7 @@ def _off(seen: Stretches, hz: float, place: float, ratio: float) -> int:
     return off
 
 
-def slips(seen: Stretches, grid: Grid, rate_hz: float) -> int | None:
+def slips(seen: Stretches, grid: RefreshGrid, rate_hz: float) -> int | None:
     """How often changes step away from an even cadence; None where the grid has none at the rate.
 
     `seen`: at least one change.

@@ -19,7 +19,7 @@ from patterns.reading.changes import Evenness, Stretches, evenness
 from patterns.reading.refresh_grid import (
     SLOW_SLIP,
     USUAL_HZ,
-    Grid,
+    RefreshGrid,
     fit_grid,
     follows_cadence,
     slips,
@@ -51,8 +51,10 @@ class FoundRefresh:
     # usual refreshes that would look the same: of even holds, or where changes do not decide; 59.94
     # beside 60 too, where the recording is too short to know
     candidates: tuple[Fraction, ...] = ()
-    grid: Grid | None = None  # the refresh on the recording's clock, if it is known
-    finest: Grid | None = None  # finest refresh that there may be, as far as the camera follows
+    grid: RefreshGrid | None = None  # the refresh on the recording's clock, if it is known
+    finest: RefreshGrid | None = (
+        None  # finest refresh that there may be, as far as the camera follows
+    )
     even: Evenness | None = None  # frames on an even clock, if the changes allow it
     # refreshes that would look as even and show this rate unevenly
     rivals: tuple[Fraction, ...] = ()
@@ -74,7 +76,7 @@ class _Trial:
     """
 
     hz: Fraction
-    grid: Grid
+    grid: RefreshGrid
     off: int
     slips: int | None = None
 
@@ -180,7 +182,7 @@ def _multiples(likely: list[_Trial], trials: list[_Trial]) -> list[_Trial]:
     return [t for t in trials if t.hz > hz and (t.hz / hz).denominator == 1]
 
 
-def _beyond_chance(grid: Grid) -> bool:
+def _beyond_chance(grid: RefreshGrid) -> bool:
     """Whether changes at random would hardly meet it, wherever it lies."""
     return grid.blind <= MOST_BLIND and -grid.changes * log(max(grid.blind, 0.01)) > SURE
 
@@ -199,7 +201,7 @@ def _named(likely: list[_Trial], interval_s: float) -> FoundRefresh:
     return FoundRefresh(named, "holds", names if len(names) > 1 else (), grid, grid)
 
 
-def _finest(trials: list[_Trial], interval_s: float) -> Grid | None:
+def _finest(trials: list[_Trial], interval_s: float) -> RefreshGrid | None:
     followed = [t for t in trials if float(t.hz) * interval_s <= MOST_PER_CAPTURE]
     return followed[-1].grid if followed else None
 

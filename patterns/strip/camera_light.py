@@ -13,7 +13,7 @@ import numpy as np
 
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.strip.camera_decode import Cells
-from patterns.strip.grid import Grid, Rect, grid, hold_cells
+from patterns.strip.grid import Rect, StripGrid, grid, hold_cells
 from patterns.strip.placement import Placement, References, cell_points
 
 POINTS, INNER = 4, 0.45  # along each side of a cell, over this share of it
@@ -125,7 +125,7 @@ def clips_white(light: CellLight) -> bool:
     return bool(light.white.max() > CLIPPED_WHITE)
 
 
-def levels(on: Grid, light: CellLight) -> tuple[Cells, FloatArray]:
+def levels(on: StripGrid, light: CellLight) -> tuple[Cells, FloatArray]:
     """Levels of number and hold cells, and of the identity cells, (64,)."""
     between = References(on, light.white, light.black)
     hold = light.hold

@@ -17,7 +17,7 @@ from patterns.picture.arrays import BoolArray, FloatArray, IndexArray, UInt8Arra
 from patterns.strip.camera_blobs import Blobs, find_blobs, lit_pixels
 from patterns.strip.camera_light import gather_light
 from patterns.strip.camera_track import Fit, refine
-from patterns.strip.grid import ARRANGEMENTS, Grid, grid
+from patterns.strip.grid import ARRANGEMENTS, StripGrid, grid
 from patterns.strip.placement import Placement, centres
 
 LOOKED_AT_PX = 1100  # pictures are thinned to about this on their longer side
@@ -153,7 +153,7 @@ def _placements(luma: UInt8Array, blobs: Blobs, thin: int) -> Iterator[list[Plac
 @cache
 def _along_points(arrangement: str) -> tuple[FloatArray, int]:
     """Middles of white references, then of black ones and of the gaps beside number cells."""
-    on: Grid = grid(arrangement)
+    on: StripGrid = grid(arrangement)
     cells = sorted(on.number + on.white + on.black, key=lambda r: r.left)
     gaps = [((a.right + b.left) / 2, (a.top + a.bottom) / 2) for a, b in pairwise(cells)]
     return np.concatenate([centres(on.white), centres(on.black), np.array(gaps)]), len(on.white)

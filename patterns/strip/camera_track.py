@@ -14,7 +14,7 @@ import numpy as np
 from patterns.picture.arrays import BoolArray, FloatArray, UInt8Array
 from patterns.strip.camera_light import gather_light
 from patterns.strip.code import Identity, identity_bits
-from patterns.strip.grid import Grid, Rect, grid
+from patterns.strip.grid import Rect, StripGrid, grid
 from patterns.strip.placement import Placement, centres
 
 SAMPLES = 9  # across each edge
@@ -42,7 +42,7 @@ class Fit:
 
 
 class _Collector:
-    def __init__(self, on: Grid) -> None:
+    def __init__(self, on: StripGrid) -> None:
         self._units = np.array(on.units, float)
         self.rows: list[tuple[float, ...]] = []
 
@@ -59,7 +59,7 @@ class _Collector:
             self.rows.append((*at, *outward, reach))
 
 
-def _marks(on: Grid, add: _Collector) -> None:
+def _marks(on: StripGrid, add: _Collector) -> None:
     for side, (post, flag) in enumerate(zip(on.posts, on.flags, strict=True)):
         out = -1 if side == 0 else 1
         add.side(post, (out, 0), 1.7, 8)
@@ -72,7 +72,7 @@ def _marks(on: Grid, add: _Collector) -> None:
         add.side(flag, (0, 1), 1.5, 2)
 
 
-def _references(on: Grid, add: _Collector) -> None:
+def _references(on: StripGrid, add: _Collector) -> None:
     for white in on.white:
         for black in on.black:
             apart = (black.left - white.left) * on.units[0]
@@ -82,7 +82,7 @@ def _references(on: Grid, add: _Collector) -> None:
     add.side(on.white[0], (-1, 0), 1.5, 4)
 
 
-def _identity(on: Grid, bits: BoolArray, add: _Collector) -> None:
+def _identity(on: StripGrid, bits: BoolArray, add: _Collector) -> None:
     cells = on.identity
     lowest = max(cell.bottom for cell in cells)
     for i, cell in enumerate(cells):

@@ -70,7 +70,7 @@ class Rect(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False)
-class Grid:
+class StripGrid:
     """All cells of one arrangement, as fractions of the band."""
 
     name: str  # ``wide`` or ``upright``
@@ -164,10 +164,10 @@ def _dark(
     return tuple(unit.rect(f"dark {i}", *place) for i, place in enumerate(places))
 
 
-def _wide() -> Grid:
+def _wide() -> StripGrid:
     unit = _Unit(320, 20)
     number, white, black = _number_rects(unit, _Row(18, 2, 5, 4, 5.5), 0.5)
-    return Grid(
+    return StripGrid(
         "wide",
         (320, 20),
         (unit.rect("left post", 3, 2, 7, 18), unit.rect("right post", 313, 2, 317, 18)),
@@ -187,13 +187,13 @@ def _wide() -> Grid:
     )
 
 
-def _upright() -> Grid:
+def _upright() -> StripGrid:
     unit = _Unit(180, 32)
     number, white, black = _number_rects(unit, _Row(14.5, 2.5, 4, 3, 5.5), 0)
     half = IDENTITY_CELLS // 2
     cells = _Row(14.5, 15.5, 4.5, 4, 3.5, 4, 7.5 / 7)
     lower = _Row(14.5, 20, 4.5, 4, 3.5, 4, 7.5 / 7)
-    return Grid(
+    return StripGrid(
         "upright",
         (180, 32),
         (unit.rect("left post", 2, 2.5, 5.5, 29.5), unit.rect("right post", 174.5, 2.5, 178, 29.5)),
@@ -211,13 +211,13 @@ def _upright() -> Grid:
 
 
 @cache
-def grid(name: str) -> Grid:
-    """Grid of the arrangement ``wide`` or ``upright``."""
+def grid(name: str) -> StripGrid:
+    """StripGrid of the arrangement ``wide`` or ``upright``."""
     return {"wide": _wide, "upright": _upright}[name]()
 
 
 @cache
-def hold_cells(on: Grid, count: int) -> tuple[Rect, ...]:
+def hold_cells(on: StripGrid, count: int) -> tuple[Rect, ...]:
     """Divide the hold row of `on` into `count` cells, as fractions of the band."""
     row = on.hold_row
     pitch = (row.right - row.left) / count

@@ -9,7 +9,7 @@ from functools import cache
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.strip.code import Identity
-from patterns.strip.grid import HALFTONES, Grid, HoldRow, Rect, grid, hold_cells, hold_row
+from patterns.strip.grid import HALFTONES, HoldRow, Rect, StripGrid, grid, hold_cells, hold_row
 
 MIN_WIDTH, MIN_BAND = 320, 20
 HIGHEST_SHARE = 9  # the band takes at most a ninth of the height
@@ -61,7 +61,7 @@ class StripLayout:
     width: int
     height: int
     band_height: int  # rows that the strip takes; even
-    grid: Grid  # the arrangement that it follows
+    grid: StripGrid  # the arrangement that it follows
     hold_rule: HoldRow  # how many hold cells and over how long they are lit equally often
     # posts, flags, number, white, black, identity, hold, figures: cells in the order of the grid
     posts: tuple[Cell, ...]
@@ -84,7 +84,7 @@ def _even(value: Fraction) -> int:
     return 2 * round(value / 2)
 
 
-def _band_height(width: int, height: int, on: Grid) -> int:
+def _band_height(width: int, height: int, on: StripGrid) -> int:
     columns, rows = on.units
     return min(_even(Fraction(width * rows, columns)), height // HIGHEST_SHARE // 2 * 2)
 

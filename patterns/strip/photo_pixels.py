@@ -17,7 +17,7 @@ from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.picture.light import srgb_to_light
 from patterns.strip.camera_light import SIGNALS
 from patterns.strip.code import Identity, identity_bits
-from patterns.strip.grid import Grid, Rect, hold_cells, hold_row
+from patterns.strip.grid import Rect, StripGrid, hold_cells, hold_row
 from patterns.strip.placement import Placement
 
 BLURS_PX = (0.5, 0.65, 0.8, 0.95, 1.1, 1.3, 1.6, 2.0, 2.5)
@@ -167,7 +167,7 @@ class _Taker:
         return bool((seen >= 0).all() and (seen <= np.array(self.luma.shape[::-1])).all())
 
 
-def _paper(on: Grid) -> tuple[Rect, ...]:
+def _paper(on: StripGrid) -> tuple[Rect, ...]:
     """Where the band itself is seen: above and below the rows, beside the hold row, at the ends."""
     left, right = on.number[0].left, max(line.right for line in on.figures)
     top = on.number[0].top

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import FloatArray, IndexArray, UInt8Array
-from patterns.strip.grid import Grid, Rect, grid
+from patterns.strip.grid import Rect, StripGrid, grid
 
 POINTS, INNER = 5, 0.5  # sample points along each side of a cell, over this share of it
 
@@ -28,7 +28,7 @@ class Placement:
     mirrored: bool = False
 
     @property
-    def grid(self) -> Grid:
+    def grid(self) -> StripGrid:
         """The arrangement's grid."""
         return grid(self.arrangement)
 
@@ -122,7 +122,7 @@ def _under(
 class References:
     """What is seen of the white and the black reference cells, in codes or in light."""
 
-    on: Grid
+    on: StripGrid
     white: FloatArray
     black: FloatArray
 

@@ -14,6 +14,7 @@ from math import ceil, floor, log2, sqrt
 
 from patterns.timing.audience import Audience, Showing, standing
 from patterns.timing.cadence import Display, cadence
+from patterns.timing.rates import format_decimal
 
 # Rates that platforms commonly take, by a large one's help page (read November 2026).
 DELIVERED = tuple(Fraction(rate) for rate in (24, 25, 30, 48, 50, 60))
@@ -58,6 +59,16 @@ class Conform:
         if part < Fraction(1, 2) or (low and part == Fraction(1, 2)):
             return low + 1, 1 / part
         return low, 1 / (1 - part)
+
+    @property
+    def repeat_words(self) -> str:
+        """Left at its own speed: 'one frame in 4 shown twice', 'every other frame left out'."""
+        times, every = self.odd_frames
+        often = {0: "left out", 1: "shown", 2: "shown twice"}.get(times, f"shown {times} times")
+        if not every:
+            return f"every frame {often}"
+        which = "every other frame" if every == 2 else f"one frame in {format_decimal(every, 2)}"
+        return f"{which} {often}"
 
     @property
     def mixed_share(self) -> Fraction:

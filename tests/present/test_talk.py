@@ -98,7 +98,7 @@ def test_default_bars_close_their_loop() -> None:
 
 @pytest.mark.parametrize(
     ("footage", "timeline", "words"),
-    [(24, 30, ["one frame in 4 shows twice", "80 % of the frames", "125 %"]),
+    [(24, 30, ["one frame in 4 shown twice", "80 % of the frames", "125 %"]),
      (50, 25, ["left out", "50 %", "200 %"]), (25, 24, ["left out", "96 %"])],
 )  # fmt: skip
 def test_notes_of_the_conform_demonstration(footage: int, timeline: int, words: list[str]) -> None:

@@ -13,9 +13,9 @@ from patterns.errors import RequestError
 from patterns.scenes.orbit.geometry import (
     FAR_GROUND,
     NEAR_GROUND,
+    RING_RADIUS_M,
     SUBJECT,
     WALL,
-    WALL_M,
     OrbitCamera,
 )
 from patterns.scenes.orbit.hills import OrbitWall
@@ -71,13 +71,13 @@ def test_the_wall_is_a_cylinder_about_the_axis() -> None:
     x = np.array([0.0, 80.0, 160.0, 320.0])
     seen = cam.see(x, np.array([40.0]))
     assert set(seen.surface) == {WALL}
-    # brute force: walk along each ray until it is WALL_M from the axis
+    # brute force: walk along each ray until it is RING_RADIUS_M from the axis
     for k, direction in enumerate(np.stack(cam.directions(x, np.array([40.0])), -1)):
-        steps = np.linspace(0, 2 * WALL_M, 2_000_001)
+        steps = np.linspace(0, 2 * RING_RADIUS_M, 2_000_001)
         path = np.array([0.0, -500.0, 17.0]) + steps[:, np.newaxis] * direction
-        end = path[np.argmax(np.hypot(path[:, 0], path[:, 1]) >= WALL_M)]
+        end = path[np.argmax(np.hypot(path[:, 0], path[:, 1]) >= RING_RADIUS_M)]
         assert seen.azimuth[k] == pytest.approx(np.arctan2(end[0], end[1]), abs=1e-5)
-        assert tan(seen.across[k]) * WALL_M == pytest.approx(end[2], abs=0.02)
+        assert tan(seen.across[k]) * RING_RADIUS_M == pytest.approx(end[2], abs=0.02)
 
 
 def _inside(profile: Profile, points: np.ndarray) -> np.ndarray:
@@ -134,7 +134,7 @@ def test_azimuth_at_the_centre_moves_as_the_ring_of_hills_should() -> None:
     seen = cam.see(np.array([160.0, 160.01]), np.array([20.0]))
     # the ray's level length per unit of the lens axis is 1: it aims level
     slope = (seen.azimuth[1] - seen.azimuth[0]) / 0.01
-    assert slope == pytest.approx((WALL_M + 80) / (cam.focal_px * WALL_M), rel=1e-5)
+    assert slope == pytest.approx((RING_RADIUS_M + 80) / (cam.focal_px * RING_RADIUS_M), rel=1e-5)
 
 
 @pytest.mark.parametrize(
@@ -154,7 +154,7 @@ def test_every_point_sees_something_finite(
     assert (seen.across_span > 0).all()
     assert (seen.distance_m > 0).all()
     ground = np.isin(seen.surface, (NEAR_GROUND, FAR_GROUND))
-    assert (seen.across[ground] <= WALL_M).all()
+    assert (seen.across[ground] <= RING_RADIUS_M).all()
     if 6.4 * cam.focal_px / radius > 2:  # pixels that the tower's shaft is wide
         assert (seen.surface == SUBJECT).any()
 

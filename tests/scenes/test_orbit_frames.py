@@ -19,8 +19,8 @@ from patterns.picture.planes import Planes
 from patterns.scenes.motion import focal_px
 from patterns.scenes.orbit import renderer as orbit
 from patterns.scenes.orbit import view as orbit_view
-from patterns.scenes.orbit.geometry import SUBJECT, WALL, WALL_M, OrbitCamera, Seen
-from patterns.scenes.orbit.motion import OrbitMotion
+from patterns.scenes.orbit.geometry import RING_RADIUS_M, SUBJECT, WALL, OrbitCamera, Seen
+from patterns.scenes.orbit.motion import RING_RADIUS_M, OrbitMotion
 from patterns.scenes.orbit.outlines import OUTLINES
 from patterns.scenes.orbit.renderer import OrbitRenderer
 from patterns.scenes.orbit.texels import Texels
@@ -112,7 +112,7 @@ def test_the_skyline_moves_at_its_closed_form(rate: Fraction, turn: Fraction) ->
     )
     clip = Clip(motion, rate, Fraction(0), width=width, height=height, frames=64, strip="none")
     f = focal_px(hfov, width)
-    speed = f * radians(float(turn)) * WALL_M / (WALL_M + 80) / float(rate)
+    speed = f * radians(float(turn)) * RING_RADIUS_M / (RING_RADIUS_M + 80) / float(rate)
     wall = seen_by(clip, width, height).surface == WALL
     bottom = int(np.flatnonzero(wall[:, 0])[-1])
     moves = [

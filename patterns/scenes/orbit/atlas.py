@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray, IntArray, UInt8Array
-from patterns.picture.light import light_to_signal
+from patterns.picture.light import BT709, CB_SPAN, CR_SPAN, light_to_signal
 from patterns.scenes.orbit.boxes import AcrossBoxes, turn_boxes, turn_reach
 from patterns.scenes.orbit.plan import TEXELS, Chunk, Group, RowPlan
 from patterns.scenes.orbit.texels import Texels
@@ -176,11 +176,12 @@ def _codes(light: Float32Array, coarse: int, noise: Float32Array | None) -> list
     """Codes (rows, texels) of light (texels, 3, rows): Y', or Cb and Cr; maybe with dither."""
     v = light_to_signal(light)
     r, g, b = v[:, 0], v[:, 1], v[:, 2]
-    y = np.float32(0.2126) * r + np.float32(0.7152) * g + np.float32(0.0722) * b
+    red, green, blue = map(np.float32, BT709)
+    y = red * r + green * g + blue * b
     if coarse:
         planes = [
-            np.float32(128) + np.float32(224 / 1.8556) * (b - y),
-            np.float32(128) + np.float32(224 / 1.5748) * (r - y),
+            np.float32(128) + np.float32(224 / CB_SPAN) * (b - y),
+            np.float32(128) + np.float32(224 / CR_SPAN) * (r - y),
         ]
     else:
         planes = [np.float32(16) + np.float32(219) * y]

@@ -2,7 +2,7 @@
 
 The camera stands at (0, -radius, height) and looks at the axis; the world turns under
 it. Every surface is one of revolution: the ground disc, the subject, and a wall of
-`WALL_M` that bears hills and sky. So a picture point sees the same (surface, way across)
+`RING_RADIUS_M` that bears hills and sky. So a picture point sees the same (surface, way across)
 for ever, and only its azimuth grows: bearing seen = azimuth + turn rate x time.
 Azimuths are like bearings, from the far centre (0) to the right.
 """
@@ -21,7 +21,6 @@ from patterns.scenes.motion import focal_px
 from patterns.scenes.orbit.motion import RING_RADIUS_M, OrbitMotion
 from patterns.scenes.orbit.outlines import Profile, meet
 
-WALL_M = RING_RADIUS_M
 # The ground before and behind the axis is kept apart: its azimuths lie about pi and about
 # 0, and one row of the atlas serves a short span of azimuth.
 WALL, FAR_GROUND, NEAR_GROUND, SUBJECT = range(4)
@@ -115,7 +114,7 @@ class OrbitCamera:
     def _background(self, d: list[FloatingArray], pixels: float) -> Seen:
         level = d[0] ** 2 + d[1] ** 2
         inner = self.back_m * d[1]
-        t_wall = (inner + np.sqrt(inner**2 + level * (WALL_M**2 - self.back_m**2))) / level
+        t_wall = (inner + np.sqrt(inner**2 + level * (RING_RADIUS_M**2 - self.back_m**2))) / level
         with np.errstate(divide="ignore"):
             t_ground = np.where(d[2] < 0, -self.up_m / np.minimum(d[2], -1e-12), np.inf)
         ground = t_ground < t_wall
@@ -126,7 +125,7 @@ class OrbitCamera:
         near = ground & (y < 0)
         azimuth[near & (azimuth < 0)] += 2 * np.pi
         span_u, span_v = self._spans(d, t, (x, y, radius), (~ground * -1.0, ground * 1.0), pixels)
-        elevation = np.arctan((self.up_m + t * d[2]) / WALL_M)
+        elevation = np.arctan((self.up_m + t * d[2]) / RING_RADIUS_M)
         surface = np.where(near, NEAR_GROUND, np.where(ground, FAR_GROUND, WALL))
         return Seen(
             surface.astype(np.int8),
@@ -134,7 +133,7 @@ class OrbitCamera:
             azimuth,
             np.where(ground, radius, elevation),
             span_u,
-            np.where(ground, span_v, span_v * np.cos(elevation) ** 2 / WALL_M),
+            np.where(ground, span_v, span_v * np.cos(elevation) ** 2 / RING_RADIUS_M),
             t * np.sqrt(level + d[2] ** 2),
         )
 

@@ -9,7 +9,7 @@ from patterns.picture.arrays import Float32Array, FloatingArray, IndexArray
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import GRAVEL, SHADE, through_haze
-from patterns.scenes.orbit.geometry import WALL_M
+from patterns.scenes.orbit.motion import RING_RADIUS_M
 from patterns.scenes.orbit.outlines import Profile
 from patterns.scenes.orbit.shadow import Shadow
 
@@ -165,7 +165,7 @@ class OrbitGround:
         sines, cosines = (
             turn(bearing).astype(np.float32)[:, np.newaxis] for turn in (np.sin, np.cos)
         )
-        radii = np.clip(across, 0, WALL_M).astype(np.float32)
+        radii = np.clip(across, 0, RING_RADIUS_M).astype(np.float32)
         level = self._levels[_step_m(spans, across)]
         apart = (float(radii[-1]) * spans[0], spans[1])
         some, few = (

@@ -1,8 +1,8 @@
 """What stands all round an orbit: ranges of hills one behind the other, and the sky.
 
-All of it is painted on one wall, `WALL_M` from the subject's axis, as it is seen from the
+All of it is painted on one wall, `RING_RADIUS_M` from the subject's axis, as it is seen from the
 axis at the camera's height: a hill-top of height h at distance D shows at height
-H + (h - H) WALL_M / D on the wall.
+H + (h - H) RING_RADIUS_M / D on the wall.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from patterns.scenes.ground.palette import (
     SKY_ZENITH,
     SUN_AZIMUTH_DEG,
 )
-from patterns.scenes.orbit.geometry import WALL_M
+from patterns.scenes.orbit.motion import RING_RADIUS_M
 from patterns.scenes.orbit.surface_marks import ring_fractal, ring_line
 
 SUN_BEARING = radians(90 - SUN_AZIMUTH_DEG)
@@ -80,9 +80,11 @@ class OrbitWall:
         self, bearing: FloatingArray, across: FloatingArray, spans: tuple[float, float]
     ) -> Float32Array:
         """Light (bearings, 3, elevations)."""
-        height = WALL_M * np.tan(np.clip(across, -0.1, 1.57))
-        above = np.arctan((height - self._up_m) / WALL_M)
-        pitch_m = np.maximum(spans[1] * WALL_M / np.cos(across) ** 2, 0.05).astype(np.float32)
+        height = RING_RADIUS_M * np.tan(np.clip(across, -0.1, 1.57))
+        above = np.arctan((height - self._up_m) / RING_RADIUS_M)
+        pitch_m = np.maximum(spans[1] * RING_RADIUS_M / np.cos(across) ** 2, 0.05).astype(
+            np.float32
+        )
         lines = [self.skyline(number, hills, bearing) for number, hills in enumerate(RANGES)]
         # Below `hidden[k]` nearer ranges cover range k at every bearing: nothing to paint.
         nearer = np.maximum.accumulate(np.array(lines)[::-1], axis=0)[::-1].min(axis=1)
@@ -103,7 +105,9 @@ class OrbitWall:
         """Height of a range's skyline on the wall, metres, without its trees."""
         line = ring_line((self._seed, 11, number), bearing, hills.ridges, 7, 0.46)
         top = hills.height_m + hills.rise_m * line
-        return np.asarray(self._up_m + (top - self._up_m) * WALL_M / hills.distance_m, np.float32)
+        return np.asarray(
+            self._up_m + (top - self._up_m) * RING_RADIUS_M / hills.distance_m, np.float32
+        )
 
     def _range(
         self,
@@ -115,10 +119,10 @@ class OrbitWall:
         spans: tuple[float, float],
     ) -> None:
         bearing, height = place
-        trees = hills.tree_m * WALL_M / hills.distance_m
+        trees = hills.tree_m * RING_RADIUS_M / hills.distance_m
         if height[0] - pitch_m[0] > line.max() + 1.5 * trees:
             return
-        shrink = WALL_M / hills.distance_m
+        shrink = RING_RADIUS_M / hills.distance_m
         air = (spans[0], float(pitch_m.max()) / shrink)  # of all rows, whatever is painted here
         top = int(np.searchsorted(height - pitch_m, line.max() + 1.5 * trees))
         out, height, pitch_m = out[:, :, :top], height[:top], pitch_m[:top]

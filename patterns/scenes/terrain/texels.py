@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import Float32Array, FloatArray, IntArray, UInt32Array
-from patterns.picture.light import light_to_signal
+from patterns.picture.light import BT709, CB_SPAN, CR_SPAN, light_to_signal
 from patterns.scenes.ground import palette
 
 STEPS = 64
@@ -24,11 +24,12 @@ WORD = np.dtype("<u4")  # byte 3 is the upper byte on every machine
 
 # What ground looks like on average, for the small correction of `haze_shift`.
 MEAN_GROUND = np.array([0.160, 0.164, 0.070], np.float32)
+_RED, _GREEN, _BLUE = BT709
 _CODES = np.array(
     [
-        [0.2126, 0.7152, 0.0722],
-        [-0.2126 / 1.8556, -0.7152 / 1.8556, 0.5],
-        [0.5, -0.7152 / 1.5748, -0.0722 / 1.5748],
+        [_RED, _GREEN, _BLUE],
+        [-_RED / CB_SPAN, -_GREEN / CB_SPAN, 0.5],
+        [0.5, -_GREEN / CR_SPAN, -_BLUE / CR_SPAN],
     ]
 ) * np.array([[219], [224], [224]])
 
