@@ -67,7 +67,7 @@ class Conform:
         often = {0: "left out", 1: "shown", 2: "shown twice"}.get(times, f"shown {times} times")
         if not every:
             return f"every frame {often}"
-        which = "every other frame" if every == 2 else f"one frame in {format_decimal(every, 2)}"
+        which = "every other frame" if every == 2 else f"one frame in {format_decimal(every, 1)}"
         return f"{which} {often}"
 
     @property

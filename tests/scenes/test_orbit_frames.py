@@ -19,7 +19,7 @@ from patterns.picture.planes import Planes
 from patterns.scenes.motion import focal_px
 from patterns.scenes.orbit import renderer as orbit
 from patterns.scenes.orbit import view as orbit_view
-from patterns.scenes.orbit.geometry import RING_RADIUS_M, SUBJECT, WALL, OrbitCamera, Seen
+from patterns.scenes.orbit.geometry import SUBJECT, WALL, OrbitCamera, Seen
 from patterns.scenes.orbit.motion import RING_RADIUS_M, OrbitMotion
 from patterns.scenes.orbit.outlines import OUTLINES
 from patterns.scenes.orbit.renderer import OrbitRenderer
