@@ -1,36 +1,24 @@
-"""A file read back: finds out what it is, reads its pictures one by one, and judges them."""
+"""A file read back: a photo, or a video whose pictures are read and then judged by its kind."""
 
 from __future__ import annotations
 
 import os
-from collections import deque
-from collections.abc import Generator, Iterable, Sequence
-from contextlib import closing, suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import Protocol
-
-import numpy as np
 
 from patterns.errors import InputError, RequestError
-from patterns.footage.measure import Measurer
-from patterns.picture.arrays import UInt8Array
 from patterns.reading.clip_file import judge_clip
-from patterns.reading.file_kind import KEPT, FileKind, KindFinder
+from patterns.reading.file_kind import FileKind
 from patterns.reading.footage import judge_footage
 from patterns.reading.reading import Kind, Reading
 from patterns.reading.recording import judge_recording
-from patterns.reading.sightings import Sightings
 from patterns.reading.true_times import true_time
+from patterns.reading.video_pictures import Pictures, VideoRead, read_video
 from patterns.side_by_side import Progress
-from patterns.strip.camera import CameraReader
-from patterns.strip.placement import Placement
-from patterns.strip.read import NO_STRIP, StripReading, Unread, read_at, read_strip
 from patterns.timing.cadence import Display
-from patterns.video.description import Damage, Description
+from patterns.video.description import Damage
 from patterns.video.probe import VideoInfo, ends_early, probe, unreadable
-from patterns.video.reader import Crop, read_luma
 
 PHOTOS = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")  # how a JPEG and a PNG begin
 SEEN_UNREAD = "a strip was seen but cannot be read"
@@ -73,8 +61,8 @@ def read_file(path: Path, given: Given, progress: Progress | None = None) -> Rea
         raise InputError(f"{path} is no photo that can be read: give a JPEG or PNG")
     info = probe(path)
     asked = given.kind or ("recording" if given.capture_hz or given.display else None)
-    pictures = _Pictures(path, info.pictures, progress)
-    read = _read_video(pictures, info, asked)
+    pictures = Pictures(path, info.pictures, progress)
+    read = read_video(pictures, info, asked)
     if not read.times:
         raise InputError(f"{path} holds no picture that can be decoded: try a fresh copy")
     damage = pictures.told.damage(info.pictures)
@@ -93,194 +81,7 @@ def _begin(path: Path) -> bytes:
         raise unreadable(path, "") from error
 
 
-class _Pictures:
-    """The luma of a video's pictures, whole or a part of each, as often as it is wanted."""
-
-    def __init__(self, path: Path, count: int, progress: Progress | None) -> None:
-        self._path, self.count, self._progress = path, count, progress
-        self.told = Description()  # what the decoder says of the file
-
-    def read(
-        self, first: int = 0, crop: Crop | None = None
-    ) -> Generator[tuple[Fraction, UInt8Array]]:
-        """Times and pictures from the `first` on."""
-        self.told = Description()
-        with closing(read_luma(self._path, crop=crop, told=self.told)) as timed:
-            for place, picture in enumerate(timed):
-                if place >= first:
-                    yield picture
-                    if self._progress is not None:
-                        self._progress(min(place + 1, self.count), self.count)
-
-
-@dataclass
-class _VideoRead:
-    """What the pictures of a video said, read as what it is."""
-
-    kind: FileKind
-    footage: _FootageReader
-    log: Sightings | None = None
-    times: list[Fraction] = field(default_factory=list)
-    shape: tuple[int, int] = (0, 0)
-
-    def add(self, time_s: Fraction, luma: UInt8Array) -> None:
-        """Take note that there is one more picture."""
-        self.times.append(time_s)
-        self.shape = (luma.shape[0], luma.shape[1])
-
-
-@dataclass(frozen=True)
-class _Band:
-    """A part of pictures, and where the strip lies in it."""
-
-    crop: Crop
-    placement: Placement
-
-
-class _PictureReader(Protocol):
-    def take(self, time_s: Fraction, luma: UInt8Array) -> None: ...
-
-
-class _ClipReader:
-    """Reads strips that lie straight."""
-
-    def __init__(self, log: Sightings, *, on_its_side: bool) -> None:
-        self._log, self._on_its_side = log, on_its_side
-        self._near: Placement | None = None
-
-    def take(self, time_s: Fraction, luma: UInt8Array) -> None:
-        upright = np.ascontiguousarray(luma.T) if self._on_its_side else luma
-        found = read_strip(upright, near=self._near)
-        if isinstance(found, StripReading):
-            self._near = found.placement
-        self._log.take(time_s, found)
-
-    def band(self, shape: tuple[int, int]) -> _Band | None:
-        """Part of pictures of a shape in which the strip lies, if it was read and stands."""
-        if self._near is None or self._on_its_side:
-            return None
-        left, top, right, bottom = self._near.bounds(shape)
-        return _Band(Crop(left, top, right - left, bottom - top), self._near.within(left, top))
-
-    def take_band(self, time_s: Fraction, luma: UInt8Array, at: Placement) -> bool:
-        """Read a strip in its band; returns whether that could be done."""
-        found = read_at(luma, at)
-        if isinstance(found, StripReading):
-            self._log.take(time_s, found)
-        return isinstance(found, StripReading)
-
-
-class _RecordingReader:
-    """Reads strips that a camera sees."""
-
-    def __init__(self, log: Sightings) -> None:
-        self._log, self._camera = log, CameraReader()
-
-    def take(self, time_s: Fraction, luma: UInt8Array) -> None:
-        self._log.take(time_s, self._camera.read(luma))
-
-
-class _FootageReader:
-    """Measures footage."""
-
-    def __init__(self, info: VideoInfo) -> None:
-        self.measurer = Measurer(info)
-
-    def take(self, time_s: Fraction, luma: UInt8Array) -> None:
-        del time_s
-        self.measurer.take(luma)
-
-
-def _read_video(pictures: _Pictures, info: VideoInfo, asked: Kind | None) -> _VideoRead:
-    """Find out what it is on the first pictures, then read it as that."""
-    read = _VideoRead(FileKind("footage"), _FootageReader(info))
-    band: _Band | None = None
-    with closing(pictures.read()) as whole:
-        reader = read.footage if asked == "footage" else _found_out(whole, read, asked)
-        if isinstance(reader, _ClipReader):
-            band = reader.band(read.shape)
-        if reader is not None and band is None:
-            _read_on(whole, reader, read)
-    if isinstance(reader, _ClipReader) and band is not None:
-        _read_clip(pictures, reader, read, band)
-    return read
-
-
-def _found_out(
-    pictures: Iterable[tuple[Fraction, UInt8Array]], read: _VideoRead, asked: Kind | None
-) -> _PictureReader | None:
-    """Reader of what the pictures are of, once that is known; None if they end before.
-
-    The first few pictures are kept until then. From then on, and as long as no strip is seen,
-    pictures are measured as footage.
-    """
-    finder, kept = KindFinder(), deque[tuple[Fraction, UInt8Array]](maxlen=KEPT)
-    for place, (time_s, luma) in enumerate(pictures):
-        read.add(time_s, luma)
-        kept.append((time_s, luma))
-        found = finder.look(place, luma)
-        if found is not None:
-            return _strip_reader(read, _as_asked(found, asked), kept)
-        if place >= KEPT - 1 and asked is None:
-            for earlier in kept if place == KEPT - 1 else [(time_s, luma)]:
-                read.footage.take(*earlier)
-    kind = _as_asked(finder.kind(), asked)
-    if kind.kind != "footage":
-        _strip_reader(read, kind, kept)
-    elif len(read.times) < KEPT:
-        for earlier in kept:
-            read.footage.take(*earlier)
-    return None
-
-
-def _read_on(
-    pictures: Iterable[tuple[Fraction, UInt8Array]], reader: _PictureReader, read: _VideoRead
-) -> None:
-    for time_s, luma in pictures:
-        read.add(time_s, luma)
-        reader.take(time_s, luma)
-
-
-def _read_clip(pictures: _Pictures, reader: _ClipReader, read: _VideoRead, band: _Band) -> None:
-    """Read on in the strip's band alone, whole pictures once the strip is not read there.
-
-    The rest of the pictures then need not leave the decoder, which takes as long as decoding.
-    """
-    # a damaged file's pictures may change their size, so that there is no such part
-    with suppress(InputError), closing(pictures.read(len(read.times), band.crop)) as parts:
-        for time_s, luma in parts:
-            if not reader.take_band(time_s, luma, band.placement):
-                break
-            read.times.append(time_s)
-    if len(read.times) < pictures.count:
-        with closing(pictures.read(len(read.times))) as whole:
-            _read_on(whole, reader, read)
-
-
-def _as_asked(found: FileKind, asked: Kind | None) -> FileKind:
-    if asked is None:
-        return found
-    return replace(found, kind=asked, sure=True, why="", on_its_side=found.on_its_side)
-
-
-def _strip_reader(
-    read: _VideoRead, kind: FileKind, kept: Sequence[tuple[Fraction, UInt8Array]]
-) -> _PictureReader:
-    """Reader of the kind that was found, with what was kept; what came before showed no strip."""
-    read.kind, read.log = kind, Sightings()
-    reader: _PictureReader
-    if kind.kind == "clip":
-        reader = _ClipReader(read.log, on_its_side=kind.on_its_side)
-    else:
-        reader = _RecordingReader(read.log)
-    for time_s in read.times[: len(read.times) - len(kept)]:
-        read.log.take(time_s, Unread(NO_STRIP))
-    for time_s, luma in kept:
-        reader.take(time_s, luma)
-    return reader
-
-
-def _judged(path: Path, info: VideoInfo, given: Given, read: _VideoRead, damage: Damage) -> Reading:
+def _judged(path: Path, info: VideoInfo, given: Given, read: VideoRead, damage: Damage) -> Reading:
     kind = read.kind
     if read.log is None:
         if damage.inside:

@@ -13,13 +13,12 @@ from patterns.errors import RequestError
 from patterns.scenes.orbit.geometry import (
     FAR_GROUND,
     NEAR_GROUND,
-    RING_RADIUS_M,
     SUBJECT,
     WALL,
     OrbitCamera,
 )
 from patterns.scenes.orbit.hills import OrbitWall
-from patterns.scenes.orbit.motion import SUBJECT_HEIGHT_M, OrbitMotion, Subject
+from patterns.scenes.orbit.motion import RING_RADIUS_M, SUBJECT_HEIGHT_M, OrbitMotion, Subject
 from patterns.scenes.orbit.outlines import OUTLINES, Profile, meet
 from patterns.scenes.orbit.subjects import OrbitSubject
 
