@@ -66,10 +66,7 @@ class Box:
     def parse(cls, kind: bytes, body: bytes) -> Box:
         """Read a box and those in it.
 
-        Raises
-        ------
-        InputError
-            Sizes that cannot be.
+        Raises `InputError`: sizes that cannot be.
         """
         return cls(kind, parts=cls.inside(body)) if kind in _OF_BOXES else cls(kind, body)
 

@@ -25,25 +25,16 @@ _MOVIES = (".mp4", ".m4v", ".mov", ".qt")
 
 @dataclass(frozen=True)
 class Conformed:
-    """What was done to one file.
+    """What was done to one file."""
 
-    Attributes
-    ----------
-    source, target
-        The file and the one that was written.
-    footage, conform
-        What it was, and its rate with the new one.
-    sound
-        What became of the sound; 'none' if there was none.
-    kept, lost
-        Tags and tracks that went along, and those that did not.
-    """
-
+    # source, target: the file and the one that was written
     source: Path
     target: Path
+    # footage, conform: what it was, and its rate with the new one
     footage: Footage
     conform: Conform
-    sound: SoundChoice | Literal["none"]
+    sound: SoundChoice | Literal["none"]  # what became of the sound; 'none' if there was none
+    # kept, lost: tags and tracks that went along, and those that did not
     kept: tuple[str, ...]
     lost: tuple[str, ...]
 
@@ -66,12 +57,9 @@ def conform_file(
 ) -> Conformed:
     """Write `source`, of which `look_at` gave `footage`, at the rate of the request.
 
-    Raises
-    ------
-    RequestError
-        There is nothing to do; the target is the source, or exists.
-    InputError, OutputError, EncoderError
-        The source cannot be read, the target not written, ffmpeg failed.
+    Raises `RequestError`: there is nothing to do; the target is the source, or exists.
+    Raises `InputError`, `OutputError`, `EncoderError`: the source cannot be read, the target not
+    written, ffmpeg failed.
     """
     conform = Conform(footage.rate, request.rate or footage.rate)
     if conform.speed == 1 and not footage.rhythm and _exact(footage.info):

@@ -28,51 +28,28 @@ STEADY_RATES = (
 
 @dataclass(frozen=True)
 class Request:
-    """What is asked for.
+    """What is asked for."""
 
-    Attributes
-    ----------
-    rate
-        Frames a second to play at; None: the rate at which it was shot.
-    sound
-        None: with its pitch kept, if there is any.
-    undo_repeats, keep_repeats, even_out
-        What to do with repeats and with uneven times; without, such a file is refused.
-    force
-        Whether a file of the result's name is replaced.
-    """
-
-    rate: Fraction | None
-    sound: SoundChoice | None = None
+    rate: Fraction | None  # frames a second to play at; None: the rate at which it was shot
+    sound: SoundChoice | None = None  # None: with its pitch kept, if there is any
+    # undo_repeats, keep_repeats, even_out: what to do with repeats and with uneven times; without,
+    # such a file is refused
     undo_repeats: bool = False
     keep_repeats: bool = False
     even_out: bool = False
-    force: bool = False
+    force: bool = False  # whether a file of the result's name is replaced
 
 
 @dataclass(frozen=True)
 class Footage:
-    """What a file is.
+    """What a file is."""
 
-    Attributes
-    ----------
-    info
-        Facts of the file.
-    rate
-        Frames a second at which it was shot: the file's, or the one that repeats hide.
-    rhythm
-        Its repeats, if they are to be taken out.
-    looked_at
-        Pictures, from the first on, among which no repeats were found.
-    moved_s
-        By how much evening out moves the picture that it moves most; None: its times are even.
-    """
-
-    info: VideoInfo
-    rate: Fraction
-    rhythm: Conversion | None = None
+    info: VideoInfo  # facts of the file
+    rate: Fraction  # frames a second at which it was shot: the file's, or the one that repeats hide
+    rhythm: Conversion | None = None  # its repeats, if they are to be taken out
+    # by how much evening out moves the picture that it moves most; None: its times are even
     moved_s: Fraction | None = None
-    looked_at: int = 0
+    looked_at: int = 0  # pictures, from the first on, among which no repeats were found
 
     @property
     def frames(self) -> int:
@@ -83,12 +60,9 @@ class Footage:
 def look_at(path: Path, request: Request, stage: Stage) -> Footage:
     """Find out what a file is.
 
-    Raises
-    ------
-    InputError
-        It cannot be read.
-    RequestError
-        Its times are uneven or it holds repeats, and the request does not say what to do.
+    Raises `InputError`: it cannot be read.
+    Raises `RequestError`: its times are uneven or it holds repeats, and the request does not say
+    what to do.
     """
     info = probe(path)
     if info.mean_rate is None:

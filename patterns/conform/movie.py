@@ -46,10 +46,7 @@ class Movie:
     def read(cls, path: Path) -> Movie:
         """Take a file apart.
 
-        Raises
-        ------
-        InputError
-            Damaged, cut off, encrypted, or with samples in another file.
+        Raises `InputError`: damaged, cut off, encrypted, or with samples in another file.
         """
         try:
             with path.open("rb") as file:

@@ -24,18 +24,10 @@ _BITEXACT = ("-fflags", "+bitexact", "-flags:v", "+bitexact", "-flags:a", "+bite
 
 @dataclass(frozen=True)
 class Sound:
-    """What becomes of the sound.
+    """What becomes of the sound."""
 
-    Attributes
-    ----------
-    pitch_kept
-        Whether it keeps its pitch, or rises and falls with the speed.
-    as_samples
-        Whether it is stored as plain samples (PCM, 24 bits) instead of AAC.
-    """
-
-    pitch_kept: bool
-    as_samples: bool
+    pitch_kept: bool  # whether it keeps its pitch, or rises and falls with the speed
+    as_samples: bool  # whether it is stored as plain samples (PCM, 24 bits) instead of AAC
 
 
 def pack_again(source: Path, out: Path, muxer: str, progress: Progress) -> None:

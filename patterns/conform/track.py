@@ -23,17 +23,9 @@ _ONE = 1 << 16  # pace of an edit that is played as it is
 class Track:
     """A `trak` box and its tables.
 
-    Parameters
-    ----------
-    trak
-        The box; it is changed in place by the methods that set times.
-    movie_ticks
-        Ticks a second in which the movie counts, for the edit list.
-
-    Raises
-    ------
-    InputError
-        Tables that are damaged, or samples that lie in another file.
+    `trak`: the box; it is changed in place by the methods that set times.
+    `movie_ticks`: ticks a second in which the movie counts, for the edit list.
+    Raises `InputError`: tables that are damaged, or samples that lie in another file.
     """
 
     def __init__(self, trak: Box, movie_ticks: int) -> None:
@@ -76,10 +68,7 @@ class Track:
     def shows(self) -> tuple[int, int | None]:
         """First tick that is shown and the one that ends it; None: the last sample's end.
 
-        Raises
-        ------
-        InputError
-            It shows several stretches, or one at another speed.
+        Raises `InputError`: it shows several stretches, or one at another speed.
         """
         entries = [entry for entry in self._edits() if entry[1] != -1]
         if not entries:

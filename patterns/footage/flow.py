@@ -47,32 +47,19 @@ EDGE = 0.02  # of the slope across an edge, that a block has along it
 
 @dataclass(frozen=True)
 class Flow:
-    """How blocks moved from one picture to another; arrays (rows, columns), pixels.
+    """How blocks moved from one picture to another; arrays (rows, columns), pixels."""
 
-    Attributes
-    ----------
-    x, y
-        Middle between where the block's detail was and where it went.
-    dx, dy
-        Displacement to the right and down; of worth where `sure`.
-    error
-        Its standard error.
-    sure
-        Whether it is known.
-    edge
-        Whether it is known across an edge alone, and taken not to go along it.
-    textured
-        Whether there is anything to follow. What is textured and not sure changes, is covered,
-        or goes too fast.
-    """
-
+    # x, y: middle between where the block's detail was and where it went
     x: FloatArray
     y: FloatArray
+    # dx, dy: displacement to the right and down; of worth where `sure`
     dx: FloatArray
     dy: FloatArray
-    error: FloatArray
-    sure: BoolArray
-    edge: BoolArray
+    error: FloatArray  # its standard error
+    sure: BoolArray  # whether it is known
+    edge: BoolArray  # whether it is known across an edge alone, and taken not to go along it
+    # Whether there is anything to follow. What is textured and not sure changes, is covered, or
+    # goes too fast.
     textured: BoolArray
 
 

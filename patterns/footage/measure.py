@@ -36,35 +36,16 @@ ENOUGH = 300  # pictures that must move to say that there is no rhythm: 12 repea
 
 @dataclass(frozen=True)
 class Facts:
-    """What footage is.
+    """What footage is."""
 
-    Attributes
-    ----------
-    info
-        Facts of the file.
-    times
-        Of the pictures that were decoded, seconds.
-    step
-        RMS difference of each picture to the one before, codes.
-    marks
-        What each picture is by itself.
-    conversion
-        Of the rate, if one was done.
-    shots
-        Motion of each shot.
-    interlaced
-        Whether the two fields of moving pictures show two moments.
-    picture
-        A working copy of one of its pictures, near the middle of the shot with the fastest motion.
-    """
-
-    info: VideoInfo
-    times: tuple[Fraction, ...]
-    step: FloatArray
-    marks: Marks
-    conversion: Conversion | None
-    shots: tuple[Shot, ...]
-    interlaced: bool
+    info: VideoInfo  # facts of the file
+    times: tuple[Fraction, ...]  # of the pictures that were decoded, seconds
+    step: FloatArray  # RMS difference of each picture to the one before, codes
+    marks: Marks  # what each picture is by itself
+    conversion: Conversion | None  # of the rate, if one was done
+    shots: tuple[Shot, ...]  # motion of each shot
+    interlaced: bool  # whether the two fields of moving pictures show two moments
+    # a working copy of one of its pictures, near the middle of the shot with the fastest motion
     picture: UInt8Array
 
     @property
@@ -164,10 +145,7 @@ def _frames(
 def measure(path: Path, progress: Progress) -> Facts:
     """Measure a file that is known to be footage.
 
-    Raises
-    ------
-    InputError
-        It cannot be read.
+    Raises `InputError`: it cannot be read.
     """
     info = probe(path)
     measurer, times = Measurer(info), []
@@ -185,11 +163,7 @@ def look_for_repeats(
     """Repeats that a file has all through, or None, and how many pictures were looked at.
 
     Decoding takes long: where 300 pictures that move show no rhythm, the others are not looked at.
-
-    Raises
-    ------
-    InputError
-        It cannot be read.
+    Raises `InputError`: it cannot be read.
     """
     assert info.rate is not None
     side = working_side(info.width, info.height)

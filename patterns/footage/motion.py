@@ -31,46 +31,28 @@ WAYS = ("right", "lower right", "down", "lower left", "left", "upper left", "up"
 
 @dataclass(frozen=True)
 class Shot:
-    """Motion between two cuts, in pixels a second of the whole picture.
+    """Motion between two cuts, in pixels a second of the whole picture."""
 
-    Attributes
-    ----------
-    first, last
-        Pictures.
-    why
-        Why nothing is known; '' where something is.
-    typical_px_s, fastest_px_s
-        Median, and nearly the fastest, of the places that move and are known to a tenth; 0 where
-        nothing moves.
-    fastest_error_px_s
-        Standard error of the fastest where it is told for the border, which no block reaches.
-    fastest_xy
-        Where it is fastest, shares of width and height.
-    lower_bound
-        Whether parts go too fast, or change too much, to be followed.
-    way
-        'left', 'outwards' and so on; '' where it is many ways.
-    unsteady
-        Spread of the typical speed, 10th to 90th percentile, over its median.
-    moving, sure
-        Shares: of the known places that move, of places with something to follow that is known.
-    speeds
-        Speeds that each place reaches in one look of ten, float64 (rows, columns), NaN where not
-        known.
-    """
-
+    # first, last: pictures
     first: int
     last: int
-    why: str = ""
+    why: str = ""  # why nothing is known; '' where something is
+    # typical_px_s, fastest_px_s: median, and nearly the fastest, of the places that move and are
+    # known to a tenth; 0 where nothing moves
     typical_px_s: float = 0.0
     fastest_px_s: float = 0.0
+    # standard error of the fastest where it is told for the border, which no block reaches
     fastest_error_px_s: float = 0.0
-    fastest_xy: tuple[float, float] = (0.5, 0.5)
-    lower_bound: bool = False
-    way: str = ""
-    unsteady: float = 0.0
+    fastest_xy: tuple[float, float] = (0.5, 0.5)  # where it is fastest, shares of width and height
+    lower_bound: bool = False  # whether parts go too fast, or change too much, to be followed
+    way: str = ""  # 'left', 'outwards' and so on; '' where it is many ways
+    unsteady: float = 0.0  # spread of the typical speed, 10th to 90th percentile, over its median
+    # moving, sure: shares: of the known places that move, of places with something to follow that
+    # is known
     moving: float = 0.0
     sure: float = 0.0
+    # speeds that each place reaches in one look of ten, float64 (rows, columns), NaN where not
+    # known
     speeds: FloatArray | None = None
 
     @property

@@ -42,10 +42,7 @@ def check_within(
 ) -> None:
     """Refuse a value outside `low` to `high`, naming one that is usual.
 
-    Raises
-    ------
-    RequestError
-        It is outside.
+    Raises `RequestError`: it is outside.
     """
     if not low <= value <= high:
         raise RequestError(
@@ -64,20 +61,12 @@ class Quantity(NamedTuple):
 
 @dataclass(frozen=True)
 class Motion(ABC):
-    """What moves and how fast, in the units that its user thinks in. No pictures here.
+    """What moves and how fast, in the units that its user thinks in. No pictures here."""
 
-    Attributes
-    ----------
-    pattern
-        Name of its entry in `patterns.scenes.table`.
-    speed_field
-        Name of the field that holds its speed along the coordinate in which all moves alike.
-    in_pixels
-        Whether its sizes are pixels of the picture, so that a smaller one shows less of it.
-    """
-
-    pattern: ClassVar[str]
+    pattern: ClassVar[str]  # name of its entry in `patterns.scenes.table`
+    # name of the field that holds its speed along the coordinate in which all moves alike
     speed_field: ClassVar[str]
+    # whether its sizes are pixels of the picture, so that a smaller one shows less of it
     in_pixels: ClassVar[bool] = False
 
     @property
@@ -124,40 +113,25 @@ class Motion(ABC):
 
 @dataclass(frozen=True)
 class ImageMotion:
-    """How fast a scene moves in the picture.
+    """How fast a scene moves in the picture."""
 
-    Attributes
-    ----------
-    fastest_px_s, typical_px_s
-        Speed at the fastest place of the picture and the median over all places that
-        move, in pixels a second.
-    fastest_xy
-        Where the fastest place is, as fractions of picture width and height from the
-        top left.
-    """
-
+    # fastest_px_s, typical_px_s: speed at the fastest place of the picture and the median over all
+    # places that move, in pixels a second
     fastest_px_s: float
     typical_px_s: float
+    # where the fastest place is, as fractions of picture width and height from the top left
     fastest_xy: tuple[float, float]
 
 
 @dataclass(frozen=True)
 class Loop:
-    """A motion that closes after whole frames, so that it repeats without a seam.
+    """A motion that closes after whole frames, so that it repeats without a seam."""
 
-    Attributes
-    ----------
-    motion
-        The motion, its speed nudged so that `periods` periods take exactly `frames`.
-    frames, periods
-        Length in frames and in periods.
-    speed_change
-        New speed over the speed asked for, less 1. At most half a frame in the length.
-    """
-
-    motion: Motion
+    motion: Motion  # the motion, its speed nudged so that `periods` periods take exactly `frames`
+    # frames, periods: length in frames and in periods
     frames: int
     periods: int
+    # New speed over the speed asked for, less 1. At most half a frame in the length.
     speed_change: Fraction
 
 
@@ -167,11 +141,7 @@ def loop(motion: Motion, rate: Fraction, frames: int) -> Loop:
     A period rarely takes a whole number of frames, and a seam that is a part of a frame
     out would judder once a round. So the length is rounded to whole frames and the speed
     is nudged to fit, exactly.
-
-    Raises
-    ------
-    RequestError
-        The motion stands still.
+    Raises `RequestError`: the motion stands still.
     """
     speed, period = motion.speed, motion.period
     if speed == 0:

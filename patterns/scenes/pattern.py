@@ -52,36 +52,18 @@ class Renderer(Protocol):
 
 @dataclass(frozen=True)
 class Option:
-    """A number or a word by which a person describes a motion.
+    """A number or a word by which a person describes a motion."""
 
-    Attributes
-    ----------
-    name
-        As it is typed, without the dashes.
-    unit
-        Of a number, in capitals, as a help text shows it.
-    words
-        What it is, a sentence.
-    default
-        Its value unless it is given; None: its absence means something of its own.
-    default_words
-        The default for a person, where the value does not say it.
-    choices
-        The words allowed; none: it is a number.
-    instead_of
-        Option of which it takes the place, and what both of them set.
-    moves
-        Whether it decides how things move, and not only what they look like.
-    """
-
-    name: str
-    unit: str
-    words: str
+    name: str  # as it is typed, without the dashes
+    unit: str  # of a number, in capitals, as a help text shows it
+    words: str  # what it is, a sentence
+    # its value unless it is given; None: its absence means something of its own
     default: Fraction | str | None = None
-    default_words: str = ""
-    choices: tuple[str, ...] = ()
+    default_words: str = ""  # the default for a person, where the value does not say it
+    choices: tuple[str, ...] = ()  # the words allowed; none: it is a number
+    # option of which it takes the place, and what both of them set
     instead_of: tuple[str, str] | None = None
-    moves: bool = True
+    moves: bool = True  # whether it decides how things move, and not only what they look like
 
     @property
     def key(self) -> str:
@@ -98,30 +80,14 @@ class Option:
 
 @dataclass(frozen=True)
 class Pace:
-    """The option by which one chooses how fast a pattern moves, and what suits an audience.
+    """The option by which one chooses how fast a pattern moves, and what suits an audience."""
 
-    Attributes
-    ----------
-    option
-        Its name.
-    inverse
-        Whether a larger value is slower, as seconds are.
-    shown
-        Value to begin with in presentations.
-    fastest
-        Value up to which presentations quicken it by themselves.
-    step
-        Values that they choose are multiples of this.
-    words
-        Describe a scene at a value: 'flight over terrain at {} m/s'.
-    """
-
-    option: str
-    inverse: bool
-    shown: Fraction
-    fastest: Fraction
-    step: Fraction
-    words: str
+    option: str  # its name
+    inverse: bool  # whether a larger value is slower, as seconds are
+    shown: Fraction  # value to begin with in presentations
+    fastest: Fraction  # value up to which presentations quicken it by themselves
+    step: Fraction  # values that they choose are multiples of this
+    words: str  # describe a scene at a value: 'flight over terrain at {} m/s'
 
     def faster(self, value: Fraction, times: float) -> Fraction:
         """Value at which it moves `times` as fast or a little faster, as far as is allowed."""
@@ -146,58 +112,33 @@ def _nothing_more(across: int) -> dict[str, Any]:
 
 @dataclass(frozen=True)
 class Pattern:
-    """One kind of scene.
+    """One kind of scene."""
 
-    Attributes
-    ----------
-    name, heading
-        As it is typed, and as a heading.
-    summary
-        What it is and what it is good for, a sentence.
-    look_for
-        Where to look in a clip and what is seen there, a short paragraph.
-    look_at
-        The same in a line.
-    options
-        What one may say of its motion.
-    pace
-        The option that sets its speed.
-    build
-        Motion from the values of all options (by `Option.key`) and a picture's size.
-    renderer
-        Opens what draws a shot into pictures of a width and height; imports it, so that
-        nothing else has to wait for that.
-    among
-        Values of options that suit a picture of which so many lie side by side.
-    level_line
-        Whether all moves level, so that a level line divides it without hiding the motion.
-    line_at
-        Share of the width at which an upright line keeps clear of what one looks at.
-    work
-        Processor time of a frame and its encoding, the bars' taken as 1.
-    """
-
+    # name, heading: as it is typed, and as a heading
     name: str
     heading: str
-    summary: str
-    look_for: str
-    look_at: str
-    options: tuple[Option, ...]
-    pace: Pace
+    summary: str  # what it is and what it is good for, a sentence
+    look_for: str  # where to look in a clip and what is seen there, a short paragraph
+    look_at: str  # the same in a line
+    options: tuple[Option, ...]  # what one may say of its motion
+    pace: Pace  # the option that sets its speed
+    # motion from the values of all options (by `Option.key`) and a picture's size
     build: Callable[[Mapping[str, Any], int, int], Motion]
+    # opens what draws a shot into pictures of a width and height; imports it, so that nothing else
+    # has to wait for that
     renderer: Callable[[Shot, int, int], Renderer]
+    # values of options that suit a picture of which so many lie side by side
     among: Callable[[int], dict[str, Any]] = _nothing_more
+    # whether all moves level, so that a level line divides it without hiding the motion
     level_line: bool = False
+    # share of the width at which an upright line keeps clear of what one looks at
     line_at: float = 0.5
-    work: int = 1
+    work: int = 1  # processor time of a frame and its encoding, the bars' taken as 1
 
     def motion(self, width: int, height: int, given: Mapping[str, Any] | None = None) -> Motion:
         """Motion for a picture of `width` x `height` pixels from the values that are given.
 
-        Raises
-        ------
-        RequestError
-            Two values set one thing, or one is not possible.
+        Raises `RequestError`: two values set one thing, or one is not possible.
         """
         said = {key: value for key, value in (given or {}).items() if value is not None}
         values: dict[str, Any] = {option.key: option.default for option in self.options} | said

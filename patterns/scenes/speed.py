@@ -53,15 +53,9 @@ def speed_at(
 ) -> FloatArray:
     """Image speed at places of a `width` x `height` picture, pixels a second.
 
-    Parameters
-    ----------
-    x_px, y_px
-        Places from the picture's top left corner (0 to `width`, 0 to `height`; pixel
-        (i, j) has its centre at i + 1/2, j + 1/2), broadcast against each other.
-
-    Returns
-    -------
-    float64, nan where there is sky: what moves there is soft, and a flight's rests.
+    `x_px`, `y_px`: places from the picture's top left corner (0 to `width`, 0 to `height`; pixel
+    (i, j) has its centre at i + 1/2, j + 1/2), broadcast against each other.
+    Returns float64, nan where there is sky: what moves there is soft, and a flight's rests.
     """
     x, y = np.broadcast_arrays(np.asarray(x_px, np.float64), np.asarray(y_px, np.float64))
     return motion.speed_at(width, x - width / 2, y - height / 2)
@@ -70,17 +64,11 @@ def speed_at(
 def speed_map(motion: Motion, width: int, height: int, grid: int = 96) -> Float32Array:
     """Image speed over a picture, pixels a second.
 
-    Parameters
-    ----------
-    width, height
-        Size of the picture in pixels (of the part of the frame that the strip leaves).
-    grid
-        Columns of the map; its rows follow from the picture's shape (at least 2).
-
-    Returns
-    -------
-    float32 (rows, grid): the speed of what is visible at the centre of each cell; nan
-    where there is sky. An orbit's subject, slower than all that is behind it, is left out.
+    `width`, `height`: size of the picture in pixels (of the part of the frame that the strip
+    leaves).
+    `grid`: columns of the map; its rows follow from the picture's shape (at least 2).
+    Returns float32 (rows, grid): the speed of what is visible at the centre of each cell; nan where
+    there is sky. An orbit's subject, slower than all that is behind it, is left out.
     """
     rows = max(2, round(grid * height / width))
     x = (np.arange(grid) + 0.5) * width / grid

@@ -19,10 +19,7 @@ def register(pattern: Pattern) -> None:
 def pattern_named(name: str) -> Pattern:
     """Entry of a pattern.
 
-    Raises
-    ------
-    RequestError
-        There is none of that name.
+    Raises `RequestError`: there is none of that name.
     """
     if name not in PATTERNS:
         raise RequestError(f"pattern {name!r} is unknown: allowed are {', '.join(PATTERNS)}")

@@ -38,54 +38,28 @@ MIN_TICKS = 10_000  # a second in fewer ticks upsets some players
 
 @dataclass(frozen=True)
 class Codec:
-    """One way to store a clip.
+    """One way to store a clip."""
 
-    Attributes
-    ----------
-    name
-        As the user types it.
-    title
-        For people: what it is and what it is good for.
-    suffix
-        Of the file, with its dot.
-    muxer
-        Format name for the encoder, 'mp4' or 'mov'.
-    pixel_format
-        What is stored; frames come in as 8-bit 4:2:0.
-    ways
-        Encoders that keep the promises, the preferred one first, each with its arguments from
-        level and keyframe distance in frames. Which of them there are differs with the machine.
-    levels
-        Table of the levels, lowest first; empty where the codec has none.
-    block
-        Side of the unit that the table counts.
-    max_rate_hz
-        Highest rate that the encoder itself takes, or None.
-    exact
-        Whether decoded frames equal those written, bit for bit.
-    small
-        As `ways`, for smaller files of the same picture in more time; may be empty.
-    """
-
-    name: str
-    title: str
-    suffix: str
-    muxer: str
-    pixel_format: str
+    name: str  # as the user types it
+    title: str  # for people: what it is and what it is good for
+    suffix: str  # of the file, with its dot
+    muxer: str  # format name for the encoder, 'mp4' or 'mov'
+    pixel_format: str  # what is stored; frames come in as 8-bit 4:2:0
+    # Encoders that keep the promises, the preferred one first, each with its arguments from level
+    # and keyframe distance in frames. Which of them there are differs with the machine.
     ways: tuple[tuple[str, Settings], ...]
+    # table of the levels, lowest first; empty where the codec has none
     levels: tuple[Level, ...] = ()
-    block: int = 1
-    max_rate_hz: int | None = None
-    exact: bool = False
+    block: int = 1  # side of the unit that the table counts
+    max_rate_hz: int | None = None  # highest rate that the encoder itself takes, or None
+    exact: bool = False  # whether decoded frames equal those written, bit for bit
+    # as `ways`, for smaller files of the same picture in more time; may be empty
     small: tuple[tuple[str, Settings], ...] = ()
 
     def level(self, width: int, height: int, rate: Fraction) -> Level | None:
         """Lowest level that holds size and rate, None where the codec has no levels.
 
-        Raises
-        ------
-        RequestError
-            No level does.
+        Raises `RequestError`: no level does.
         """
         if self.max_rate_hz is not None and rate > self.max_rate_hz:
             raise RequestError(
@@ -107,20 +81,11 @@ class Codec:
     ) -> tuple[str, ...]:
         """Arguments for the encoder, from the filter that tags the colours to the muxer.
 
-        Parameters
-        ----------
-        width, height, rate
-            Of the clip, in pixels and frames a second.
-        available
-            Names of the encoders of this machine.
-        small
-            Whether to take more time for fewer bytes.
-
-        Raises
-        ------
-        RequestError
-            Size and rate are beyond the codec's levels, the rate has too long terms, there is
-            no way to smaller files, or no encoder for it here.
+        `width`, `height`, `rate`: of the clip, in pixels and frames a second.
+        `available`: names of the encoders of this machine.
+        `small`: whether to take more time for fewer bytes.
+        Raises `RequestError`: size and rate are beyond the codec's levels, the rate has too long
+        terms, there is no way to smaller files, or no encoder for it here.
         """
         ticks = str(ticks_per_second(rate))
         encoder, settings = self._way(available, small=small)
@@ -158,10 +123,7 @@ class Codec:
 def ticks_per_second(rate: Fraction) -> int:
     """Time scale in which every n / rate is a whole number: 24000 for 24 and for 23.976.
 
-    Raises
-    ------
-    RequestError
-        Numerator or denominator is above 1,001,000.
+    Raises `RequestError`: numerator or denominator is above 1,001,000.
     """
     if max(rate.numerator, rate.denominator) > MAX_RATE_TERM:
         raise RequestError(
@@ -254,10 +216,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
 def codec_named(name: str) -> Codec:
     """Entry of `CODECS`.
 
-    Raises
-    ------
-    RequestError
-        There is none of that name.
+    Raises `RequestError`: there is none of that name.
     """
     try:
         return CODECS[name]

@@ -29,10 +29,7 @@ _VIDEO_ENCODER = re.compile(r"^ V\S{5} (\S+)")
 def available_encoders() -> frozenset[str]:
     """Names of the video encoders that can be used here, such as 'libx264'.
 
-    Raises
-    ------
-    EncoderError
-        The program is missing, cannot be started or does not answer.
+    Raises `EncoderError`: the program is missing, cannot be started or does not answer.
     """
     return encoders_of(ffmpeg_path())
 

@@ -21,12 +21,8 @@ BUFFERS = 8  # frames that may wait: the encoder has work while the next few are
 class Feeder:
     """Thread that writes whole frames to `encoder` in the order given.
 
-    Parameters
-    ----------
-    encoder
-        Its input is closed by the thread when it ends.
-    frame_bytes
-        Size of one frame, planes one after the other.
+    `encoder`: its input is closed by the thread when it ends.
+    `frame_bytes`: size of one frame, planes one after the other.
     """
 
     def __init__(self, encoder: FfmpegProcess, frame_bytes: int) -> None:

@@ -24,28 +24,15 @@ from patterns.timing.rates import format_decimal
 
 @dataclass(frozen=True)
 class Level:
-    """What one level allows; bits a second apart, which follow from a constant quality here.
+    """What one level allows; bits a second apart, which follow from a constant quality here."""
 
-    Attributes
-    ----------
-    number
-        As it is written, '4.1'.
-    max_size
-        Largest picture, in units: macroblocks of 16x16 (H.264) or luma samples.
-    max_throughput
-        Most units a second.
-    max_width, max_height
-        Longest sides in luma samples.
-    max_rate_hz
-        Most pictures a second, whatever their size.
-    """
-
-    number: str
-    max_size: int
-    max_throughput: int
+    number: str  # as it is written, '4.1'
+    max_size: int  # largest picture, in units: macroblocks of 16x16 (H.264) or luma samples
+    max_throughput: int  # most units a second
+    # max_width, max_height: longest sides in luma samples
     max_width: int
     max_height: int
-    max_rate_hz: int
+    max_rate_hz: int  # most pictures a second, whatever their size
 
     @property
     def ten_times(self) -> int:

@@ -46,10 +46,7 @@ _EMPTY_WORDS = ("Conversion failed", "Svt[", "Exiting normally", "Task finished"
 def ffmpeg_path() -> str:
     """Path of the bundled ffmpeg, or of the one that IMAGEIO_FFMPEG_EXE names.
 
-    Raises
-    ------
-    EncoderError
-        There is none.
+    Raises `EncoderError`: there is none.
     """
     # here, because commands that make no video need not wait for it
     from imageio_ffmpeg import get_ffmpeg_exe
@@ -79,19 +76,11 @@ def input_arguments(path: str | os.PathLike[str]) -> tuple[str, ...]:
 class FfmpegProcess:
     """A running ffmpeg.
 
-    Parameters
-    ----------
-    arguments
-        All but the program's name.
-    feeds
-        Whether it reads what is written to `stdin`; otherwise it has none.
-    on_line
-        Called with each line of its messages, in the draining thread.
-
-    Raises
-    ------
-    EncoderError
-        The program is missing or cannot be started; from all that waits for it: it is silent.
+    `arguments`: all but the program's name.
+    `feeds`: whether it reads what is written to `stdin`; otherwise it has none.
+    `on_line`: called with each line of its messages, in the draining thread.
+    Raises `EncoderError`: the program is missing or cannot be started; from all that waits for it:
+    it is silent.
     """
 
     def __init__(

@@ -33,45 +33,25 @@ _DISK_WORDS = {
 
 @dataclass(frozen=True)
 class VideoSpec:
-    """What is to be written, and where.
+    """What is to be written, and where."""
 
-    Attributes
-    ----------
-    path
-        Final name; its suffix is that of the codec.
-    width, height
-        In pixels, both even.
-    rate
-        Frames a second, exact.
-    codec
-        Name of an entry of `patterns.video.codecs.CODECS`.
-    frames
-        How many there will be, if that is known; another count is then an error.
-    force
-        Whether an existing file is replaced.
-    small
-        Whether to take more time for fewer bytes, where the codec has such a way.
-    """
-
-    path: Path
+    path: Path  # final name; its suffix is that of the codec
+    # width, height: in pixels, both even
     width: int
     height: int
-    rate: Fraction
-    codec: str = "h264"
+    rate: Fraction  # frames a second, exact
+    codec: str = "h264"  # name of an entry of `patterns.video.codecs.CODECS`
+    # how many there will be, if that is known; another count is then an error
     frames: int | None = None
-    force: bool = False
-    small: bool = False
+    force: bool = False  # whether an existing file is replaced
+    small: bool = False  # whether to take more time for fewer bytes, where the codec has such a way
 
     def encoder_arguments(self) -> tuple[str, ...]:
         """All arguments of the encoder but the name of the output.
 
-        Raises
-        ------
-        RequestError
-            Unknown codec, one that this machine cannot make, another suffix, odd size, or more
-            than the codec can do.
-        EncoderError
-            The encoder is missing or does not answer.
+        Raises `RequestError`: unknown codec, one that this machine cannot make, another suffix, odd
+        size, or more than the codec can do.
+        Raises `EncoderError`: the encoder is missing or does not answer.
         """
         codec = self._checked_codec()
         rate = f"{self.rate.numerator}/{self.rate.denominator}"

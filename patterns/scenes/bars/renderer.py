@@ -32,18 +32,10 @@ MAX_STEPS = 1 << 22
 def edge_profile(distance_px: npt.ArrayLike, boxes_px: tuple[float, ...]) -> FloatArray:
     """Share of light past an edge that is averaged over boxes.
 
-    Parameters
-    ----------
-    distance_px
-        Signed distance from the edge in pixels, any shape.
-    boxes_px
-        Widths of the centred boxes, pixels, >= 0. One below a thousandth of the widest
-        is left out: it moves the result by less than 0.0005 and would cost more in
-        cancellation.
-
-    Returns
-    -------
-    Values from 0 (well before the edge) to 1 (well past it), of the same shape.
+    `distance_px`: signed distance from the edge in pixels, any shape.
+    `boxes_px`: widths of the centred boxes, pixels, >= 0. One below a thousandth of the widest is
+    left out: it moves the result by less than 0.0005 and would cost more in cancellation.
+    Returns values from 0 (well before the edge) to 1 (well past it), of the same shape.
     """
     x = np.asarray(distance_px, np.float64)
     widest = max(boxes_px, default=0.0)
@@ -64,12 +56,8 @@ def edge_profile(distance_px: npt.ArrayLike, boxes_px: tuple[float, ...]) -> Flo
 def bar_light(along_px: npt.ArrayLike, motion: BarsMotion, exposure_s: Fraction) -> FloatArray:
     """Linear light (0 to 1) of pixels at places `along_px` past a bar's centre.
 
-    Parameters
-    ----------
-    along_px
-        Distance along the motion from the centre of any one bar, pixels, any shape.
-    exposure_s
-        Exposure in seconds, centred on the moment at which the bar is there.
+    `along_px`: distance along the motion from the centre of any one bar, pixels, any shape.
+    `exposure_s`: exposure in seconds, centred on the moment at which the bar is there.
     """
     x, y = (abs(c) for c in axis(motion))
     blur = abs(float(motion.speed_px_s * exposure_s))

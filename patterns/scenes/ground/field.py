@@ -20,12 +20,8 @@ MOST_PRODUCTS = 250_000  # in one matrix product: threads cost more than they ga
 class Field:
     """Periodic rectangle of samples; sample (i, j) lies at i steps along x, j along y.
 
-    Parameters
-    ----------
-    values
-        Samples (..., x, y): a field, or several.
-    step_m, step_y_m
-        Metres from sample to sample along x, and along y if that is not the same.
+    `values`: samples (..., x, y): a field, or several.
+    `step_m`, `step_y_m`: metres from sample to sample along x, and along y if that is not the same.
     """
 
     def __init__(self, values: Float32Array, step_m: float, step_y_m: float | None = None) -> None:
@@ -68,14 +64,9 @@ class Field:
 class GridAxis:
     """Places on one axis, each standing for a box of `width_m` about it.
 
-    Parameters
-    ----------
-    places_m
-        Ascending or descending, (nearly) even.
-    width_m
-        Length of each box.
-    step_m
-        From place to place, if not to be taken from the first and the last.
+    `places_m`: ascending or descending, (nearly) even.
+    `width_m`: length of each box.
+    `step_m`: from place to place, if not to be taken from the first and the last.
     """
 
     def __init__(self, places_m: FloatArray, width_m: float, step_m: float | None = None) -> None:

@@ -42,21 +42,12 @@ MAPS = (
 
 @dataclass(frozen=True)
 class Layout:
-    """Maps of MAP_SIZE squared samples, first axis x, second y.
+    """Maps of MAP_SIZE squared samples, first axis x, second y."""
 
-    Attributes
-    ----------
-    maps
-        Those of `MAPS`, (maps, x, y).
-    parcel
-        Number of the parcel, an index into `colours` and `rows`.
-    colours, rows
-        Linear light (n, 3) of each parcel; strength of its drilled rows, negative if they
-        run along x.
-    """
-
-    maps: Float32Array
-    parcel: npt.NDArray[np.uint16]
+    maps: Float32Array  # those of `MAPS`, (maps, x, y)
+    parcel: npt.NDArray[np.uint16]  # number of the parcel, an index into `colours` and `rows`
+    # colours, rows: linear light (n, 3) of each parcel; strength of its drilled rows, negative if
+    # they run along x
     colours: Float32Array
     rows: Float32Array
 

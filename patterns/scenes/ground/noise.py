@@ -20,14 +20,9 @@ def fractal(
 ) -> Float32Array:
     """Gaussian noise, mean 0 and variance 1, with power k^(-2 slope) inside a band.
 
-    Parameters
-    ----------
-    size
-        Side in samples.
-    longest, shortest
-        Wavelengths in samples that bound the band; both ends are soft.
-    slope
-        0 is white; 1 puts equal variance into each octave.
+    `size`: side in samples.
+    `longest`, `shortest`: wavelengths in samples that bound the band; both ends are soft.
+    `slope`: 0 is white; 1 puts equal variance into each octave.
     """
     # What is longer than `shortest` has no need of the whole spectrum: the rest is left 0.
     kept = min(size, 2 * ceil(5 * size / (2 * shortest)))
@@ -50,14 +45,9 @@ def fractal(
 def crowns(rng: np.random.Generator, size: int, spacing: float, radius: float) -> Float32Array:
     """Dome heights 0 to 1 of round crowns scattered on a jittered lattice.
 
-    Parameters
-    ----------
-    size
-        Side in samples.
-    spacing
-        Mean distance from crown to crown, samples.
-    radius
-        Radius of the largest crown, samples; the smallest has a third of it.
+    `size`: side in samples.
+    `spacing`: mean distance from crown to crown, samples.
+    `radius`: radius of the largest crown, samples; the smallest has a third of it.
     """
     cells = round(size / spacing)
     pitch = size / cells

@@ -15,12 +15,9 @@ Some = slice | IndexArray
 class GridSampler:
     """Every place of a grid.
 
-    Parameters
-    ----------
-    first, second
-        Axes of the arrays. Work is least if the first has fewer places for its length.
-    turned
-        False: the first axis lies along x and the second along y; True: the reverse.
+    `first`, `second`: axes of the arrays. Work is least if the first has fewer places for its
+    length.
+    `turned`: False: the first axis lies along x and the second along y; True: the reverse.
 
     Attributes
     ----------

@@ -29,22 +29,14 @@ DRILL_M, WHEELINGS_M = PERIOD_M / 2560, PERIOD_M / 170
 
 @dataclass(frozen=True)
 class Materials:
-    """Maps and tiles that shading reads; the tiles' repeats divide the country's period.
-
-    Attributes
-    ----------
-    maps
-        Those of the layout.
-    crowns
-        Heights of crowns, the light on them, and where their shadows fall.
-    """
+    """Maps and tiles that shading reads; the tiles' repeats divide the country's period."""
 
     layout: Layout
-    maps: Field
+    maps: Field  # those of the layout
     coarse: Field
     middle: Field
     fine: Field
-    crowns: Field
+    crowns: Field  # heights of crowns, the light on them, and where their shadows fall
 
 
 class _Ground:

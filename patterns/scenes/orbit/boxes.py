@@ -48,6 +48,8 @@ def turn_boxes(
     few texels begin with a cell, so that one matrix of weights serves all, and a texel
     comes out the same in whatever piece it is drawn.
 
+    Returns float32 (pieces, texels of a piece, anything).
+
     Parameters
     ----------
     cells
@@ -58,10 +60,6 @@ def turn_boxes(
         Cells to a texel: a ratio of small numbers, since texels are whole parts of a turn.
     pixel, exposure
         Widths in cells; `exposure` may be 0.
-
-    Returns
-    -------
-    float32 (pieces, texels of a piece, anything)
     """
     reach = turn_reach(pixel, exposure)
     weights = _turn_weights(part, per_texel, pixel, exposure)
@@ -110,17 +108,10 @@ def _texels_together(texels: int, cells: int, reach: int) -> int:
 
 @dataclass(frozen=True)
 class AcrossBoxes:
-    """Weights for the means of cells over rows' boxes, made once for many pieces.
+    """Weights for the means of cells over rows' boxes, made once for many pieces."""
 
-    Attributes
-    ----------
-    rows
-        How many there are.
-    parts
-        Some rows, the cells under them, and the share of each cell in each row's box.
-    """
-
-    rows: int
+    rows: int  # how many there are
+    # some rows, the cells under them, and the share of each cell in each row's box
     parts: tuple[tuple[slice, slice, Float32Array], ...]
 
     @classmethod

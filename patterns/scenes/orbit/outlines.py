@@ -19,15 +19,10 @@ from patterns.scenes.orbit.motion import Subject
 
 @dataclass(frozen=True)
 class Profile:
-    """Outline of a solid about the z axis, from the ground up and in to the axis.
+    """Outline of a solid about the z axis, from the ground up and in to the axis."""
 
-    Attributes
-    ----------
-    points
-        (radius, height) in metres of the outline's corners. Neighbours are joined by
-        straight lines: walls, cones and level rings.
-    """
-
+    # (radius, height) in metres of the outline's corners. Neighbours are joined by straight lines:
+    # walls, cones and level rings.
     points: tuple[tuple[float, float], ...]
 
     @property

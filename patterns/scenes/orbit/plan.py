@@ -34,32 +34,19 @@ MOST_SECTORS = 64
 
 @dataclass(frozen=True)
 class Group:
-    """Rows of one surface, plane and footprint.
+    """Rows of one surface, plane and footprint."""
 
-    Attributes
-    ----------
-    rows
-        Numbers of the first row and of the one after the last.
-    surface, coarse
-        Surface, and whether the rows are for chroma (1) or luma (0).
-    texels
-        To a whole turn: a power of two, or three times one.
-    across, across_span
-        Middles and width of the rows across the turn, in the surface's own unit.
-    distance_m
-        Mean distance of each row from the camera.
-    middle, least, greatest
-        Samples read at azimuths between `least` and `greatest` to either side of `middle`,
-        radians, when nothing has turned.
-    """
-
-    rows: tuple[int, int]
+    rows: tuple[int, int]  # numbers of the first row and of the one after the last
+    # surface, coarse: surface, and whether the rows are for chroma (1) or luma (0)
     surface: int
     coarse: int
-    texels: int
+    texels: int  # to a whole turn: a power of two, or three times one
+    # across, across_span: middles and width of the rows across the turn, in the surface's own unit
     across: FloatingArray
     across_span: float
-    distance_m: FloatingArray
+    distance_m: FloatingArray  # mean distance of each row from the camera
+    # middle, least, greatest: samples read at azimuths between `least` and `greatest` to either
+    # side of `middle`, radians, when nothing has turned
     middle: float
     least: float
     greatest: float
@@ -72,24 +59,16 @@ class Group:
 
 @dataclass(frozen=True)
 class Chunk:
-    """Groups that are painted from the same cells of a surface, sector by sector.
+    """Groups that are painted from the same cells of a surface, sector by sector."""
 
-    Attributes
-    ----------
-    groups
-        Numbers of the groups.
-    columns, pitch, low, count
-        Cells to a turn, and across: their size, where the first begins, how many.
-    sectors
-        Equal parts of the turn.
-    """
-
-    groups: tuple[int, ...]
+    groups: tuple[int, ...]  # numbers of the groups
+    # columns, pitch, low, count: cells to a turn, and across: their size, where the first begins,
+    # how many
     columns: int
     pitch: float
     low: float
     count: int
-    sectors: int
+    sectors: int  # equal parts of the turn
 
     @property
     def spans(self) -> tuple[float, float]:
@@ -134,10 +113,7 @@ def _keys(seen: Seen, coarse: int) -> IntArray:
 def plan_rows(samples: list[tuple[Seen, int]]) -> tuple[RowPlan, list[IntArray]]:
     """Rows that samples need, and for each list of samples the row of each.
 
-    Parameters
-    ----------
-    samples
-        What luma (0) and chroma (1) samples see; flat arrays.
+    `samples`: what luma (0) and chroma (1) samples see; flat arrays.
     """
     keys = [_keys(seen, coarse) for seen, coarse in samples]
     # Neighbours mostly have the same key: one of each run is enough.

@@ -16,23 +16,14 @@ from patterns.picture.arrays import BoolArray, Float32Array, FloatingArray, IntA
 
 @dataclass(frozen=True)
 class Patch:
-    """Grid on a surface: bearings (rows of arrays) by ways along the outline (columns).
+    """Grid on a surface: bearings (rows of arrays) by ways along the outline (columns)."""
 
-    Attributes
-    ----------
-    bearing
-        Radians, (m,).
-    radius, height, way
-        Metres, (n,).
-    spans
-        Radians and metres that a cell covers.
-    """
-
-    bearing: FloatingArray
+    bearing: FloatingArray  # radians, (m,)
+    # radius, height, way: metres, (n,)
     radius: FloatingArray
     height: FloatingArray
     way: FloatingArray
-    spans: tuple[float, float]
+    spans: tuple[float, float]  # radians and metres that a cell covers
 
     @property
     def width_m(self) -> FloatingArray:

@@ -19,24 +19,14 @@ EDGE_GRID = 4  # a pixel on an edge is this many samples wide and high
 
 @dataclass
 class Samples:
-    """Samples of one plane.
+    """Samples of one plane."""
 
-    Attributes
-    ----------
-    seen
-        What the samples at the pixels' centres see, flat, row by row.
-    edges
-        Flat numbers of the pixels that lie on an edge of the subject.
-    edge_seen
-        What their finer samples see: `EDGE_GRID` squared for each, one after the other.
-    columns, mirrored
-        Samples to a row; whether they are the left half of the picture's, of which the
-        right is the mirror image.
-    """
-
-    seen: Seen
-    edges: IntArray
+    seen: Seen  # what the samples at the pixels' centres see, flat, row by row
+    edges: IntArray  # flat numbers of the pixels that lie on an edge of the subject
+    # what their finer samples see: `EDGE_GRID` squared for each, one after the other
     edge_seen: Seen
+    # columns, mirrored: samples to a row; whether they are the left half of the picture's, of which
+    # the right is the mirror image
     columns: int
     mirrored: bool
 

@@ -21,16 +21,9 @@ def box_blur(samples: Float32Array, width: float) -> Float32Array:
     a parabola, so that the box is exact for any width, fractional ones too:
     I(k + f) = S_k + f s_k + f^2 (s_(k+1) - s_k) / 2, with S the trapezoid sums.
 
-    Parameters
-    ----------
-    samples
-        float32 (..., n + 2 m) where m = box_margin(width).
-    width
-        Width of the box in samples, 0 or more.
-
-    Returns
-    -------
-    float32 (..., n), the same array if the width is 0.
+    `samples`: float32 (..., n + 2 m) where m = box_margin(width).
+    `width`: width of the box in samples, 0 or more.
+    Returns float32 (..., n), the same array if the width is 0.
     """
     margin = box_margin(width)
     if not margin:

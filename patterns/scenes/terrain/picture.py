@@ -94,12 +94,8 @@ def row_by_row() -> Iterator[None]:
 def write_codes(mixed: UInt32Array, planes: Sequence[UInt8Array], top: int) -> None:
     """Write the codes of interpolated words, which are used up, into rows from `top`.
 
-    Parameters
-    ----------
-    mixed
-        Words (rows, columns), or (rows, 2 columns) of Cb and Cr by turns.
-    planes
-        That of luma, or both of chroma.
+    `mixed`: words (rows, columns), or (rows, 2 columns) of Cb and Cr by turns.
+    `planes`: that of luma, or both of chroma.
     """
     # Shifted and narrowed in plain passes: copying every fourth byte takes longer.
     mixed >>= np.uint32(24)

@@ -18,19 +18,12 @@ from patterns.scenes.terrain.motion import TerrainMotion
 
 @dataclass(frozen=True)
 class Plane:
-    """Sampling of a picture plane: positions in luma pixels from the picture's top left.
+    """Sampling of a picture plane: positions in luma pixels from the picture's top left."""
 
-    Attributes
-    ----------
-    columns, rows
-        Samples across and down.
-    pitch
-        Luma pixels from sample to sample: 1 for luma, 2 for chroma.
-    """
-
+    # columns, rows: samples across and down
     columns: int
     rows: int
-    pitch: int
+    pitch: int  # luma pixels from sample to sample: 1 for luma, 2 for chroma
 
     @property
     def x(self) -> FloatArray:
@@ -45,27 +38,16 @@ class Plane:
 
 @dataclass(frozen=True)
 class Rays:
-    """Ground seen by the rows of a plane; rows above the horizon have infinite depth.
+    """Ground seen by the rows of a plane; rows above the horizon have infinite depth."""
 
-    Attributes
-    ----------
-    across
-        (columns,) tangent of the angle right of the optical axis.
-    depth_m
-        (rows,) distance of the row's ground line along the optical axis; a column with
-        tangent a sees the place a * depth_m to the right.
-    ahead_m
-        (rows,) distance over the ground along the heading.
-    range_m
-        (rows,) distance through the air, in the middle column.
-    sample_across_m, sample_ahead_m
-        (rows,) ground covered by one sample, across and along the heading.
-    """
-
-    across: FloatArray
+    across: FloatArray  # (columns,) tangent of the angle right of the optical axis
+    # (rows,) distance of the row's ground line along the optical axis; a column with tangent a sees
+    # the place a * depth_m to the right
     depth_m: FloatArray
-    ahead_m: FloatArray
-    range_m: FloatArray
+    ahead_m: FloatArray  # (rows,) distance over the ground along the heading
+    range_m: FloatArray  # (rows,) distance through the air, in the middle column
+    # sample_across_m, sample_ahead_m: (rows,) ground covered by one sample, across and along the
+    # heading
     sample_across_m: FloatArray
     sample_ahead_m: FloatArray
 
