@@ -92,9 +92,10 @@ def _inferred(slower: float, timeline_hz: Fraction) -> TrueTime:
 
 
 def _times_too_slow(watched: Watched) -> float | None:
-    if watched.identity is None or len(watched.runs) < 8:
+    begun = watched.runs[1:]  # when the first frame came was not filmed
+    if watched.identity is None or len(begun) < FEWEST_RUNS:
         return None
-    found = clip_steps(watched.runs, watched.identity.rate, None, watched.interval_s)
+    found = clip_steps(begun, watched.identity.rate, None, watched.interval_s)
     return 1 / found.speed if found.speed else None
 
 

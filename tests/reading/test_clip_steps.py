@@ -136,6 +136,11 @@ class TestSlowMotion:
         assert found.scale == F(1, 8)
         assert "240" in found.warnings[0]
 
+    def test_when_the_first_frame_came_was_not_filmed(self) -> None:
+        """Of it two pictures of eight: a second told 7.7 times too slowly, and no usual rate."""
+        late = shown([(place + 6) // 8 for place in range(200)], F(30), F(30))
+        assert true_time(late, F(30), None, None).scale == F(1, 8)
+
     def test_what_was_given_comes_first(self) -> None:
         assert true_time(self.WATCHED, F(30), F(120), F(240)).scale == F(1, 4)
 
