@@ -92,6 +92,9 @@ def _inside(profile: Profile, points: np.ndarray) -> np.ndarray:
     return np.asarray(crossings % 2 == 1)
 
 
+RAYS = 150  # of each subject from each height: 1,350 in all
+
+
 @pytest.mark.parametrize("subject", SUBJECTS)
 @pytest.mark.parametrize("up", [4.0, 30.0, 120.0])
 def test_rays_meet_the_solid_where_walking_along_them_does(subject: Subject, up: float) -> None:
@@ -100,15 +103,15 @@ def test_rays_meet_the_solid_where_walking_along_them_does(subject: Subject, up:
     back = 60.0
     aims = np.stack(
         [
-            rng.uniform(-14, 14, 300),
-            np.zeros(300),
-            rng.uniform(0, SUBJECT_HEIGHT_M[subject], 300),
+            rng.uniform(-14, 14, RAYS),
+            np.zeros(RAYS),
+            rng.uniform(0, SUBJECT_HEIGHT_M[subject], RAYS),
         ]
     )
     directions = [aims[0], aims[1] + back, aims[2] - up]
     hits = meet(profile, back, up, directions)
     steps = np.linspace(0.5, 1.5, 12001)
-    for k in range(300):
+    for k in range(RAYS):
         step = np.array([d[k] for d in directions])
         path = np.array([0, -back, up]) + steps[:, np.newaxis] * step
         inside = _inside(profile, path)

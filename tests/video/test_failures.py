@@ -392,10 +392,16 @@ ENDLESS = """
 """
 
 
-@pytest.mark.parametrize("codec", ["h264", "av1"])
-@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGKILL", "SIGHUP"])
+SIGNALS = [(name, "h264") for name in ("SIGINT", "SIGTERM", "SIGKILL", "SIGHUP")]
+
+
+@pytest.mark.parametrize(("name", "codec"), [*SIGNALS, ("SIGKILL", "av1")])
 def test_signals_to_a_running_command(tmp_path: Path, name: str, codec: str) -> None:
-    """No orphan whatever the signal; and nothing on the disk where Python had a chance."""
+    """No orphan whatever the signal; and nothing on the disk where Python had a chance.
+
+    Only where Python had none does it depend on the encoder how that ends: AV1's has threads that
+    wait on their own.
+    """
     if sys.platform != "linux":
         pytest.skip("looks into /proc")
     number = signal.Signals[name]
