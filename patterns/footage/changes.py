@@ -8,10 +8,14 @@ Measured on a working copy, about 400 pixels along:
 - `wide`: the same as `step`, reached in a quarter of the places: a title or a counter that changes
   is no cut, however bright.
 - `far`: the same as `step` to the picture eight before.
+- `advance`: share of the change from two pictures before to the one after that comes with this
+  picture, times three: 1 where motion is even, 0 of a repeat, 1.5 after a gap. By least squares
+  on the coarse copies, so that grain, new in each picture, adds nothing to it.
+- `across`: that change itself, RMS in codes.
 - `own`: share of the picture's detail (what is left when a blurred copy is taken away) that its
   two neighbours do not have between them, by least squares. A mixture of the two has next to none.
 - `combed`: lines beside lines over lines beside their next but one, squared: above 1 the two
-  fields show two moments. On the whole picture, and in places.
+  fields show two moments.
 """
 
 from __future__ import annotations
@@ -26,7 +30,6 @@ from patterns.picture.arrays import BoolArray, Float32Array, FloatArray, UInt8Ar
 NAN = float("nan")
 WORKING_WIDTH = 400  # pixels along, to about which larger pictures are averaged down
 COARSE = 4  # pixels of the working picture to a side of a pixel of the coarse copy
-COMBED_PERCENT = 95  # of the places, by how much they are combed
 QUIET_PERCENT = 4  # of the places are taken to be still
 WIDE_PERCENT = 75  # of the places: less than a cut changes, bars above and below left out
 LAG = 8  # pictures apart, for the slowest motion that differs from stillness
@@ -36,6 +39,7 @@ NOTHING = 0.04  # of it: two decoded copies of a picture; stops in real moves me
 GRAINY = 0.5  # of the local motion, above which grain hides a repeat
 STILL = 0.35  # of the detail, that eight pictures apart differ by, below which nothing moves
 STILL_CODES = 0.5
+ACROSS = 0.8  # codes of change over three steps, from which shares of it are known
 CUT, CUT_CODES = 2.5, 6.0  # times the largest step around, and codes, from which a step is a cut
 
 
@@ -57,26 +61,12 @@ def working_copy(luma: UInt8Array) -> UInt8Array:
     return np.asarray(total // (side * side), np.uint8)
 
 
-def combed(luma: UInt8Array) -> tuple[float, float]:
-    """How much a picture looks as if its fields were of two moments: on the whole, and in places.
-
-    Places are of 32 by 64 pixels, those nearly most combed are told.
-    """
-    columns = luma[:, ::4].astype(np.float32)
-    high, wide = (max(1, side // part) for side, part in zip(columns.shape, (32, 16), strict=True))
-    beside = (columns[1:-1] - columns[:-2]) ** 2
-    next_but_one = (columns[2:] - columns[:-2]) ** 2
-    sums = [
-        np.add.reduceat(
-            np.add.reduceat(part, np.arange(high) * (part.shape[0] // high), axis=0),
-            np.arange(wide) * (part.shape[1] // wide),
-            axis=1,
-        )
-        for part in (beside, next_but_one)
-    ]
-    places = sums[0] / (sums[1] + 0.5 * beside.size / sums[0].size)
-    whole = sums[0].sum() / (sums[1].sum() + 0.5 * beside.size)
-    return float(whole), float(np.percentile(places, COMBED_PERCENT))
+def combed(luma: UInt8Array) -> float:
+    """How much a picture looks as if its fields were of two moments."""
+    lines = luma[:, ::8].astype(np.float32)
+    beside, next_but_one = lines[1:] - lines[:-1], lines[2:] - lines[:-2]
+    whole = _product(next_but_one, next_but_one) + 0.5 * next_but_one.size
+    return _product(beside[1:], beside[1:]) / whole
 
 
 @dataclass
@@ -89,8 +79,9 @@ class Changes:
     own: list[float] = field(default_factory=list)
     detail: list[float] = field(default_factory=list)
     far: list[float] = field(default_factory=list)
+    advance: list[float] = field(default_factory=list)
+    across: list[float] = field(default_factory=list)
     combed: list[float] = field(default_factory=list)
-    combed_places: list[float] = field(default_factory=list)
 
 
 class PictureChange:
@@ -101,7 +92,7 @@ class PictureChange:
         self._near: deque[Float32Array] = deque(maxlen=3)  # detail of the last pictures
         self._far: deque[Float32Array] = deque(maxlen=LAG + 1)
 
-    def take(self, luma: UInt8Array, combed: tuple[float, float] = (0.0, 0.0)) -> None:
+    def take(self, luma: UInt8Array, combed: float = 0.0) -> None:
         """Add the next picture, uint8 (height, width), a `working_copy`."""
         coarse, found = _coarse(luma.astype(np.float32)), self.changes
         difference = coarse - self._far[-1] if self._far else None
@@ -111,11 +102,14 @@ class PictureChange:
         found.wide.append(wide)
         detail = _detail(luma)
         found.detail.append(_rms(detail))
-        found.combed.append(combed[0])
-        found.combed_places.append(combed[1])
+        found.combed.append(combed)
         self._near.append(detail)
         self._far.append(coarse)
         found.far.append(_rms(coarse - self._far[0]) if len(self._far) > LAG else NAN)
+        found.advance.append(NAN)
+        found.across.append(0.0)
+        if len(self._far) > 3:
+            found.advance[-2], found.across[-2] = _advance(*list(self._far)[-4:])
         found.own.append(NAN)
         if len(self._near) == 3:
             found.own[-2] = _own_share(*self._near)
@@ -129,16 +123,15 @@ def _coarse(picture: Float32Array) -> Float32Array:
 
 def _detail(luma: UInt8Array) -> Float32Array:
     """Picture less its own mean over 5 x 5 pixels, the edge left out."""
-    down = luma.cumsum(0, np.int32)
-    down = np.concatenate([down[4:5], down[5:] - down[:-5]])
-    across = down.cumsum(1, dtype=np.int32)
-    total = np.concatenate([across[:, 4:5], across[:, 5:] - across[:, :-5]], axis=1)
+    codes = luma.astype(np.uint16)
+    down = codes[:-4] + codes[1:-3] + codes[2:-2] + codes[3:-1] + codes[4:]
+    total = down[:, :-4] + down[:, 1:-3] + down[:, 2:-2] + down[:, 3:-1] + down[:, 4:]
     return np.asarray(luma[2:-2, 2:-2] - total * np.float32(1 / 25), np.float32)
 
 
 def _product(a: Float32Array, b: Float32Array) -> float:
     # no matrix product: for arrays this small it would start threads that only wait
-    return float(np.multiply(a, b).sum(dtype=np.float64))
+    return float(np.einsum("ij,ij->", a, b))
 
 
 def _rms(difference: Float32Array) -> float:
@@ -156,6 +149,16 @@ def _in_places(difference: Float32Array) -> tuple[float, float]:
     blocks = np.sqrt(cut.reshape(down, rows, across, columns).mean((1, 3)))
     quiet, wide = np.percentile(blocks, (QUIET_PERCENT, WIDE_PERCENT))
     return float(quiet), float(wide)
+
+
+def _advance(
+    first: Float32Array, before: Float32Array, own: Float32Array, after: Float32Array
+) -> tuple[float, float]:
+    """What of the change from `first` to `after` comes with `own`, times 3; and that change."""
+    step, whole = own - before, after - first
+    step, whole = step - step.mean(), whole - whole.mean()
+    energy = _product(whole, whole)
+    return 3 * _product(step, whole) / max(1e-6, energy), float(np.sqrt(energy / whole.size))
 
 
 def _own_share(before: Float32Array, own: Float32Array, after: Float32Array) -> float:
@@ -185,12 +188,15 @@ class Marks:
         Next to nothing is left of the difference between two real steps.
     cuts
         A shot begins.
+    steady
+        `advance` is of one shot, and of motion enough.
     """
 
     moving: BoolArray
     noisy: BoolArray
     copies: BoolArray
     cuts: BoolArray
+    steady: BoolArray
 
 
 def mark(changes: Changes) -> Marks:
@@ -203,7 +209,9 @@ def mark(changes: Changes) -> Marks:
     copies = moving & (step < NOTHING * beside(step))
     copies[:1] = False
     cuts = _stands_out(step) & _stands_out(np.nan_to_num(np.array(changes.wide)))
-    return Marks(moving, noisy, copies, cuts)
+    near_cuts = np.convolve(cuts, np.ones(5), "same") > 0
+    steady = ~np.isnan(changes.advance) & (np.array(changes.across) > ACROSS) & ~near_cuts
+    return Marks(moving, noisy, copies, cuts, steady)
 
 
 def _stands_out(step: FloatArray) -> BoolArray:

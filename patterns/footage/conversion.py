@@ -10,13 +10,14 @@ claimed where one rate and phase foresees what is seen all through.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
 import numpy as np
 
-from patterns.footage.changes import Changes, Marks, beside
+from patterns.footage.changes import Changes, Marks, beside, mark
 from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 from patterns.timing.rates import format_decimal
 
@@ -25,21 +26,25 @@ SHOT_AT = (
     *(Fraction(n) for n in (12, 15, 16, 18, 20, 24, 25, 30, 48, 50, 60)),
     *(Fraction(n * 1000, 1001) for n in (24, 30, 60)),
 )
+RARE, RARER = SHOT_AT[:5], 0.12  # rates, and how much more they must be alike
 LITTLE = (0.25, 0.4, 0.55)  # of steps around, below which a step is a repeat's: grain leaves more
 MOVING = 0.4  # codes of those steps, above what coding alone changes
 FORESEEN = 0.65  # F1 of repeats: conversions 0.74 to 1, other footage to 0.3
 AS_GOOD = 0.04  # of F1, within which a simpler rhythm is taken
 JOINED, CLEARLY = 0.85, 0.15  # the same if each stretch has its own phase; so much more then
-LIKE = {"blend": 0.5, "drop": 0.42}  # correlation; other footage to 0.37 and 0.22
-WOVEN = 0.55  # correlation of combed pictures with telecine
+ALIKE = 0.4  # correlation of steps with those foreseen; other footage to 0.3
+AS_LARGE = 0.1  # that, times how large it is; coding that skips gives other footage to 0.08
+WOVEN_LARGE = 0.35  # the same of telecine, as mixtures of other rhythms have some of it
+SURE = 5.5  # standard errors
+MIXED = 0.5  # correlation of mixtures; other footage to 0.37
 FAINT = 0.05  # spread of a measure (logarithms) that coding alone gives
 SHORTEST = 12  # pictures; longer rhythms come too rarely in a stretch to be known from chance
 FEWEST = 4  # odd pictures, so that a rhythm has been seen to come again
-LEAST_PERIOD = 4  # pictures, of mixtures and gaps
 PHASES = 60  # that are tried of a rhythm at first, where it has more
 STRETCH_S = 2  # in which a rhythm is looked for by itself, as shots may begin at any phase
 NEAR = 6  # pictures to each side that a measure is set off against
 MIX_SEEN = 0.2  # share of the lesser frame from which a picture is called a mixture
+WOVEN_PLACES = (-1.0, 0.0, 1.0, 1.5, 2.5)  # frames that the five pictures of a telecine lie at
 WORDS = {
     "repeat": ("by repeating pictures", "repeats the one before", "repeat the ones before"),
     "blend": ("by blending", "mixes two frames", "mix two frames"),
@@ -80,13 +85,26 @@ class Conversion:
         return 2 * ratio.numerator, 2 * (self.phase or 0) + 1, 2 * ratio.denominator
 
     @property
+    def period(self) -> int:
+        """Pictures after which all comes again."""
+        return self.every or ((self.footage or self.timeline) / self.timeline).denominator
+
+    def place(self, n: IntArray) -> FloatArray:
+        """Where in the footage pictures n lie, frames; a woven one lies between two."""
+        slope, offset, divisor = self._terms
+        if self.kind == "telecine":
+            cycle, picture = np.divmod(n + offset // 2, 5)
+            return np.asarray(4 * cycle + np.array(WOVEN_PLACES)[picture])
+        return np.asarray((slope * n + offset) // divisor, np.float64)
+
+    @property
     def frames(self) -> IntArray:
         """Number of the frame that each picture shows, from 0 on."""
         n = np.arange(self.pictures)
         if self.kind != "repeat" or self.phase is None:
             return n
-        slope, offset, divisor = self._terms
-        return (slope * n + offset) // divisor - offset // divisor
+        places = self.place(n).astype(np.int64)
+        return np.asarray(places - places[:1], np.int64)
 
     def likely(self) -> FloatArray:
         """How much each picture must show of what was done, 0 to 1."""
@@ -99,10 +117,16 @@ class Conversion:
         if self.kind == "blend":
             share = (slope * n + offset - 1) % divisor / divisor
             return np.asarray(2 * np.minimum(share, 1 - share), np.float64)
-        ahead = np.diff((slope * n + offset) // divisor, prepend=(offset - slope) // divisor)
+        ahead = self.place(n) - self.place(n - 1)
         odd = ahead == 0 if self.kind == "repeat" else ahead > slope // divisor
         odd[:1] = False
         return np.asarray(odd, np.float64)
+
+    def advance(self, count: int) -> FloatArray:
+        """What `Changes.advance` must be of the first pictures."""
+        n = np.arange(count)
+        step, whole = self.place(n) - self.place(n - 1), self.place(n + 1) - self.place(n - 2)
+        return np.asarray(np.where(whole > 0, 3 * step / np.maximum(whole, 1), 1.0), np.float64)
 
     def marks(self) -> BoolArray:
         """Whether each picture repeats, mixes, follows a gap or is woven, by the rhythm."""
@@ -152,23 +176,71 @@ def _how_often(per_s: Fraction) -> str:
 
 def find_conversion(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
     """Conversion that explains what was measured of all pictures, or None."""
-    step = np.nan_to_num(np.array(changes.step))
-    found = _telecine(np.array(changes.combed_places), timeline) or find_repeats(step, timeline)
+    found = _by_uneven_steps(changes, marks, timeline)
     if found is not None or marks.moving.sum() < 2 * SHORTEST:
         return found
     own = np.nan_to_num(np.array(changes.own), nan=1.0)
     # of slow motion a mixture has no detail of its own, of fast motion it has less of it
     mixed = -_set_off(own, 0.02) - 2 * _set_off(np.array(changes.detail), 0.02)
-    tried = (
-        _rhythm("blend", mixed, marks.moving, timeline),
-        _rhythm("drop", _set_off(step, 0.05), marks.moving, timeline),
-    )
-    score, best = max(tried, key=lambda one: one[0])
-    return best if score >= 1 else None
+    return _mixtures(mixed, marks.moving, timeline)
 
 
-def find_repeats(step: FloatArray, timeline: Fraction) -> Conversion | None:
-    """Repeats that pictures have all through, from their differences to the one before.
+def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
+    """The rate, phase and kind whose steps are most like those measured, if they are like enough.
+
+    Pictures are added up by their place in the period, so that long files take no longer.
+    """
+    seen = np.clip(np.nan_to_num(np.array(changes.advance)), -0.2, 2.2)
+    n, count = np.flatnonzero(marks.steady), int(marks.steady.sum())
+    if count < 2 * SHORTEST:
+        return None
+    measured = seen[n] - seen[n].mean()
+    best: tuple[float, Conversion | None] = (0.0, None)
+    for one in _stepping(timeline, len(seen)):
+        period = one.period
+        tried = [replace(one, phase=phase) for phase in range(period)]
+        foreseen = np.stack([each.advance(period) for each in tried])
+        counts = np.bincount(n % period, minlength=period)
+        sums = np.bincount(n % period, measured, minlength=period)
+        mean = foreseen @ counts / count
+        energy = np.maximum(foreseen**2 @ counts - count * mean**2, 1e-9)
+        like = foreseen @ sums / np.sqrt(energy * max(1e-9, float(measured @ measured)))
+        at = int(like.argmax())
+        sure = like[at] * np.sqrt(count / max(1e-9, 1 - like[at] ** 2))
+        large = float(foreseen[at] @ sums) / energy[at]
+        score = float(like[at]) - (RARER if one.footage in RARE else 0)
+        if score > best[0]:
+            least = WOVEN_LARGE if one.kind == "telecine" else AS_LARGE
+            told = like[at] > ALIKE and sure > SURE and like[at] * large > least
+            best = score, tried[at] if told else None
+    return best[1]
+
+
+def _stepping(timeline: Fraction, count: int) -> Iterator[Conversion]:
+    """Conversions that make steps uneven."""
+    for rate in SHOT_AT:
+        ratio = rate / timeline
+        if Fraction(1, 3) <= ratio < Fraction(3, 2) and 1 < ratio.denominator <= PHASES:
+            kind: Kind = "repeat" if ratio < 1 else "drop"
+            yield Conversion(kind, rate, timeline, 0, count)
+    yield Conversion("telecine", timeline * Fraction(4, 5), timeline, 0, count)
+
+
+def find_repeats(changes: Changes, timeline: Fraction) -> Conversion | None:
+    """Repeats that pictures have all through, or None."""
+    found = _by_uneven_steps(changes, mark(changes), timeline)
+    return found if found is not None and found.kind == "repeat" else None
+
+
+def _by_uneven_steps(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
+    repeats = repeats_by_steps(np.nan_to_num(np.array(changes.step)), timeline)
+    if repeats is not None and repeats.phase is None:
+        return repeats
+    return _by_advance(changes, marks, timeline) or repeats
+
+
+def repeats_by_steps(step: FloatArray, timeline: Fraction) -> Conversion | None:
+    """Repeats by the pictures' differences to the one before, at which the phase may change.
 
     Its phase is None where a rhythm starts anew on the way, as where shots were joined.
     """
@@ -237,15 +309,6 @@ def _refined(
     return Conversion("repeat", rate, timeline, near[int(agrees.argmax())], len(step))
 
 
-def _telecine(combed: FloatArray, timeline: Fraction) -> Conversion | None:
-    made = [
-        Conversion("telecine", timeline * Fraction(4, 5), timeline, phase, len(combed))
-        for phase in range(5)
-    ]
-    like = _correlation(np.stack([one.likely() for one in made]), _set_off(combed, 0.05))
-    return made[int(like.argmax())] if like.max() >= WOVEN and combed.max() > 1 else None
-
-
 def _set_off(values: FloatArray, least: float) -> FloatArray:
     """Logarithm of values over their median nearby, kept within what a rhythm does."""
     windows = np.lib.stride_tricks.sliding_window_view(
@@ -254,37 +317,30 @@ def _set_off(values: FloatArray, least: float) -> FloatArray:
     return np.clip(np.log((values + least) / (np.median(windows, axis=1) + least)), -1.5, 1.5)
 
 
-def _rhythm(
-    kind: Literal["blend", "drop"], measure: FloatArray, moving: BoolArray, timeline: Fraction
-) -> tuple[float, Conversion | None]:
-    """The rhythm of mixtures or gaps most like that of the measure: 1 or more is like enough."""
-    best: tuple[float, int, Conversion | None] = (0.0, 0, None)
-    for one in _rhythms(kind, timeline, len(measure)):
-        q = one.every or ((one.footage or timeline) / timeline).denominator
-        tried = [replace(one, phase=k) for k in range(q)]
+def _mixtures(measure: FloatArray, moving: BoolArray, timeline: Fraction) -> Conversion | None:
+    """The rhythm of mixtures most like that of the measure, if it is like enough."""
+    best: tuple[float, int, bool, Conversion | None] = (0.0, 0, False, None)
+    for one in _mixing(timeline, len(measure)):
+        tried = [replace(one, phase=k) for k in range(one.period)]
         like = _correlation(np.stack([each.likely() for each in tried])[:, moving], measure[moving])
-        found = (round(float(like.max()), 2), -q, tried[int(like.argmax())])
+        # a rate says more than one in so many, and woven pictures are rare
+        less = 2 * RARER if one.every else RARER if one.kind == "telecine" else 0
+        enough, at = bool(like.max() >= MIXED), tried[int(like.argmax())]
+        found = (round(float(like.max()), 2) - less, -one.period, enough, at)
         best = max(best, found, key=lambda entry: entry[:2])
-    return best[0] / LIKE[kind], best[2]
+    return best[3] if best[2] else None
 
 
-def _rhythms(kind: Literal["blend", "drop"], timeline: Fraction, count: int) -> list[Conversion]:
-    """Rates that give such a rhythm, and, of mixtures, one in so many pictures."""
-    low = Fraction(1) if kind == "drop" else Fraction(1, 3)
-    rates = [
-        rate
-        for rate in SHOT_AT
-        # short rhythms are those of coding too; long ones differ from a usual one by too little
-        if LEAST_PERIOD <= (rate / timeline).denominator <= PHASES
-        and low < rate / timeline < Fraction(3, 2)
-    ]
-    found = [Conversion(kind, rate, timeline, 0, count) for rate in rates]
-    if kind == "blend":
-        found += [
-            Conversion(kind, None, timeline, 0, count, every)
-            for every in range(LEAST_PERIOD + 1, 9)
-        ]
-    return found
+def _mixing(timeline: Fraction, count: int) -> Iterator[Conversion]:
+    """Rates that give mixtures, and one mixture in so many pictures."""
+    for rate in SHOT_AT:
+        # coding mixes too, in periods of 2, 4 and 8; long ones are told from usual ones by little
+        ratio = rate / timeline
+        if 4 < ratio.denominator <= PHASES and ratio.denominator != 8 and 0.7 < ratio < 1.5:
+            yield Conversion("blend", rate, timeline, 0, count)
+    yield Conversion("telecine", timeline * Fraction(4, 5), timeline, 0, count)
+    for every in (5, 6, 7):
+        yield Conversion("blend", None, timeline, 0, count, every)
 
 
 def _correlation(rows: FloatArray, measure: FloatArray) -> FloatArray:

@@ -21,9 +21,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.arrays import BoolArray, FloatArray, IntArray, UInt8Array
+from patterns.picture.arrays import BoolArray, Float32Array, FloatArray, IntArray, UInt8Array
 
-Complex = npt.NDArray[np.complex128]
+Complex = npt.NDArray[np.complex64]
 LARGE, SMALL = 64, 32  # pixels of a block's side
 REACH = LARGE // 3  # pixels that a large block can be followed
 REST = 5  # pixels by which a small block's displacement may differ from the large one's
@@ -36,7 +36,7 @@ HIGHEST = 0.25  # cycles a pixel up to which phases count: above are grain and c
 NEARER = 0.005  # of a peak, by which it counts less for each pixel farther away
 UNLIKE, USUAL_PX, SLOPING = 2.5, 0.15, 0.1  # differences between neighbours, and what is usual
 SHARED = 4.0  # times the variance that frequencies would leave if each were on its own
-LOOKS_HZ = 6  # times a second that motion is measured
+LOOKS_HZ = 4  # times a second that motion is measured
 LEAST_LOOKS, MOST_LOOKS = 10, 1200  # in a file
 FARTHEST_S = 0.3  # apart that pictures are compared, where motion is slow
 FOLLOWED_PX = 8.0  # that the fastest part may go between compared pictures
@@ -188,27 +188,27 @@ def _nearest(small: IntArray, large: IntArray) -> IntArray:
     return np.asarray(apart.argmin(axis=1), np.int64)
 
 
-def _cut(picture: UInt8Array, start: IntArray, side: int) -> FloatArray:
+def _cut(picture: UInt8Array, start: IntArray, side: int) -> Float32Array:
     """Blocks (n, side, side) at places, each without its mean."""
     steps = np.arange(side)
     rows, columns = start[:, 0, None, None] + steps[:, None], start[:, 1, None, None] + steps
-    blocks = picture[rows, columns].astype(np.float64)
-    mean = (blocks * _window(side)).sum(axis=(1, 2), keepdims=True) / _window(side).sum()
-    return np.asarray(blocks - mean, np.float64)
+    blocks = picture[rows, columns].astype(np.float32)
+    mean = np.einsum("nij,ij->n", blocks, _window(side)) / _window(side).sum()
+    return np.asarray(blocks - mean[:, None, None], np.float32)
 
 
 @cache
-def _window(side: int) -> FloatArray:
+def _window(side: int) -> Float32Array:
     hann = np.sin(np.pi * np.arange(side) / side) ** 2  # a stripe leaks to two bins, no further
-    return np.outer(hann, hann)
+    return np.outer(hann, hann).astype(np.float32)
 
 
-def _cross(a: FloatArray, b: FloatArray, grain: float) -> Complex:
+def _cross(a: Float32Array, b: Float32Array, grain: float) -> Complex:
     """Cross spectrum of blocks with like magnitudes wherever there is more than grain."""
     window = _window(a.shape[1])
     cross = np.fft.rfft2(a * window).conj() * np.fft.rfft2(b * window)
     noise, size = ABOVE * grain**2 * (window**2).sum(), np.abs(cross)
-    return np.asarray(cross * size / (size**2 + noise**2), np.complex128)
+    return np.asarray(cross * (size / (size**2 + noise**2)), np.complex64)
 
 
 def _peaks(cross: Complex, reach: int) -> IntArray:
@@ -222,7 +222,7 @@ def _peaks(cross: Complex, reach: int) -> IntArray:
     return np.stack([span[best // len(span)], span[best % len(span)]], axis=1)
 
 
-def _followed(a: FloatArray, b: FloatArray, by: IntArray, grain: float) -> tuple[Any, ...]:
+def _followed(a: Float32Array, b: Float32Array, by: IntArray, grain: float) -> tuple[Any, ...]:
     """dx, dy, error, sure, edge, textured and middle of small blocks that are `by` apart already.
 
     The middle, (row, column) in the block, is that of its detail.
@@ -263,16 +263,16 @@ def _phase_plane(cross: Complex, rest: IntArray) -> tuple[FloatArray, FloatArray
     return fine, SHARED * spread, agree
 
 
-def _edges(blocks: FloatArray, grain: float) -> tuple[BoolArray, FloatArray, FloatArray]:
+def _edges(blocks: Float32Array, grain: float) -> tuple[BoolArray, FloatArray, FloatArray]:
     """Blocks that slope in one direction alone, the direction (n, 2) of the most slope.
 
     And the middle of all slopes, (row, column) in the block.
     """
-    down, right = np.gradient(blocks, axis=(1, 2))
-    slopes = np.stack([down, right], axis=1) * _window(SMALL)
-    spread, axes = np.linalg.eigh(np.einsum("niyx,njyx->nij", slopes, slopes))
+    down, right = (part * _window(SMALL) for part in np.gradient(blocks, axis=(1, 2)))
+    products = [(a * b).sum(axis=(1, 2)) for a, b in ((down, down), (down, right), (right, right))]
+    spread, axes = np.linalg.eigh(np.stack([products[:2], products[1:]]).transpose(2, 0, 1))
     noise = grain**2 * (_window(SMALL) ** 2).sum()  # a central difference halves its energy
-    energy, steps = (slopes**2).sum(axis=1) + 1e-9, np.arange(SMALL) + 0.5
+    energy, steps = down**2 + right**2 + 1e-9, np.arange(SMALL) + 0.5
     middle = np.stack([energy.sum(axis=2) @ steps, energy.sum(axis=1) @ steps], axis=1)
     middle /= energy.sum(axis=(1, 2))[:, None]
     return spread[:, 0] < np.maximum(noise, EDGE * spread[:, 1]), axes[:, :, 1], middle

@@ -20,7 +20,13 @@ from patterns.footage.changes import (
     working_copy,
     working_side,
 )
-from patterns.footage.conversion import MOVING, Conversion, find_conversion, find_repeats
+from patterns.footage.conversion import (
+    MOVING,
+    Conversion,
+    find_conversion,
+    find_repeats,
+    repeats_by_steps,
+)
 from patterns.footage.flow import Look, MotionLooks
 from patterns.footage.motion import Shot, shots_of
 from patterns.picture.arrays import FloatArray, UInt8Array
@@ -173,14 +179,14 @@ def look_for_repeats(
         for done, (_, luma) in enumerate(pictures, start=1):
             change.take(luma)
             progress(min(done, info.pictures), info.pictures)
-            if done % ENOUGH == 0 and has_none(np.nan_to_num(change.changes.step), info.rate):
-                return None, done
-    steps = np.nan_to_num(np.array(change.changes.step))
-    return find_repeats(steps, info.rate), len(steps)
+            steps = np.nan_to_num(change.changes.step)
+            if done % ENOUGH == 0 and has_none(steps, info.rate):
+                break
+    return find_repeats(change.changes, info.rate), len(change.changes.step)
 
 
 def has_none(steps: FloatArray, timeline: Fraction) -> bool:
     """Whether so many pictures moved that a rhythm would have shown."""
     if (beside(steps) > MOVING).sum() < ENOUGH - 2 * BESIDE:
         return False
-    return find_repeats(steps, timeline) is None
+    return repeats_by_steps(steps, timeline) is None

@@ -37,6 +37,7 @@ CONVERSIONS: dict[str, tuple[str | None, int, str]] = {
     "24 blended in 30": ("blend", 24, BLEND),
     "25 blended in 30": ("blend", 25, BLEND),
     "30 to 24": ("drop", 30, "fps=24"),
+    "25 to 24": ("drop", 25, "fps=24"),
 }
 GRAIN = "noise=alls=10:allf=t"
 CODINGS = (("", 20), ("", 34), (f",{GRAIN}", 26))

@@ -7,6 +7,7 @@ Rates over more seeds, grain and compression are printed by
 from __future__ import annotations
 
 from fractions import Fraction as F
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +19,7 @@ from patterns.footage.measure import measure
 from patterns.frame_source import FrameSource
 from patterns.reading.read_file import Given, read_file
 from patterns.scenes.bars.motion import BarsMotion
+from patterns.scenes.orbit.motion import OrbitMotion
 from tests.footage.rates import CODINGS, converted, judged, said, shipped
 from tests.reading.edits import encode, grainy, repeated_onto, shot
 
@@ -147,13 +149,46 @@ def test_the_repeats_of_a_film_put_on_25_are_found() -> None:
     assert reading.rate == 24
 
 
-@pytest.mark.parametrize("conversion", ["25 in 30", "24 blended in 30", "3:2 telecine", "30 to 24"])
+@pytest.mark.parametrize(
+    "conversion",
+    ["25 in 30", "24 in 25", "24 blended in 30", "3:2 telecine", "30 to 24", "25 to 24"],
+)
 def test_conversions_of_a_city_ride_are_named_through_coarse_coding(
     tmp_path: Path, conversion: str
 ) -> None:
     """Real footage through ffmpeg's own filters and H.264 at CRF 34."""
     path = converted(_real("bikes.mp4"), tmp_path / "c.mp4", conversion, CODINGS[1])
     assert said(measure(path, lambda *_: None), conversion) == "named"
+
+
+@pytest.mark.parametrize("name", ["orbit", "slow bars"])
+def test_the_rhythm_of_coding_is_no_conversion(tmp_path: Path, name: str) -> None:
+    """Coarse coding mixes pictures in periods of four: called 18 blended in 24 once."""
+    motion = OrbitMotion(turn_deg_s=F(10)) if name == "orbit" else BarsMotion(F(30), F(192), F(64))
+    source = FrameSource(Clip(motion, F(24), F(1, 48), 480, 270, 72, "none"))
+    drawn = [source.draw(n).y.astype(np.float32) for n in range(72)]
+    for crf in (16, 34):
+        found = measure(encode(drawn, F(24), tmp_path / f"{crf}.mp4", crf), lambda *_: None)
+        assert found.conversion is None
+
+
+@pytest.mark.parametrize("kind", ["dissolve", "mixtures of an orbit"])
+def test_mixtures_that_no_conversion_made_are_left_open(tmp_path: Path, kind: str) -> None:
+    """A second's dissolve between two moves; an orbit of which one picture in 13 is mixed."""
+    orbit, flight = (list(shot(name, F(24), FRAMES)) for name in ("orbit", "terrain"))
+    if kind == "dissolve":
+        shares = np.clip((np.arange(FRAMES) - 26) / 24, 0, 1).astype(np.float32)
+        mixed = zip(orbit, flight, shares, strict=True)
+        shown = [(1 - share) * a + share * b for a, b, share in mixed]
+    else:
+        pairs = enumerate(pairwise(orbit))
+        shown = [(a + b) / 2 if n % 13 == 5 else a for n, (a, b) in pairs]
+    path = encode(shown, F(24), tmp_path / "edit.mp4", 20)
+    reading = read_file(path, Given(kind="footage"))
+    assert (reading.repeated, reading.blended, reading.dropped) == ((), (), ())
+    assert reading.rate is None
+    for one in measure(path, lambda *_: None).known:
+        assert one.fastest_px_s < 1.3 * 150  # the orbit's border at 24 degrees a second
 
 
 def test_a_counter_that_changes_is_no_cut_and_a_cut_is() -> None:
