@@ -137,18 +137,11 @@ def write_movie(
 ) -> None:
     """Write a file: the index in front, then the pieces in the order in which they are needed.
 
-    Parameters
-    ----------
-    movie
-        Its tracks have their new times.
-    pieces
-        Of each track, by its number.
-    out
-        Where to; empty.
-    length, ticks
-        Of the movie, in ticks, and ticks a second.
-    progress
-        Called with bytes done and their number.
+    `movie`: its tracks have their new times.
+    `pieces`: of each track, by its number.
+    `out`: where to; empty.
+    `length`, `ticks`: of the movie, in ticks, and ticks a second.
+    `progress`: called with bytes done and their number.
     """
     moov = movie.moov
     moov.put(with_header_fields(moov.need(b"mvhd"), ticks, length))

@@ -73,20 +73,12 @@ def shots_of(
 ) -> tuple[Shot, ...]:
     """Motion of each shot.
 
-    Parameters
-    ----------
-    looks
-        All of a file.
-    cuts
-        First pictures of shots, without the file's first.
-    frames
-        Frame that each picture shows: a repeat has that of the one before.
-    rate
-        Those frames a second.
-    scale
-        Pixels of the whole picture to one of the working picture.
-    size
-        Width and height of the working picture.
+    `looks`: all of a file.
+    `cuts`: first pictures of shots, without the file's first.
+    `frames`: frame that each picture shows: a repeat has that of the one before.
+    `rate`: those frames a second.
+    `scale`: pixels of the whole picture to one of the working picture.
+    `size`: width and height of the working picture.
     """
     starts = [0, *cuts]
     ends = [*(cut - 1 for cut in cuts), len(frames) - 1]

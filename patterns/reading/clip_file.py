@@ -102,20 +102,12 @@ def judge_clip(
 ) -> Reading:
     """Reading of a file that holds the clip.
 
-    Parameters
-    ----------
-    watched
-        What the strips said, with the file's own times.
-    file
-        Name to show.
-    file_rate
-        Exact pictures a second, or None if they are not evenly timed.
-    mean_rate
-        Pictures a second on average.
-    damage
-        What the decoder found wrong with the file.
-    warnings
-        What the reader of the file has to say.
+    `watched`: what the strips said, with the file's own times.
+    `file`: name to show.
+    `file_rate`: exact pictures a second, or None if they are not evenly timed.
+    `mean_rate`: pictures a second on average.
+    `damage`: what the decoder found wrong with the file.
+    `warnings`: what the reader of the file has to say.
     """
     reading = Reading.of_strip("clip", file, watched)
     rate = reading.rate

@@ -41,16 +41,10 @@ def clip_steps(
 ) -> ClipSteps:
     """Part the runs and find the speed.
 
-    Parameters
-    ----------
-    runs
-        Of one clip, in the order of the file.
-    rate
-        Frames a second that the strip claims; None if unknown.
-    file_rate
-        Exact pictures a second; None if they are not evenly timed.
-    interval_s
-        Mean time from picture to picture.
+    `runs`: of one clip, in the order of the file.
+    `rate`: frames a second that the strip claims; None if unknown.
+    `file_rate`: exact pictures a second; None if they are not evenly timed.
+    `interval_s`: mean time from picture to picture.
     """
     turns = [after.number < before.number for before, after in pairwise(runs)]
     if len(turns) > REORDERED_RUNS and sum(turns) > SINGLE_STEPS * len(turns):

@@ -40,17 +40,11 @@ def judge_footage(
 ) -> Reading:
     """Reading of footage without a strip.
 
-    Parameters
-    ----------
-    facts
-        What was measured.
-    file
-        Name to show.
-    filmed_possible
-        Whether it may be a recording of a screen: then a conversion is not claimed where a camera
-        would leave the same, and its pictures are no copies of each other.
-    warnings
-        What the reader of the file has to say.
+    `facts`: what was measured.
+    `file`: name to show.
+    `filmed_possible`: whether it may be a recording of a screen: then a conversion is not claimed
+    where a camera would leave the same, and its pictures are no copies of each other.
+    `warnings`: what the reader of the file has to say.
     """
     info, times = facts.info, facts.times
     reading = Reading(

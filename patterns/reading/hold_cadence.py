@@ -205,17 +205,11 @@ def timing_error(
 ) -> TimingError | None:
     """Timing error of measured frames; None for fewer than three.
 
-    Parameters
-    ----------
-    frames
-        Measured frames.
-    rate
-        The clip's frames a second.
-    refresh_hz
-        The display's refresh: then times are counted in its refreshes, and so free of the
-        camera's jitter. A drift that stays below one refresh is part of the error; a
-        greater one is a clip played at another speed, or a camera's wrong clock, and is
-        taken out.
+    `frames`: measured frames.
+    `rate`: the clip's frames a second.
+    `refresh_hz`: the display's refresh: then times are counted in its refreshes, and so free of the
+    camera's jitter. A drift that stays below one refresh is part of the error; a greater one is a
+    clip played at another speed, or a camera's wrong clock, and is taken out.
     """
     if refresh_hz is not None:
         frames = [frame for frame in frames if frame.step is not None]

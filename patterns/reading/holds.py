@@ -137,21 +137,13 @@ def hold_frames(
 ) -> Held:
     """Holds of the frames of all passages.
 
-    Parameters
-    ----------
-    passages
-        Stretches without a seek.
-    grid
-        The display's refresh, if it is known.
-    gaps_on
-        The same, or the finest refresh that it may have, to know what could hide in a gap.
-    shortest_s
-        Shortest time for which a frame can be on screen: a refresh, the shortest that the
-        camera can follow if it is not known.
-    usual_s
-        Shortest time for which the frames are, as far as is known.
-    interval_s
-        Capture interval.
+    `passages`: stretches without a seek.
+    `grid`: the display's refresh, if it is known.
+    `gaps_on`: the same, or the finest refresh that it may have, to know what could hide in a gap.
+    `shortest_s`: shortest time for which a frame can be on screen: a refresh, the shortest that the
+    camera can follow if it is not known.
+    `usual_s`: shortest time for which the frames are, as far as is known.
+    `interval_s`: capture interval.
     """
     frames: list[HeldFrame] = []
     dropped: list[int] = []

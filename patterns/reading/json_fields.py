@@ -11,21 +11,12 @@ from patterns.errors import RequestError
 class Fields:
     """A JSON object whose every access is checked.
 
-    Parameters
-    ----------
-    data
-        What JSON gave.
-    name
-        What the object is called in a refusal.
-    keys
-        Keys that it must have.
-    more
-        Whether it may have others, which are then left alone.
-
-    Raises
-    ------
-    RequestError
-        From here and from every method: the value is not of the kind, or not within the bounds.
+    `data`: what JSON gave.
+    `name`: what the object is called in a refusal.
+    `keys`: keys that it must have.
+    `more`: whether it may have others, which are then left alone.
+    Raises `RequestError`: from here and from every method: the value is not of the kind, or not
+    within the bounds.
     """
 
     def __init__(self, data: Any, name: str, keys: tuple[str, ...], *, more: bool = False) -> None:

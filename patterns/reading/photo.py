@@ -87,16 +87,10 @@ def judge_photo(
 ) -> Reading:
     """Reading of a photo.
 
-    Parameters
-    ----------
-    found
-        Shares of the exposure for which each cell was lit, and the frames that passed.
-    file
-        Name to show.
-    exposure_s
-        Exposure in seconds; None if neither the file nor the user says it.
-    display
-        The display, if it is known.
+    `found`: shares of the exposure for which each cell was lit, and the frames that passed.
+    `file`: name to show.
+    `exposure_s`: exposure in seconds; None if neither the file nor the user says it.
+    `display`: the display, if it is known.
     """
     rate = found.identity.rate
     reading = Reading(

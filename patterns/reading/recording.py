@@ -51,16 +51,10 @@ def judge_recording(
 ) -> Reading:
     """Reading of a recording.
 
-    Parameters
-    ----------
-    watched
-        What the strips said, with times in true seconds.
-    file
-        Name to show.
-    display
-        The display that was filmed, if it is known.
-    warnings
-        What the reader of the file has to say.
+    `watched`: what the strips said, with times in true seconds.
+    `file`: name to show.
+    `display`: the display that was filmed, if it is known.
+    `warnings`: what the reader of the file has to say.
     """
     reading = Reading.of_strip("recording", file, watched)
     rate, bound = reading.rate, reading.rate or FALLBACK_RATE

@@ -51,17 +51,11 @@ class WorstMoment:
 class FlashCheck:
     """Checks frames as they come.
 
-    Parameters
-    ----------
-    width, height
-        Size of the frames in pixels.
-    rate
-        Frames a second, nominal: decides whether the 50 Hz or the 60 Hz spacing of leading
-        edges applies, and how long the last frame stays.
-    viewing
-        Assumed viewing.
-    quick
-        Look at rendered frames in about a millisecond each; see `Reducer`.
+    `width`, `height`: size of the frames in pixels.
+    `rate`: frames a second, nominal: decides whether the 50 Hz or the 60 Hz spacing of leading
+    edges applies, and how long the last frame stays.
+    `viewing`: assumed viewing.
+    `quick`: look at rendered frames in about a millisecond each; see `Reducer`.
     """
 
     def __init__(

@@ -69,22 +69,12 @@ def check_file(
 ) -> FileResult:
     """Check all pictures of a file.
 
-    Parameters
-    ----------
-    path
-        A video, an animation or a still picture.
-    viewing
-        Assumed viewing.
-    loop
-        Look at a video as played in a loop. Animations and videos shorter than 5 s always
-        are: WCAG 2.2 asks for that of short clips.
-    progress
-        Called with the pictures done and their number.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read.
+    `path`: a video, an animation or a still picture.
+    `viewing`: assumed viewing.
+    `loop`: look at a video as played in a loop. Animations and videos shorter than 5 s always are:
+    WCAG 2.2 asks for that of short clips.
+    `progress`: called with the pictures done and their number.
+    Raises `InputError`: the file cannot be read.
     """
     place = Path(path)
     if not os.path.isfile(place):  # noqa: PTH113 - raises nothing, whatever the name

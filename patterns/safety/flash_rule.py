@@ -30,18 +30,11 @@ MAX_INTERVALS = 100
 class FlashRule:
     """One criterion.
 
-    Parameters
-    ----------
-    name, source
-        What it is called and where it is published.
-    area
-        Which areas count.
-    shape
-        Rows and columns of the grid.
-    apart_s
-        Spacing of leading edges from which flashes are always acceptable, if it has one.
-    extra
-        Whether it is told beside the criteria in force, and not counted in the verdict.
+    `name`, `source`: what it is called and where it is published.
+    `area`: which areas count.
+    `shape`: rows and columns of the grid.
+    `apart_s`: spacing of leading edges from which flashes are always acceptable, if it has one.
+    `extra`: whether it is told beside the criteria in force, and not counted in the verdict.
     """
 
     def __init__(

@@ -25,32 +25,21 @@ MAX_STREAMS = 64  # a hostile file can have thousands; the first pictures are al
 
 @dataclass(frozen=True)
 class StreamText:
-    """What one line of ffmpeg says about a video stream; '' where it does not know.
+    """What one line of ffmpeg says about a video stream; '' where it does not know."""
 
-    Attributes
-    ----------
-    codec, profile, pixel_format
-        In ffmpeg's words, 'h264', 'High', 'yuv420p'.
-    width, height
-        As stored.
-    primaries, transfer, matrix
-        'bt709' and so on.
-    colour_range
-        'tv' (narrow) or 'pc' (full).
-    fields
-        'progressive', 'top first' or 'bottom first'.
-    """
-
+    # codec, profile, pixel_format: in ffmpeg's words, 'h264', 'High', 'yuv420p'
     codec: str
     profile: str
     pixel_format: str
+    # width, height: as stored
     width: int
     height: int
+    # primaries, transfer, matrix: 'bt709' and so on
     primaries: str
     transfer: str
     matrix: str
-    colour_range: str
-    fields: str
+    colour_range: str  # 'tv' (narrow) or 'pc' (full)
+    fields: str  # 'progressive', 'top first' or 'bottom first'
 
     @classmethod
     def parse(cls, text: str) -> StreamText | None:

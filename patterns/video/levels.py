@@ -122,21 +122,11 @@ def lowest_level(
     H.265) is judged as if it stood at that ceiling: such a file keeps the limits on size
     and throughput, and `above_ceiling` tells that decoders need not play it.
 
-    Parameters
-    ----------
-    levels
-        In rising order.
-    width, height
-        Of the picture, in luma samples.
-    rate
-        Pictures a second.
-    block
-        Side of the unit that the table counts: 16 for H.264's macroblocks, else 1.
-
-    Raises
-    ------
-    RequestError
-        No level holds them.
+    `levels`: in rising order.
+    `width`, `height`: of the picture, in luma samples.
+    `rate`: pictures a second.
+    `block`: side of the unit that the table counts: 16 for H.264's macroblocks, else 1.
+    Raises `RequestError`: no level holds them.
     """
     units = -(-width // block) * -(-height // block)
     ceiling_hz = Fraction(levels[-1].max_rate_hz)

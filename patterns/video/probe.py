@@ -97,10 +97,8 @@ class VideoInfo:
 def probe(path: str | os.PathLike[str]) -> VideoInfo:
     """Facts of the first video stream; reads the whole file, decodes nothing.
 
-    Raises
-    ------
-    InputError
-        The file is missing, empty, damaged, or holds no video, or none of a video's shape or speed.
+    Raises `InputError`: the file is missing, empty, damaged, or holds no video, or none of a
+    video's shape or speed.
     """
     told = Description()
     times, tick_s, left_out = scan_packets(path, told.take)
@@ -148,12 +146,8 @@ def exact_rate(times: Sequence[Fraction], tick_s: Fraction) -> Fraction | None:
     tick, of at most 2 ms. The rate is then one that every time agrees with to one tick: a usual one
     (whole, or x1000/1001) if there is such a one, else the simplest.
 
-    Parameters
-    ----------
-    times
-        Rising, seconds.
-    tick_s
-        Unit of the clock that they were read from.
+    `times`: rising, seconds.
+    `tick_s`: unit of the clock that they were read from.
     """
     mean = _mean_rate(times)
     if mean is None:
@@ -185,10 +179,7 @@ def _mean_rate(times: Sequence[Fraction]) -> Fraction | None:
 def packet_times(path: str | os.PathLike[str]) -> tuple[Fraction, ...]:
     """Presentation time of each picture of the first video stream, seconds, rising.
 
-    Raises
-    ------
-    InputError
-        The file cannot be read or holds no video.
+    Raises `InputError`: the file cannot be read or holds no video.
     """
     return scan_packets(path)[0]
 
@@ -198,12 +189,8 @@ def scan_packets(
 ) -> tuple[tuple[Fraction, ...], Fraction, int]:
     """Give times as `packet_times`, the file's tick in seconds, and how many pictures are hidden.
 
-    Parameters
-    ----------
-    path
-        Any file that the bundled decoder opens.
-    on_line
-        Called with each line that describes the file.
+    `path`: any file that the bundled decoder opens.
+    `on_line`: called with each line that describes the file.
     """
     process = FfmpegProcess(
         (

@@ -50,16 +50,10 @@ def read_luma(
 ) -> Generator[tuple[Fraction, UInt8Array]]:
     """Luma of each picture, upright, with the time at which it is due.
 
-    Parameters
-    ----------
-    path
-        Any file that the bundled decoder opens.
-    size
-        Width and height to scale to (after the crop); None leaves them.
-    crop
-        Part that is wanted, inside of the pictures.
-    told
-        Takes what the decoder says of the file: its damage, once all pictures are read.
+    `path`: any file that the bundled decoder opens.
+    `size`: width and height to scale to (after the crop); None leaves them.
+    `crop`: part that is wanted, inside of the pictures.
+    `told`: takes what the decoder says of the file: its damage, once all pictures are read.
 
     Yields
     ------

@@ -40,10 +40,7 @@ class Surface(Protocol):
 class Atlas:
     """Texels of all groups, painted when they come into view.
 
-    Parameters
-    ----------
-    exposure
-        Radians that the world turns while a frame is exposed.
+    `exposure`: radians that the world turns while a frame is exposed.
 
     Attributes
     ----------

@@ -50,16 +50,10 @@ def turn_boxes(
 
     Returns float32 (pieces, texels of a piece, anything).
 
-    Parameters
-    ----------
-    cells
-        float32 (cells, anything); cell i covers i to i + 1.
-    part
-        Texels that cover whole cells, of which the texels are a multiple.
-    per_texel
-        Cells to a texel: a ratio of small numbers, since texels are whole parts of a turn.
-    pixel, exposure
-        Widths in cells; `exposure` may be 0.
+    `cells`: float32 (cells, anything); cell i covers i to i + 1.
+    `part`: texels that cover whole cells, of which the texels are a multiple.
+    `per_texel`: cells to a texel: a ratio of small numbers, since texels are whole parts of a turn.
+    `pixel`, `exposure`: widths in cells; `exposure` may be 0.
     """
     reach = turn_reach(pixel, exposure)
     weights = _turn_weights(part, per_texel, pixel, exposure)

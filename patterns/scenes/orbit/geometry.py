@@ -31,30 +31,19 @@ FINEST_M = 0.008  # nothing in the country is finer
 
 @dataclass
 class Seen:
-    """What points of the picture see; all arrays have the points' shape.
+    """What points of the picture see; all arrays have the points' shape."""
 
-    Attributes
-    ----------
-    surface, part
-        Surface seen, and a number that changes where the picture has an edge.
-    azimuth
-        Radians; about pi for `NEAR_GROUND` and `SUBJECT`, about 0 else.
-    across
-        Way across the turn: metres from the axis (ground), metres along the outline
-        (subject), elevation in radians as seen from the foot of the axis (wall).
-    azimuth_span, across_span
-        What one pixel covers of both.
-    distance_m
-        From the camera.
-    """
-
+    # surface, part: surface seen, and a number that changes where the picture has an edge
     surface: npt.NDArray[np.int8]
     part: npt.NDArray[np.int16]
-    azimuth: FloatingArray
+    azimuth: FloatingArray  # radians; about pi for `NEAR_GROUND` and `SUBJECT`, about 0 else
+    # way across the turn: metres from the axis (ground), metres along the outline (subject),
+    # elevation in radians as seen from the foot of the axis (wall)
     across: FloatingArray
+    # azimuth_span, across_span: what one pixel covers of both
     azimuth_span: FloatingArray
     across_span: FloatingArray
-    distance_m: FloatingArray
+    distance_m: FloatingArray  # from the camera
 
 
 @dataclass(frozen=True)
@@ -73,10 +62,7 @@ class OrbitCamera:
     def of(cls, motion: OrbitMotion, profile: Profile, width: int, height: int) -> OrbitCamera:
         """Camera for a picture of `width` x `height` pixels.
 
-        Raises
-        ------
-        RequestError
-            The circle runs through the subject.
+        Raises `RequestError`: the circle runs through the subject.
         """
         back, need = float(motion.radius_m), profile.base_radius_m + 2
         if back < need:

@@ -49,11 +49,7 @@ class OrbitRenderer:
     """Draws the orbit of a clip into pictures of `width` x `height` pixels, both even.
 
     Bearings are painted as they come into view.
-
-    Raises
-    ------
-    RequestError
-        The circle runs through the subject.
+    Raises `RequestError`: the circle runs through the subject.
     """
 
     def __init__(self, shot: Shot, width: int, height: int) -> None:
@@ -101,24 +97,12 @@ class OrbitRenderer:
 
 @dataclass(frozen=True)
 class _Sight:
-    """What the picture sees: the same at every rate and shutter.
+    """What the picture sees: the same at every rate and shutter."""
 
-    Attributes
-    ----------
-    plan
-        Rows of the atlas.
-    readers
-        Of the samples of luma, of its edges, of chroma and of its edges.
-    edges
-        Pixels on an edge of the subject, in luma and in chroma.
-    surfaces
-        What is seen, with the country that has been made of it.
-    """
-
-    plan: RowPlan
-    readers: list[Reader]
-    edges: tuple[IntArray, IntArray]
-    surfaces: dict[int, Surface]
+    plan: RowPlan  # rows of the atlas
+    readers: list[Reader]  # of the samples of luma, of its edges, of chroma and of its edges
+    edges: tuple[IntArray, IntArray]  # pixels on an edge of the subject, in luma and in chroma
+    surfaces: dict[int, Surface]  # what is seen, with the country that has been made of it
 
 
 @lru_cache(maxsize=1)

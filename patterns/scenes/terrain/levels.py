@@ -73,10 +73,7 @@ def bands(sample_m: FloatArray, rows: IndexArray) -> list[tuple[int, int]]:
 class Ring(ABC):
     """Chunks in memory, each in the slot of its number, less whole rings.
 
-    Parameters
-    ----------
-    slots
-        How many chunks there is room for.
+    `slots`: how many chunks there is room for.
     """
 
     def __init__(self, slots: int) -> None:
@@ -139,18 +136,11 @@ class Kept:
 class LineLevel(Ring):
     """One band of rows, for forward flight and straight down.
 
-    Parameters
-    ----------
-    country
-        What to draw.
-    luma, chroma
-        Rays of the two planes.
-    rows
-        First and last + 1 row of chroma; luma has twice as many.
-    blur_m
-        Travel in one exposure.
-    kept
-        Where light is kept that was drawn for levels of the same rays.
+    `country`: what to draw.
+    `luma`, `chroma`: rays of the two planes.
+    `rows`: first and last + 1 row of chroma; luma has twice as many.
+    `blur_m`: travel in one exposure.
+    `kept`: where light is kept that was drawn for levels of the same rays.
     """
 
     def __init__(

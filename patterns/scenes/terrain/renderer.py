@@ -28,17 +28,9 @@ VISIBLE = 0.004  # share of the ground's contrast below which haze hides it
 class TerrainRenderer:
     """Draws any frame of a terrain clip; frames in order are fastest.
 
-    Parameters
-    ----------
-    shot
-        A clip whose motion is a `TerrainMotion`.
-    width, height
-        Size of the picture (the frame less its strip) in pixels, both even.
-
-    Raises
-    ------
-    RequestError
-        If the clip is of another pattern or a side is odd.
+    `shot`: a clip whose motion is a `TerrainMotion`.
+    `width`, `height`: size of the picture (the frame less its strip) in pixels, both even.
+    Raises `RequestError`: if the clip is of another pattern or a side is odd.
     """
 
     def __init__(self, shot: Shot, width: int, height: int) -> None:

@@ -45,16 +45,10 @@ LENS, LENS_FAR, FAR_M = 1.5, 2.0, 2.0
 class RowLevel(Ring):
     """One band of rows, for sideways flight.
 
-    Parameters
-    ----------
-    country
-        What to draw.
-    luma, chroma
-        Rays of the two planes.
-    rows
-        First and last + 1 row of chroma; luma has twice as many.
-    blur_m
-        Travel in one exposure.
+    `country`: what to draw.
+    `luma`, `chroma`: rays of the two planes.
+    `rows`: first and last + 1 row of chroma; luma has twice as many.
+    `blur_m`: travel in one exposure.
     """
 
     def __init__(
