@@ -15,7 +15,7 @@ from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
 from patterns.video.process import FfmpegProcess
 
-BUFFERS = 8  # frames that may wait: the encoder has work while the next few are drawn
+BUFFERS = 6  # frames that may wait: the encoder has work while the next few are drawn
 
 
 class Feeder:
