@@ -14,6 +14,7 @@ from patterns.conform.conform import conform_file, name_of_result
 from patterns.conform.footage import Footage, Request, SoundChoice, Stage, look_at
 from patterns.conform.report import conform_json, conform_text
 from patterns.errors import EvenholdError
+from patterns.timing.audience import DEFAULT_AUDIENCE
 from patterns.timing.cadence import Display
 from patterns.timing.conform import proposals
 from patterns.whole_file import make_folder
@@ -35,7 +36,8 @@ PROPOSE = Fraction(0)  # --to without a value
 @click.option("--keep-repeats", is_flag=True, help="Do not look for repeated pictures; faster.")
 @click.option("--even-out", is_flag=True, help="Time a file of variable frame rate evenly.")
 @click.option("--display", "displays", metavar="HZ", multiple=True, type=opt.DISPLAY,
-              default=("60", "120"), show_default=True,
+              default=[display.name for display, _ in DEFAULT_AUDIENCE.displays],
+              show_default=True,
               help="Refresh of the audience's displays, or a variable range, 48-120; "
               "may be repeated.")  # fmt: skip
 @click.option("--out", type=click.Path(path_type=Path), metavar="FOLDER|FILE", default="outputs",

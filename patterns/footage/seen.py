@@ -12,13 +12,14 @@ import numpy as np
 
 from patterns.footage.measure import Facts
 from patterns.footage.motion import Shot
-from patterns.timing.audience import Showing
+from patterns.timing.audience import DEFAULT_AUDIENCE, Showing
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
 from patterns.timing.cadence_text import short_verdict
 from patterns.timing.conform import MODERATE, Conform, Proposal, proposals, repeat_span_s
 from patterns.timing.notation import joined, plural
 from patterns.timing.rates import arcmin, format_decimal, format_rate, limit_cross_s, limit_px_s
 
+AUDIENCE = tuple(display for display, _ in DEFAULT_AUDIENCE.displays)
 VIEWING_HEIGHTS = Fraction(3)  # picture heights from the screen
 GAPS = 3  # lengths of pictures that are named
 Row = tuple[str, str]
@@ -172,7 +173,7 @@ def to_do(facts: Facts) -> str:
     done = facts.conversion
     if facts.interlaced or (done is not None and done.kind != "repeat"):
         return "go back to the original: this cannot be undone without loss; edit at its own rate"
-    offered = proposals(facts.rate, (Display.fixed(60), Display.fixed(120)))
+    offered = proposals(facts.rate, AUDIENCE)
     best = next((p for p in offered if abs(p.conform.speed - 1) <= MODERATE), None)
     if facts.info.rate is not None and done is None:
         return _conform(best)
@@ -183,7 +184,8 @@ def to_do(facts: Facts) -> str:
 def _conform(best: Proposal | None) -> str:
     """What to do with a file that needs nothing but another rate, if that."""
     if best is None:
-        return "leave its rate: none within 30 % of its speed is even on 60 and 120 Hz"
+        on = joined([display.name for display in AUDIENCE])
+        return f"leave its rate: none within 30 % of its speed is even on {on} Hz"
     where = joined([display.name for display in best.even_on])
     if best.conform.speed == 1:
         return f"leave its rate: even on {where} Hz"

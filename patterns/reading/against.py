@@ -139,7 +139,8 @@ def against(film: Film, original: Film) -> Against:
     if sure.sum() < max(4, FEWEST * len(places)):
         raise InputError(
             f"{film.name} cannot be compared with {original.name}: its pictures are not found "
-            "there (cropped, or another clip), or cannot be told from those beside them"
+            "there, or cannot be told from those beside them; if it is cropped or has black bars, "
+            "give an original that was cropped or framed alike"
         )
     repeated = lost = 0
     for before, after in pairwise(np.flatnonzero(sure)):
