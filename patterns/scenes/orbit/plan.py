@@ -190,7 +190,7 @@ def _extents(
 def _chunks(groups: list[Group]) -> list[Chunk]:
     """Groups that can be painted from the same cells together.
 
-    Of the subject (its light is dear, its texels few) all but parts much finer than the
+    Of the subject (its light costs most, its texels are few) all but parts much finer than the
     rest; elsewhere rows of one footprint that lie side by side, and chroma, whose
     footprint is twice as large, with luma.
     """
