@@ -82,7 +82,9 @@ class _Trial:
 
     @property
     def explains(self) -> bool:
-        return self.grid.fits and self.off <= EXPLAINED * self.grid.changes
+        # one frame that stalls moves all after it off an even cadence, but is one step away
+        off = self.off if self.slips is None else min(self.off, self.slips)
+        return self.grid.fits and off <= EXPLAINED * self.grid.changes
 
 
 def find_refresh(seen: Stretches, rate_hz: float | None, display: Display | None) -> FoundRefresh:
