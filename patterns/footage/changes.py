@@ -209,7 +209,7 @@ def mark(changes: Changes) -> Marks:
     copies = moving & (step < NOTHING * beside(step))
     copies[:1] = False
     cuts = _stands_out(step) & _stands_out(np.nan_to_num(np.array(changes.wide)))
-    near_cuts = np.convolve(cuts, np.ones(5), "same") > 0
+    near_cuts = np.convolve(np.pad(cuts, 2), np.ones(5), "valid") > 0  # of any count of pictures
     steady = ~np.isnan(changes.advance) & (np.array(changes.across) > ACROSS) & ~near_cuts
     return Marks(moving, noisy, copies, cuts, steady)
 
