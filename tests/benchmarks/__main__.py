@@ -18,6 +18,7 @@ five minutes; `--runs 3` prints medians, `--cores N` shows scaling, `--long` add
 from __future__ import annotations
 
 import argparse
+import compileall
 import os
 import platform
 import statistics
@@ -30,6 +31,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+import patterns
 from patterns.clip import Clip, describe
 from patterns.frame_source import FrameSource
 from patterns.video.codecs import CODECS
@@ -205,6 +207,9 @@ def main() -> None:
     parser.add_argument("--no-kit", action="store_true")
     parser.add_argument("patterns", nargs="*", default=PATTERNS)
     asked = parser.parse_args()
+    # as after installing: no command measured compiles what it imports
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    compileall.compile_dir(Path(patterns.__file__).parent, quiet=1)
     cores = _take_cores(asked.cores)
     print(f"{cores} cores, {platform.platform()}, Python {platform.python_version()}")
     print(f"{'what':<36}{'measured':>8}    {'limit':>9}")
