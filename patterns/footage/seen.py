@@ -17,7 +17,14 @@ from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
 from patterns.timing.cadence_text import short_verdict
 from patterns.timing.conform import MODERATE, Conform, Proposal, proposals, repeat_span_s
 from patterns.timing.notation import joined, plural
-from patterns.timing.rates import arcmin, format_decimal, format_rate, limit_cross_s, limit_px_s
+from patterns.timing.rates import (
+    arcmin,
+    beyond_guidance,
+    format_decimal,
+    format_rate,
+    limit_cross_s,
+    limit_px_s,
+)
 
 AUDIENCE = tuple(display for display, _ in DEFAULT_AUDIENCE.displays)
 VIEWING_HEIGHTS = Fraction(3)  # picture heights from the screen
@@ -162,7 +169,7 @@ def _guidance(facts: Facts, shot: Shot) -> str:
     least_s = format_decimal(limit_cross_s(facts.rate), 1)
     rule = f"at {format_decimal(facts.rate)} fps {least_s} s to cross at least"
     if times > 1:
-        return f"TOO FAST, {format_decimal(times, 1)} times the guidance ({rule})"
+        return f"TOO FAST, {beyond_guidance(times)} ({rule})"
     if shot.lower_bound:
         return f"not known: what was followed keeps to {100 * times:.0f} % of it ({rule})"
     return f"within it, at {100 * times:.0f} % ({rule})"

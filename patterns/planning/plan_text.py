@@ -18,6 +18,7 @@ from patterns.planning.words import (
     shutter_brief,
 )
 from patterns.timing.notation import plural
+from patterns.timing.rates import beyond_guidance
 
 WIDTH, MOST_LINES = 60, 12
 LABEL = 10  # columns
@@ -88,7 +89,7 @@ def _move(movement: MovementAdvice) -> tuple[str, str]:
     times = movement.times_limit
     if movement.within:
         return limits, f"now {100 * times:.0f} % of the guidance"
-    return limits, f"now TOO FAST, {number(times, 1)} times the guidance"
+    return limits, f"now TOO FAST, {beyond_guidance(times)}"
 
 
 def _limit(remedy: Remedy) -> str:

@@ -102,6 +102,15 @@ def limit_px_s(rate: Fraction, width: int) -> Fraction:
     return width / limit_cross_s(rate)
 
 
+def beyond_guidance(times: float) -> str:
+    """Words for a speed of so many times what the guidance allows, above 1."""
+    return (
+        f"{format_decimal(times, 1)} times the guidance"
+        if times >= 1.1
+        else "just beyond the guidance"
+    )
+
+
 def arcmin(px: float, height: int, viewing_heights: Fraction) -> float:
     """Visual angle in minutes of arc of `px` pixels seen from a distance in picture heights."""
     return 60 * degrees(2 * atan(px / (2 * float(viewing_heights) * height)))

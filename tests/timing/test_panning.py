@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from patterns.scenes.motion import hfov_of_focal_length
-from patterns.timing.rates import limit_cross_s, limit_px_s
+from patterns.timing.rates import beyond_guidance, limit_cross_s, limit_px_s
 
 F = Fraction
 
@@ -46,3 +46,8 @@ def test_a_film_panning_table_agrees_within_a_fifth() -> None:
 def test_the_step_from_frame_to_frame_is_the_same_at_every_rate(rate: str) -> None:
     assert limit_px_s(F(rate), 1920) / F(rate) == F(1920, 168)
     assert float(F(1920, 168)) == pytest.approx(11.43, abs=5e-3)  # computed
+
+
+def test_a_little_beyond_is_not_said_to_be_once_the_guidance() -> None:
+    assert beyond_guidance(1.03) == "just beyond the guidance"
+    assert beyond_guidance(1.24) == "1.2 times the guidance"
