@@ -80,10 +80,16 @@ def _losses(steps: ClipSteps, mixtures: Sequence[Mixture]) -> _Losses:
     return _Losses(tuple(dropped), tuple(unseen), tuple(backward))
 
 
-def _allowing_for(damage: Damage, losses: _Losses, last: int) -> _Losses:
-    """What can be known of a damaged file: its decoder fills gaps with older pictures."""
-    # of a file that was cut off, pictures that others depend on may be missing at the end
-    sure = 0 if damage.inside else last - AT_THE_END if damage.cut_off else last + 1
+def _sure_below(damage: Damage, last: int) -> int:
+    """Number below which frames can be known: a decoder fills gaps with older pictures.
+
+    Of a file that was cut off, pictures that others depend on may be missing at the end.
+    """
+    return 0 if damage.inside else last - AT_THE_END if damage.cut_off else last + 1
+
+
+def _allowing_for(damage: Damage, losses: _Losses, sure: int) -> _Losses:
+    """Losses that can be known of a damaged file."""
     return _Losses(
         tuple(n for n in losses.dropped if n < sure),
         (*losses.unseen, *(n for n in losses.dropped if n >= sure)),
@@ -115,9 +121,10 @@ def judge_clip(
     steps = clip_steps(runs, rate, file_rate, watched.interval_s)
     frames = _held(steps, watched, file_rate)[: -1 if damage.cut_off else None]  # the end is open
     last = max((run.number for run in runs), default=0)
-    losses = _allowing_for(damage, _losses(steps, watched.mixtures), last)
+    sure = _sure_below(damage, last)
+    losses = _allowing_for(damage, _losses(steps, watched.mixtures), sure)
     mixtures = () if damage.inside else watched.mixtures
-    repeated = [] if damage.inside or mixtures else [f for f in frames if (f.refreshes or 0) > 1]
+    known = () if mixtures else (frame for frame in frames if frame.number < sure)
     timeline, speed = file_rate or mean_rate, steps.speed
     dropped = len(losses.dropped)
     reading = replace(
@@ -129,7 +136,7 @@ def judge_clip(
         holds=tuple(frames),
         dropped=losses.dropped,
         drops_beyond=drops_beyond(frames, dropped, rate, timeline) if rate else dropped,
-        repeated=tuple(frame.number for frame in repeated),
+        repeated=tuple(frame.number for frame in known if (frame.refreshes or 0) > 1),
         out_of_order=losses.backward,
         unseen=losses.unseen,
         blended=tuple(Blend(m.number, m.share, float(m.first_s)) for m in mixtures),

@@ -18,10 +18,8 @@ SAME_SPEED = 0.0002
 def _untouched(reading: Reading, file_rate: Fraction | None) -> bool:
     return (
         file_rate == reading.rate
-        and not reading.dropped
-        and not reading.repeated
-        and not reading.blended
-        and not reading.out_of_order
+        and not (reading.dropped or reading.unseen or reading.repeated)
+        and not (reading.blended or reading.out_of_order)
         and not reading.details["steps_back"]
         and not reading.details["other_clips"]
         and reading.read == reading.pictures

@@ -191,6 +191,20 @@ def test_what_is_cropped_through_the_strip_invents_nothing(folder: Path, crop: s
     assert reading.rate == 24 or not reading.read
 
 
+def test_what_a_decoder_fills_in_before_a_cut_is_not_claimed(folder: Path) -> None:
+    """The last pictures depend on some beyond the cut: an older one comes again in their place."""
+    transcoded(folder, "deep.ts", "-bf", "3", "-crf", "20")
+    data = (folder / "deep.ts").read_bytes()
+    verdicts = []
+    for part in range(60, 84, 2):
+        (folder / "cut.ts").write_bytes(data[: len(data) * part // 100])
+        reading = read_file(folder / "cut.ts", Given())
+        verdicts.append(reading.verdict)
+        assert (reading.dropped, reading.repeated) == ((), ())
+        assert "every frame once" not in reading.verdict or not reading.unseen
+    assert all(verdict.startswith("cut off") for verdict in verdicts)
+
+
 def test_a_gif_without_its_trailer_is_cut_off(folder: Path) -> None:
     """Its decoder repeats the last whole picture without a word (trailer: GIF89a, section 27)."""
     transcoded(folder, "w.gif", "-vf", "format=gray", "-t", "2", "-r", "25")
