@@ -179,8 +179,7 @@ def look_for_repeats(
         for done, (_, luma) in enumerate(pictures, start=1):
             change.take(luma)
             progress(min(done, info.pictures), info.pictures)
-            steps = np.nan_to_num(change.changes.step)
-            if done % ENOUGH == 0 and has_none(steps, info.rate):
+            if done % ENOUGH == 0 and has_none(np.nan_to_num(change.changes.step), info.rate):
                 break
     return find_repeats(change.changes, info.rate), len(change.changes.step)
 
