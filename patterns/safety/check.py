@@ -9,7 +9,6 @@ from collections.abc import Callable, Generator
 from contextlib import closing
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import islice
 
 import numpy as np
 
@@ -177,20 +176,19 @@ class FlashCheck:
         `once_s`: how long one round takes.
         `frames`: gives the first seconds of a round, with times from 0 on.
         """
-        start_s = once_s
-        with closing(frames()) as shown:  # of a short round nothing is read twice
-            short = [
-                (time_s, frame if isinstance(frame, Shrunk) else self.shrink(frame))
-                for time_s, frame in islice(shown, SHORT_ROUND + 1)
-            ]
+        start_s, short = once_s, list[Timed]()  # of a short round nothing is read twice
         while self._frames:
-            again = frames() if len(short) > SHORT_ROUND else (timed for timed in short)
+            first = not short
+            again = (timed for timed in short) if 0 < len(short) <= SHORT_ROUND else frames()
             with closing(again) as shown:
                 for time_s, frame in shown:
                     lately = any(rule.flashes_lately for rule in self._rules)
                     if start_s + time_s >= once_s + (EXTENDED_WINDOW_S if lately else SEAM_S):
                         return
-                    self.see(start_s + time_s, frame)
+                    shrunk = frame if isinstance(frame, Shrunk) else self.shrink(frame)
+                    if first and len(short) <= SHORT_ROUND:
+                        short.append((time_s, shrunk))
+                    self.see(start_s + time_s, shrunk)
             start_s += once_s
 
     @property
