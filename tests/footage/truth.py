@@ -14,9 +14,10 @@ from pathlib import Path
 import numpy as np
 
 from patterns.clip import Clip
+from patterns.footage.changes import working_side
 from patterns.footage.flow import Look
 from patterns.footage.measure import Facts, Measurer
-from patterns.footage.motion import EXACT, STILL
+from patterns.footage.motion import EDGES_ALONE, EXACT, STILL
 from patterns.frame_source import FrameSource
 from patterns.picture.arrays import FloatArray
 from patterns.scenes.bars.motion import BarsMotion
@@ -94,13 +95,13 @@ def _at_places(
     motion: Motion, rate: int, size: tuple[int, int], looks: list[Look]
 ) -> tuple[FloatArray, FloatArray]:
     """Speeds of the places that count, as measured and true, pixels a second."""
-    side = max(1, round(size[0] / 400))
+    side = working_side(*size)
     flows = [look.flow for look in looks]
     passed = np.array([look.last - look.first for look in looks])[:, None, None]
     speed = np.stack([np.hypot(f.dx, f.dy) for f in flows])
     known = np.stack([f.sure & (f.error < EXACT * speed[n]) for n, f in enumerate(flows)])
     edge = np.stack([f.edge for f in flows])
-    known = known & ~edge if (known & ~edge).mean() > 0.06 else known
+    known = known & ~edge if (known & ~edge).mean() > EDGES_ALONE else known
     truth = np.stack([true_speed(motion, size, f.x * side, f.y * side) for f in flows])
     often = known.sum(axis=0) >= max(2, len(flows) // 4)
     px_s = np.where(known, speed / passed * rate * side, np.nan)[:, often]
