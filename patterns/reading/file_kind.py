@@ -33,7 +33,7 @@ PARTS_SEEN = "rows of its cells are seen, but part of it is out of the picture, 
 NOT_SEEN = (NO_STRIP, TOO_DARK, TOO_SMALL)  # reasons that speak of no strip in the picture
 ALIGNED_PX = 0.6  # off straight: strips of files measure up to 0.3, of cameras set up with care 1.7
 CLEARLY_PX = 1.5
-UNREST_PX = 0.12  # from picture to picture; files stand still to 0.02
+UNREST_PX = 0.1  # over all pictures looked at; files stand still to 0.05
 BLACK, WHITE = 40, 200  # codes: a file's black lies below, its white above
 
 
@@ -133,7 +133,7 @@ class KindFinder:
 def _judged(sights: Sequence[_Sight]) -> FileKind:
     off_px = median(sight.off_px for sight in sights)
     middles = np.array([sight.middle for sight in sights])
-    unrest_px = float(np.abs(np.diff(middles, axis=0)).max()) if len(sights) > 1 else 0.0
+    unrest_px = float(np.ptp(middles, axis=0).max())
     black = median(sight.black for sight in sights)
     white = median(sight.white for sight in sights)
     grey = black > BLACK or white < WHITE

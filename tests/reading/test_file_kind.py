@@ -57,6 +57,23 @@ def test_a_recording_that_fills_the_picture_is_told(roll_deg: float) -> None:
     assert "off straight" in kind.why
 
 
+def test_a_straight_recording_under_glare_is_told_by_its_slow_drift() -> None:
+    """Not half a pixel off straight, and less than a tenth of one further in each picture."""
+    pictures = []
+    for place in range(12):
+        light = 110 + 0.45 * frame(place // 2).astype(np.float32)
+        moved = ndimage.shift(light, (0.0, -0.07 * place), order=1, mode="nearest")
+        pictures.append(np.asarray(ndimage.gaussian_filter(moved, 0.6), np.uint8))
+    kind = found(pictures)
+    assert (kind.kind, kind.sure) == ("recording", False)
+    assert "moves by" in kind.why
+
+
+def test_a_clip_whose_tones_were_lifted_is_a_clip() -> None:
+    lifted = [np.asarray(110 + 0.45 * frame(n).astype(np.float32), np.uint8) for n in range(8)]
+    assert found(lifted).kind == "clip"
+
+
 def test_a_clip_is_told_and_sure() -> None:
     kind = found([frame(n) for n in range(8)])
     assert (kind.kind, kind.sure, kind.on_its_side) == ("clip", True, False)
