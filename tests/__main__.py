@@ -10,13 +10,17 @@ import subprocess
 import sys
 import tempfile
 
+from tests.conftest import ALONE
+
 NO_TESTS = 5  # pytest's exit code where nothing was to be run
 
 
 def main() -> int:
     """Run both parts; returns the worse exit code."""
     words = sys.argv[1:]
-    parts = (["-n", "auto", "-m", "not alone"], ["-m", "alone"])
+    # without words the second part looks only into the files that it is about
+    files = [] if words else sorted({place.partition("::")[0] for place in ALONE})
+    parts = (["-n", "auto", "-m", "not alone"], ["-m", "alone", *files])
     with tempfile.TemporaryDirectory() as folder:
         # a hundred processes start on the way: what one has compiled, no other does again
         environment = {"PYTHONPYCACHEPREFIX": folder} | os.environ | {"PYTHONDONTWRITEBYTECODE": ""}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -34,10 +35,25 @@ ALONE = (
 )
 
 
+# The files that take longest, so that none is begun when all else is done.
+LONGEST = (
+    "tests/scenes/test_orbit_frames.py",
+    "tests/footage/test_footage.py",
+    "tests/video/test_files.py",
+    "tests/reading/test_clip_file.py",
+    "tests/strip/test_photo.py",
+    "tests/scenes/test_terrain_frames.py",
+    "tests/cli/test_render.py",
+    "tests/test_side_by_side.py",
+)
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.nodeid.startswith(ALONE):
             item.add_marker(pytest.mark.alone)
+    # stable: what opens pages, which waits most, then the longest, then the rest as collected
+    items.sort(key=lambda item: (not needs_browser(item.path), not item.nodeid.startswith(LONGEST)))
 
 
 @cache
@@ -45,6 +61,12 @@ def needs_browser(file: Path) -> bool:
     """Whether a file's tests open pages, or the talk that pages are opened from."""
     text = file.read_text(encoding="utf-8")
     return "playwright" in text or "talk_folder" in text
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """One process more than there are cores: the one with the browser waits most of its time."""
+    return (os.cpu_count() or 1) + 1
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -57,6 +79,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> Schedul
             file = nodeid.partition("::")[0]
             return "browser" if needs_browser(config.rootpath / file) else file
 
+    config.option.loadscopereorder = False  # the order above, not by the number of tests
     return FilesAndBrowser(config, log)
 
 

@@ -89,7 +89,7 @@ def levels_of(rays: Rays, chroma: Rays) -> list[tuple[int, int]]:
     return bands(chroma.sample_ahead_m, np.flatnonzero(seen[::2] & seen[1::2]))
 
 
-@pytest.mark.parametrize("angle", [0, 90, 180, 360])
+@pytest.mark.parametrize("angle", [0, 180, 360])
 @pytest.mark.parametrize(
     ("flight", "which"),
     [("forward", 6), ("forward", -9), ("forward", -5), ("forward", -2), ("down", 0)],

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from patterns.errors import RequestError
+from patterns.picture.planes import Planes
 from patterns.video.codecs import CODECS, codec_named, ticks_per_second
 from patterns.video.encoders import available_encoders, encoders_of
 from patterns.video.probe import probe
@@ -172,7 +173,7 @@ def test_large_pictures_give_the_same_bytes_too(tmp_path: Path, codec: str) -> N
     try:
         for path in files:
             with VideoWriter(VideoSpec(path, 1920, 1080, Fraction(24), codec)) as writer:
-                for frame in moving_texture(5, 1920, 1080, 13.4):
+                for frame in moving_texture(3, 1920, 1080, 13.4):
                     writer.write(frame)
             if sys.platform == "linux":
                 os.sched_setaffinity(0, {min(cores)})
@@ -217,6 +218,15 @@ def test_index_is_at_the_front(tmp_path: Path, codec: str) -> None:
     assert 0 < data.index(b"moov") < data.index(b"mdat")
 
 
+def grey(folder: Path, codec: str, size: tuple[int, int], rate: int) -> Path:
+    """Two grey pictures: a level goes by their size and rate, not by what they show."""
+    path = folder / "clip.mp4"
+    with VideoWriter(VideoSpec(path, *size, Fraction(rate), codec)) as writer:
+        for _ in range(2):
+            writer.write(Planes.blank(*size))
+    return path
+
+
 @pytest.mark.parametrize("codec", ["h264", "hevc", "lossless"])
 @pytest.mark.parametrize(
     ("size", "rate", "h264", "hevc"),
@@ -230,10 +240,7 @@ def test_level_and_profile_in_the_file(
     It is byte 3 of the AVC and byte 12 of the HEVC decoder configuration record (ISO/IEC
     14496-15, from memory; PyAV 17 tells no level).
     """
-    path = tmp_path / "clip.mp4"
-    with VideoWriter(VideoSpec(path, *size, Fraction(rate), codec)) as writer:
-        for frame in moving_texture(2, *size, 9.0):
-            writer.write(frame)
+    path = grey(tmp_path, codec, size, rate)
     with av.open(str(path)) as container:
         stream: Any = container.streams.video[0]
         profile, tag = stream.profile, stream.codec_context.codec_tag
@@ -261,11 +268,7 @@ def test_av1_level_is_what_the_encoder_finds(
 ) -> None:
     """seq_level_idx_0, bits 0 to 4 of the second byte of av1C (AV1 in ISO media, 2.3)."""
     only(monkeypatch, encoder)
-    path = tmp_path / "clip.mp4"
-    with VideoWriter(VideoSpec(path, *size, Fraction(rate), "av1")) as writer:
-        for frame in moving_texture(2, *size, 9.0):
-            writer.write(frame)
-    data = path.read_bytes()
+    data = grey(tmp_path, "av1", size, rate).read_bytes()
     index = data[data.index(b"av1C") + 5] & 31
     level = CODECS["av1"].level(*size, Fraction(rate))
     assert level is not None
@@ -276,11 +279,7 @@ def test_av1_level_is_what_the_encoder_finds(
 @pytest.mark.parametrize("size", [(1280, 720), (1920, 1080)])
 def test_vp9_level_by_size_is_what_the_muxer_writes(tmp_path: Path, size: tuple[int, int]) -> None:
     """Second byte of vpcC after version and flags (VP9 in ISO media); it looks at size only."""
-    path = tmp_path / "clip.mp4"
-    with VideoWriter(VideoSpec(path, *size, Fraction(24), "vp9")) as writer:
-        for frame in moving_texture(2, *size, 9.0):
-            writer.write(frame)
-    data = path.read_bytes()
+    data = grey(tmp_path, "vp9", size, 24).read_bytes()
     level = CODECS["vp9"].level(*size, Fraction(24))
     assert level is not None
     assert data[data.index(b"vpcC") + 9] == level.ten_times
