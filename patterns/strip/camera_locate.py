@@ -24,7 +24,7 @@ LOOKED_AT_PX = 1100  # pictures are thinned to about this on their longer side
 LEAST_POST_PX = 9.0
 SLIM = (1.7, 16.0)  # length over width of a post, tilted to either side
 FILL = (0.7, 1.2)  # area over that of the rectangle with the same moments
-SPACING = (4.0, 36.0)  # distance of the posts over their length
+SPACING = (4.0, 45.0)  # distance of the posts over their length
 MOST_POSTS, MOST_PAIRS = 160, 300
 SHARES = (0.58, 0.78, 0.42)  # thresholds: blur and over-exposure close the gaps below high ones
 LEAST_CLEAR = 0.3  # of the light of the marks: what the dark places must stay below
@@ -202,26 +202,27 @@ def ends_in_view(luma: UInt8Array, placement: Placement) -> bool:
     return bool((light < CUT * np.repeat(lit, 2)).all())  # a NaN, outside the picture, fails
 
 
-def locate(luma: UInt8Array) -> Placement | None:
+def locate(luma: UInt8Array, *, cut: bool = False) -> Placement | None:
     """Find the strip.
 
     `luma`: uint8 (height, width).
+    `cut`: take one too whose posts the picture's border cuts; its cells must then prove it.
     Returns where the strip lies, fitted; the best fit where several bars could be posts.
     """
     thin = max(1, round(max(luma.shape) / LOOKED_AT_PX))
     small = np.ascontiguousarray(luma[::thin, ::thin])
     for share in SHARES:
-        found = _best(luma, find_blobs(lit_pixels(small, share), 12), thin)
+        found = _best(luma, find_blobs(lit_pixels(small, share), 12), thin, cut)
         if found is not None:
             return found
     return None
 
 
-def _best(luma: UInt8Array, blobs: Blobs, thin: int) -> Placement | None:
+def _best(luma: UInt8Array, blobs: Blobs, thin: int, cut: bool) -> Placement | None:
     """Best fit of the first pair of blobs that are a strip's posts."""
     for placements in _placements(luma, blobs, thin):
         fits = [fit for place in placements if (fit := _fit(luma, place)) is not None]
-        fits = [fit for fit in fits if ends_in_view(luma, fit.placement)]
+        fits = [fit for fit in fits if cut or ends_in_view(luma, fit.placement)]
         if fits:
             return min(fits, key=lambda fit: fit.rms).placement
     return None

@@ -31,11 +31,6 @@ FAINT = 0.03  # by how much the cells of a faint blend must lean more than all o
 SHARE_SPREAD = 0.25  # how far one cell's share of a blend may lie from the others' mean
 
 
-def gray(number: int) -> int:
-    """Reflected Gray code of a number."""
-    return number ^ (number >> 1)
-
-
 def ungray(code: int) -> int:
     """Return the number of a reflected Gray code of up to 16 bits."""
     for shift in (8, 4, 2, 1):

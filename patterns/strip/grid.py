@@ -60,9 +60,8 @@ GROUP = NUMBER_CELLS // (len(PAIRS) - 1)
 
 
 class Rect(NamedTuple):
-    """Rectangle with the name of what it is, in fractions of the band's width and height."""
+    """Rectangle in fractions of the band's width and height."""
 
-    name: str
     left: float
     top: float
     right: float
@@ -110,34 +109,31 @@ class _Row:
 
 
 class _Unit:
-    """Turns grid units into named fractions."""
+    """Turns grid units into fractions."""
 
     def __init__(self, width: int, height: int) -> None:
         self.width, self.height = width, height
 
-    def rect(self, name: str, x0: float, y0: float, x1: float, y1: float) -> Rect:
-        return Rect(name, x0 / self.width, y0 / self.height, x1 / self.width, y1 / self.height)
+    def rect(self, x0: float, y0: float, x1: float, y1: float) -> Rect:
+        return Rect(x0 / self.width, y0 / self.height, x1 / self.width, y1 / self.height)
 
-    def row(self, name: str, row: _Row, count: int, first: int = 0) -> tuple[Rect, ...]:
-        return tuple(self.rect(f"{name} {first + i}", *row.span(i)) for i in range(count))
+    def row(self, row: _Row, count: int) -> tuple[Rect, ...]:
+        return tuple(self.rect(*row.span(i)) for i in range(count))
 
 
 def _number_rects(
     unit: _Unit, row: _Row, extra: float
 ) -> tuple[tuple[Rect, ...], tuple[Rect, ...], tuple[Rect, ...]]:
     """Lay out the number row: number, white and black cells; `extra` units set the pairs apart."""
-    number: list[Rect] = []
-    marks: dict[str, list[Rect]] = {"w": [], "b": []}
+    cells: dict[str, list[Rect]] = {"n": [], "w": [], "b": []}
     position = 0
     for turn, pair in enumerate(PAIRS):
         for kind in pair + "n" * (GROUP if turn < len(PAIRS) - 1 else 0):
             x0, y0, x1, y1 = row.span(position)
             shift = (2 * turn + (kind == "n")) * extra
-            target = number if kind == "n" else marks[kind]
-            name = {"n": "number", "w": "white", "b": "black"}[kind]
-            target.append(unit.rect(f"{name} {len(target)}", x0 + shift, y0, x1 + shift, y1))
+            cells[kind].append(unit.rect(x0 + shift, y0, x1 + shift, y1))
             position += 1
-    return tuple(number), tuple(marks["w"]), tuple(marks["b"])
+    return tuple(cells["n"]), tuple(cells["w"]), tuple(cells["b"])
 
 
 def _dark(
@@ -161,7 +157,7 @@ def _dark(
             (flag, middle, after, bottom),
             (after, top, end, bottom),
         ]
-    return tuple(unit.rect(f"dark {i}", *place) for i, place in enumerate(places))
+    return tuple(unit.rect(*place) for place in places)
 
 
 def _wide() -> StripGrid:
@@ -170,18 +166,18 @@ def _wide() -> StripGrid:
     return StripGrid(
         "wide",
         (320, 20),
-        (unit.rect("left post", 3, 2, 7, 18), unit.rect("right post", 313, 2, 317, 18)),
-        (unit.rect("left flag", 9.5, 2, 14, 11), unit.rect("right flag", 306, 2, 310.5, 6)),
+        (unit.rect(3, 2, 7, 18), unit.rect(313, 2, 317, 18)),
+        (unit.rect(9.5, 2, 14, 11), unit.rect(306, 2, 310.5, 6)),
         number,
         white,
         black,
-        unit.row("identity", _Row(18, 14.5, 3, 2.5, 3.5, IDENTITY_CELLS // 4, 0.5), IDENTITY_CELLS),
-        unit.rect("hold row", 18, 8.5, 168, 13.5),
+        unit.row(_Row(18, 14.5, 3, 2.5, 3.5, IDENTITY_CELLS // 4, 0.5), IDENTITY_CELLS),
+        unit.rect(18, 8.5, 168, 13.5),
         1 / 320,
-        unit.row("halftone", _Row(171, 8.5, 5, 5, 5), len(HALFTONES)),
+        unit.row(_Row(171, 8.5, 5, 5, 5), len(HALFTONES)),
         (
-            unit.rect("figures 0", 218, 2, 300, 9.5),
-            unit.rect("figures 1", 218, 10.5, 300, 18),
+            unit.rect(218, 2, 300, 9.5),
+            unit.rect(218, 10.5, 300, 18),
         ),
         _dark(unit, (7, 9.5, 14, 18), (302, 306, 310.5, 313), (2, 11, 6, 18)),
     )
@@ -196,16 +192,16 @@ def _upright() -> StripGrid:
     return StripGrid(
         "upright",
         (180, 32),
-        (unit.rect("left post", 2, 2.5, 5.5, 29.5), unit.rect("right post", 174.5, 2.5, 178, 29.5)),
-        (unit.rect("left flag", 7.5, 2.5, 11, 15), unit.rect("right flag", 169, 2.5, 172.5, 8)),
+        (unit.rect(2, 2.5, 5.5, 29.5), unit.rect(174.5, 2.5, 178, 29.5)),
+        (unit.rect(7.5, 2.5, 11, 15), unit.rect(169, 2.5, 172.5, 8)),
         number,
         white,
         black,
-        unit.row("identity", cells, half) + unit.row("identity", lower, half, half),
-        unit.rect("hold row", 14.5, 9, 119.5, 14.5),
+        unit.row(cells, half) + unit.row(lower, half),
+        unit.rect(14.5, 9, 119.5, 14.5),
         0.5 / 180,
-        unit.row("halftone", _Row(125.5, 9, 5, 5, 5.5), len(HALFTONES)),
-        (unit.rect("figures 0", 14.5, 24.25, 165.5, 29.75),),
+        unit.row(_Row(125.5, 9, 5, 5, 5.5), len(HALFTONES)),
+        (unit.rect(14.5, 24.25, 165.5, 29.75),),
         _dark(unit, (5.5, 7.5, 11, 14.5), (165.5, 169, 172.5, 174.5), (2.5, 15, 8, 29.5)),
     )
 
@@ -222,7 +218,4 @@ def hold_cells(on: StripGrid, count: int) -> tuple[Rect, ...]:
     row = on.hold_row
     pitch = (row.right - row.left) / count
     starts = [row.left + i * pitch for i in range(count)]
-    return tuple(
-        Rect(f"hold {i}", x, row.top, x + pitch - on.hold_gap, row.bottom)
-        for i, x in enumerate(starts)
-    )
+    return tuple(Rect(x, row.top, x + pitch - on.hold_gap, row.bottom) for x in starts)

@@ -28,11 +28,6 @@ class Cell:
     bottom: int
 
     @property
-    def name(self) -> str:
-        """What the cell is, such as 'number 3'."""
-        return self.rect.name
-
-    @property
     def width(self) -> int:
         """Pixels across."""
         return self.right - self.left

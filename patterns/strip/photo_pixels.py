@@ -91,7 +91,7 @@ def blur_px(luma: UInt8Array, placement: Placement, light: FloatArray) -> float:
     ends = ((0.0, on.flags[0].left), (on.flags[1].right, 1.0))
     for post, (left, right) in zip(on.posts, ends, strict=True):
         high = post.bottom - post.top
-        around = Rect(post.name, left, post.top + 0.25 * high, right, post.bottom - 0.2 * high)
+        around = Rect(left, post.top + 0.25 * high, right, post.bottom - 0.2 * high)
         window = look(luma, placement, around)
         inside = window.depth_px(around) > 0
         seen = light[window.codes[inside]]
@@ -174,19 +174,16 @@ def _paper(on: StripGrid) -> tuple[Rect, ...]:
     bottom = max(cell.bottom for cell in on.identity + on.figures)
     places = np.linspace(left, right, round((right - left) * on.units[0] / PAPER_UNITS) + 1)
     found = [
-        Rect("paper", x0, y0, x1, y1)
+        Rect(x0, y0, x1, y1)
         for y0, y1 in ((0.0, top), (bottom, 1.0))
         for x0, x1 in pairwise(places)
     ]
     row, tones = on.hold_row, on.halftones
-    found.append(Rect("paper", on.flags[0].right, row.top, row.left, row.bottom))
-    found.append(Rect("paper", row.right, row.top, tones[0].left, row.bottom))
+    found.append(Rect(on.flags[0].right, row.top, row.left, row.bottom))
+    found.append(Rect(row.right, row.top, tones[0].left, row.bottom))
     if on.figures[0].left > tones[-1].right:
         heights = np.linspace(top, bottom, 5)
-        found += [
-            Rect("paper", tones[-1].right, y0, on.figures[0].left, y1)
-            for y0, y1 in pairwise(heights)
-        ]
+        found += [Rect(tones[-1].right, y0, on.figures[0].left, y1) for y0, y1 in pairwise(heights)]
     return (*found, *on.dark)
 
 

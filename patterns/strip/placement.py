@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import cache, lru_cache
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -65,24 +65,6 @@ def cell_points(rects: tuple[Rect, ...], points: int, inner: float) -> FloatArra
     y = sides[:, 1:2] + at * (sides[:, 3:4] - sides[:, 1:2])
     pairs = np.broadcast_arrays(x[:, None, :], y[:, :, None])
     return np.stack(pairs, -1).reshape(len(rects), points * points, 2)
-
-
-@cache
-def _mark_centres(arrangement: str) -> tuple[FloatArray, int]:
-    """Centres of the places that are lit in a strip, then of those that are dark; how many lit."""
-    on = grid(arrangement)
-    lit, dark = on.flags + on.posts, on.dark + on.black
-    return centres(lit + dark), len(lit)
-
-
-def looks_marked(luma: UInt8Array, placement: Placement) -> bool:
-    """Whether single pixels at the marks are lighter than all at the dark places: a quick look."""
-    points, lit = _mark_centres(placement.arrangement)
-    at = placement.to_picture(points).astype(np.intp)
-    height, width = luma.shape
-    column, row = np.clip(at[:, 0], 0, width - 1), np.clip(at[:, 1], 0, height - 1)
-    codes = luma[row, column]
-    return bool(codes[:lit].min() > codes[lit:].max())
 
 
 def sample(luma: UInt8Array, placement: Placement, rects: tuple[Rect, ...]) -> FloatArray:

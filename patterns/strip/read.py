@@ -11,8 +11,8 @@ from fractions import Fraction
 import numpy as np
 
 from patterns.picture.arrays import FloatArray, UInt8Array
+from patterns.strip.camera_locate import locate
 from patterns.strip.code import Identity, Word, read_identity, read_levels
-from patterns.strip.find import candidates
 from patterns.strip.grid import Rect, hold_cells, hold_row
 from patterns.strip.placement import Placement, References, sample
 
@@ -159,11 +159,5 @@ def read_strip(luma: UInt8Array, *, near: Placement | None = None) -> StripReadi
         reading = read_at(luma, near)
         if isinstance(reading, StripReading):
             return reading
-    refused = Unread(NO_STRIP)
-    for placement in candidates(luma):
-        reading = read_at(luma, placement)
-        if isinstance(reading, StripReading):
-            return reading
-        if reading.reason != NO_STRIP:
-            refused = reading
-    return refused
+    placement = locate(luma, cut=True)
+    return Unread(NO_STRIP) if placement is None else read_at(luma, placement)

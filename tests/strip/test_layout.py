@@ -8,7 +8,7 @@ from itertools import combinations
 import pytest
 
 from patterns.errors import RequestError
-from patterns.strip.grid import ARRANGEMENTS, Rect, grid, hold_cells
+from patterns.strip.grid import ARRANGEMENTS, Rect, grid
 from patterns.strip.layout import Cell, picture_rows, strip_layout
 from tests.strip.frames import clip_of
 
@@ -70,7 +70,7 @@ def test_cells_lie_inside_the_band_and_do_not_overlap(size: tuple[int, int]) -> 
         assert 0 <= cell.top < cell.bottom <= band
     for a, b in combinations(cells, 2):
         apart = a.right <= b.left or b.right <= a.left or a.bottom <= b.top or b.bottom <= a.top
-        assert apart, (a.name, b.name)
+        assert apart, (a, b)
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -81,16 +81,6 @@ def test_pixels_and_fractions_say_the_same_place(size: tuple[int, int]) -> None:
         assert cell.right == pytest.approx(cell.rect.right * size[0], abs=1.501)
         assert cell.top == pytest.approx(cell.rect.top * band, abs=0.501)
         assert cell.bottom == pytest.approx(cell.rect.bottom * band, abs=1.501)
-
-
-@pytest.mark.parametrize("name", ARRANGEMENTS)
-def test_every_cell_has_its_own_name(name: str) -> None:
-    on = grid(name)
-    rects: list[Rect] = [
-        *on.posts, *on.flags, *on.number, *on.white, *on.black, *on.identity, *on.halftones,
-        *on.figures, *on.dark, *hold_cells(on, 30),
-    ]  # fmt: skip
-    assert len({rect.name for rect in rects}) == len(rects)
 
 
 @pytest.mark.parametrize("name", ARRANGEMENTS)
@@ -116,7 +106,7 @@ def test_marks_tell_all_four_ways_of_holding_the_picture(name: str) -> None:
     def dark(point: tuple[float, float]) -> bool:
         return any(r.left < point[0] < r.right and r.top < point[1] < r.bottom for r in on.dark)
 
-    long_end = Rect("", on.flags[0].left, on.flags[0].bottom - 0.1, on.flags[0].right,
+    long_end = Rect(on.flags[0].left, on.flags[0].bottom - 0.1, on.flags[0].right,
                     on.flags[0].bottom)  # fmt: skip
     for across, down in ((True, False), (False, True), (True, True)):
         parts = (*on.flags, long_end)
