@@ -107,7 +107,8 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
         _write_frames(job, guard, writer, progress)
         safety = _judge(job, guard)  # inside the block, so that a file refused is not kept
     digest = file_digest(job.path)
-    data = record_json(clip, job.path, digest, safety.to_json(), job.loop, job.displays)
+    level = writer.level.number if writer.level else ""
+    data = record_json(clip, job.path, digest, safety.to_json(), job.loop, job.displays, level)
     write_whole(record_path(job.path), dump(data), force=job.force)
     return data
 

@@ -73,13 +73,14 @@ def record_json(
     safety: dict[str, Any],
     loop: Loop | None,
     displays: Sequence[Display],
+    level: str,
 ) -> dict[str, Any]:
     """The record as the object that is written beside the clip and printed by `--json`.
 
-    `file` holds the clip; `loop` is how its motion was fitted to whole periods, if it was.
+    `file` holds the clip and states `level`; `loop` is how its motion was
+    fitted to whole periods, if it was.
     """
-    codec = codec_named(clip.codec)
-    level, caution = codec.level(clip.width, clip.height, clip.rate), codec.caution(clip.rate)
+    caution = codec_named(clip.codec).caution(clip.rate)
     return {
         "schema": SCHEMA,
         "file": file.name,
@@ -101,7 +102,7 @@ def record_json(
         "strip": clip.strip,
         "identity": clip.identity,
         "codec": clip.codec,
-        "codec_level": level.number if level else "",
+        "codec_level": level,
         "small": clip.small,
         "seed": clip.seed,
         "loop": {

@@ -12,7 +12,7 @@ Thread counts are fixed, because the bytes that an encoder makes depend on them.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
@@ -28,6 +28,7 @@ from patterns.video.levels import (
     VP9_LEVELS,
     Level,
     above_ceiling,
+    level_of_bits,
     lowest_level,
 )
 
@@ -69,6 +70,14 @@ class Codec:
         if not self.levels:
             return None
         return lowest_level(self.levels, width, height, rate, block=self.block)
+
+    def level_of_bits(
+        self, least: Level | None, sizes: Sequence[int], rate: Fraction
+    ) -> Level | None:
+        """Level from `least` on that carries pictures of `sizes` bytes, if bits are looked at."""
+        if least is None or not least.most_bits_s or self.exact:
+            return least
+        return level_of_bits(self.levels, least, sizes, rate)
 
     def arguments(
         self,

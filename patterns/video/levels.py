@@ -14,6 +14,7 @@ A.9 (both second-hand: from public transcriptions, and from FFmpeg 5.1.9, `h264_
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import isqrt
@@ -24,7 +25,7 @@ from patterns.timing.rates import format_decimal
 
 @dataclass(frozen=True)
 class Level:
-    """What one level allows; bits a second apart, which follow from a constant quality here."""
+    """What one level allows; bits follow from a constant quality, and are known once coded."""
 
     number: str  # as it is written, '4.1'
     max_size: int  # largest picture, in units: macroblocks of 16x16 (H.264) or luma samples
@@ -33,6 +34,9 @@ class Level:
     max_width: int
     max_height: int
     max_rate_hz: int  # most pictures a second, whatever their size
+    # most_bits_s, buffer_bits: of a stream, and of what a decoder keeps ahead; 0: not looked at
+    most_bits_s: int = 0
+    buffer_bits: int = 0
 
     @property
     def ten_times(self) -> int:
@@ -41,10 +45,11 @@ class Level:
         return int(major) * 10 + int(minor or 0)
 
 
-def _h264(number: str, size: int, throughput: int) -> Level:
+def _h264(number: str, size: int, throughput: int, most: int, buffer: int) -> Level:
     # A.3.1: each side in macroblocks <= sqrt(8 MaxFS); A.3.4: 172 pictures/s, 300 from level 6
-    side = isqrt(8 * size) * 16
-    return Level(number, size, throughput, side, side, 300 if number >= "6" else 172)
+    side, rate_hz = isqrt(8 * size) * 16, 300 if number >= "6" else 172
+    # Table A-2: of High profile 1250 bits to each unit of the table
+    return Level(number, size, throughput, side, side, rate_hz, 1250 * most, 1250 * buffer)
 
 
 def _h265(number: str, size: int, throughput: int) -> Level:
@@ -52,21 +57,21 @@ def _h265(number: str, size: int, throughput: int) -> Level:
     return Level(number, size, throughput, side, side, 300)
 
 
-# MaxFS, MaxMBPS. Like the others it begins at level 3, which every device that plays video at
-# all can play: a lower one would only starve small pictures of bits.
+# MaxFS, MaxMBPS, MaxBR, MaxCPB. Like the others it begins at level 3, which every device that
+# plays video at all can play: a lower one would only starve small pictures of bits.
 H264_LEVELS = (
-    _h264("3", 1_620, 40_500),
-    _h264("3.1", 3_600, 108_000),
-    _h264("3.2", 5_120, 216_000),
-    _h264("4", 8_192, 245_760),
-    _h264("4.1", 8_192, 245_760),
-    _h264("4.2", 8_704, 522_240),
-    _h264("5", 22_080, 589_824),
-    _h264("5.1", 36_864, 983_040),
-    _h264("5.2", 36_864, 2_073_600),
-    _h264("6", 139_264, 4_177_920),
-    _h264("6.1", 139_264, 8_355_840),
-    _h264("6.2", 139_264, 16_711_680),
+    _h264("3", 1_620, 40_500, 10_000, 10_000),
+    _h264("3.1", 3_600, 108_000, 14_000, 14_000),
+    _h264("3.2", 5_120, 216_000, 20_000, 20_000),
+    _h264("4", 8_192, 245_760, 20_000, 25_000),
+    _h264("4.1", 8_192, 245_760, 50_000, 62_500),
+    _h264("4.2", 8_704, 522_240, 50_000, 62_500),
+    _h264("5", 22_080, 589_824, 135_000, 135_000),
+    _h264("5.1", 36_864, 983_040, 240_000, 240_000),
+    _h264("5.2", 36_864, 2_073_600, 240_000, 240_000),
+    _h264("6", 139_264, 4_177_920, 240_000, 240_000),
+    _h264("6.1", 139_264, 8_355_840, 480_000, 480_000),
+    _h264("6.2", 139_264, 16_711_680, 800_000, 800_000),
 )
 
 # MaxLumaPs, MaxLumaSr
@@ -140,6 +145,37 @@ def lowest_level(
         ):
             return level
     raise RequestError(_what_would_fit(levels, width, height, rate, units))
+
+
+def level_of_bits(
+    levels: Sequence[Level], least: Level, sizes: Sequence[int], rate: Fraction
+) -> Level:
+    """First of `levels` from `least` on that carries a stream, played once or in a loop.
+
+    A decoder is fed at a level's bits a second at most, and keeps its buffer full (H.264, Annex
+    C): what pictures take beyond that must never add up to more than the buffer.
+
+    `sizes`: bytes of each picture, in order.
+    `rate`: pictures a second.
+    Returns the last of `levels` where none carries it.
+    """
+    return next(
+        (level for level in levels[levels.index(least) :] if _carries(level, sizes, rate)),
+        levels[-1],
+    )
+
+
+def _carries(level: Level, sizes: Sequence[int], rate: Fraction) -> bool:
+    fed = level.most_bits_s / rate  # bits from picture to picture
+    # A second at least: of a few pictures, the keyframe with which they begin would be the mean.
+    if 8 * sum(sizes) > max(fed * len(sizes), Fraction(level.most_bits_s)):
+        return False
+    owed = Fraction(0)
+    for size in sizes:
+        owed = max(owed - fed, Fraction(0)) + 8 * size
+        if owed > level.buffer_bits:
+            return False
+    return True
 
 
 def above_ceiling(levels: tuple[Level, ...], rate: Fraction) -> bool:

@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from patterns.errors import InputError
 from patterns.video.description import Description
@@ -101,7 +102,7 @@ def probe(path: str | os.PathLike[str]) -> VideoInfo:
     video's shape or speed.
     """
     told = Description()
-    times, tick_s, left_out = scan_packets(path, told.take)
+    times, tick_s, left_out, _ = scan_packets(path, told.take)
     stream = told.stream
     if stream is None:
         raise unreadable(path, "")
@@ -181,13 +182,22 @@ def packet_times(path: str | os.PathLike[str]) -> tuple[Fraction, ...]:
 
     Raises `InputError`: the file cannot be read or holds no video.
     """
-    return scan_packets(path)[0]
+    return scan_packets(path).times
+
+
+class Packets(NamedTuple):
+    """What a file says of its pictures without decoding."""
+
+    times: tuple[Fraction, ...]  # as of `packet_times`
+    tick_s: Fraction  # unit of the file's clock, seconds
+    left_out: int  # pictures that its edit list does not show
+    sizes: tuple[int, ...]  # bytes of each picture that is shown, as they are decoded
 
 
 def scan_packets(
     path: str | os.PathLike[str], on_line: Callable[[str], None] | None = None
-) -> tuple[tuple[Fraction, ...], Fraction, int]:
-    """Give times as `packet_times`, the file's tick in seconds, and how many pictures are hidden.
+) -> Packets:
+    """Packets of the first video stream.
 
     `path`: any file that the bundled decoder opens.
     `on_line`: called with each line that describes the file.
@@ -200,7 +210,7 @@ def scan_packets(
         ),
         on_line=on_line,
     )
-    ticks: list[int] = []
+    ticks, sizes = list[int](), list[int]()
     tick_s, hidden = Fraction(1), 0
     try:
         for line in process.lines():
@@ -208,17 +218,18 @@ def scan_packets(
                 tick_s = Fraction(line.split(":")[1].strip())
             elif not line.startswith("#"):
                 # stream, decoding time, presentation time, duration, size, checksum, flags
-                decoding, shown = map(int, line.split(",", 3)[1:3])
+                decoding, shown, _, size = map(int, line.split(",", 5)[1:5])
                 if _DISCARDED.search(line):
                     hidden += 1
                 else:
                     ticks.append(decoding if shown == _NO_TIME else shown)
+                    sizes.append(size)
         code = process.wait()
     finally:
         process.stop()
     if code or not ticks:
         raise unreadable(path, process.all_words or SILENT)
-    return tuple(tick * tick_s for tick in sorted(ticks)), tick_s, hidden
+    return Packets(tuple(tick * tick_s for tick in sorted(ticks)), tick_s, hidden, tuple(sizes))
 
 
 def ends_early(path: str | os.PathLike[str]) -> bool:

@@ -17,7 +17,8 @@ from patterns.timing.rates import format_rate
 from patterns.video.codecs import Codec, codec_named
 from patterns.video.encoders import available_encoders
 from patterns.video.feeder import Feeder
-from patterns.video.probe import packet_times
+from patterns.video.levels import Level
+from patterns.video.probe import scan_packets
 from patterns.video.process import FfmpegProcess, file_argument
 from patterns.whole_file import PartialFile
 
@@ -86,6 +87,11 @@ class VideoWriter:
     every timestamp are compared with what was written), and moved to its final name. On
     any exception, Ctrl-C and SystemExit included, the encoder is ended and nothing stays.
 
+    Attributes
+    ----------
+    level
+        What the file states; in the end one that carries its bits a second too.
+
     Raises
     ------
     RequestError
@@ -107,6 +113,8 @@ class VideoWriter:
         self.spec = spec
         self.written = 0
         self._arguments = spec.encoder_arguments()
+        self._codec = codec_named(spec.codec)
+        self.level = self._codec.level(spec.width, spec.height, spec.rate)
         self._partial: PartialFile | None = None
         self._process: FfmpegProcess | None = None
         self._feeder: Feeder | None = None
@@ -181,7 +189,7 @@ class VideoWriter:
 
     def _verify(self, path: Path) -> None:
         """Read the file again: as many pictures as written, each at exactly n / rate."""
-        found = packet_times(path)
+        found, _, _, sizes = scan_packets(path)
         if len(found) != self.written:
             raise EncoderError(
                 f"the encoder stored {len(found)} of {self.written} frames; nothing was kept"
@@ -193,6 +201,10 @@ class VideoWriter:
                     f"{float(number / self.spec.rate):.6f} s at {format_rate(self.spec.rate)} "
                     f"frames/s; nothing was kept"
                 )
+        level = self._codec.level_of_bits(self.level, sizes, self.spec.rate)
+        if level is not None and level != self.level:
+            state_h264_level(path, level)
+            self.level = level
 
     def _failure(self) -> EvenholdError:
         """Error that says why the encoder has ended, in its own words where it has some."""
@@ -235,6 +247,23 @@ class VideoWriter:
         finally:
             if partial is not None:
                 partial.discard()
+
+
+def state_h264_level(path: Path, level: Level) -> None:
+    """Write another level into an MP4 of H.264 whose index is in front.
+
+    It is byte 3 of the decoder's configuration, and of the sequence parameters in it, that begin
+    after byte 8 (ISO/IEC 14496-15, AVCDecoderConfigurationRecord; ITU-T H.264, 7.3.2.1.1).
+    """
+    with path.open("r+b") as file:
+        head = file.read(1 << 16)
+        record = head.find(b"avcC") + 4
+        places = record + 3, record + 8 + 3
+        if record < 4 or head[record + 8] & 31 != 7 or len({head[at] for at in places}) != 1:
+            raise EncoderError("the encoder states no level where it belongs; nothing was kept")
+        for at in places:
+            file.seek(at)
+            file.write(bytes([level.ten_times]))
 
 
 def _check_plane(name: str, plane: UInt8Array, height: int, width: int) -> None:

@@ -208,7 +208,7 @@ def test_the_quantiser_is_given_and_no_frame_is_looked_at_twice(tmp_path: Path) 
     """
     data = write(tmp_path / "clip", "h264", Fraction(25)).read_bytes()
     said = data[data.index(b"options: ") :].split(b"\0")[0].decode("ascii", "replace").split()
-    for option in ("rc=cqp", "qp=15", "bframes=0", "weightp=0", "cabac=0", "8x8dct=1"):
+    for option in ("rc=cqp", "qp=15", "bframes=0", "weightp=0", "cabac=0", "8x8dct=1", "subme=1"):
         assert option in said, option
 
 
@@ -253,6 +253,30 @@ def test_level_and_profile_in_the_file(
         "lossless": ("High 4:4:4 Predictive", h264, "avc1"),
     }
     assert found == expected[codec]
+
+
+@pytest.mark.parametrize(("noise", "level"), [(3.0, 30), (10.0, 32)])
+def test_a_file_states_a_level_that_its_bits_fit(tmp_path: Path, noise: float, level: int) -> None:
+    """ITU-T H.264 Table A-1: of High profile 12.5, 17.5, 25 Mbit/s at level 3, 3.1, 3.2.
+
+    The level is stated in the configuration and in the sequence parameters, and is the one that
+    FFmpeg's own reading of the parameters finds.
+    """
+    path, rng = tmp_path / "clip.mp4", np.random.default_rng(4)
+    with VideoWriter(VideoSpec(path, 640, 360, Fraction(24))) as writer:
+        for _ in range(24):
+            frame = Planes.blank(640, 360)
+            frame.y[:] = np.clip(126 + noise * rng.standard_normal(frame.y.shape), 16, 235)
+            writer.write(frame)
+    bits_s = path.stat().st_size * 8
+    assert (bits_s < 12.5e6) if level == 30 else (17.5e6 < bits_s < 25e6), bits_s
+    data = path.read_bytes()
+    record = data.index(b"avcC") + 4
+    assert (data[record + 3], data[record + 11]) == (level, level)
+    assert writer.level is not None
+    assert writer.level.ten_times == level
+    with av.open(str(path)) as container:
+        assert sum(1 for _ in container.decode(video=0)) == 24
 
 
 @pytest.mark.parametrize(

@@ -17,8 +17,10 @@ from patterns.video.levels import (
     VP9_LEVELS,
     Level,
     above_ceiling,
+    level_of_bits,
     lowest_level,
 )
+from patterns.video.process import FfmpegProcess
 
 F = Fraction
 
@@ -144,6 +146,46 @@ def test_every_row_is_that_of_the_published_table(levels: tuple[Level, ...], row
     ]
     columns = len(published[0])
     assert [row[:columns] for row in kept] == [(row[0], *map(int, row[1:])) for row in published]
+
+
+@pytest.mark.parametrize("level", H264_LEVELS, ids=lambda level: level.number)
+def test_bits_of_a_level_are_what_x264_holds_for_allowed(level: Level) -> None:
+    """x264 warns where its own copy of ITU-T H.264 Tables A-1 and A-2 is exceeded."""
+
+    def warnings(bits_s: int, buffer: int) -> list[str]:
+        run = FfmpegProcess(
+            [
+                *("-loglevel", "warning", "-f", "lavfi", "-i", "color=s=64x64:r=24:d=0.1"),
+                *("-c:v", "libx264", "-profile:v", "high", "-level", level.number),
+                *("-maxrate", str(bits_s), "-bufsize", str(buffer), "-f", "null", "-"),
+            ]
+        )
+        assert run.wait() == 0
+        said = run.all_words
+        run.stop()
+        return [what for what in ("VBV bitrate", "VBV buffer") if f"{what} (" in said]
+
+    bits_s, buffer = level.most_bits_s, level.buffer_bits
+    assert not warnings(bits_s, buffer)
+    assert warnings(bits_s + 1000, buffer + 1000) == ["VBV bitrate", "VBV buffer"]
+
+
+def test_the_level_of_a_stream_is_the_first_that_is_fed_fast_enough() -> None:
+    """Level 4 of High profile: 25 Mbit/s on the whole, 31.25 Mbit ahead (Table A-1, x 1250)."""
+    level4 = lowest_level(H264_LEVELS, 1920, 1080, F(24), block=16)
+    number = {n: level.number for n, level in enumerate(H264_LEVELS)}
+
+    def found(sizes: list[int], rate: int = 25) -> str:
+        return number[H264_LEVELS.index(level_of_bits(H264_LEVELS, level4, sizes, F(rate)))]
+
+    assert found([125_000] * 50) == "4"  # a million bits 25 times a second
+    assert found([125_000] * 49 + [125_001]) == "4.1"
+    # ten pictures that come too fast for the buffer, and ten that its feed makes up for
+    assert found([0] * 90 + [510_000] * 10) == "4.1"
+    assert found([0] * 90 + [500_000] * 10) == "4"
+    assert found([312_501] * 50) == "5"
+    assert found([10**8] * 5) == "6.2"
+    assert found([1_000_000, 300_000]) == "4"  # a keyframe and another picture, no second
 
 
 def test_av1_allows_less_height_than_width() -> None:
