@@ -13,6 +13,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, fields
 from html import escape
 from importlib.resources import files
+from string import Template
 
 from patterns.errors import RequestError
 
@@ -153,9 +154,13 @@ CAUTION = (
 )
 
 
-def page_part(folder: str, *name: str) -> str:
-    """Text of a style sheet, a script or a piece of HTML that lies in a folder of the package."""
-    return files("patterns").joinpath(folder, *name).read_text(encoding="utf-8")
+def page_part(folder: str, *name: str, **values: str) -> str:
+    """Text of a style sheet, a script or a piece of HTML that lies in a folder of the package.
+
+    Where there are `values`, each `$name` in the text stands for one; the caller escapes them.
+    """
+    text = files("patterns").joinpath(folder, *name).read_text(encoding="utf-8")
+    return Template(text).substitute(values) if values else text
 
 
 def page_css() -> str:

@@ -25,8 +25,7 @@ from starlette.routing import Route
 
 from patterns.drawing.style import page_css
 from patterns.errors import EvenholdError, OutputError, RequestError
-from patterns.kit.pages import HOW_TO_NAME
-from patterns.kit.player_parts import container_type
+from patterns.kit.pages import HOW_TO_NAME, container_type
 from patterns.web.browser_reading import browser_reading
 from patterns.web.guard import Guard, Rules
 from patterns.web.live_pattern import LivePattern, live_pattern, number_table, snapped_refresh

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from patterns.kit.player_parts import container_type, media_type
+from patterns.kit.pages import container_type, media_type
 from tests.web.serving import KEY, Served
 
 NAME = "evenhold-bars-24fps.mp4"
