@@ -36,6 +36,7 @@ LAG = 8  # pictures apart, for the slowest motion that differs from stillness
 REACH = 15  # pictures to each side that a picture is compared with
 BESIDE = 5  # pictures before, and after, among which there must be a step to call one little
 NOTHING = 0.04  # of it: two decoded copies of a picture; stops in real moves measure 0.07
+GOES_ON = 0.5  # of the largest step beside copies, that each is at least where no motion stops
 GRAINY = 0.5  # of the local motion, above which grain hides a repeat
 STILL = 0.35  # of the detail, that eight pictures apart differ by, below which nothing moves
 STILL_CODES = 0.5
@@ -185,7 +186,7 @@ class Marks:
     noisy
         It moves, but grain is as strong as the motion: nothing is said.
     copies
-        Next to nothing is left of the difference between two real steps.
+        Next to nothing is left of the difference, in motion that goes on before and after.
     cuts
         A shot begins.
     steady
@@ -206,12 +207,29 @@ def mark(changes: Changes) -> Marks:
     moving = (far > STILL * detail) & (far > STILL_CODES)
     noisy = moving & (_local(np.array(changes.floor), 50) > GRAINY * _local(step, 75))
     moving &= ~noisy
-    copies = moving & (step < NOTHING * beside(step))
-    copies[:1] = False
+    copies = _copies(step, moving)
     cuts = _stands_out(step) & _stands_out(np.nan_to_num(np.array(changes.wide)))
     near_cuts = np.convolve(np.pad(cuts, 2), np.ones(5), "valid") > 0  # of any count of pictures
     steady = ~np.isnan(changes.advance) & (np.array(changes.across) > ACROSS) & ~near_cuts
     return Marks(moving, noisy, copies, cuts, steady)
+
+
+def _copies(step: FloatArray, moving: BoolArray) -> BoolArray:
+    """Pictures that are the same as the one before, in motion that goes on.
+
+    A move that slows down may stop for a picture, and coding leaves out what changes very little,
+    above all behind a cut: the two steps before and the two after must be alike. Only the first
+    one after may be larger, where frames were lost meanwhile.
+    """
+    little = moving & (step < NOTHING * beside(step))
+    little[:1] = False
+    found = np.zeros_like(little)
+    turns = np.flatnonzero(np.diff(little, prepend=False, append=False))
+    for first, end in turns.reshape(-1, 2):
+        if first > 2 and end + 1 < len(step):
+            steady = step[[first - 2, first - 1, end + 1]]
+            found[first:end] = min(*steady, step[end]) > GOES_ON * steady.max()
+    return found
 
 
 def _stands_out(step: FloatArray) -> BoolArray:

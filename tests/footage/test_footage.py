@@ -200,3 +200,23 @@ def test_a_counter_that_changes_is_no_cut_and_a_cut_is() -> None:
         picture[205:] = 16 if n // 12 % 2 else 235
         watch.take(working_copy(picture))
     assert np.flatnonzero(mark(watch.changes).cuts).tolist() == [30]
+
+
+@pytest.mark.parametrize("kind", ["stop", "skipped after a cut", "repeat", "repeat of two"])
+def test_a_stop_is_no_repeat_and_nor_is_what_coding_leaves_out_behind_a_cut(kind: str) -> None:
+    y, x = np.mgrid[:225, :1200]
+    scene = 120 + 50 * np.sin(x / 19) * np.cos(y / 23) + 40 * np.sin(x / 7 + y / 11)
+    pace, odd = np.full(60, 3.0), {"repeat": [30], "repeat of two": [30, 31]}.get(kind, [])
+    pace[odd] = 0
+    if kind == "stop":
+        pace[26:34] = (2.4, 1.6, 0.8, 0, 0.4, 0.8, 1.6, 2.4)
+    if kind == "skipped after a cut":
+        pace[30:], pace[30], pace[31] = 0.2, 500, 0
+    watch = PictureChange()
+    for place in np.cumsum(pace):
+        whole, part = int(place), place % 1
+        near, next_ = scene[:, whole : whole + 400], scene[:, whole + 1 : whole + 401]
+        picture = ((1 - part) * near + part * next_).astype(np.uint8)
+        picture[:30] = 16  # a bar, which shows that there is no grain
+        watch.take(working_copy(picture))
+    assert np.flatnonzero(mark(watch.changes).copies).tolist() == odd
