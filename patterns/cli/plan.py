@@ -149,9 +149,9 @@ def _from_files(options: dict[str, Any]) -> dict[str, Any]:
         return {}
     # here, because only such a plan needs what reads files
     from patterns.footage.measure import measure
-    from patterns.footage.seen import rows
+    from patterns.planning.footage import move_of, taken
 
-    rates, moves = [], []
+    rates, files = [], []
     for one in given:
         if isinstance(one, Fraction):
             rates.append(one)
@@ -159,19 +159,17 @@ def _from_files(options: dict[str, Any]) -> dict[str, Any]:
         with progress(one.name) as show:
             facts = measure(one, show)
         rates.append(facts.rate)
-        moves.append(facts)
-        for label, words in rows(facts):
-            if label in ("times", "motion", "fastest"):
-                click.echo(f"{one.name}: {label}: {words}", err=True)
+        files.append(facts)
+        for label, words in taken(facts):
+            click.echo(f"{one.name}: {label}: {words}", err=True)
     asked = click.get_current_context()
     own = {option.name for option in options_of_all()} | {"pattern", "size"}
     default = click.core.ParameterSource.DEFAULT
     found: dict[str, Any] = {"footage": tuple(rates)}
     if all(asked.get_parameter_source(str(name)) in (default, None) for name in own):
-        move = next((facts for facts in moves if facts.cross_s), None)
+        move = move_of(files)
         if move is not None:
-            size = (move.info.width // 2 * 2, move.info.height // 2 * 2)
-            found |= {"pattern": "bars", "cross": move.cross_s, "size": size}
+            found |= {"pattern": "bars", "cross": move.cross_s, "size": move.size}
     return found
 
 

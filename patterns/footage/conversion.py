@@ -1,48 +1,24 @@
-"""Conversions of the rate that footage went through: what they foresee, and which one was done.
+"""Conversions of the rate that footage went through, and what each foresees of its pictures.
 
 Footage at F put on a timeline at T, left at its own speed, shows frame floor(n F/T + phase) in
 picture n: pictures repeat where F < T, frames are left out where F > T, and mixed where an editor
 blends. With F/T = p/q in lowest terms there are q phases. Telecine weaves fields of four frames
 into five pictures, of which two in a row are of two frames (SMPTE RP 197 names it 3:2 pull-down;
-from memory). A single odd picture proves nothing, as things stop and start: a conversion is
-claimed where one rate and phase foresees what is seen all through.
+from memory).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
 import numpy as np
 
-from patterns.footage.changes import Changes, Marks, beside, mark
 from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 from patterns.timing.rates import format_decimal
 
 Kind = Literal["repeat", "blend", "drop", "telecine"]
-SHOT_AT = (
-    *(Fraction(n) for n in (12, 15, 16, 18, 20, 24, 25, 30, 48, 50, 60)),
-    *(Fraction(n * 1000, 1001) for n in (24, 30, 60)),
-)
-RARE, RARER = SHOT_AT[:5], 0.12  # rates, and how much more they must be alike
-LITTLE = (0.25, 0.4, 0.55)  # of steps around, below which a step is a repeat's: grain leaves more
-MOVING = 0.4  # codes of those steps, above what coding alone changes
-FORESEEN = 0.65  # F1 of repeats: conversions 0.74 to 1, other footage to 0.3
-AS_GOOD = 0.04  # of F1, within which a simpler rhythm is taken
-JOINED, CLEARLY = 0.85, 0.15  # the same if each stretch has its own phase; so much more then
-ALIKE = 0.4  # correlation of steps with those foreseen; other footage to 0.3
-AS_LARGE = 0.1  # that, times how large it is; coding that skips gives other footage to 0.08
-WOVEN_LARGE = 0.35  # the same of telecine, as mixtures of other rhythms have some of it
-SURE = 5.5  # standard errors
-MIXED = 0.5  # correlation of mixtures; other footage to 0.37
-FAINT = 0.05  # spread of a measure (logarithms) that coding alone gives
-SHORTEST = 12  # pictures; longer rhythms come too rarely in a stretch to be known from chance
-FEWEST = 4  # odd pictures, so that a rhythm has been seen to come again
-PHASES = 60  # that are tried of a rhythm at first, where it has more
-STRETCH_S = 2  # in which a rhythm is looked for by itself, as shots may begin at any phase
-NEAR = 6  # pictures to each side that a measure is set off against
 MIX_SEEN = 0.2  # share of the lesser frame from which a picture is called a mixture
 WOVEN_PLACES = (-1.0, 0.0, 1.0, 1.5, 2.5)  # frames that the five pictures of a telecine lie at
 WORDS = {
@@ -172,179 +148,3 @@ def ordinal(number: int) -> str:
 
 def _how_often(per_s: Fraction) -> str:
     return "once a second" if 0.9 < per_s < 1.1 else f"{float(per_s):.1f} times a second"
-
-
-def find_conversion(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
-    """Conversion that explains what was measured of all pictures, or None."""
-    found = _by_uneven_steps(changes, marks, timeline)
-    if found is not None or marks.moving.sum() < 2 * SHORTEST:
-        return found
-    own = np.nan_to_num(np.array(changes.own), nan=1.0)
-    # of slow motion a mixture has no detail of its own, of fast motion it has less of it
-    mixed = -_set_off(own, 0.02) - 2 * _set_off(np.array(changes.detail), 0.02)
-    return _mixtures(mixed, marks.moving, timeline)
-
-
-def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
-    """The rate, phase and kind whose steps are most like those measured, if they are like enough.
-
-    Pictures are added up by their place in the period, so that long files take no longer.
-    """
-    seen = np.clip(np.nan_to_num(np.array(changes.advance)), -0.2, 2.2)
-    n, count = np.flatnonzero(marks.steady), int(marks.steady.sum())
-    if count < 2 * SHORTEST:
-        return None
-    measured = seen[n] - seen[n].mean()
-    best: tuple[float, Conversion | None] = (0.0, None)
-    for one in _stepping(timeline, len(seen)):
-        period = one.period
-        tried = [replace(one, phase=phase) for phase in range(period)]
-        foreseen = np.stack([each.advance(period) for each in tried])
-        counts = np.bincount(n % period, minlength=period)
-        sums = np.bincount(n % period, measured, minlength=period)
-        mean = foreseen @ counts / count
-        energy = np.maximum(foreseen**2 @ counts - count * mean**2, 1e-9)
-        like = foreseen @ sums / np.sqrt(energy * max(1e-9, float(measured @ measured)))
-        at = int(like.argmax())
-        sure = like[at] * np.sqrt(count / max(1e-9, 1 - like[at] ** 2))
-        large = float(foreseen[at] @ sums) / energy[at]
-        score = float(like[at]) - (RARER if one.footage in RARE else 0)
-        if score > best[0]:
-            least = WOVEN_LARGE if one.kind == "telecine" else AS_LARGE
-            told = like[at] > ALIKE and sure > SURE and like[at] * large > least
-            best = score, tried[at] if told else None
-    return best[1]
-
-
-def _stepping(timeline: Fraction, count: int) -> Iterator[Conversion]:
-    """Conversions that make steps uneven."""
-    for rate in SHOT_AT:
-        ratio = rate / timeline
-        if Fraction(1, 3) <= ratio < Fraction(3, 2) and 1 < ratio.denominator <= PHASES:
-            kind: Kind = "repeat" if ratio < 1 else "drop"
-            yield Conversion(kind, rate, timeline, 0, count)
-    yield Conversion("telecine", timeline * Fraction(4, 5), timeline, 0, count)
-
-
-def find_repeats(changes: Changes, timeline: Fraction) -> Conversion | None:
-    """Repeats that pictures have all through, or None."""
-    found = _by_uneven_steps(changes, mark(changes), timeline)
-    return found if found is not None and found.kind == "repeat" else None
-
-
-def _by_uneven_steps(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
-    repeats = repeats_by_steps(np.nan_to_num(np.array(changes.step)), timeline)
-    if repeats is not None and repeats.phase is None:
-        return repeats
-    return _by_advance(changes, marks, timeline) or repeats
-
-
-def repeats_by_steps(step: FloatArray, timeline: Fraction) -> Conversion | None:
-    """Repeats by the pictures' differences to the one before, at which the phase may change.
-
-    Its phase is None where a rhythm starts anew on the way, as where shots were joined.
-    """
-    around = beside(step)
-    judged = around > MOVING
-    judged[:1] = False
-    found: list[tuple[float, int, Fraction, int]] = []
-    joined = (0.0, timeline)
-    for little in LITTLE:
-        seen = judged & (step < little * around)
-        if seen.sum() < FEWEST:
-            continue
-        for rate in SHOT_AT:
-            if not timeline / 5 <= rate < timeline * Fraction(99, 100):
-                continue
-            q = (rate / timeline).denominator
-            coarse = max(1, q // PHASES)
-            marks = _repeats(rate, timeline, range(0, q, coarse), judged)
-            agrees = _agreement(marks, seen)
-            found.append((float(agrees.max()), q, rate, coarse * int(agrees.argmax())))
-            if q <= SHORTEST:
-                joined = max(joined, (_by_stretches(marks, seen, timeline), rate))
-    best = max((score for score, *_ in found), default=0.0)
-    if joined[0] >= max(JOINED, best + CLEARLY):
-        return Conversion("repeat", joined[1], timeline, None, len(step))
-    if best >= FORESEEN:
-        # rates that differ by 1000/1001 foresee the same in a short file: the simplest is named
-        near = [one for one in found if one[0] > best - AS_GOOD]
-        _, _, rate, phase = min(near, key=lambda one: (one[1], -one[0]))
-        return _refined(rate, timeline, phase, step, judged)
-    return None
-
-
-def _repeats(rate: Fraction, timeline: Fraction, phases: range, judged: BoolArray) -> BoolArray:
-    made = (Conversion("repeat", rate, timeline, phase, len(judged)) for phase in phases)
-    return np.stack([one.marks() for one in made]) & judged
-
-
-def _agreement(marks: BoolArray, seen: BoolArray) -> FloatArray:
-    """F1 of each row of marks."""
-    both, either = (marks & seen).sum(axis=-1), marks.sum(axis=-1) + seen.sum()
-    return np.asarray(2 * both / np.maximum(1, either), np.float64)
-
-
-def _by_stretches(marks: BoolArray, seen: BoolArray, timeline: Fraction) -> float:
-    """F1 if every stretch may begin at the phase that suits it best."""
-    hits = total = 0
-    length = STRETCH_S * round(timeline)
-    for start in range(0, len(seen), length):
-        here = slice(start, start + length)
-        row = marks[_agreement(marks[:, here], seen[here]).argmax(), here]
-        hits += 2 * int((row & seen[here]).sum())
-        total += int(row.sum() + seen[here].sum())
-    return hits / max(1, total)
-
-
-def _refined(
-    rate: Fraction, timeline: Fraction, phase: int, step: FloatArray, judged: BoolArray
-) -> Conversion:
-    """The phase that suits all pictures best, of all those near the one found among a few."""
-    q = (rate / timeline).denominator
-    reach = max(1, q // PHASES)
-    near = range(max(0, phase - reach), min(q, phase + reach + 1))
-    seen = judged & (step < LITTLE[1] * beside(step))
-    agrees = _agreement(_repeats(rate, timeline, near, judged), seen)
-    return Conversion("repeat", rate, timeline, near[int(agrees.argmax())], len(step))
-
-
-def _set_off(values: FloatArray, least: float) -> FloatArray:
-    """Logarithm of values over their median nearby, kept within what a rhythm does."""
-    windows = np.lib.stride_tricks.sliding_window_view(
-        np.pad(values, NEAR, mode="reflect"), 2 * NEAR + 1
-    )
-    return np.clip(np.log((values + least) / (np.median(windows, axis=1) + least)), -1.5, 1.5)
-
-
-def _mixtures(measure: FloatArray, moving: BoolArray, timeline: Fraction) -> Conversion | None:
-    """The rhythm of mixtures most like that of the measure, if it is like enough."""
-    best: tuple[float, int, bool, Conversion | None] = (0.0, 0, False, None)
-    for one in _mixing(timeline, len(measure)):
-        tried = [replace(one, phase=k) for k in range(one.period)]
-        like = _correlation(np.stack([each.likely() for each in tried])[:, moving], measure[moving])
-        # a rate says more than one in so many, and woven pictures are rare
-        less = 2 * RARER if one.every else RARER if one.kind == "telecine" else 0
-        enough, at = bool(like.max() >= MIXED), tried[int(like.argmax())]
-        found = (round(float(like.max()), 2) - less, -one.period, enough, at)
-        best = max(best, found, key=lambda entry: entry[:2])
-    return best[3] if best[2] else None
-
-
-def _mixing(timeline: Fraction, count: int) -> Iterator[Conversion]:
-    """Rates that give mixtures, and one mixture in so many pictures."""
-    for rate in SHOT_AT:
-        # coding mixes too, in periods of 2, 4 and 8; long ones are told from usual ones by little
-        ratio = rate / timeline
-        if 4 < ratio.denominator <= PHASES and ratio.denominator != 8 and 0.7 < ratio < 1.5:
-            yield Conversion("blend", rate, timeline, 0, count)
-    yield Conversion("telecine", timeline * Fraction(4, 5), timeline, 0, count)
-    for every in (5, 6, 7):
-        yield Conversion("blend", None, timeline, 0, count, every)
-
-
-def _correlation(rows: FloatArray, measure: FloatArray) -> FloatArray:
-    rows, measure = rows - rows.mean(axis=1, keepdims=True), measure - measure.mean()
-    spread = measure @ measure + len(measure) * FAINT**2
-    energy = np.sqrt((rows**2).sum(axis=1) * spread)
-    return np.asarray(rows @ measure / np.maximum(energy, 1e-9), np.float64)

@@ -20,15 +20,10 @@ from patterns.footage.changes import (
     working_copy,
     working_side,
 )
-from patterns.footage.conversion import (
-    MOVING,
-    Conversion,
-    find_conversion,
-    find_repeats,
-    repeats_by_steps,
-)
+from patterns.footage.conversion import Conversion
 from patterns.footage.flow import Look, MotionLooks
 from patterns.footage.motion import Shot, shots_of
+from patterns.footage.rhythm import MOVING, find_conversion, find_repeats, repeats_by_steps
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.side_by_side import Progress
 from patterns.video.probe import VideoInfo, probe
