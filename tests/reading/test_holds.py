@@ -28,6 +28,7 @@ def captures(refresh_hz: int) -> list[int]:
 PAIRS = [(rate, hz) for rate in RATES for hz in DISPLAYS]
 CASES = [(rate, hz, captures(hz)[i % len(captures(hz))]) for i, (rate, hz) in enumerate(PAIRS)]
 IDS = [f"{float(rate):.3f}-on-{hz}-at-{c}" for rate, hz, c in CASES]
+EVERY_SECOND = slice(None, None, 2)  # an odd number of displays: each rate, and each display
 
 
 def disturbed(rate: F, refresh_hz: int, capture_hz: int) -> tuple[Screen, list[Shown]]:
@@ -68,7 +69,9 @@ def test_every_drop_is_found_none_invented_and_holds_are_right(
     assert reading.refresh_hz == refresh_hz
 
 
-@pytest.mark.parametrize(("rate", "refresh_hz", "capture_hz"), CASES, ids=IDS)
+@pytest.mark.parametrize(
+    ("rate", "refresh_hz", "capture_hz"), CASES[EVERY_SECOND], ids=IDS[EVERY_SECOND]
+)
 def test_the_refresh_is_found_from_holds_or_left_open(
     rate: F, refresh_hz: int, capture_hz: int
 ) -> None:

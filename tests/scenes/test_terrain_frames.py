@@ -168,8 +168,10 @@ def windowed(plane: UInt8Array) -> FloatArray:
 RATES = ["24000/1001", "24", "25", "30000/1001", "30", "50", "60000/1001", "60", "120"]
 
 
-@pytest.mark.parametrize("rate", RATES)
-@pytest.mark.parametrize("flight", ["down", "sideways"])
+@pytest.mark.parametrize(
+    ("flight", "rate"),
+    [*(("down", rate) for rate in RATES), *(("sideways", rate) for rate in (RATES[0], "60"))],
+)
 def test_motion_between_frames_by_phase_correlation(flight: str, rate: str) -> None:
     """scikit-image finds speed / rate (pinhole: focal length / height pixels a metre).
 
