@@ -10,12 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
-from math import sqrt
+from functools import cached_property
+from math import hypot, sqrt
+from statistics import stdev
 
 from patterns.errors import RequestError
 from patterns.reading.hold_cadence import timing_error
-from patterns.reading.holds import HeldFrame
 from patterns.reading.reading import Reading
 from patterns.timing.notation import pattern_text, plural
 from patterns.timing.rates import format_decimal
@@ -32,13 +32,41 @@ class Entry:
 
     label: str  # the device, as the user calls it
     reading: Reading  # what was read
-    clip: str  # which clip: its identity and rate as text; '' if unknown
-    # error_ms, spread_ms: timing error RMS and its standard error, milliseconds; None if it cannot
-    # be known
-    error_ms: float | None
-    spread_ms: float | None
-    lost: int  # frames lost that the cadence does not lose
-    worst_ms: float | None  # longest hold, milliseconds; None if none is known
+
+    @property
+    def clip(self) -> str:
+        """Which clip: its rate and identity as text; '' if unknown."""
+        rate, identity = self.reading.rate, self.reading.clip
+        if rate is None or identity is None:
+            return ""
+        return f"{format_decimal(rate)} fps, clip {identity:04x}"
+
+    @property
+    def error_ms(self) -> float | None:
+        """Timing error RMS, milliseconds; None if it cannot be known."""
+        return None if self.reading.error is None else self.reading.error.rms_ms
+
+    @cached_property
+    def spread_ms(self) -> float | None:
+        """Its standard error, from how it varies from stretch to stretch; None as above."""
+        rate, frames = self.reading.rate, self.reading.holds
+        if rate is None or any(frame.start_s is None for frame in frames):
+            return None
+        starts = range(0, len(frames) - STRETCH_FRAMES + 1, STRETCH_FRAMES)
+        found = [timing_error(frames[n : n + STRETCH_FRAMES], rate) for n in starts]
+        errors = [error.rms_ms for error in found if error is not None]
+        return stdev(errors) / sqrt(len(errors)) if len(errors) > 1 else None
+
+    @property
+    def lost(self) -> int:
+        """Frames lost that the cadence does not lose."""
+        return self.reading.drops_beyond
+
+    @property
+    def worst_ms(self) -> float | None:
+        """Longest hold, milliseconds; None if none is known."""
+        holds = self.reading.holds
+        return 1000 * max(frame.hold_s for frame in holds) if holds else None
 
     @property
     def lost_per_minute(self) -> float:
@@ -84,47 +112,6 @@ class Comparison:
     verdict: str  # one sentence
 
 
-def _clip_name(reading: Reading) -> str:
-    if reading.rate is None or reading.clip is None:
-        return ""
-    return f"{format_decimal(reading.rate)} fps, clip {reading.clip:04x}"
-
-
-def _stretches(frames: Sequence[HeldFrame], rate: Fraction) -> list[float]:
-    """Timing errors of stretches of a second, in milliseconds."""
-    errors = []
-    for start in range(0, len(frames) - STRETCH_FRAMES + 1, STRETCH_FRAMES):
-        found = timing_error(frames[start : start + STRETCH_FRAMES], rate)
-        if found is not None:
-            errors.append(found.rms_ms)
-    return errors
-
-
-def _spread_ms(reading: Reading) -> float | None:
-    """Standard error of the timing error, from how it varies within the reading."""
-    if reading.rate is None or any(frame.start_s is None for frame in reading.holds):
-        return None
-    errors = _stretches(reading.holds, reading.rate)
-    if len(errors) < 2:
-        return None
-    mean = sum(errors) / len(errors)
-    variance = sum((error - mean) ** 2 for error in errors) / (len(errors) - 1)
-    return sqrt(variance / len(errors))
-
-
-def _entry(label: str, reading: Reading) -> Entry:
-    worst = max((frame.hold_s for frame in reading.holds), default=None)
-    return Entry(
-        label=label,
-        reading=reading,
-        clip=_clip_name(reading),
-        error_ms=None if reading.error is None else reading.error.rms_ms,
-        spread_ms=_spread_ms(reading),
-        lost=reading.drops_beyond,
-        worst_ms=None if worst is None else 1000 * worst,
-    )
-
-
 def _unfit(entry: Entry) -> str | None:
     """Why a reading cannot be compared, or None."""
     if not entry.clip:
@@ -143,14 +130,6 @@ def _loss_class(entry: Entry) -> int:
     return 0 if not entry.lost else 1 if entry.lost_per_minute <= 30 else 2
 
 
-def _clearly_apart(a: Entry, b: Entry) -> bool:
-    assert a.error_ms is not None
-    assert b.error_ms is not None
-    apart = abs(a.error_ms - b.error_ms)
-    spread = sqrt((a.spread_ms or 0.0) ** 2 + (b.spread_ms or 0.0) ** 2)
-    return apart > max(COUNTS_MS, CLEAR * spread)
-
-
 def _reason(better: Entry | None, entry: Entry) -> tuple[str, bool]:
     """Say why an entry stands where it does, and whether it is tied with the one before."""
     error = f"timing error {entry.error_ms:.1f} ms"
@@ -162,9 +141,8 @@ def _reason(better: Entry | None, entry: Entry) -> tuple[str, bool]:
     if _loss_class(better) != _loss_class(entry):
         return f"loses more frames: {entry.lost_words}, against {better.lost_words}", False
     apart = abs(entry.error_ms - better.error_ms)
-    if not _clearly_apart(better, entry):
-        spread = sqrt((better.spread_ms or 0.0) ** 2 + (entry.spread_ms or 0.0) ** 2)
-        measured = max(COUNTS_MS, CLEAR * spread)
+    measured = max(COUNTS_MS, CLEAR * hypot(better.spread_ms or 0.0, entry.spread_ms or 0.0))
+    if apart <= measured:
         return f"{error}: within {measured:.1f} ms of the one before, which counts as equal", True
     return f"{error}, {apart:.1f} ms more than the one before", False
 
@@ -216,7 +194,7 @@ def compare(labelled: Sequence[tuple[str, Reading]]) -> Comparison:
     """
     if len(labelled) < 2:
         raise RequestError("a comparison takes two readings or more: give another file")
-    entries = tuple(_entry(label, reading) for label, reading in labelled)
+    entries = tuple(Entry(label, reading) for label, reading in labelled)
     cautions = [reason for entry in entries if (reason := _unfit(entry))]
     by_clip: dict[str, list[Entry]] = {}
     for entry in entries:

@@ -153,16 +153,9 @@ def reading_csv(reading: Reading) -> str:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(["number", "start_s", "start_exact", "hold_s", "refreshes"])
-    for frame in reading.holds:
-        writer.writerow(
-            [
-                frame.number,
-                "" if frame.start_s is None else f"{frame.start_s:.6f}",
-                "" if frame.start_exact is None else str(frame.start_exact),
-                f"{frame.hold_s:.6f}",
-                "" if frame.refreshes is None else frame.refreshes,
-            ]
-        )
+    for f in reading.holds:  # what is None is left empty
+        start = None if f.start_s is None else f"{f.start_s:.6f}"
+        writer.writerow([f.number, start, f.start_exact, f"{f.hold_s:.6f}", f.refreshes])
     return text.getvalue()
 
 
@@ -175,19 +168,11 @@ def _milliseconds(value: float | None, spread: float | None = None) -> str:
 
 def table_rows(entries: Sequence[Entry]) -> list[tuple[str, ...]]:
     """Head and one row an entry: device, clip, cadence, error, losses, longest hold."""
-    rows: list[tuple[str, ...]] = [HEAD]
+    rows = []
     for e in entries:
-        rows.append(
-            (
-                e.label,
-                e.clip or "unknown",
-                e.pattern,
-                _milliseconds(e.error_ms, e.spread_ms),
-                e.lost_words,
-                _milliseconds(e.worst_ms),
-            )
-        )
-    return rows
+        error, worst = _milliseconds(e.error_ms, e.spread_ms), _milliseconds(e.worst_ms)
+        rows.append((e.label, e.clip or "unknown", e.pattern, error, e.lost_words, worst))
+    return [HEAD, *rows]
 
 
 def comparison_text(found: Comparison) -> str:
@@ -241,12 +226,7 @@ def comparison_json(found: Comparison) -> dict[str, Any]:
             {
                 "clip": clip,
                 "standings": [
-                    {
-                        "place": s.place,
-                        "label": s.entry.label,
-                        "tied": s.tied,
-                        "reason": s.reason,
-                    }
+                    {"place": s.place, "label": s.entry.label, "tied": s.tied, "reason": s.reason}
                     for s in standings
                 ],
             }
