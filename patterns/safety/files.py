@@ -12,10 +12,10 @@ from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
-from PIL import Image, ImageSequence, UnidentifiedImageError
+from PIL import Image, ImageFilter, ImageSequence, UnidentifiedImageError
 
 from patterns.errors import InputError, RequestError
-from patterns.picture.arrays import BoolArray, UInt8Array
+from patterns.picture.arrays import UInt8Array
 from patterns.picture.stills import picture_bytes
 from patterns.safety.check import LOOPED, FlashCheck, Frame, WorstMoment
 from patterns.safety.luminance import FINE, Shrunk
@@ -221,16 +221,12 @@ def marked_picture(moment: WorstMoment) -> UInt8Array:
     inside = np.asarray(Image.fromarray(moment.region).resize(size, Image.Resampling.NEAREST))
     pixels = np.where(inside[..., np.newaxis], picture, picture * DIMMED)
     marked = np.asarray(pixels, np.uint8)
-    marked[inside & ~_eroded(inside, OUTLINE_PX)] = OUTLINE
+    # within are places from which nothing outside, nor the picture's border, is so near
+    padded = Image.fromarray(np.pad(inside, OUTLINE_PX).astype(np.uint8))
+    within = np.asarray(padded.filter(ImageFilter.MinFilter(2 * OUTLINE_PX + 1)))
+    within = within[OUTLINE_PX:-OUTLINE_PX, OUTLINE_PX:-OUTLINE_PX]
+    marked[inside & (within == 0)] = OUTLINE
     return marked
-
-
-def _eroded(mask: BoolArray, by_px: int) -> BoolArray:
-    """Places from which nothing outside, nor the picture's border, is within `by_px`."""
-    kept = np.pad(mask, by_px)
-    for axis in (0, 1):
-        kept = np.logical_and.reduce([np.roll(kept, k, axis) for k in range(-by_px, by_px + 1)])
-    return np.asarray(kept[by_px:-by_px, by_px:-by_px], np.bool_)
 
 
 def check_picture_path(path: Path) -> None:

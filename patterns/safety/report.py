@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from patterns.safety.viewing import Viewing
+from patterns.timing.notation import plural
 
 SCHEMA = "evenhold/safety 2"
 DISCLAIMER = (
@@ -18,6 +19,9 @@ EXTENDED = "extended flashes, 2 or more a second"
 # Flashing for so much of so many seconds is extended: IRIS, an open analyser (BSD-3). ITU-R
 # BT.1702-3 (second-hand quotation) calls more than 5 s a risk even when compliant.
 EXTENDED_S, EXTENDED_WINDOW_S = Fraction(4), Fraction(5)
+EXTENDED_CAUTION = (
+    "Two or more flashes a second go on for about 5 s, which may be a risk even within the limits."
+)
 
 Interval = tuple[Fraction, Fraction]
 
@@ -161,14 +165,9 @@ class SafetyReport:
         return f"EXCEEDS {len(self.exceeded)} limit(s): {', '.join(self.exceeded)}"
 
     def cautions(self) -> tuple[str, ...]:
-        """Return the notes, with those that follow from the findings."""
-        found = list(self.notes)
-        if any(f.flashing_s >= EXTENDED_S for f in self.flashes):
-            found.append(
-                "Two or more flashes a second go on for about 5 s, which may be a risk even "
-                "within the limits."
-            )
-        return tuple(found)
+        """Return the notes, with the one that follows from the findings."""
+        extended = any(f.flashing_s >= EXTENDED_S for f in self.flashes)
+        return (*self.notes, EXTENDED_CAUTION) if extended else self.notes
 
     def to_json(self) -> dict[str, Any]:
         """Plain object; keys are documented in SAFETY.md."""
@@ -195,7 +194,13 @@ class SafetyReport:
 
 def report_text(report: SafetyReport) -> str:
     """Text for the terminal: the verdict, the numbers behind it, the cautions."""
-    lines = [report.summary, f"  {_checked(report)}", f"  {_viewing(report.viewing)}"]
+    viewing = report.viewing
+    lines = [
+        report.summary,
+        f"  {_checked(report)}",
+        f"  assumed: peak white {viewing.peak_cd_m2:g} cd/m2, seen from "
+        f"{viewing.distance_heights:g} picture heights",
+    ]
     if report.flashes:
         lines.append(
             "  flashes: most in any second, area with more than 3 in sum (WCAG: in 10 degrees)"
@@ -211,20 +216,8 @@ def _checked(report: SafetyReport) -> str:
     size = f"{report.width}x{report.height}"
     if report.method == "still":
         return f"still picture, {size}: it cannot flash, so stripes only"
-    plural = "" if report.frames == 1 else "s"
-    return f"looked at {report.frames} frame{plural}, {float(report.duration_s):.2f} s, {size}"
-
-
-def _viewing(viewing: Viewing) -> str:
-    return (
-        f"assumed: peak white {viewing.peak_cd_m2:g} cd/m2, seen from "
-        f"{viewing.distance_heights:g} picture heights"
-    )
-
-
-def _mark(exceeds: bool, extra: bool = False) -> str:
-    beyond = "beyond" if extra else "EXCEEDS"
-    return beyond if exceeds else "ok"
+    frames = plural(report.frames, "frame")
+    return f"looked at {frames}, {float(report.duration_s):.2f} s, {size}"
 
 
 def _times(intervals: tuple[Interval, ...]) -> str:
@@ -236,7 +229,8 @@ def _times(intervals: tuple[Interval, ...]) -> str:
 
 
 def _flash_line(f: FlashFinding) -> str:
-    head = f"    {_mark(f.exceeds, f.extra):8}{f.criterion:36}"
+    beyond = "beyond" if f.extra else "EXCEEDS"
+    head = f"    {beyond if f.exceeds else 'ok':8}{f.criterion:36}"
     if f.criterion == EXTENDED:
         return f"{head}{float(f.flashing_s):5.1f} s of any 5 s, extended from {EXTENDED_S} s on"
     return (
@@ -246,7 +240,7 @@ def _flash_line(f: FlashFinding) -> str:
 
 
 def _stripe_line(s: StripeFinding) -> str:
-    head = f"    {_mark(s.exceeds):8}{s.criterion:36}"
+    head = f"    {'EXCEEDS' if s.exceeds else 'ok':8}{s.criterion:36}"
     if s.motion == "none":
         return f"{head} none found"
     return (

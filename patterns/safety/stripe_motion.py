@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import BoolArray, Float32Array, FloatingArray
+from patterns.safety.flashes import Swings
 from patterns.safety.luminance import FINE
 from patterns.safety.report import StripeFinding
 from patterns.safety.stripe_rules import StripeRules
@@ -39,27 +40,20 @@ def _wrapped(cycles: float) -> float:
     return (cycles + 0.5) % 1 - 0.5 if isfinite(cycles) else 1.0
 
 
-@dataclass
 class _Zigzag:
-    """Counts how often a number turns back by at least `step`."""
+    """Whether a number turns back by at least `step`: swings up and down that follow each other."""
 
-    step: float
-    turns: int = 0
-    _low: float = 0.0
-    _high: float = 0.0
-    _direction: int = 0
-
-    def start(self, value: float) -> None:
-        self._low = self._high = value
+    def __init__(self, step: float, start: float) -> None:
+        self._swings, self._seen = Swings(step), 0
+        self.see(start)
 
     def see(self, value: float) -> None:
-        self._low, self._high = min(self._low, value), max(self._high, value)
-        if value - self._low >= self.step and self._direction <= 0:
-            self.turns += self._direction < 0
-            self._direction, self._high = 1, value
-        elif self._high - value >= self.step and self._direction >= 0:
-            self.turns += self._direction > 0
-            self._direction, self._low = -1, value
+        up, down = self._swings.see(np.array([value], np.float32))
+        self._seen += bool(up[0] | down[0])
+
+    @property
+    def turns(self) -> bool:
+        return self._seen > 1
 
 
 @dataclass
@@ -79,8 +73,8 @@ class _Track:
     usual: float | None = None
     jump: float = float("inf")
     jump_s: Fraction | None = None
-    turns: _Zigzag = field(default_factory=lambda: _Zigzag(SWING_CYCLES))
-    fades: _Zigzag = field(default_factory=lambda: _Zigzag(FADE))
+    swing: _Zigzag = field(default_factory=lambda: _Zigzag(SWING_CYCLES, 0.0))
+    fades: _Zigzag = field(default_factory=lambda: _Zigzag(FADE, 1.0))
 
     def see(self, time_s: Fraction, screen_fine: Float32Array) -> None:
         """Follow the wave into the next frame."""
@@ -89,7 +83,6 @@ class _Track:
         value = complex(rows @ (product[:, 0] + 1j * product[:, 1]))
         if self.phase is None:
             self.amplitude = abs(value)
-            self.fades.start(1.0)
         strength = abs(value) / self.amplitude if self.amplitude else 0.0
         self.fades.see(strength)
         if strength < FADE / 2:
@@ -112,7 +105,7 @@ class _Track:
         self.usual, self.jump = step, float("inf")
         self.reversals += abs(step) >= REVERSAL_CYCLES
         self.cycles += step
-        self.turns.see(self.cycles)
+        self.swing.see(self.cycles)
 
     def confirm(self, time_s: Fraction) -> None:
         """Take it that up to `time_s` these were the stripes, and say what they did.
@@ -127,7 +120,7 @@ class _Track:
             return "flashing"
         if self.reversals:
             return "reversing"
-        if self.turns.turns:
+        if self.swing.turns:
             return "oscillating"
         span = float(self.end_s - self.start_s)
         drifts = span and abs(self.cycles) / span >= DRIFT_CYCLES_PER_S
