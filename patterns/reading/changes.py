@@ -51,11 +51,8 @@ class Change:
     glimpsed: bool = False  # whether a frame between was seen all the same, if only faintly
 
 
-@dataclass(frozen=True)
-class Passage:
-    """A stretch in which the clip was played on without a seek."""
-
-    changes: tuple[Change, ...]  # in order; the first one's time is None, it was on already
+# A stretch in which the clip was played on without a seek; the first frame was on already.
+Passage = tuple[Change, ...]
 
 
 def _is_seek(runs: Sequence[Run], at: int, rate: Fraction) -> bool:
@@ -99,7 +96,7 @@ def passages(runs: Sequence[Run], rate: Fraction) -> tuple[Passage, ...]:
             groups.append([_change(None, runs[at])])
         else:
             groups[-1].append(_change(runs[at - 1], runs[at]))
-    return tuple(Passage(tuple(group)) for group in groups)
+    return tuple(map(tuple, groups))
 
 
 @dataclass(frozen=True)
@@ -126,7 +123,7 @@ def stretches_of(passages: Sequence[Passage], interval_s: float) -> Stretches:
     rows = [
         (c.number, index, c.time_s - c.half_width_s, c.time_s + c.half_width_s)
         for index, passage in enumerate(passages)
-        for c in passage.changes
+        for c in passage
         if c.time_s is not None
     ]
     table = np.array(rows, np.float64).reshape(-1, 4)

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
-from typing import Any
 
 from patterns.reading.clip_steps import ClipSteps, clip_steps
 from patterns.reading.clip_words import clip_explanation, clip_verdict, clip_warnings
@@ -80,14 +79,6 @@ def _losses(steps: ClipSteps, mixtures: Sequence[Mixture]) -> _Losses:
     return _Losses(tuple(dropped), tuple(unseen), tuple(backward))
 
 
-def _sure_below(damage: Damage, last: int) -> int:
-    """Number below which frames can be known: a decoder fills gaps with older pictures.
-
-    Of a file that was cut off, pictures that others depend on may be missing at the end.
-    """
-    return 0 if damage.inside else last - AT_THE_END if damage.cut_off else last + 1
-
-
 def _allowing_for(damage: Damage, losses: _Losses, sure: int) -> _Losses:
     """Losses that can be known of a damaged file."""
     return _Losses(
@@ -121,7 +112,9 @@ def judge_clip(
     steps = clip_steps(runs, rate, file_rate, watched.interval_s)
     frames = _held(steps, watched, file_rate)[: -1 if damage.cut_off else None]  # the end is open
     last = max((run.number for run in runs), default=0)
-    sure = _sure_below(damage, last)
+    # A decoder fills gaps with older pictures; where a file was cut off, pictures that others
+    # depend on may be missing before the end.
+    sure = 0 if damage.inside else last - AT_THE_END if damage.cut_off else last + 1
     losses = _allowing_for(damage, _losses(steps, watched.mixtures), sure)
     mixtures = () if damage.inside else watched.mixtures
     known = () if mixtures else (frame for frame in frames if frame.number < sure)
@@ -142,7 +135,16 @@ def judge_clip(
         blended=tuple(Blend(m.number, m.share, float(m.first_s)) for m in mixtures),
         even=len({frame.refreshes for frame in frames}) == 1 if frames else None,
         speed=speed,
-        details=_rates(file_rate, mean_rate) | _found(steps, mixtures, watched, damage),
+        details={
+            "file_rate": None if file_rate is None else str(file_rate),
+            "mean_rate": None if mean_rate is None else round(float(mean_rate), 6),
+            "mixed_pictures": sum(m.pictures for m in mixtures),
+            "steps_back": steps.back,
+            "cuts": steps.cuts,
+            "reversed": steps.reversed,
+            "damaged": bool(damage),
+            "other_clips": watched.other_clips,
+        },
     )
     reading = _with_cadence(reading, file_rate)
     return reading.worded(
@@ -150,26 +152,6 @@ def judge_clip(
         clip_explanation(reading, file_rate),
         (*warnings, *clip_warnings(reading, file_rate, watched, damage)),
     )
-
-
-def _rates(file_rate: Fraction | None, mean_rate: Fraction | None) -> dict[str, Any]:
-    return {
-        "file_rate": None if file_rate is None else str(file_rate),
-        "mean_rate": None if mean_rate is None else round(float(mean_rate), 6),
-    }
-
-
-def _found(
-    steps: ClipSteps, mixtures: Sequence[Mixture], watched: Watched, damage: Damage
-) -> dict[str, Any]:
-    return {
-        "mixed_pictures": sum(m.pictures for m in mixtures),
-        "steps_back": steps.back,
-        "cuts": steps.cuts,
-        "reversed": steps.reversed,
-        "damaged": bool(damage),
-        "other_clips": watched.other_clips,
-    }
 
 
 def _with_cadence(reading: Reading, file_rate: Fraction | None) -> Reading:

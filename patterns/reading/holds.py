@@ -110,7 +110,7 @@ def _frames_of(
 ) -> list[HeldFrame]:
     """Frames whose start and end are known; `doubtful` places have an unseen frame before."""
     frames = []
-    for place, (change, after) in enumerate(pairwise(passage.changes)):
+    for place, (change, after) in enumerate(pairwise(passage)):
         if change.time_s is None or after.time_s is None:
             continue
         if place in doubtful or place + 1 in doubtful:
@@ -151,10 +151,10 @@ def hold_frames(
     backward: list[int] = []
     for index, passage in enumerate(passages):
         doubtful: set[int] = set()
-        latest = passage.changes[0].number
+        latest = passage[0].number
         lost, late = len(dropped), len(backward)
-        shown = {change.number for change in passage.changes}
-        for place, (before, change) in enumerate(pairwise(passage.changes), start=1):
+        shown = {change.number for change in passage}
+        for place, (before, change) in enumerate(pairwise(passage), start=1):
             if change.number < before.number:
                 backward.append(change.number)
                 continue
@@ -167,7 +167,7 @@ def hold_frames(
                 doubtful.add(place)
         if len(backward) > late:
             # frames out of order may have come before the film began, or come after its end
-            first, last = passage.changes[0].number, latest
+            first, last = passage[0].number, latest
             ends = {n for n in dropped[lost:] if n <= first + AT_ENDS or n >= last - AT_ENDS}
             unseen += sorted(ends)
             dropped = [n for n in dropped if n not in ends]

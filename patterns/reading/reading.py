@@ -7,6 +7,8 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any, Literal
 
+import numpy as np
+
 from patterns.footage.measure import Facts
 from patterns.footage.seen import facts_json
 from patterns.reading.hold_cadence import Expected, TimingError
@@ -122,15 +124,18 @@ def _hold_json(frame: HeldFrame) -> dict[str, Any]:
     return shown
 
 
+def _blend_json(blend: Blend) -> dict[str, Any]:
+    share, start_s = _float(blend.share, 3), _float(blend.start_s)
+    return {"number": blend.number, "share": share, "start_s": start_s, "picture": blend.picture}
+
+
 def inter_arrival(frames: Sequence[HeldFrame]) -> dict[str, float] | None:
     """Frame inter-arrival times (ITU-T P.931's term for holds), milliseconds."""
     if not frames:
         return None
-    holds = [1000 * frame.hold_s for frame in frames]
-    mean = sum(holds) / len(holds)
-    sd = (sum((hold - mean) ** 2 for hold in holds) / len(holds)) ** 0.5
-    values = {"mean": mean, "sd": sd, "min": min(holds), "max": max(holds)}
-    return {name: round(value, 4) for name, value in values.items()}
+    ms = 1000 * np.array([frame.hold_s for frame in frames])
+    values = {"mean": ms.mean(), "sd": ms.std(), "min": ms.min(), "max": ms.max()}
+    return {name: round(float(value), 4) for name, value in values.items()}
 
 
 def _expected_json(found: Expected | None) -> dict[str, Any] | None:
@@ -178,15 +183,7 @@ def to_json(reading: Reading) -> dict[str, Any]:
         "dropped": list(r.dropped),
         "drops_beyond_cadence": r.drops_beyond,
         "repeated": list(r.repeated),
-        "blended": [
-            {
-                "number": b.number,
-                "share": _float(b.share, 3),
-                "start_s": _float(b.start_s),
-                "picture": b.picture,
-            }
-            for b in r.blended
-        ],
+        "blended": [_blend_json(blend) for blend in r.blended],
         "out_of_order": list(r.out_of_order),
         "unseen": list(r.unseen),
         "holds": [_hold_json(frame) for frame in r.holds],

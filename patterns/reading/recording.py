@@ -60,7 +60,7 @@ def judge_recording(
     rate, bound = reading.rate, reading.rate or FALLBACK_RATE
     watched = on_even_times(watched)
     interval_s = picture_interval(watched) or 1.0
-    stretches = [p for p in passages(watched.runs, bound) if len(p.changes) > 1]
+    stretches = [p for p in passages(watched.runs, bound) if len(p) > 1]
     speed = None if rate is None else played_speed(stretches, rate)
     between = in_betweens(watched)
     found = FoundRefresh()
@@ -128,8 +128,8 @@ def played_speed(found: Sequence[Passage], rate: Fraction) -> float | None:
 
     None if it is short, or runs ahead or behind by leaps, which are no speed.
     """
-    best = max(found, key=lambda p: len(p.changes), default=None)
-    points = [] if best is None else [(c.number, c.time_s) for c in best.changes if c.time_s]
+    best = max(found, key=len, default=None)
+    points = [] if best is None else [(c.number, c.time_s) for c in best if c.time_s]
     if len(points) < 8:
         return None
     numbers, times = np.array(points, np.float64).T

@@ -59,7 +59,6 @@ class FoundRefresh:
     # refreshes that would look as even and show this rate unevenly
     rivals: tuple[Fraction, ...] = ()
     uneven: bool = False  # whether no even clock meets the changes
-    contradicts: bool = False  # whether the changes are not those of the display that was given
     too_fast_hz: Fraction | None = None  # refresh that the camera is too slow for, or None
 
     @property
@@ -102,14 +101,13 @@ def find_refresh(seen: Stretches, rate_hz: float | None, display: Display | None
         return FoundRefresh()
     smooth = evenness(seen, rate_hz)
     beyond = smooth is not None and smooth.needed_s > SURELY_OFF * interval_s
+    allowed = smooth is not None and smooth.needed_s <= JITTERS[-1] * interval_s
+    even = smooth if allowed else None
     if display is not None and display.is_variable:
-        allowed = smooth is not None and smooth.needed_s <= JITTERS[-1] * interval_s
-        return FoundRefresh(even=smooth if allowed else None, uneven=beyond)
+        return FoundRefresh(even=even, uneven=beyond)
     if given is not None:
         own = _tried(seen.widened(JITTERS[-1]), given, rate_hz)
-        allowed = smooth is not None and smooth.needed_s <= JITTERS[-1] * interval_s
         if own.explains:
-            even = smooth if allowed else None
             return FoundRefresh(given, "given", (), own.grid, own.grid, even, (), even is None)
     trials, even = _least_jitter(seen, rate_hz, smooth)
     explained = [trial for trial in trials if trial.explains]
@@ -117,8 +115,7 @@ def find_refresh(seen: Stretches, rate_hz: float | None, display: Display | None
     slower = [t for t in explained if given and t.hz < given and given % t.hz == 0]
     if given is not None and own.grid.fits and not slower:
         return FoundRefresh(given, "given", (), own.grid, own.grid, even, (), uneven)
-    found = _from_changes(trials, even, interval_s)
-    return replace(found, uneven=uneven, contradicts=given is not None)
+    return replace(_from_changes(trials, even, interval_s), uneven=uneven)
 
 
 def _least_jitter(
@@ -192,11 +189,9 @@ def _beyond_chance(grid: RefreshGrid) -> bool:
 def _named(likely: list[_Trial], interval_s: float) -> FoundRefresh:
     """One refresh, if one is left."""
     names = tuple(name for trial in likely for name in trial.grid.names(CLOCK))
-    if len(likely) != 1:
+    if len(likely) != 1 or not _beyond_chance(likely[0].grid):
         return FoundRefresh(candidates=names, finest=_finest(likely, interval_s))
     grid = likely[0].grid
-    if not _beyond_chance(grid):
-        return FoundRefresh(candidates=names, finest=_finest(likely, interval_s))
     named = min(names, key=lambda hz: abs(float(hz) - grid.hz)) if names else likely[0].hz
     if float(likely[0].hz) * interval_s > MOST_PER_CAPTURE:
         return FoundRefresh(too_fast_hz=named)

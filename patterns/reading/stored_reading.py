@@ -17,7 +17,7 @@ from patterns.errors import InputError, RequestError
 from patterns.reading.hold_cadence import TimingError
 from patterns.reading.holds import HeldFrame
 from patterns.reading.json_fields import Fields
-from patterns.reading.reading import KINDS, SCHEMA, Blend, Kind, Reading
+from patterns.reading.reading import KINDS, SCHEMA, Blend, Kind, Reading, to_json
 from patterns.timing.rates import format_decimal
 from patterns.video.probe import unreadable
 
@@ -30,13 +30,8 @@ _CONTROLS = bytes({*range(32)} - {*b"\t\n\f\r\x1b"})  # what no text holds, and 
 _RATE = re.compile(r"[1-9]\d{0,9}(/[1-9]\d{0,9})?")
 _HOLD_KEYS = ("number", "start_s", "hold_s", "refreshes")
 _BLEND_KEYS = ("number", "share", "start_s", "picture")
-_KEYS = (
-    *("kind", "file", "verdict", "rate_exact", "clip", "refresh_hz", "refresh_from"),
-    *("refresh_candidates", "pictures", "read", "unread", "seconds", "capture_hz", "frames_seen"),
-    *("holds", "dropped", "repeated", "out_of_order", "unseen", "drops_beyond_cadence", "blended"),
-    *("pattern", "even", "timing_error_rms_ms", "timing_error_span_ms", "speed", "explanation"),
-    *("warnings", "details"),
-)
+_NOT_READ = ("schema", "rate", "inter_arrival_ms", "expected", "footage")
+_KEYS = tuple(key for key in to_json(Reading("clip", "")) if key not in _NOT_READ)
 
 
 def from_json(data: Any, *, source: str) -> Reading:

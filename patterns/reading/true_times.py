@@ -15,7 +15,7 @@ from math import lcm
 
 import numpy as np
 
-from patterns.picture.arrays import FloatArray, IntArray
+from patterns.picture.arrays import FloatArray
 from patterns.reading.clip_steps import clip_steps
 from patterns.reading.watched import Watched
 from patterns.timing.rates import format_decimal
@@ -99,21 +99,15 @@ def _times_too_slow(watched: Watched) -> float | None:
     return 1 / found.speed if found.speed else None
 
 
-def _points(watched: Watched) -> tuple[IntArray, FloatArray]:
-    """Places in the file and times of the first and last picture of each run."""
-    runs = watched.runs
-    places = [p for run in runs for p in (run.first_picture, run.last_picture)]
-    times = [float(t) for run in runs for t in (run.first_s, run.last_s)]
-    return np.array(places, np.int64), np.array(times, np.float64)
-
-
 def _counted(watched: Watched) -> tuple[FloatArray, FloatArray, float]:
-    """Pictures that the camera took up to each point, the times, and the interval, seconds.
+    """Pictures taken up to each run's first and last, their times, and the interval, seconds.
 
     The pace is the one at which all times beat, the highest line of their spectrum. Not all
     pictures may be in the file, so that it lies at the mean pace or above.
     """
-    places, times = _points(watched)
+    runs = watched.runs
+    places = np.array([p for run in runs for p in (run.first_picture, run.last_picture)], np.int64)
+    times = np.array([t for run in runs for t in (run.first_s, run.last_s)], np.float64)
     line = np.polyfit(places, times, 1)
     if np.abs(np.polyval(line, places) - times).max() < SURELY_WHOLE * line[0]:
         return (places - places[0]).astype(np.float64), times, float(line[0])
@@ -123,11 +117,6 @@ def _counted(watched: Watched) -> tuple[FloatArray, FloatArray, float]:
     best = int(np.argmax(np.abs(beats)))
     at = np.rint(since * tried_hz[best] - np.angle(beats[best]) / (2 * np.pi))
     return at - at[0], times, float(np.polyfit(at, times, 1)[0])
-
-
-def _clock_unit(watched: Watched) -> float:
-    """Seconds in a unit of the file's clock."""
-    return 1 / lcm(*(run.first_s.denominator for run in watched.runs[:64]))
 
 
 def picture_interval(watched: Watched) -> float:
@@ -140,7 +129,7 @@ def on_even_times(watched: Watched) -> Watched:
     if len(watched.runs) < FEWEST_RUNS:
         return watched
     at, times, interval_s = _counted(watched)
-    unit = _clock_unit(watched)
+    unit = 1 / lcm(*(run.first_s.denominator for run in watched.runs[:64]))  # of the file's clock
     line = np.polyval(np.polyfit(at, times, 1), at)
     if unit < COARSE * interval_s or np.abs(line - times).max() > WITHIN * unit:
         return watched
