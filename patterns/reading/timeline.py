@@ -101,8 +101,10 @@ def _first_shown(reading: Reading) -> int:
     return max(0, min(place - CLOSE_FRAMES // 3, len(frames) - CLOSE_FRAMES))
 
 
-def _unit(reading: Reading) -> str:
-    return "picture" if reading.kind in ("clip", "footage") else "refresh"
+def _units(reading: Reading) -> tuple[str, str]:
+    """What holds are counted in: one of them, and many."""
+    of_file = reading.kind in ("clip", "footage")
+    return ("picture", "pictures") if of_file else ("refresh", "refreshes")
 
 
 def hold_timeline(reading: Reading, colours: Scheme = LIGHT) -> Drawing:
@@ -129,8 +131,7 @@ def hold_timeline(reading: Reading, colours: Scheme = LIGHT) -> Drawing:
 def _head(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
     style = SLIDE
     base = style.margin_px - 24 + cap_height_px(style.title_px)
-    name = Text(style.margin_px, base, reading.file, style.title_px, colours.ink, bold=True)
-    drawing.add(name)
+    drawing.add(Text(style.margin_px, base, reading.file, style.title_px, colours.ink, bold=True))
     words = reading.verdict[0].upper() + reading.verdict[1:] + "."
     text = Text(style.margin_px, base + 62, words, style.body_px, colours.ink)
     drawing.paragraph(text, style.width_px - 2 * style.margin_px, round(1.3 * style.body_px))
@@ -140,9 +141,8 @@ def _band(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
     """Draw one band for all frames, and what they were."""
     left, width = float(SLIDE.margin_px), float(SLIDE.width_px - 2 * SLIDE.margin_px)
     drawing.add(Box(left, TOP_PX, width, BAND_PX, colours.calm, SLIDE.radius_px))
-    hold, unit = reading.holds[0].refreshes, _unit(reading)
-    many = "refreshes" if unit == "refresh" else ""
-    held = "" if hold is None else f", {plural(hold, unit, many)} each"
+    hold = reading.holds[0].refreshes
+    held = "" if hold is None else f", {plural(hold, *_units(reading))} each"
     words = f"{len(reading.holds)} frames, all held alike{held}"
     base = TOP_PX + BAND_PX / 2 + cap_height_px(SLIDE.heading_px) / 2
     middle = left + width / 2
@@ -161,8 +161,7 @@ def _scale(bars: _Bars) -> None:
             Stroke(bars.left, y, bars.left + bars.width, y, bars.colours.rule, 2),
             Text(x, middle, f"{place * step:.0f}", size, muted, "end"),
         )
-    of = {"picture": "pictures", "refresh": "refreshes"}[_unit(bars.reading)]
-    unit = f"{of if bars.counted else 'ms'} held"
+    unit = f"{_units(bars.reading)[1] if bars.counted else 'ms'} held"
     bars.drawing.add(Text(x, bars.base - bars.height - 14, unit, size, muted, "start"))
 
 
@@ -201,8 +200,7 @@ def _close_look(close: Sequence[HeldFrame], bars: _Bars) -> None:
             drawing.add(Stroke(x + 4, top - 8, x + pitch - 8, top - 8, bars.colours.third, 6))
     for label, place in lost:
         _wedge(bars.left + (place + 0.5) * pitch - 3, bars, label)
-    numbers = [frame.number for frame in close]
-    _numbers(dict(zip(places, numbers, strict=True)), pitch, bars)
+    _numbers({place: f.number for f, place in zip(close, places, strict=True)}, pitch, bars)
 
 
 def _column(frame: HeldFrame, x: float, pitch: float, bars: _Bars) -> None:
