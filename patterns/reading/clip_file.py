@@ -118,8 +118,7 @@ def judge_clip(
     losses = _allowing_for(damage, _losses(steps, watched.mixtures), sure)
     mixtures = () if damage.inside else watched.mixtures
     known = () if mixtures else (frame for frame in frames if frame.number < sure)
-    timeline, speed = file_rate or mean_rate, steps.speed
-    dropped = len(losses.dropped)
+    timeline, dropped = file_rate or mean_rate, len(losses.dropped)
     reading = replace(
         reading,
         refresh_hz=timeline,
@@ -134,15 +133,11 @@ def judge_clip(
         unseen=losses.unseen,
         blended=tuple(Blend(m.number, m.share, float(m.first_s)) for m in mixtures),
         even=len({frame.refreshes for frame in frames}) == 1 if frames else None,
-        speed=speed,
+        speed=steps.speed,
         details={
             "file_rate": None if file_rate is None else str(file_rate),
             "mean_rate": None if mean_rate is None else round(float(mean_rate), 6),
-            "mixed_pictures": sum(m.pictures for m in mixtures),
-            "steps_back": steps.back,
-            "cuts": steps.cuts,
-            "reversed": steps.reversed,
-            "damaged": bool(damage),
+            **_found(steps, mixtures, damage),
             "other_clips": watched.other_clips,
         },
     )
@@ -152,6 +147,17 @@ def judge_clip(
         clip_explanation(reading, file_rate),
         (*warnings, *clip_warnings(reading, file_rate, watched, damage)),
     )
+
+
+def _found(steps: ClipSteps, mixtures: Sequence[Mixture], damage: Damage) -> dict[str, object]:
+    """Details of what was edited, mixed and damaged."""
+    return {
+        "mixed_pictures": sum(m.pictures for m in mixtures),
+        "steps_back": steps.back,
+        "cuts": steps.cuts,
+        "reversed": steps.reversed,
+        "damaged": bool(damage),
+    }
 
 
 def _with_cadence(reading: Reading, file_rate: Fraction | None) -> Reading:
