@@ -17,7 +17,8 @@ from patterns.cli.motion_options import (
 from patterns.drawing.style import scheme
 from patterns.present.animation import FORMATS
 from patterns.present.panel import LAYOUTS
-from patterns.present.talk import make_talk, talk_text
+from patterns.present.talk import make_talk
+from patterns.present.talk_pages import talk_text
 from patterns.present.talk_request import Part, TalkRequest
 from patterns.scenes.pattern import Pattern
 from patterns.side_by_side import usual_jobs

@@ -199,14 +199,10 @@ def animation_bytes(
     held = io.BytesIO()
     ms = [round(1000 * d) for d in durations_s]
     if name == "webp":
-        # here, because it takes its time to load
-        from imageio import v3 as iio
-
-        with iio.imopen(held, "w", plugin="pillow", extension=".webp") as file:
-            for picture in pictures:
-                file.write(picture, is_batch=False, duration=ms, loop=0, quality=82, method=4)
+        first, *rest = pictures
+        first.save(held, "WEBP", save_all=True, append_images=rest, duration=ms, loop=0,
+                   quality=82, method=4)  # fmt: skip
         return held.getvalue()
-    # by Pillow itself, for imageio takes no palette
     first, *rest = _with_palette(pictures)
     if name == "gif":
         first.save(held, "GIF", save_all=True, append_images=rest, duration=ms, loop=0,

@@ -98,7 +98,7 @@ class SceneChoice:
 LOOKED_AT = 240  # refreshes; ten times as many where a period is longer
 RARE = 0.99  # share of equal holds above which the rest are slips, not a pattern
 
-Method = Literal["native", "repeated", "blended", "sped"]
+Method = Literal["repeated", "blended", "sped"]
 
 
 @dataclass(frozen=True)
@@ -120,29 +120,16 @@ class Run:
 
 @dataclass(frozen=True)
 class Feed:
-    """Footage at `footage` frames a second on a timeline at `timeline`.
-
-    Raises `RequestError`: a native feed whose two rates differ.
-    """
+    """Footage at `footage` frames a second on a timeline at `timeline`."""
 
     footage: Fraction
     timeline: Fraction
-    method: Method = "native"
-
-    def __post_init__(self) -> None:
-        """Check that native means native."""
-        if self.method == "native" and self.footage != self.timeline:
-            raise RequestError("a native clip has one rate: give the same for both")
-
-    @classmethod
-    def native(cls, rate: Fraction) -> Feed:
-        """Clip that plays at its own rate."""
-        return cls(rate, rate)
+    method: Method = "repeated"
 
     def shown(self, refresh: int, refresh_hz: Fraction) -> Shown:
         """What is on screen at a refresh, counted from 0 when the clip starts."""
         at = floor(refresh * self.timeline / refresh_hz)
-        if self.method in ("native", "sped"):
+        if self.method == "sped":
             return Shown(at)
         place = at * self.footage / self.timeline
         frame = floor(place)
@@ -152,7 +139,7 @@ class Feed:
         """Refreshes after which the pattern of what is shown repeats."""
         return lcm(
             (refresh_hz / self.timeline).numerator,
-            1 if self.method in ("native", "sped") else (refresh_hz / self.footage).numerator,
+            1 if self.method == "sped" else (refresh_hz / self.footage).numerator,
         )
 
 

@@ -163,7 +163,7 @@ def rate_panels(
     """One panel a rate. Raises `RequestError`: the exposure is longer than a frame."""
     return tuple(
         _panel(
-            Feed.native(rate), refresh_hz, shutter,
+            Feed(rate, rate), refresh_hz, shutter,
             f"{format_decimal(rate)} fps", _shutter_words(rate, shutter),
         )
         for rate in rates
@@ -198,6 +198,6 @@ def conform_panels(
          f"{mixed} % of frames are two at once", "ghosts"),
         (Feed(footage, timeline, "sped"), f"{shot} in {line}, {changed}",
          f"every frame once: {percent} speed", ""),
-        (Feed.native(timeline), f"shot at {line}", "as it should be: nothing to conform", ""),
+        (Feed(timeline, timeline), f"shot at {line}", "as it should be: nothing to conform", ""),
     )  # fmt: skip
     return tuple(_panel(feed, refresh_hz, shutter, *words) for feed, *words in kinds)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal
 
@@ -28,7 +29,7 @@ from patterns.present.speaker_notes import Notes
 from patterns.present.split_clip import write_split
 from patterns.present.split_spec import SplitSpec
 from patterns.present.talk_pages import demo_page, index_page, notes_page
-from patterns.present.talk_request import PARTS, Part, TalkRequest
+from patterns.present.talk_request import Part, TalkRequest
 from patterns.present.tracked_eye import MODEL_WORDS, SLOWER, tracked_eye_slide
 from patterns.safety.report import SafetyReport
 from patterns.scenes.table import PATTERNS
@@ -45,6 +46,7 @@ SLOW_SCENE_S, OTHER_SCENE_S = Fraction(2), Fraction(6)
 
 Kind = Literal["clip", "still", "animation", "page"]
 Facts = dict[str, Any]
+Content = Callable[[], str | bytes]
 # How long they take, about.
 SIZES: dict[Kind, int] = {"clip": 1000, "animation": 300, "still": 50, "page": 10}
 
@@ -99,34 +101,43 @@ def _conform(request: TalkRequest, *, still: bool = False) -> Item:
     return _clip(request, name, request.conform(), notes_of.conform_notes(request), still=still)
 
 
-def _drawn(request: TalkRequest, name: str, drawing: Drawing, notes: Notes) -> Item:
-    """A still that is a drawing: PNG to show, SVG for documents."""
-    files = (f"{name}.png", f"{name}.svg")
+def _written(
+    request: TalkRequest, kind: Kind, files: Mapping[str, Content], notes: Notes, **facts: Any
+) -> Item:
+    """Item whose files, by name, are each made at one go."""
 
     def make(folder: Path, progress: Progress | None) -> Facts:  # noqa: ARG001 - one signature
-        write_whole(folder / files[0], to_png(drawing), force=request.force)
-        write_whole(folder / files[1], to_svg(drawing), force=request.force)
-        return {}
+        for name, content in files.items():
+            write_whole(folder / name, content(), force=request.force)
+        return facts
 
-    return Item("still", files, notes, make)
+    return Item(kind, tuple(files), notes, make)
+
+
+def _both(name: str, drawing: Drawing) -> dict[str, Content]:
+    """PNG to show, SVG for documents."""
+    return {f"{name}.png": partial(to_png, drawing), f"{name}.svg": partial(to_svg, drawing)}
 
 
 def _stills(request: TalkRequest) -> Iterator[Item]:
     cadences, colours = request.cadences, request.still_colours
     speed = Fraction(request.split().fastest_px_s)
-    chart = hold_chart(cadences, colours)
-    yield _drawn(request, "hold-chart", chart, notes_of.hold_chart_notes(request))
-    diagram = space_time(cadences, speed, colours)
-    yield _drawn(request, "space-time", diagram, notes_of.space_time_notes(request))
-    file = "tracked-eye.png"
+    chart = _both("hold-chart", hold_chart(cadences, colours))
+    yield _written(request, "still", chart, notes_of.hold_chart_notes(request))
+    diagram = _both("space-time", space_time(cadences, speed, colours))
+    yield _written(request, "still", diagram, notes_of.space_time_notes(request))
 
-    def make(folder: Path, progress: Progress | None) -> Facts:  # noqa: ARG001 - one signature
+    def eye() -> bytes:
         slide = tracked_eye_slide(cadences, clip_px_s=speed, colours=colours)
-        data = picture_bytes(np.asarray(slide), ".png", optimize=True)
-        write_whole(folder / file, data, force=request.force)
-        return {"speed_px_s": float(speed / SLOWER), "model": MODEL_WORDS}
+        return picture_bytes(np.asarray(slide), ".png", optimize=True)
 
-    yield Item("still", (file,), notes_of.eye_notes(request), make)
+    facts = {"speed_px_s": float(speed / SLOWER), "model": MODEL_WORDS}
+    yield _written(request, "still", {"tracked-eye.png": eye}, notes_of.eye_notes(request), **facts)
+
+
+def _demo(request: TalkRequest) -> Item:
+    page = {"demo.html": partial(demo_page, request.rates)}
+    return _written(request, "page", page, notes_of.demo_notes(request))
 
 
 def _animation(request: TalkRequest, name: FormatName, slow: int) -> Item:
@@ -155,27 +166,6 @@ def _animation(request: TalkRequest, name: FormatName, slow: int) -> Item:
         }
 
     return Item("animation", (file,), notes_of.animation_notes(timing, slow), make)
-
-
-def _demo(request: TalkRequest) -> Item:
-    def make(folder: Path, progress: Progress | None) -> Facts:  # noqa: ARG001 - one signature
-        write_whole(folder / "demo.html", demo_page(request.rates), force=request.force)
-        return {}
-
-    return Item("page", ("demo.html",), notes_of.demo_notes(request), make)
-
-
-def _part(request: TalkRequest, part: Part) -> tuple[Item, ...]:
-    """What one part of a presentation holds, as it was asked for."""
-    if part == "split":
-        return (_split(request, request.split()),)
-    if part == "conform":
-        return (_conform(request),)
-    if part == "stills":
-        return tuple(_stills(request))
-    if part == "demo":
-        return (_demo(request),)
-    return tuple(_animation(request, name, request.slow) for name in request.formats)
 
 
 def _whole(request: TalkRequest) -> tuple[Item, ...]:
@@ -219,8 +209,15 @@ def planned_items(request: TalkRequest, parts: Iterable[Part] | None = None) -> 
     """
     if parts is None:
         return _whole(request)
+    makers: dict[Part, Callable[[], Iterable[Item]]] = {
+        "split": lambda: [_split(request, request.split())],
+        "conform": lambda: [_conform(request)],
+        "stills": lambda: _stills(request),
+        "animation": lambda: [_animation(request, f, request.slow) for f in request.formats],
+        "demo": lambda: [_demo(request)],
+    }
     wanted = set(parts)
-    return tuple(item for part in PARTS if part in wanted for item in _part(request, part))
+    return tuple(item for part in makers if part in wanted for item in makers[part]())
 
 
 def make_item(
@@ -288,24 +285,3 @@ def make_talk(
         for name, text in zip(PAGES, pages, strict=True):
             write_whole(request.folder / name, text, force=request.force)
     return data
-
-
-def talk_text(data: Facts, folder: Path, *, whole: bool) -> str:
-    """What was made, for the terminal."""
-    lines = [data["title"]]
-    width = max(len(name) for item in data["items"] for name in item["files"])
-    for item in data["items"]:
-        size = f"{item['bytes'] / 1e6:.1f} MB" if item["bytes"] >= 1e5 else (
-            f"{item['bytes'] / 1e3:.0f} kB"
-        )  # fmt: skip
-        lines.append(f"  {item['files'][0]:<{width}}  {size:>8}  {item['title']}")
-        lines += [f"  {name}" for name in item["files"][1:]]
-        if item.get("timing"):
-            lines.append(f"    {item['timing']}")
-        if item.get("safety"):
-            lines.append(f"    safety: {item['safety']['summary']}")
-    pages = f"show {folder / 'index.html'}; print {folder / 'notes.html'}"
-    lines.append(pages if whole else f"in {folder}")
-    if any(item.get("safety") for item in data["items"]):
-        lines.append("(flashes and stripes: an aid, not a certificate)")
-    return "\n".join(lines)

@@ -1,4 +1,4 @@
-"""The pages of a presentation: its slides, the speaker's notes, the live demonstration."""
+"""The pages of a presentation: slides, notes, the live demonstration; and what is printed of it."""
 
 from __future__ import annotations
 
@@ -6,31 +6,19 @@ import json
 from collections.abc import Sequence
 from fractions import Fraction
 from html import escape
+from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
 from patterns.drawing.style import CAUTION, FOLDER, SCRIPTED, html_page, page_part
-from patterns.errors import RequestError
 
 Item = dict[str, Any]  # of talk.json
 
-_KEYS = (
-    "Keys: the arrows right and left change the slide; the space bar plays a clip, then goes on; "
-    "Enter plays and pauses; Home and End; F for full screen; N for the notes. A swipe changes "
-    "the slide as well, and a tap on a clip plays it."
-)
-_BAR = """<nav class="bar" aria-label="Slides">
-<button type="button" id="previous">Back</button>
-<button type="button" id="play" class="main">Play</button>
-<button type="button" id="next">Next</button>
-<p id="place" role="status"></p>
-<button type="button" id="notes" aria-pressed="false">Notes</button>
-<button type="button" id="full">Full screen</button></nav>"""
 _FORMS = {".svg": "The drawing, to any size (SVG)", ".png": "The picture (PNG)"}
 
 
-def _part(name: str) -> str:
-    return page_part("present", name)
+def _part(name: str, **values: str) -> str:
+    return page_part("present", name, **values)
 
 
 def _script(*names: str) -> str:
@@ -107,23 +95,8 @@ def _first_slide(talk: dict[str, Any], titles: Sequence[str]) -> str:
     contents = "".join(
         f'<li><a href="#slide-{n}">{escape(title)}</a></li>' for n, title in enumerate(titles, 2)
     )
-    words = (
-        '<div class="words"><p class="lead">A screen shows a new picture only when it refreshes. '
-        "If the frames of a clip do not fit, some stay longer than others, and a steady move "
-        f'shakes.</p><div class="caution" role="note"><p><strong>Before you play.</strong> '
-        f"{CAUTION}</p></div><p>The clips show the true thing only on a display that refreshes "
-        f"{talk['display']} times a second, full screen, in a player that drops nothing.</p>"
-        f'<p class="small on-screen">{_KEYS}</p><p class="small on-screen" id="still" hidden>This '
-        "device asks for less motion: the space bar does not play clips. Play and Enter do.</p>"
-        "</div>"
-    )
-    notes = (
-        f"<h2>Before anybody comes</h2><p>Set the projector or laptop to {talk['display']} Hz, "
-        "play a clip full screen, and look yourself.</p><h2>Say first</h2><p>Read out the "
-        'caution.</p><p class="on-screen"><a id="notes-window" href="notes.html">The notes in a '
-        f"window of their own, or to print</a></p><h2>The slides</h2><ol start=2>{contents}</ol>"
-    )
-    return _slide(1, talk["title"], words + _notes(notes), "first")
+    inner = _part("first_slide.html", caution=CAUTION, hz=talk["display"], contents=contents)
+    return _slide(1, talk["title"], inner, "first")
 
 
 _TAKE = "To take along"
@@ -176,7 +149,7 @@ def index_page(talk: dict[str, Any]) -> str:
         slides.append(_last_slide(len(own) + 2, take))
     return html_page(
         talk["title"], "\n".join(slides), css=_part("talk.css"), policy=FOLDER,
-        after=f"{_BAR}\n{_script('talk.js')}",
+        after=_part("slide_bar.html") + _script("talk.js"),
     )  # fmt: skip
 
 
@@ -222,16 +195,33 @@ def demo_page(rates: tuple[Fraction, ...] = (Fraction(24), Fraction(30))) -> str
     """HTML of the live page: two canvases in one file that needs no network.
 
     `rates`: the two rates that it opens with, the first two of more; its slider takes them in.
-    Raises `RequestError`: fewer than two rates.
     """
-    if len(rates) < 2:
-        raise RequestError("the demonstration compares two rates: give --rates 24,30")
     start = json.dumps({"rates": [[r.numerator, r.denominator] for r in rates[:2]]})
+    data = f'<script type="application/json" id="start">{start}</script>\n'
     return html_page(
         "Why does it judder?",
-        _part("demo_page.html").replace("<!--CAUTION-->", DEMO_CAUTION),
+        _part("demo_page.html", caution=DEMO_CAUTION),
         css=_part("demo_page.css"),
         policy=SCRIPTED,
-        after=f'<script type="application/json" id="start">{start}</script>\n'
-        + _script(*_DEMO_SCRIPTS),
+        after=data + _script(*_DEMO_SCRIPTS),
     )
+
+
+def talk_text(data: dict[str, Any], folder: Path, *, whole: bool) -> str:
+    """What was made, for the terminal, from the object that talk.json holds."""
+    lines = [data["title"]]
+    width = max(len(name) for item in data["items"] for name in item["files"])
+    for item in data["items"]:
+        small = item["bytes"] < 1e5
+        size = f"{item['bytes'] / 1e3:.0f} kB" if small else f"{item['bytes'] / 1e6:.1f} MB"
+        lines.append(f"  {item['files'][0]:<{width}}  {size:>8}  {item['title']}")
+        lines += [f"  {name}" for name in item["files"][1:]]
+        if item.get("timing"):
+            lines.append(f"    {item['timing']}")
+        if item.get("safety"):
+            lines.append(f"    safety: {item['safety']['summary']}")
+    pages = f"show {folder / 'index.html'}; print {folder / 'notes.html'}"
+    lines.append(pages if whole else f"in {folder}")
+    if any(item.get("safety") for item in data["items"]):
+        lines.append("(flashes and stripes: an aid, not a certificate)")
+    return "\n".join(lines)

@@ -22,7 +22,6 @@ from patterns.video.codecs import codec_named
 
 Part = Literal["split", "conform", "stills", "animation", "demo"]
 SHAKE_PX = 4  # at 1080 rows, in the worst panel: what the last row of a room can see (our choice)
-PARTS: tuple[Part, ...] = ("split", "conform", "stills", "animation", "demo")
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ light: the mean over whole periods T of the cadence,
 
     L(x) = 1/T  sum_n  integral from k_n/R to k_(n+1)/R of  I_n(x + v t) dt,
 
-with I_n frame n, shutter blur included, in linear light. Hold blur: speed x hold time
+with I_n frame n in linear light. Hold blur: speed x hold time
 (Klompenhouwer et al. 2004, quoted second-hand; Denes et al., ACM Transactions on Graphics
 39(4), 2020, equation 4). Double edges: up to the span of the timing error x speed apart
 (derived here). Not in the model: the eye's own blur, pursuit that lags, a slow or pulsed panel.
@@ -115,25 +115,16 @@ def _integral(row: FloatArray, at: FloatArray) -> FloatArray:
     return np.asarray(inside + beyond, np.float64)
 
 
-def tracked_picture(
-    still: npt.ArrayLike, held: Cadence, speed_px_s: float, exposure_s: Fraction
-) -> FloatArray:
+def tracked_picture(still: npt.ArrayLike, held: Cadence, speed_px_s: float) -> FloatArray:
     """Light on the retina of an eye that follows `still`, lined up on the object's mean place.
 
     `still` is linear light (..., width) of what moves along its last axis at `speed_px_s` to the
-    right (negative: left), each frame exposed for `exposure_s` about its moment. Raises
-    `RequestError`: the exposure is longer than a frame.
+    right (negative: left), as each frame shows it.
     """
-    if not 0 <= exposure_s * held.rate <= 1:
-        raise RequestError("the exposure must be 0 to one frame: give a shutter of 0 to 360")
-    blur = float(exposure_s) * abs(speed_px_s)
-    frame = box_mean(still, -blur / 2, blur / 2) if blur else np.asarray(still, np.float64)
     boxes = retinal_boxes(held, speed_px_s)
     middle = sum((b.start_px + b.end_px) / 2 * b.share for b in boxes)
-    total = np.zeros_like(frame)
-    for box in boxes:
-        total += box.share * box_mean(frame, box.start_px - middle, box.end_px - middle)
-    return total
+    means = (b.share * box_mean(still, b.start_px - middle, b.end_px - middle) for b in boxes)
+    return np.asarray(sum(means), np.float64)
 
 
 def with_contrast(cadences: Sequence[Cadence]) -> tuple[Cadence, ...]:
@@ -174,7 +165,7 @@ def tracked_eye_slide(
     slide = to_image(drawing)
     plate = signal_to_light(np.asarray(_plate(), np.float32) / 255)
     still = np.asarray(np.moveaxis(plate, -1, 0), np.float64)
-    pictures = [still, *(tracked_picture(still, held, speed_px_s, Fraction(0)) for held in shown)]
+    pictures = [still, *(tracked_picture(still, held, speed_px_s) for held in shown)]
     for top, picture in zip(tops, pictures, strict=True):
         slide.paste(_enlarged(picture), (PLATE_LEFT, round(top)))
     for top, line in zip(tops[1:], _line_pictures(shown, speed_px_s, scale), strict=True):

@@ -1,7 +1,7 @@
 """The application: which address gives what. Everything in it stands behind the guard.
 
-Byte ranges of clips are Starlette's; what is added is the validator: the digest in a clip's
-record is a strong one, and makes `If-None-Match` and `If-Range` exact (RFC 9110).
+Byte ranges and conditional requests of clips are Starlette's; what is added is the validator: the
+digest in a clip's record is a strong one, and makes both exact (RFC 9110).
 """
 
 from __future__ import annotations
@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 import stat
 from collections.abc import Callable
-from email.utils import parsedate_to_datetime
 from importlib.resources import files
 from pathlib import Path
 from types import MappingProxyType
@@ -22,6 +21,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
+from starlette.staticfiles import NotModifiedResponse, StaticFiles
 
 from patterns.drawing.style import page_css
 from patterns.errors import EvenholdError, OutputError, RequestError
@@ -52,9 +52,8 @@ def file_answer(site: Site, name: str, headers: Headers) -> Response:
         media_type=container_type(name) if record else _PICTURES.get(path.suffix, "image/png"),
         headers={"cache-control": "private, no-cache"} | _tag(record, found),
     )
-    if _unchanged(answer, headers):
-        kept = ("etag", "last-modified", "cache-control", "accept-ranges")
-        return Response(status_code=304, headers={k: answer.headers[k] for k in kept})
+    if StaticFiles().is_not_modified(answer.headers, headers):
+        return NotModifiedResponse(answer.headers)
     return answer
 
 
@@ -73,25 +72,6 @@ def _tag(record: dict[str, Any] | None, found: os.stat_result) -> dict[str, str]
     digest = record.get("sha256") if record else None
     whole = record is not None and record.get("bytes") == found.st_size
     return {"etag": f'"{digest}"'} if isinstance(digest, str) and digest.isalnum() and whole else {}
-
-
-def _unchanged(answer: FileResponse, headers: Headers) -> bool:
-    """Weak comparison of If-None-Match, or else If-Modified-Since (RFC 9110, 13.2.2)."""
-    tags = headers.get("if-none-match")
-    if tags is not None:
-        ours = answer.headers["etag"]
-        return tags.strip() == "*" or ours in [
-            t.strip().removeprefix("W/") for t in tags.split(",")
-        ]
-    since = headers.get("if-modified-since")
-    if since is None:
-        return False
-    try:
-        return parsedate_to_datetime(since) >= parsedate_to_datetime(
-            answer.headers["last-modified"]
-        )
-    except (TypeError, ValueError, IndexError):
-        return False
 
 
 _STATIC_TYPES = {".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8"}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import asdict, replace
 from fractions import Fraction
 from typing import Any
 
@@ -209,24 +209,10 @@ def _seconds(seen: Observation) -> float:
 
 
 def _details(seen: Observation, found: Presented) -> dict[str, Any]:
-    device, refresh = seen.device, seen.refresh
+    refresh = seen.refresh
     return {
-        "device": {
-            "label": device.label,
-            "agent": device.agent,
-            "screen": list(device.screen),
-            "viewport": list(device.viewport),
-            "pixel_ratio": device.pixel_ratio,
-            "secure_context": device.secure,
-        },
-        "measured_refresh": {
-            "hz": round(1000 / refresh.interval_ms, 4),
-            "interval_ms": refresh.interval_ms,
-            "error_ms": refresh.error_ms,
-            "spread_ms": refresh.spread_ms,
-            "frames": refresh.frames,
-            "state": refresh.state,
-        },
+        "device": asdict(seen.device),
+        "measured_refresh": {"hz": round(1000 / refresh.interval_ms, 4), **asdict(refresh)},
         "drop_counters": {
             "by_media_time": _dropped(found),
             "by_browser": seen.dropped_frames,

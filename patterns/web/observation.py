@@ -61,7 +61,7 @@ class Device:
     screen: tuple[int, int]
     viewport: tuple[int, int]
     pixel_ratio: float
-    secure: bool
+    secure_context: bool
 
 
 @dataclass(frozen=True)

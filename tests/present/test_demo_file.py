@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from fractions import Fraction as F
 from pathlib import Path
 
 import pytest
@@ -18,11 +17,6 @@ def test_the_page_holds_everything_itself() -> None:
     html = demo_page()
     assert not re.search(r'(src|href)="(?!data:)', html)
     assert "http" not in html.replace("http-equiv", "")
-
-
-def test_one_rate_is_no_comparison() -> None:
-    with pytest.raises(RequestError, match="two rates"):
-        demo_page((F(24),))
 
 
 def test_a_page_that_exists_is_kept(tmp_path: Path) -> None:

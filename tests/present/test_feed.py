@@ -7,7 +7,6 @@ from itertools import groupby
 
 import pytest
 
-from patterns.errors import RequestError
 from patterns.present.panel_scene import Feed, Shown, is_even, runs
 from patterns.timing.conform import Conform
 
@@ -25,12 +24,12 @@ def last_due(times: list[F], now: F) -> int:
 def test_a_native_clip_shows_the_last_frame_that_is_due(rate: F, refresh_hz: F) -> None:
     due = [n / rate for n in range(200)]
     for k in range(90):
-        assert Feed.native(rate).shown(k, refresh_hz) == Shown(last_due(due, k / refresh_hz))
+        assert Feed(rate, rate).shown(k, refresh_hz) == Shown(last_due(due, k / refresh_hz))
 
 
 def test_24_on_60_is_the_pulldown_of_the_trade() -> None:
     # Poynton, Digital Video and HDTV (2003), "2-3 pulldown": film frames last 3 and 2 fields.
-    lengths = [run.refreshes for run in runs(Feed.native(F(24)), F(60), 0, 25)]
+    lengths = [run.refreshes for run in runs(Feed(F(24), F(24)), F(60), 0, 25)]
     assert lengths == [3, 2] * 5
 
 
@@ -67,9 +66,4 @@ def test_sped_up_footage_shows_every_frame_once() -> None:
      (60, 50, False), (F(30000, 1001), 60, True), (120, 60, True)],
 )  # fmt: skip
 def test_even_is_what_a_viewer_would_call_even(rate: F, refresh_hz: int, even: bool) -> None:
-    assert is_even(Feed.native(F(rate)), F(refresh_hz)) is even
-
-
-def test_native_means_one_rate() -> None:
-    with pytest.raises(RequestError, match="one rate"):
-        Feed(F(24), F(30))
+    assert is_even(Feed(F(rate), F(rate)), F(refresh_hz)) is even

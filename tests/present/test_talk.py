@@ -12,8 +12,8 @@ import pytest
 from patterns.errors import RequestError
 from patterns.present.speaker_notes import clip_notes, conform_notes, eye_notes, space_time_notes
 from patterns.present.split_clip import SplitClip
-from patterns.present.talk import SCHEMA, make_talk, planned_items, talk_text
-from patterns.present.talk_pages import index_page, notes_page
+from patterns.present.talk import SCHEMA, make_talk, planned_items
+from patterns.present.talk_pages import index_page, notes_page, talk_text
 from patterns.present.talk_request import TalkRequest
 from patterns.timing.cadence import Display, parse_display
 
