@@ -190,8 +190,10 @@ def _mixtures(measure: FloatArray, moving: BoolArray, timeline: Fraction) -> Con
         like = _correlation(np.stack([each.likely() for each in tried])[:, moving], measure[moving])
         # a rate says more than one in so many, and woven pictures are rare
         less = 2 * RARER if one.every else RARER if one.kind == "telecine" else 0
-        enough, at = bool(like.max() >= MIXED), tried[int(like.argmax())]
-        found = (round(float(like.max()), 2) - less, -one.period, enough, at)
+        most = float(like.max())
+        sure = most * np.sqrt(moving.sum() / max(1e-9, 1 - most**2))  # a few may be alike by chance
+        enough, at = bool(most >= MIXED and sure > SURE), tried[int(like.argmax())]
+        found = (round(most, 2) - less, -one.period, enough, at)
         best = max(best, found, key=lambda entry: entry[:2])
     return best[3] if best[2] else None
 

@@ -14,8 +14,9 @@ import numpy as np
 import pytest
 
 from patterns.clip import Clip
-from patterns.footage.changes import PictureChange, mark, working_copy
+from patterns.footage.changes import Changes, Marks, PictureChange, mark, working_copy
 from patterns.footage.measure import measure
+from patterns.footage.rhythm import find_conversion
 from patterns.frame_source import FrameSource
 from patterns.reading.read_file import Given, read_file
 from patterns.scenes.bars.motion import BarsMotion
@@ -220,3 +221,15 @@ def test_a_stop_is_no_repeat_and_nor_is_what_coding_leaves_out_behind_a_cut(kind
         picture[:30] = 16  # a bar, which shows that there is no grain
         watch.take(working_copy(picture))
     assert np.flatnonzero(mark(watch.changes).copies).tolist() == odd
+
+
+def test_one_softer_passage_among_few_moving_pictures_is_no_blending() -> None:
+    """A pan of 26 pictures that is soft where it is fast: called 24 blended in 25 once."""
+    n = np.arange(120)
+    soft = np.maximum(0, 1 - np.abs(n - 89) / 10)
+    few, none = np.abs(n - 89) <= 13, n < 0
+    changes = Changes(
+        step=[0.0] * 120, own=[1.0] * 120, advance=[np.nan] * 120,
+        detail=(10 * np.exp(-soft / 2)).tolist(),
+    )  # fmt: skip
+    assert find_conversion(changes, Marks(few, none, none, none, none), F(25)) is None
