@@ -49,9 +49,7 @@ def shown_holds(cadence: Cadence, seconds: Fraction) -> tuple[tuple[Hold, ...], 
     slip = slow_slip(cadence)
     frames = int(seconds * cadence.rate) + 2
     first = -(frames // 2) if slip else 0
-    starts = list(
-        frame_starts(cadence.rate, cadence.refresh_hz, frames + 2, phase=cadence.phase, first=first)
-    )
+    starts = list(frame_starts(cadence.rate, cadence.refresh_hz, frames + 2, first=first))
     shown = (Hold(a - starts[0], b - a) for a, b in pairwise(starts))
     return tuple(shown), slip
 

@@ -78,21 +78,11 @@ class Jump:
 
 
 @dataclass(frozen=True)
-class Slip:
-    """How often a near rate's pattern breaks step on one display; None where it does not."""
-
-    showing: Showing
-    every_s: Fraction | None
-    in_take: Fraction
-
-
-@dataclass(frozen=True)
 class NearRate:
     """The rate that differs by 1000/1001 and often goes by the same name."""
 
     rate: Fraction  # the near rate
-    # for each display, how often its own pattern slips, and how often in the long take
-    slips: tuple[Slip, ...]
+    showings: tuple[Showing, ...]  # it on each display, with its own slips
     # how far its clock is from that of the named rate after the long take, seconds; above 0 it runs
     # longer
     drift_s: Fraction
@@ -111,16 +101,8 @@ def near_advice(request: PlanRequest, named: RateStanding) -> NearRate | None:
     near = near_rate(named.rate)
     if near is None:
         return None
-    slips = tuple(
-        _slip(showing, request.take_s) for showing in standing(near, request.audience).showings
-    )
-    return NearRate(near, slips, request.take_s * (named.rate / near - 1))
-
-
-def _slip(showing: Showing, take_s: Fraction) -> Slip:
-    if showing.slip is None:
-        return Slip(showing, None, Fraction(0))
-    return Slip(showing, showing.slip.interval_s, take_s / showing.slip.interval_s)
+    showings = standing(near, request.audience).showings
+    return NearRate(near, showings, request.take_s * (named.rate / near - 1))
 
 
 @dataclass(frozen=True)

@@ -30,7 +30,7 @@ def plan_json(plan: Plan) -> Json:
         },
         "best_rate": str(plan.best.rate),
         "rates": [
-            _rate(place, rate, reason)
+            _rate(place, rate, reason, plan.request.take_s)
             for place, (rate, reason) in enumerate(
                 zip(plan.rates, rate_reasons(plan), strict=True), start=1
             )
@@ -79,7 +79,7 @@ def _request(request: PlanRequest) -> Json:
     }
 
 
-def _rate(place: int, rate: RatePlan, reason: str) -> Json:
+def _rate(place: int, rate: RatePlan, reason: str, take_s: Fraction) -> Json:
     standing = rate.standing
     return {
         "rate": str(rate.rate),
@@ -95,7 +95,7 @@ def _rate(place: int, rate: RatePlan, reason: str) -> Json:
         },
         "reason": reason,
         "displays": [_showing(showing) for showing in standing.showings],
-        "near": _near(rate.near),
+        "near": _near(rate.near, take_s),
         "shutter": _shutter(rate.shutter),
         "filter": _filter(rate.shutter),
         "movement": _movement(rate.movement),
@@ -118,7 +118,7 @@ def _showing(showing: Showing) -> Json:
     }
 
 
-def _near(near: NearRate | None) -> Json | None:
+def _near(near: NearRate | None, take_s: Fraction) -> Json | None:
     if near is None:
         return None
     return {
@@ -126,11 +126,11 @@ def _near(near: NearRate | None) -> Json | None:
         "drift_s": _round(near.drift_s),
         "slips": [
             {
-                "display": slip.showing.display.name,
-                "every_s": _round(slip.every_s),
-                "in_take": _round(slip.in_take),
+                "display": showing.display.name,
+                "every_s": _round(showing.slip.interval_s) if showing.slip else None,
+                "in_take": _round(take_s / showing.slip.interval_s) if showing.slip else 0.0,
             }
-            for slip in near.slips
+            for showing in near.showings
         ],
     }
 

@@ -119,13 +119,14 @@ def near_groups(plan: Plan) -> dict[str, str]:
 def _near_words(near: NearRate, take_s: Fraction) -> str:
     """Say what a near rate does over a long take."""
     parts = []
-    for slip in near.slips:
-        where = f"on {slip.showing.display.name} Hz"
-        if slip.every_s is None:
+    for showing in near.showings:
+        where = f"on {showing.display.name} Hz"
+        if showing.slip is None:
             parts.append(f"{where} no slip")
         else:
-            every = number(float(slip.every_s), 1)
-            parts.append(f"{where} a slip every {every} s, {float(slip.in_take):.0f} in all")
+            every_s = showing.slip.interval_s
+            count = f"{float(take_s / every_s):.0f} in all"
+            parts.append(f"{where} a slip every {number(float(every_s), 1)} s, {count}")
     drift = float(near.drift_s)
     minutes = number(float(take_s) / 60, 1)
     side = "behind" if drift > 0 else "ahead"

@@ -72,7 +72,7 @@ def double_edge_px(held: Cadence, speed_px_s: float) -> float:
 def retinal_boxes(held: Cadence, speed_px_s: float) -> tuple[RetinalBox, ...]:
     """Where each frame of a period is smeared: v (k_n/R - n/F) to v (k_(n+1)/R - n/F)."""
     count = min(held.period_frames, MOST_FRAMES)
-    starts = list(frame_starts(held.rate, held.refresh_hz, count + 1, phase=held.phase))
+    starts = list(frame_starts(held.rate, held.refresh_hz, count + 1))
     total = starts[-1] - starts[0]
     boxes = []
     for n in range(count):

@@ -207,7 +207,6 @@ class CameraReader:
             clips_white(light),
             confidence=decoded.margin,
             placement=placement,
-            split_row=decoded.split_row,
         )
         if not self._gate.passes(reading.shown, decoded.margin > SURE_MARGIN):
             return Unread("not confirmed: the number jumps")

@@ -13,6 +13,7 @@ import numpy as np
 
 from patterns.picture.arrays import BoolArray, Float32Array, FloatArray, IndexArray, UInt8Array
 
+LOOKED_AT_PX = 1100  # pictures are thinned to about this on their longer side
 BLOCK_PX = 12
 REACH_BLOCKS = 2  # light and dark are compared over so many blocks to every side
 LEAST_RANGE = 14  # codes between the lightest and darkest: flatter places hold nothing
@@ -29,6 +30,12 @@ class Blobs:
     width: FloatArray
     axis: FloatArray  # (n, 2): unit vector along the long side
     area: FloatArray  # (n,): pixels
+
+
+def thinned(luma: UInt8Array) -> tuple[UInt8Array, int]:
+    """Every n-th pixel of every n-th row, and n."""
+    step = max(1, round(max(luma.shape) / LOOKED_AT_PX))
+    return np.ascontiguousarray(luma[::step, ::step]), step
 
 
 def _spread(blocks: UInt8Array, lightest: bool) -> UInt8Array:
@@ -119,7 +126,6 @@ def find_blobs(lit: BoolArray, least_area: int) -> Blobs:
     )
 
 
-LOOKED_AT_PX = 1100  # pictures are thinned to about this on their longer side
 LIT = 0.58  # of the range of codes around
 LEAST_AREA, LEAST_PX, MOST_BLOBS = 6, 4.0, 250
 SLOPES = np.linspace(-0.15, 0.15, 31, dtype=np.float32)  # of the rows, tried
@@ -140,8 +146,7 @@ def shows_cell_rows(luma: UInt8Array) -> bool:
 
     `luma`: uint8 (height, width).
     """
-    thin = max(1, round(max(luma.shape) / LOOKED_AT_PX))
-    blobs = find_blobs(lit_pixels(np.ascontiguousarray(luma[::thin, ::thin]), LIT), LEAST_AREA)
+    blobs = find_blobs(lit_pixels(thinned(luma)[0], LIT), LEAST_AREA)
     spans = [_spans(blobs, axis) for axis in (0, 1)]
     return any(_rows(*span[:3]) or _cut_row(*span) for span in spans)
 

@@ -188,8 +188,8 @@ def _both(earlier: int, later: int, lit: BoolArray, cells: Cells) -> Word | None
         return None  # the number cells must show both sides of a split themselves
     mine = [earlier % len(cells.hold), later % len(cells.hold)]
     rows = np.concatenate([cells.number_rows[turned], cells.hold_rows[mine]])
-    split = _split(np.concatenate([shares, held]), rows)
-    return None if split is None else Word(earlier, later, share, margin, split)
+    divided = _divided(np.concatenate([shares, held]), rows)
+    return Word(earlier, later, share, margin) if divided else None
 
 
 def _lifted(
@@ -211,14 +211,10 @@ def _lifted(
     return float(levels[1] / levels.sum())
 
 
-def _split(shares: FloatArray, rows: FloatArray) -> float | None:
-    """Row at which the share of the later frame passes one half, if it only rises or falls."""
-    order = np.argsort(rows)
-    if rows[order[-1]] - rows[order[0]] < LEAST_ROWS:
-        return None
-    for direction in (1, -1):
-        s, r = shares[order][::direction], rows[order][::direction]
-        above = int((s < 0.5).sum())
-        if 0 < above < len(s) and (np.maximum.accumulate(s) - s).max() < SPREAD:
-            return float((r[above - 1] + r[above]) / 2)
-    return None
+def _divided(shares: FloatArray, rows: FloatArray) -> bool:
+    """Whether the share of the later frame passes one half and only rises or falls by rows."""
+    ordered, lower = shares[np.argsort(rows)], shares < 0.5
+    if np.ptp(rows) < LEAST_ROWS or lower.all() or not lower.any():
+        return False
+    falls = [np.maximum.accumulate(s) - s for s in (ordered, ordered[::-1])]
+    return bool(min(fall.max() for fall in falls) < SPREAD)

@@ -14,13 +14,12 @@ from itertools import pairwise, product
 import numpy as np
 
 from patterns.picture.arrays import BoolArray, FloatArray, IndexArray, UInt8Array
-from patterns.strip.camera_blobs import Blobs, find_blobs, lit_pixels
+from patterns.strip.camera_blobs import Blobs, find_blobs, lit_pixels, thinned
 from patterns.strip.camera_light import gather_light
 from patterns.strip.camera_track import Fit, refine
 from patterns.strip.grid import ARRANGEMENTS, StripGrid, grid
 from patterns.strip.placement import Placement, centres
 
-LOOKED_AT_PX = 1100  # pictures are thinned to about this on their longer side
 LEAST_POST_PX = 9.0
 SLIM = (1.7, 16.0)  # length over width of a post, tilted to either side
 FILL = (0.7, 1.2)  # area over that of the rectangle with the same moments
@@ -209,8 +208,7 @@ def locate(luma: UInt8Array, *, cut: bool = False) -> Placement | None:
     `cut`: take one too whose posts the picture's border cuts; its cells must then prove it.
     Returns where the strip lies, fitted; the best fit where several bars could be posts.
     """
-    thin = max(1, round(max(luma.shape) / LOOKED_AT_PX))
-    small = np.ascontiguousarray(luma[::thin, ::thin])
+    small, thin = thinned(luma)
     for share in SHARES:
         found = _best(luma, find_blobs(lit_pixels(small, share), 12), thin, cut)
         if found is not None:

@@ -77,7 +77,6 @@ class Word:
     later: int | None  # None, or the frame after it that is mixed in
     share: float  # share of the later frame in a mixture, 0 to 1, in code values; 0 for one frame
     margin: float  # distance of the least sure cell from the middle, 0 to 1 (1: all cells pure)
-    split_row: float | None = None  # where a rolling shutter divides the two, in the picture
 
 
 def _single(word: int, levels: FloatingArray) -> Word | None:

@@ -74,11 +74,6 @@ class StripReading(Seen):
     # 0 to 1: how far the least sure number cell is from the middle between black and white
     confidence: float
     placement: Placement  # where the strip lies, to hand to the next picture's reading
-    # index of the hold cell that is lit; None if it is unknown or a mixture lights two
-    hold: int | None = None
-    # row of a camera's picture at which one frame gives way to the other, if the cells say that a
-    # rolling shutter, or the screen's own scan, divides the picture; else None
-    split_row: float | None = None
 
 
 def _references(luma: UInt8Array, placement: Placement) -> References | None:
@@ -103,16 +98,11 @@ def _identity(levels: FloatArray) -> Identity | None:
     return read_identity(levels > 0.5)
 
 
-def _hold(levels: FloatArray, word: Word) -> int | Unread | None:
-    """Find the lit hold cell: None in a mixture of two, Unread if the row contradicts."""
-    allowed = {n % len(levels) for n in (word.number, word.later) if n is not None}
-    others = np.delete(levels, list(allowed))
-    if others.max() > 0.5:
-        return Unread("the hold row contradicts the number cells")
-    lit = [i for i in allowed if levels[i] > 0.5]
-    if word.later is None and not lit:
-        return Unread("the hold row contradicts the number cells")
-    return lit[0] if len(lit) == 1 and word.later is None else None
+def _contradicts(levels: FloatArray, word: Word) -> bool:
+    """Whether the hold row shows another frame than the number cells."""
+    own = [n % len(levels) for n in (word.number, word.later) if n is not None]
+    unlit = word.later is None and not levels[own[0]] > 0.5  # a NaN is not lit
+    return unlit or bool(np.delete(levels, own).max() > 0.5)
 
 
 def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
@@ -128,12 +118,10 @@ def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
     if isinstance(word, str):
         return Unread(word)
     identity = _identity(levels(on.identity))
-    hold: int | None = None
     if identity:
-        found = _hold(levels(hold_cells(on, hold_row(identity.rate).cells)), word)
-        if isinstance(found, Unread):
-            return found
-        hold = found
+        held = levels(hold_cells(on, hold_row(identity.rate).cells))
+        if _contradicts(held, word):
+            return Unread("the hold row contradicts the number cells")
     return StripReading(
         word.number,
         word.later,
@@ -141,7 +129,6 @@ def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
         identity,
         confidence=word.margin,
         placement=placement,
-        hold=hold,
     )
 
 

@@ -113,39 +113,9 @@ def frame_starts(
     return (ceil(n * ratio - phase) for n in range(first, first + count))
 
 
-def holds(
-    rate: Fraction, refresh_hz: Fraction, count: int, *, phase: Fraction = Fraction(0)
-) -> tuple[int, ...]:
+def holds(rate: Fraction, refresh_hz: Fraction, count: int) -> tuple[int, ...]:
     """Return the refreshes for which each of the first `count` frames is held."""
-    starts = list(frame_starts(rate, refresh_hz, count + 1, phase=phase))
-    return tuple(b - a for a, b in pairwise(starts))
-
-
-def hold_runs(
-    rate: Fraction, refresh_hz: Fraction, *, phase: Fraction = Fraction(0)
-) -> Iterator[tuple[int, int]]:
-    """Run-length form of one period, run by run, however long: (refreshes, frames in a row).
-
-    With x_n = k_n - (n R/F - phase), 0 <= x_n < 1, and f the fractional part of R/F, a
-    hold is the short hold while x_n >= f, which lowers x by f, and the long hold while
-    x_n < f, which raises it by 1 - f. So each run's length is one division.
-    """
-    ratio = refresh_hz / rate
-    short = floor(ratio)
-    part, left = ratio - short, ratio.denominator
-    if not part:
-        yield short, 1
-        return
-    x = phase + ceil(-phase)
-    while left:
-        if x >= part:
-            run, hold = floor(x / part), short
-            x -= run * part
-        else:
-            run, hold = ceil((part - x) / (1 - part)), short + 1
-            x += run * (1 - part)
-        yield hold, min(run, left)
-        left -= min(run, left)
+    return tuple(b - a for a, b in pairwise(frame_starts(rate, refresh_hz, count + 1)))
 
 
 @dataclass(frozen=True)
@@ -156,8 +126,6 @@ class Cadence:
     rate: Fraction
     refresh_hz: Fraction
     display: Display  # the display asked about
-    # how far the clip's start lies before a refresh, 0 to 1 refresh; it only turns the pattern
-    phase: Fraction = Fraction(0)
 
     @property
     def ratio(self) -> Fraction:
@@ -176,15 +144,33 @@ class Cadence:
                 f"the holds repeat only after {self.period_frames} frames, and at most "
                 f"{LONGEST_LISTED} are listed: take the first ones, or the runs"
             )
-        return holds(self.rate, self.refresh_hz, self.period_frames, phase=self.phase)
+        return self.first_holds(self.period_frames)
 
     def first_holds(self, count: int) -> tuple[int, ...]:
         """Return the refreshes for which each of the first `count` frames is held."""
-        return holds(self.rate, self.refresh_hz, count, phase=self.phase)
+        return holds(self.rate, self.refresh_hz, count)
 
     def runs(self) -> Iterator[tuple[int, int]]:
-        """Run-length form of one period, made as it is read: (refreshes, frames in a row)."""
-        return hold_runs(self.rate, self.refresh_hz, phase=self.phase)
+        """Run-length form of one period, run by run, however long: (refreshes, frames in a row).
+
+        With x_n = k_n - n R/F, 0 <= x_n < 1, and f the fractional part of R/F, a hold is the
+        short hold while x_n >= f, which lowers x by f, and the long hold while x_n < f, which
+        raises it by 1 - f. So each run's length is one division.
+        """
+        short = floor(self.ratio)
+        part, left, x = self.ratio - short, self.period_frames, Fraction(0)
+        if not part:
+            yield short, 1
+            return
+        while left:
+            if x >= part:
+                run, hold = floor(x / part), short
+                x -= run * part
+            else:
+                run, hold = ceil((part - x) / (1 - part)), short + 1
+                x += run * (1 - part)
+            yield hold, min(run, left)
+            left -= min(run, left)
 
     @property
     def period_frames(self) -> int:
@@ -240,9 +226,9 @@ class Cadence:
         return sqrt((1 - 1 / q**2) / 12) / float(self.refresh_hz)
 
 
-def cadence(rate: Fraction, display: Display, *, phase: Fraction = Fraction(0)) -> Cadence:
-    """Cadence of a clip at `rate` hertz on `display`; `phase` (0 to 1 refresh) turns it."""
-    return Cadence(rate, display.refresh_for(rate), display, phase)
+def cadence(rate: Fraction, display: Display) -> Cadence:
+    """Cadence of a clip at `rate` hertz on `display`."""
+    return Cadence(rate, display.refresh_for(rate), display)
 
 
 LONGEST_PATTERN = 12  # frames; a longer one is not recognised as a pattern by eye

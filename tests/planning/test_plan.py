@@ -14,6 +14,7 @@ from patterns.errors import RequestError
 from patterns.planning.plan import make_plan
 from patterns.planning.plan_text import MOST_LINES, WIDTH, brief_text
 from patterns.planning.rates import PlanRequest
+from patterns.planning.record import plan_json
 from patterns.planning.words import filter_brief, rate_reasons, shutter_brief
 from patterns.scenes.bars.motion import BarsMotion, bars_for_picture
 from patterns.scenes.motion import Motion
@@ -77,7 +78,7 @@ def nears(audience: str, rate: str) -> tuple[str, list[float | None]]:
     near = make_plan(request).best.near
     assert near is not None
     return str(near.rate), [
-        None if s.every_s is None else round(float(s.every_s), 3) for s in near.slips
+        round(float(s.slip.interval_s), 3) if s.slip else None for s in near.showings
     ]
 
 
@@ -124,15 +125,13 @@ def test_the_brief_fits_a_phone(
 def test_what_29_97_does_beside_30() -> None:
     # 29.97 on 60 Hz: one extra refresh each 16.683 s (computed); 0.6 s in ten minutes.
     audience = Audience.of([parse_share("60"), parse_share("48-120")])
-    near = make_plan(PlanRequest(BARS, audience, rates=(F(30),))).best.near
-    assert near is not None
-    assert near.rate == F(30000, 1001)
-    fixed, variable = near.slips
-    assert fixed.every_s is not None
-    assert float(fixed.every_s) == pytest.approx(16.683, abs=1e-3)
-    assert float(fixed.in_take) == pytest.approx(600 / 16.683, abs=1e-2)
-    assert variable.every_s is None
-    assert float(near.drift_s) == pytest.approx(0.6)
+    near = plan_json(make_plan(PlanRequest(BARS, audience, rates=(F(30),))))["rates"][0]["near"]
+    assert near["rate"] == "30000/1001"
+    fixed, variable = near["slips"]
+    assert fixed["every_s"] == pytest.approx(16.683, abs=1e-3)
+    assert fixed["in_take"] == pytest.approx(600 / 16.683, abs=1e-2)
+    assert (variable["every_s"], variable["in_take"]) == (None, 0)
+    assert near["drift_s"] == pytest.approx(0.6)
 
 
 def changed(motion: Motion, quantity: str, value: float) -> Motion:
