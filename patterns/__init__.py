@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from patterns.clip import Clip, describe
     from patterns.errors import EvenholdError
     from patterns.frame_source import frames
-    from patterns.picture.stills import planes_to_rgb
+    from patterns.picture.planes import planes_to_rgb
 
 __all__ = ["Clip", "EvenholdError", "cadence", "describe", "frames", "planes_to_rgb", "write"]
 
@@ -29,7 +29,7 @@ _HOMES = {
     "cadence": "patterns.api",
     "describe": "patterns.clip",
     "frames": "patterns.frame_source",
-    "planes_to_rgb": "patterns.picture.stills",
+    "planes_to_rgb": "patterns.picture.planes",
     "write": "patterns.api",
 }
 

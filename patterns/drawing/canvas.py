@@ -20,8 +20,7 @@ from patterns.errors import RequestError
 from patterns.picture.arrays import UInt8Array
 from patterns.picture.lettering import cap_height_px, font, text_width_px, typeface
 from patterns.picture.light import light_to_ycbcr, signal_to_light
-from patterns.picture.planes import Planes
-from patterns.picture.stills import picture_bytes
+from patterns.picture.planes import Planes, picture_bytes
 from patterns.whole_file import write_whole
 
 Anchor = Literal["start", "middle", "end"]

@@ -15,8 +15,7 @@ from patterns.clip import Clip, size_name
 from patterns.errors import RequestError
 from patterns.frame_source import FrameSource
 from patterns.kit.record import dump, record_json
-from patterns.picture.planes import Planes
-from patterns.picture.stills import picture_bytes, planes_to_rgb
+from patterns.picture.planes import Planes, picture_bytes, planes_to_rgb
 from patterns.safety.check import LoopGuard
 from patterns.safety.report import SafetyReport
 from patterns.scenes.motion import Loop, loop

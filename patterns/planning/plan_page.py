@@ -14,7 +14,7 @@ from patterns.drawing.canvas import Box, Drawing, Polygon, Raster, Stroke, Text,
 from patterns.drawing.style import LIGHT, css_properties, page_part, scheme_properties
 from patterns.frame_source import FrameSource
 from patterns.picture.lettering import size_for_width
-from patterns.picture.stills import planes_to_rgb
+from patterns.picture.planes import planes_to_rgb
 from patterns.planning.plan import Plan
 from patterns.planning.plan_text import Fact, brief_facts
 from patterns.planning.rates import PlanRequest

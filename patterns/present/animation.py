@@ -22,7 +22,7 @@ from typing import Literal
 from PIL import Image
 
 from patterns.errors import OutputError, RequestError
-from patterns.picture.stills import planes_to_rgb
+from patterns.picture.planes import planes_to_rgb
 from patterns.present.split_clip import SplitClip, refuse_flashing
 from patterns.present.split_spec import SplitSpec
 from patterns.safety.check import LoopGuard

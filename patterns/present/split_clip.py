@@ -15,8 +15,7 @@ from patterns.clip import Clip, StripEdge
 from patterns.drawing.canvas import Box, Drawing, Text, to_planes
 from patterns.errors import RequestError
 from patterns.picture.lettering import cap_height_px, size_for_width, text_width_px
-from patterns.picture.planes import Planes
-from patterns.picture.stills import picture_bytes, planes_to_rgb
+from patterns.picture.planes import Planes, picture_bytes, planes_to_rgb
 from patterns.present.hold_meter import HoldMeter
 from patterns.present.panel import Area, PanelAreas, PanelPicture, paste
 from patterns.present.split_spec import Panel, SplitSpec

@@ -16,7 +16,7 @@ from patterns.drawing.canvas import Drawing, to_png, to_svg
 from patterns.drawing.hold_chart import hold_chart
 from patterns.drawing.space_time import space_time
 from patterns.errors import RequestError
-from patterns.picture.stills import picture_bytes
+from patterns.picture.planes import picture_bytes
 from patterns.present import speaker_notes as notes_of
 from patterns.present.animation import (
     FORMATS,

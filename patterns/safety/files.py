@@ -16,7 +16,7 @@ from PIL import Image, ImageFilter, ImageSequence, UnidentifiedImageError
 
 from patterns.errors import InputError, RequestError
 from patterns.picture.arrays import UInt8Array
-from patterns.picture.stills import picture_bytes
+from patterns.picture.planes import picture_bytes
 from patterns.safety.check import LOOPED, FlashCheck, Frame, WorstMoment
 from patterns.safety.luminance import FINE, Shrunk
 from patterns.safety.report import SafetyReport

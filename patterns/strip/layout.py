@@ -58,16 +58,16 @@ class StripLayout:
     band_height: int  # rows that the strip takes; even
     grid: StripGrid  # the arrangement that it follows
     hold_rule: HoldRow  # how many hold cells and over how long they are lit equally often
-    # posts, flags, number, white, black, identity, hold, figures: cells in the order of the grid
+    halftones: tuple[Halftone, ...]  # light references, darkest first
+    # posts, flags, number, white, black, identity, figures, hold: cells in the order of the grid
     posts: tuple[Cell, ...]
     flags: tuple[Cell, ...]
     number: tuple[Cell, ...]
     white: tuple[Cell, ...]
     black: tuple[Cell, ...]
     identity: tuple[Cell, ...]
-    hold: tuple[Cell, ...]
-    halftones: tuple[Halftone, ...]  # light references, darkest first
     figures: tuple[Cell, ...]
+    hold: tuple[Cell, ...]
 
     def band_rows(self, edge: str) -> tuple[int, int]:
         """First row and row after the last of the strip on edge ``bottom`` or ``top``."""
@@ -120,28 +120,16 @@ def strip_layout(width: int, height: int, rate: Fraction) -> StripLayout:
             f"{MIN_WIDTH} pixels across and {MIN_BAND * HIGHEST_SHARE} down, or --strip none"
         )
 
-    def snap(rects: tuple[Rect, ...]) -> tuple[Cell, ...]:
-        return tuple(_snap(rect, width, band) for rect in rects)
-
     # from the rate as the identity cells write it, which is all that a reader has
     rule = hold_row(Identity.of(rate, 0).rate)
     fields = [_snap(rect, width, band, inside=True) for rect in on.halftones]
-    return StripLayout(
-        width,
-        height,
-        band,
-        on,
-        rule,
-        snap(on.posts),
-        snap(on.flags),
-        snap(on.number),
-        snap(on.white),
-        snap(on.black),
-        snap(on.identity),
-        snap(hold_cells(on, rule.cells)),
-        tuple(_halftone(f, label, band) for f, label in zip(fields, HALFTONES, strict=True)),
-        snap(on.figures),
+    halftones = tuple(_halftone(f, label, band) for f, label in zip(fields, HALFTONES, strict=True))
+    parts = (on.posts, on.flags, on.number, on.white, on.black, on.identity, on.figures)
+    snapped = (
+        tuple(_snap(rect, width, band) for rect in part)
+        for part in (*parts, hold_cells(on, rule.cells))
     )
+    return StripLayout(width, height, band, on, rule, halftones, *snapped)
 
 
 def picture_rows(clip: Clip) -> tuple[int, int]:

@@ -17,8 +17,7 @@ import numpy as np
 
 from patterns.clip import Clip
 from patterns.errors import RequestError
-from patterns.picture.planes import Planes
-from patterns.picture.stills import picture_bytes, planes_to_rgb
+from patterns.picture.planes import Planes, picture_bytes, planes_to_rgb
 from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.bars.renderer import BarsRenderer
 from patterns.strip.code import NUMBER_BITS, NUMBER_CELLS, number_words

@@ -26,7 +26,7 @@ from PIL import Image
 from patterns.cli import main as evenhold
 from patterns.clip import Clip
 from patterns.frame_source import frames
-from patterns.picture.stills import planes_to_rgb
+from patterns.picture.planes import planes_to_rgb
 from patterns.scenes.bars.motion import BarsMotion
 from patterns.video.process import ffmpeg_path
 from patterns.video.writer import VideoSpec, VideoWriter
