@@ -34,7 +34,7 @@ NOT_SEEN = (NO_STRIP, TOO_DARK, TOO_SMALL)  # reasons that speak of no strip in 
 ALIGNED_PX = 0.6  # off straight: strips of files measure up to 0.3, of cameras set up with care 1.7
 CLEARLY_PX = 1.5
 UNREST_PX = 0.1  # over all pictures looked at; files stand still to 0.05
-BLACK, WHITE = 40, 200  # codes: a file's black lies below, its white above
+BLACK, WHITE = 28, 220  # codes: a file's black lies below (16 to 20), its white above (228)
 
 
 @dataclass(frozen=True)
