@@ -17,14 +17,13 @@ from patterns.picture.arrays import UInt8Array
 from patterns.picture.light import code_to_light, light_to_code
 from patterns.picture.planes import Planes
 from patterns.scenes.motion import focal_px
+from patterns.scenes.orbit import geometry
 from patterns.scenes.orbit import renderer as orbit
-from patterns.scenes.orbit import view as orbit_view
-from patterns.scenes.orbit.geometry import SUBJECT, WALL, OrbitCamera, Seen
+from patterns.scenes.orbit.geometry import SUBJECT, WALL, OrbitCamera, Samples, Seen
 from patterns.scenes.orbit.motion import RING_RADIUS_M, OrbitMotion
 from patterns.scenes.orbit.outlines import OUTLINES
 from patterns.scenes.orbit.renderer import OrbitRenderer
 from patterns.scenes.orbit.texels import Texels
-from patterns.scenes.orbit.view import Samples
 from tests.scenes.interrupted import interrupt, same
 
 W, H = 384, 216
@@ -306,7 +305,7 @@ def test_a_second_rate_sees_nothing_anew(monkeypatch: pytest.MonkeyPatch) -> Non
 
     def look(camera: OrbitCamera, pixels: int) -> Samples:
         looks.append(camera)
-        return orbit_view.look(camera, pixels)
+        return geometry.look(camera, pixels)
 
     monkeypatch.setattr(orbit, "look", look)
     kept = [OrbitRenderer(clip, *SMALL) for clip in clips]

@@ -20,11 +20,17 @@ from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
 from patterns.scenes.orbit.atlas import Atlas, Surface
 from patterns.scenes.orbit.geometry import (
+    EDGE_GRID,
     FAR_GROUND,
     NEAR_GROUND,
     SUBJECT,
     WALL,
     OrbitCamera,
+    look,
+    whole,
+    whole_azimuths,
+    whole_edge_azimuths,
+    whole_edges,
 )
 from patterns.scenes.orbit.ground import OrbitGround
 from patterns.scenes.orbit.hills import OrbitWall
@@ -32,14 +38,6 @@ from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.plan import RowPlan, plan_rows
 from patterns.scenes.orbit.subjects import OrbitSubject
 from patterns.scenes.orbit.texels import SUBTEXELS, Reader, Texels
-from patterns.scenes.orbit.view import (
-    EDGE_GRID,
-    look,
-    whole,
-    whole_azimuths,
-    whole_edge_azimuths,
-    whole_edges,
-)
 from patterns.scenes.pattern import Shot
 
 LATER = 240  # frames before they are drawn that texels may be painted with others

@@ -11,12 +11,11 @@ from contextlib import contextmanager
 
 import numpy as np
 
-from patterns.picture.arrays import IntArray, UInt8Array, UInt32Array
+from patterns.picture.arrays import UInt8Array, UInt32Array
 from patterns.scenes.terrain.levels import LineLevel
 from patterns.scenes.terrain.texels import WORD, interpolator
 
 BLOCK_ROWS = 96  # rows interpolated together: they stay in cache
-KEPT_LINE_M = 0.4  # rows whose lines lie further apart often show the same line as a frame ago
 RUN = 256  # items in numpy's buffer: fewer than a row has
 
 
@@ -39,42 +38,22 @@ class LinePlane:
         counts = [len(level.places[which]) for level in levels]
         self._per_m = np.repeat(np.concatenate(ahead), counts)
         self._ring = np.array([len(words) for words in self._words])
-        self._kept = np.zeros(
-            (int((self._per_m <= 1 / KEPT_LINE_M).sum()), len(self._columns[0])), self._wide
-        )
-        self._kept_line = np.full(len(self._kept), -1)
 
     def draw(self, travel_m: float, planes: Sequence[UInt8Array]) -> None:
         """Fill the rows of the planes of a picture when the camera has come `travel_m`."""
         line, mix = interpolator(self._origin + travel_m * self._per_m)
         lines = (line % self._ring).tolist()
         buffer = np.empty((BLOCK_ROWS, len(self._columns[0])), self._wide)
-        far, count = len(self._kept), self.bottom - self.top
-        self._keep(line[:far], lines)
         with row_by_row():
-            for first in [*range(0, far, BLOCK_ROWS), *range(far, count, BLOCK_ROWS)]:
-                some = slice(first, min(first + BLOCK_ROWS, far if first < far else count))
+            for first in range(0, len(lines), BLOCK_ROWS):
+                some = slice(first, min(first + BLOCK_ROWS, len(lines)))
                 block = buffer[: some.stop - first]
+                for row, cells in enumerate(block, first):
+                    self._words[row][lines[row]].take(self._columns[row], 0, cells, "clip")
                 mixed = block.view(WORD)
-                if first < far:
-                    np.multiply(self._kept[some].view(WORD), mix[some, None], mixed)
-                else:
-                    for row, cells in enumerate(block, first):
-                        self._words[row][lines[row]].take(self._columns[row], 0, cells, "clip")
-                    mixed *= mix[some, None]
+                mixed *= mix[some, None]
                 block += self._shift[some]
                 write_codes(mixed, planes, self.top + first)
-
-    def _keep(self, line: IntArray, lines: list[int]) -> None:
-        """Gather the words of far rows anew where they show another line than they did.
-
-        A line is the same whenever it is drawn, so that its number tells what was kept.
-        """
-        others = np.flatnonzero(line != self._kept_line)
-        self._kept_line[others] = -1  # Ctrl-C may come before all are there
-        for row in others.tolist():
-            self._words[row][lines[row]].take(self._columns[row], 0, self._kept[row], "clip")
-        self._kept_line = line
 
 
 @contextmanager
