@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import click
 
 from patterns.cli import options as opt
-from patterns.cli.console import each_file, print_json
+from patterns.cli.console import each_file, print_each, progress
 from patterns.safety.files import FileResult, check_file, check_picture_path, write_marked
 from patterns.safety.report import report_text
 from patterns.safety.viewing import Viewing
-from patterns.side_by_side import Progress
 
 EXCEEDS = 3  # exit code for a file that exceeds a limit
 
@@ -61,17 +61,19 @@ def command(
         check_picture_path(picture)
     viewing = Viewing(float(peak), float(distance))
 
-    def check(file: Path, show: Progress) -> FileResult:
-        return check_file(file, viewing, loop=loop, progress=show)
+    def check(file: Path) -> FileResult:
+        with progress(file.name, quiet=quiet) as show:
+            return check_file(file, viewing, loop=loop, progress=show)
 
-    results, failed = each_file(files, check, quiet=quiet)
+    results, failed = each_file(files, check)
     if picture is not None:
         _write_pictures(results, picture, alone=len(files) == 1, force=force)
-    if as_json:
-        shown = [{"file": str(r.path), **r.report.to_json()} for r in results]
-        print_json(shown)
-    elif results:
-        click.echo("\n\n".join(f"{r.path}: {report_text(r.report)}" for r in results))
+    shown: list[Any] = [
+        {"file": str(r.path), **r.report.to_json()} if as_json
+        else f"{r.path}: {report_text(r.report)}"
+        for r in results
+    ]  # fmt: skip
+    print_each(shown, alone=False, as_json=as_json)
     if failed:
         return failed
     return 0 if all(r.report.passes for r in results) else EXCEEDS

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -9,11 +10,11 @@ from typing import Any
 import click
 
 from patterns.cli import options as opt
-from patterns.cli.console import print_json, progress
+from patterns.cli.console import each_file, print_each, progress
 from patterns.conform.conform import conform_file, name_of_result
-from patterns.conform.footage import Footage, Request, SoundChoice, Stage, look_at
+from patterns.conform.footage import Footage, Request, SoundChoice, look_at
 from patterns.conform.report import conform_json, conform_text
-from patterns.errors import EvenholdError
+from patterns.side_by_side import Progress
 from patterns.timing.audience import DEFAULT_AUDIENCE
 from patterns.timing.cadence import Display
 from patterns.timing.conform import proposals
@@ -76,34 +77,23 @@ def command(
     """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
     request = Request(rate or None, sound, undo_repeats, keep_repeats, even_out, force)
     proposes = request.rate is None and not (undo_repeats or even_out)
-    shown: list[Any] = []
-    failed = 0
-    for file in files:
-        stage = _stages(file, quiet=quiet)
-        try:
-            footage = look_at(file, request, stage)
-            if proposes:
-                done, found = None, proposals(footage.rate, displays)
-            else:
-                target = _target(out, file, footage, request, alone=len(files) == 1)
-                done, found = conform_file(file, target, footage, request, stage), ()
-        except EvenholdError as error:
-            if len(files) == 1:
-                raise
-            click.echo(f"evenhold: {error}", err=True)
-            failed = max(failed, error.exit_code)
-            continue
+
+    def conform(file: Path) -> Any:
+        def stage(what: str) -> AbstractContextManager[Progress]:
+            return progress(f"{file.name}: {what}", quiet=quiet)
+
+        footage = look_at(file, request, stage)
+        if proposes:
+            done, found = None, proposals(footage.rate, displays)
+        else:
+            target = _target(out, file, footage, request, alone=len(files) == 1)
+            done, found = conform_file(file, target, footage, request, stage), ()
         printed = conform_json if as_json else conform_text
-        shown.append(printed(str(file), footage, displays, done, found))
-    if as_json:
-        print_json(shown[0] if len(files) == 1 else shown)
-    elif shown:
-        click.echo("\n\n".join(shown))
+        return printed(str(file), footage, displays, done, found)
+
+    shown, failed = each_file(files, conform)
+    print_each(shown, alone=len(files) == 1, as_json=as_json)
     return failed
-
-
-def _stages(file: Path, *, quiet: bool) -> Stage:
-    return lambda what: progress(f"{file.name}: {what}", quiet=quiet)
 
 
 def _target(out: Path, file: Path, footage: Footage, request: Request, *, alone: bool) -> Path:

@@ -15,11 +15,11 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import click
 
-from patterns.errors import InputError
+from patterns.errors import EvenholdError
 
 T = TypeVar("T")
 
@@ -79,20 +79,25 @@ def progress(label: str, *, quiet: bool = False) -> Iterator[Callable[[int, int]
         yield show
 
 
-def each_file(
-    files: Sequence[Path], work: Callable[[Path, Callable[[int, int], None]], T], *, quiet: bool
-) -> tuple[list[T], int]:
-    """What `work` makes of each file, and the exit code; one that cannot be read is said."""
+def each_file(files: Sequence[Path], work: Callable[[Path], T]) -> tuple[list[T], int]:
+    """What `work` makes of each file, and the exit code; what goes wrong with one is said."""
     made: list[T] = []
     code = 0
     for file in files:
         try:
-            with progress(file.name, quiet=quiet) as show:
-                made.append(work(file, show))
-        except InputError as error:
+            made.append(work(file))
+        except EvenholdError as error:
             click.echo(f"evenhold: {error}", err=True)
-            code = error.exit_code
+            code = max(code, error.exit_code)
     return made, code
+
+
+def print_each(shown: Sequence[Any], *, alone: bool, as_json: bool, gap: str = "\n\n") -> None:
+    """Print texts, or JSON: a list, or the object itself where one file was given `alone`."""
+    if not as_json and shown:
+        click.echo(gap.join(shown))
+    elif as_json and (shown or not alone):
+        print_json(shown[0] if alone else shown)
 
 
 def print_json(data: object) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import fields
+from typing import Any, get_args
 
 import click
 
@@ -34,9 +35,9 @@ _what_to_make = opt.with_options(
                  help="Make the conform demonstration: repeated, blended, sped up, native."),
     click.option("--stills", is_flag=True,
                  help="Make the hold chart, space-time diagram and tracked-eye picture."),
-    click.option("--animation", "formats", type=click.Choice(list(FORMATS)), multiple=True,
+    click.option("--animation", type=click.Choice(list(FORMATS)), multiple=True,
                  help="Make an animated picture; may be repeated."),
-    click.option("--html", "html", is_flag=True,
+    click.option("--html", "demo", is_flag=True,
                  help="Make the one-page demonstration, demo.html."),
 )  # fmt: skip
 _what_to_show = opt.with_options(
@@ -89,14 +90,7 @@ def _quick_enough(pattern: Pattern) -> str:
 
 def _parts(o: dict[str, Any]) -> tuple[Part, ...]:
     """Parts that the options name; the split clip where they name none."""
-    named: dict[Part, bool] = {
-        "split": o["split"],
-        "conform": o["conform"],
-        "stills": o["stills"],
-        "animation": bool(o["formats"]),
-        "demo": o["html"],
-    }
-    return tuple(part for part, wanted in named.items() if wanted) or ("split",)
+    return tuple(part for part in get_args(Part) if o[part]) or ("split",)
 
 
 @click.command(name="present", cls=MotionCommand, further=_scene_options, after="rates")
@@ -136,26 +130,15 @@ def command(**o: Any) -> None:
 
 def _request(o: dict[str, Any]) -> TalkRequest:
     width, height = o["size"]
-    return TalkRequest(
-        folder=o["out"],
-        rates=o["rates"],
-        display=o["display"],
-        pattern=o["pattern"],
-        seed=o["seed"],
-        paces=given_paces(o),
-        strip=o["strip"],
-        layout=o["layout"],
-        shutter=Shutter.of(o["shutter"], o["exposure"]),
-        footage=o["footage"],
-        timeline=o["timeline"],
-        slow=o["slow"],
-        seconds=TalkRequest.seconds if o["seconds"] is None else o["seconds"],
-        width=width,
-        height=height,
-        codec=o["codec"],
-        clip_colours=scheme(o["clip_scheme"]),
-        still_colours=scheme(o["scheme_name"]),
-        formats=o["formats"],
-        force=o["force"],
-        allow_flashing=o["allow_flashing"],
-    )
+    named_alike = (field.name for field in fields(TalkRequest) if o.get(field.name) is not None)
+    given = {name: o[name] for name in named_alike} | {
+        "folder": o["out"],
+        "paces": given_paces(o),
+        "shutter": Shutter.of(o["shutter"], o["exposure"]),
+        "width": width,
+        "height": height,
+        "clip_colours": scheme(o["clip_scheme"]),
+        "still_colours": scheme(o["scheme_name"]),
+        "formats": o["animation"],
+    }
+    return TalkRequest(**given)

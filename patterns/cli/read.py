@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import click
 
 from patterns.cli import options as opt
-from patterns.cli.console import each_file, print_json, progress
+from patterns.cli.console import each_file, print_each, progress
 from patterns.errors import RequestError
 from patterns.reading.read_file import Given, read_file
 from patterns.reading.reading import Kind, Reading, to_json
 from patterns.reading.reading_text import reading_csv, reading_text
-from patterns.side_by_side import Progress
 from patterns.timing.cadence import Display
 from patterns.whole_file import write_whole
 
@@ -87,16 +87,18 @@ def command(
     given = Given(kind, capture_rate, display, exposure)
     alone = len(files) == 1
 
-    def read(file: Path, show: Progress) -> Reading:
-        reading = read_file(file, given, show)
+    def read(file: Path) -> Reading:
+        with progress(file.name, quiet=quiet) as show:
+            reading = read_file(file, given, show)
         if picture:
             _draw(reading, scheme_name, _named(picture, file, alone=alone), force=force)
         if csv_file:
             write_whole(_named(csv_file, file, alone=alone), reading_csv(reading), force=force)
         return reading
 
-    readings, failed = each_file(files, read, quiet=quiet)
-    _print(readings, alone=alone, as_json=as_json)
+    readings, failed = each_file(files, read)
+    shown = [to_json(reading) if as_json else reading_text(reading) for reading in readings]
+    print_each(shown, alone=alone, as_json=as_json, gap="\n\n\n")
     return failed
 
 
@@ -114,20 +116,20 @@ def _draw(reading: Reading, scheme_name: str, path: Path, *, force: bool) -> Non
 
 
 def _against(original: Path, files: tuple[Path, ...], *, as_json: bool, quiet: bool) -> int:
-    from patterns.reading.against import against, against_json, load
+    from patterns.reading.against import Film, against, against_json, load
 
-    with progress(original.name, quiet=quiet) as show:
-        whole = load(original, show)
-    compared, failed = each_file(
-        files, lambda file, show: against(load(file, show), whole), quiet=quiet
-    )
-    if as_json:
-        shown = [against_json(found) for found in compared]
-        print_json(shown[0] if len(files) == 1 and shown else shown)
-    elif compared:
-        lines = [[found.verdict, *([f"  {found.usually}"] if found.usually else [])]
-                 for found in compared]  # fmt: skip
-        click.echo("\n".join(line for found in lines for line in found))
+    def looked_at(file: Path) -> Film:
+        with progress(file.name, quiet=quiet) as show:
+            return load(file, show)
+
+    whole = looked_at(original)
+    compared, failed = each_file(files, lambda file: against(looked_at(file), whole))
+    shown: list[Any] = [
+        against_json(found) if as_json
+        else found.verdict + (f"\n  {found.usually}" if found.usually else "")
+        for found in compared
+    ]  # fmt: skip
+    print_each(shown, alone=len(files) == 1, as_json=as_json, gap="\n")
     return failed
 
 
@@ -143,12 +145,3 @@ def _check(picture: Path | None, exposure: Fraction | None) -> None:
 
 def _named(target: Path, file: Path, *, alone: bool) -> Path:
     return target if alone else target.with_stem(f"{target.stem}-{file.stem}")
-
-
-def _print(readings: list[Reading], *, alone: bool, as_json: bool) -> None:
-    if as_json:
-        shown = [to_json(reading) for reading in readings]
-        if readings or not alone:
-            print_json(shown[0] if alone else shown)
-    elif readings:
-        click.echo("\n\n\n".join(reading_text(reading) for reading in readings))
