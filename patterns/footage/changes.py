@@ -203,15 +203,26 @@ class Marks:
 def mark(changes: Changes) -> Marks:
     """Marks of all pictures."""
     step = np.nan_to_num(np.array(changes.step))
-    detail, far = (_local(np.array(part), 50) for part in (changes.detail, changes.far))
-    moving = (far > STILL * detail) & (far > STILL_CODES)
-    noisy = moving & (_local(np.array(changes.floor), 50) > GRAINY * _local(step, 75))
-    moving &= ~noisy
-    copies = _copies(step, moving)
     cuts = _stands_out(step) & _stands_out(np.nan_to_num(np.array(changes.wide)))
+    measures = np.array([changes.step, changes.floor, changes.far, changes.detail])
+    shots = [_moves(*shot) for shot in np.split(measures, np.flatnonzero(cuts), axis=1)]
+    moving, noisy, copies = np.concatenate(shots, axis=1)
     near_cuts = np.convolve(np.pad(cuts, 2), np.ones(5), "valid") > 0  # of any count of pictures
     steady = ~np.isnan(changes.advance) & (np.array(changes.across) > ACROSS) & ~near_cuts
     return Marks(moving, noisy, copies, cuts, steady)
+
+
+def _moves(
+    step: FloatArray, floor: FloatArray, far: FloatArray, detail: FloatArray
+) -> tuple[BoolArray, BoolArray, BoolArray]:
+    """Marks `moving`, `noisy` and `copies` of one shot: a change across a cut is no motion."""
+    step, floor, far = step.copy(), floor.copy(), far.copy()
+    step[:1], floor[:1], far[:LAG] = 0.0, NAN, NAN
+    moved = _local(far, 50)
+    moving = (moved > STILL * _local(detail, 50)) & (moved > STILL_CODES)
+    noisy = moving & (_local(floor, 50) > GRAINY * _local(step, 75))
+    moving &= ~noisy
+    return moving, noisy, _copies(step, moving)
 
 
 def _copies(step: FloatArray, moving: BoolArray) -> BoolArray:
@@ -249,12 +260,13 @@ def _local(values: FloatArray, percent: float) -> FloatArray:
 
 
 def beside(step: FloatArray) -> FloatArray:
-    """Largest step shortly before or shortly after, whichever is less: a cut is on one side.
+    """Largest step shortly before or shortly after, whichever is less: next to one is a stop.
 
-    Beside the file's ends, where there are too few, the other side alone counts.
+    The first picture has no step. Where one side has fewer than two, the other alone counts.
     """
-    padded = np.pad(step, BESIDE, constant_values=np.inf)
-    padded[BESIDE] = np.inf  # the first picture has no step
-    most = np.lib.stride_tricks.sliding_window_view(padded, BESIDE).max(axis=1)
+    padded = np.pad(step[1:], (BESIDE + 1, BESIDE), constant_values=-np.inf)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, BESIDE)
+    known = np.isfinite(windows).sum(axis=1) >= 2
+    most = np.where(known, windows.max(axis=1), np.inf)
     lesser = np.minimum(most[: -BESIDE - 1], most[BESIDE + 1 :])
     return np.asarray(np.where(np.isinf(lesser), 0.0, lesser), np.float64)

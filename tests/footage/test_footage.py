@@ -23,6 +23,7 @@ from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.orbit.motion import OrbitMotion
 from tests.footage.rates import CODINGS, converted, judged, said, shipped
 from tests.reading.edits import encode, grainy, repeated_onto, shot
+from tests.simulation.files import make
 
 FRAMES = 76
 
@@ -112,6 +113,15 @@ def test_a_strip_that_is_seen_in_part_is_said_with_how_to_override(tmp_path: Pat
     assert reading.verdict.startswith("a strip was seen but cannot be read: ")
     assert "--as footage" in reading.verdict
     assert (reading.rate, reading.repeated, reading.blended) == (None, (), ())
+
+
+@pytest.mark.parametrize("seed", [3024, 4010])
+def test_what_comes_once_is_no_rhythm_and_a_cut_is_no_motion(tmp_path: Path, seed: int) -> None:
+    """Few pictures of a grainy pan can be judged; and nearly still pictures between two cuts."""
+    found = measure(make("footage", seed, tmp_path).path, lambda *_: None)
+    assert 24 < found.marks.moving.sum() < 50
+    assert found.conversion is None
+    assert not found.marks.copies.any()
 
 
 def test_a_static_shot_is_said_to_be_one(tmp_path: Path) -> None:
