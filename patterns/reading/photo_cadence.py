@@ -157,8 +157,8 @@ def _explain(
         before = (cell - 1) % cells
         while before in lost and before != cell:  # several in a row: the last one shown stood in
             before = (before - 1) % cells
-        if whole[before] and left[before] < -more[cell]:
-            return None
+        if not whole[before] or left[before] < -more[cell]:
+            return None  # nothing is seen to have stood in: the exposure may begin or end here
         left[before] += more[cell]
         left[cell] = 0
         (lost if -more[cell] >= longest[int(cell)] > 0 else late).append(int(cell))

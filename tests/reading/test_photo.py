@@ -15,6 +15,7 @@ import pytest
 
 from patterns.picture.arrays import FloatArray
 from patterns.reading.photo import judge_photo
+from patterns.reading.photo_cadence import Cells, match
 from patterns.reading.reading import Reading, to_json
 from patterns.reading.reading_text import reading_text
 from patterns.reading.stored_reading import from_json
@@ -307,3 +308,22 @@ def test_a_reflection_on_some_cells_is_no_uneven_playing(rate: F, display: int |
     assert found.even is None
     assert found.dropped == ()
     assert "reflections" in found.verdict
+
+
+@pytest.mark.parametrize(("shift", "told"), [(0, None), (10, (14, 15, 16))])
+def test_cells_are_lost_only_where_another_is_seen_to_have_stood_in(
+    shift: int, told: tuple[int, ...] | None
+) -> None:
+    """50 on 60 Hz for 1 s, frames 3 to 52; three in a row lack a showing.
+
+    Beside cell 3, at which the exposure begins, what stood in for them cannot be seen.
+    """
+    numbers = np.arange(3, 53)
+    held = np.bincount(numbers % 25, (numbers + 1) * 6 // 5 - numbers * 6 // 5, 25)
+    for cell, lost in ((4, 2), (5, 1), (6, 1)):
+        held[cell + shift] -= lost
+    held[3 + shift] += 4 if shift else 0
+    run = Run(3, 50, 50, 50, 0.0, np.zeros(28))
+    seen = Cells(held / 60, np.full(25, 0.02 / 60), run, F(50), (0.99, 1.01))
+    found = match(seen, F(60))
+    assert (found and found.lost) == told
