@@ -14,7 +14,7 @@ import numpy as np
 
 from patterns.footage.changes import Changes, Marks, beside, mark
 from patterns.footage.conversion import Conversion, Kind
-from patterns.picture.arrays import BoolArray, FloatArray
+from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 
 SHOT_AT = (
     *(Fraction(n) for n in (12, 15, 16, 18, 20, 24, 25, 30, 48, 50, 60)),
@@ -30,6 +30,7 @@ ALIKE = 0.4  # correlation of steps with those foreseen; other footage to 0.3
 AS_LARGE = 0.1  # that, times how large it is; coding that skips gives other footage to 0.08
 WOVEN_LARGE = 0.35  # the same of telecine, as mixtures of other rhythms have some of it
 SURE = 5.5  # standard errors
+REPEATED, AFTER_A_GAP = 0.5, 1.2  # advance of odd pictures: 0 and 1.5, where others have 1
 MIXED = 0.5  # correlation of mixtures; other footage to 0.37
 FAINT = 0.05  # spread of a measure (logarithms) that coding alone gives
 SHORTEST = 12  # pictures; longer rhythms come too rarely in a stretch to be known from chance
@@ -77,8 +78,18 @@ def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversio
         if score > best[0]:
             least = WOVEN_LARGE if one.kind == "telecine" else AS_LARGE
             told = like[at] > ALIKE and sure > SURE and like[at] * large > least
+            told = told and _comes_again(tried[at], seen, n)
             best = score, tried[at] if told else None
     return best[1]
+
+
+def _comes_again(one: Conversion, advance: FloatArray, known: IntArray) -> bool:
+    """Whether most of the odd pictures that are known are so: a cut and a stop fit by chance."""
+    odd = advance[known[one.marks()[known]]]
+    if one.kind == "telecine":
+        return True
+    seen = odd < REPEATED if one.kind == "repeat" else odd > AFTER_A_GAP
+    return bool(2 * seen.sum() > seen.size)
 
 
 def _stepping(timeline: Fraction, count: int) -> Iterator[Conversion]:
