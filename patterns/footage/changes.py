@@ -233,7 +233,6 @@ def _copies(step: FloatArray, moving: BoolArray) -> BoolArray:
     one after may be larger, where frames were lost meanwhile.
     """
     little = moving & (step < NOTHING * beside(step))
-    little[:1] = False
     found = np.zeros_like(little)
     turns = np.flatnonzero(np.diff(little, prepend=False, append=False))
     for first, end in turns.reshape(-1, 2):
