@@ -22,10 +22,14 @@ TEXTURED = 0.08  # of the blocks that must hold something to follow
 FOLLOWED = 0.5  # of the textured blocks that must be followed to speak of motion
 ONE_WAY = 0.8  # length of the mean of directions, from which all goes one way
 STEADY, NEARLY = 0.15, 0.4  # spread of the speed, 10th to 90th percentile, over its median
-LEAST_PLANE, ON_THE_PLANE = 16, 0.8  # places, and the share of them that a plane must explain
+LEAST_PLANE, ON_THE_PLANE = 48, 0.6  # blocks, and the share of the fast ones that a plane explains
+NEARLY_EXACT = 0.1  # of a block's speed, its standard error, from which it counts for a plane
+LEAST_ERROR_PX = 0.05  # of any block
+UNKNOWN = (0.0, 0.0, 0.0, 0.0)  # speed, error and place at the border
+OFTEN = 0.25  # of the looks that must know a place
 CLEARLY = 2  # standard errors, by which the border must go faster to be told
 BEYOND = 1.5  # blocks from one on the plane, up to which the border is told
-PLANE_PX, PLANE = 0.08, 0.08  # pixels a frame, and of the speed, to which it must
+PLANE_PX, PLANE = 0.15, 0.06  # pixels, and share of the displacement, to which it must
 WAYS = ("right", "lower right", "down", "lower left", "left", "upper left", "up", "upper right")
 
 
@@ -117,8 +121,8 @@ def _shot(
         for n in ("dx", "dy")
     )
     speed = np.hypot(dx, dy)
-    exact = np.stack([f.error for f in flows]) / frames < EXACT * speed
-    speed[~exact & (speed > STILL * size[0] / float(rate))] = np.nan
+    error_px = np.stack([f.error for f in flows]) / frames
+    speed[(error_px >= EXACT * speed) & (speed > STILL * size[0] / float(rate))] = np.nan
     of_places = _reached(speed, 50)
     with np.errstate(invalid="ignore"):
         moves = of_places > STILL * size[0] / float(rate)
@@ -137,7 +141,8 @@ def _shot(
     most, error = float(np.nanpercentile(speed[:, moves], FAST)), 0.0
     if unsteady <= STEADY:
         most = float(np.percentile(of_places[moves], FAST))
-        at_the_border = _at_the_border(flows, np.where(moves, dx, np.nan), dy, size)
+        counts = known & (known.mean(axis=0) > OFTEN) & (error_px < NEARLY_EXACT * np.hypot(dx, dy))
+        at_the_border = _at_the_border(flows, passed, counts, size)
         if at_the_border[0] - CLEARLY * at_the_border[1] > most:
             most, error, x, y = at_the_border
     return Shot(
@@ -154,48 +159,60 @@ def _of_usual(ratios: FloatArray) -> FloatArray:
 
 
 def _at_the_border(
-    flows: Sequence[Flow], dx: FloatArray, dy: FloatArray, size: tuple[int, int]
+    flows: Sequence[Flow], passed: FloatArray, used: BoolArray, size: tuple[int, int]
 ) -> tuple[float, float, float, float]:
-    """Fastest motion on the picture's border, its error, and its place.
+    """Fastest motion on the picture's border, pixels a frame, its error, and its place.
 
     Where all that is fast is one plane; else 0.
+    `passed`: frames from the first to the second picture of each look.
+    `used`: the blocks (looks, rows, columns) whose motion counts.
 
     Blocks end within the picture, where what is near the camera goes slower than at its border.
     The image of a plane moves by a polynomial of eight numbers (Longuet-Higgins and Prazdny, *The
-    Interpretation of a Moving Retinal Image*, Proc. R. Soc. Lond. B 208, 1980; from memory).
+    Interpretation of a Moving Retinal Image*, Proc. R. Soc. Lond. B 208, 1980; from memory). They
+    are fitted to all blocks of all looks, each by its own error.
     """
-    known = (~np.isnan(dx)).sum(axis=0) > len(flows) / 2
-    if known.sum() < LEAST_PLANE:
-        return 0.0, 0.0, 0.0, 0.0
-    middle = [np.nanmedian(part[:, known], axis=0) for part in (dx, dy)]
-    at = [np.mean([getattr(f, n)[known] for f in flows], axis=0) for n in ("x", "y")]
-    fitted, moved = _plane(at, size), np.concatenate(middle)
-    speed = np.hypot(*middle)
-    fast = used = speed >= np.median(speed)
-    allowed = PLANE_PX + PLANE * speed
-    for _ in range(3):
-        both = np.concatenate([used, used])
-        numbers = np.linalg.lstsq(fitted[both], moved[both], rcond=None)[0]
-        used = np.hypot(*(moved - fitted @ numbers).reshape(2, -1)) < allowed
-        if used[fast].mean() < ON_THE_PLANE or used.sum() < LEAST_PLANE:
-            return 0.0, 0.0, 0.0, 0.0
-    s, width, height = np.linspace(0, 1, 65), *size
-    x = np.concatenate([s * width, s * width, 0 * s, 0 * s + width])
-    y = np.concatenate([0 * s, 0 * s + height, s * height, s * height])
-    apart = np.hypot(x[:, None] - at[0][used], y[:, None] - at[1][used]).min(axis=1)
-    near = apart < BEYOND * SMALL
-    x, y = x[near], y[near]
+    right, down, error, x, y = (
+        np.stack([getattr(f, n) for f in flows])[used] for n in ("dx", "dy", "error", "x", "y")
+    )
+    frames, far = np.broadcast_to(passed[:, None, None], used.shape)[used], np.hypot(right, down)
+    fitted, moved = _plane((x, y), size), np.concatenate([right, down]) / np.tile(frames, 2)
+    weight = np.tile((frames / np.hypot(error, LEAST_ERROR_PX)) ** 2, 2)
+    if far.size < LEAST_PLANE:
+        return UNKNOWN
+    fast = near = far / frames >= np.median(far / frames)
+    for _ in range(8):
+        if near.sum() < LEAST_PLANE or near[fast].mean() < ON_THE_PLANE:
+            return UNKNOWN
+        counts = np.tile(near, 2) * weight
+        inverse = np.linalg.pinv((fitted * counts[:, None]).T @ fitted)
+        numbers = inverse @ (fitted.T @ (counts * moved))
+        left = moved - fitted @ numbers
+        near = np.hypot(*left.reshape(2, -1)) * frames < PLANE_PX + PLANE * far
+    counts = np.tile(near, 2) * weight
+    variance = float(counts @ left**2) / (2 * near.sum() - 8)
+    x, y = _border_beside(x[near], y[near], size)
     if not x.size:
-        return 0.0, 0.0, 0.0, 0.0
-    told = _plane([x, y], size)
+        return UNKNOWN
+    told = _plane((x, y), size)
     speeds = np.hypot(*(told @ numbers).reshape(2, -1))
     best = int(speeds.argmax())
-    both = np.concatenate([used, used])
-    left = moved[both] - fitted[both] @ numbers
-    spread = np.linalg.pinv(fitted[both].T @ fitted[both]) * (left @ left) / (both.sum() - 8)
     rows = told.reshape(2, -1, 8)[:, best]
-    error = float(np.sqrt(np.trace(rows @ spread @ rows.T)))
-    return float(speeds[best]), error, float(x[best]), float(y[best])
+    error_px = float(np.sqrt(variance * np.trace(rows @ inverse @ rows.T)))
+    return float(speeds[best]), error_px, float(x[best]), float(y[best])
+
+
+def _border_beside(
+    x: FloatArray, y: FloatArray, size: tuple[int, int]
+) -> tuple[FloatArray, FloatArray]:
+    """Places on the border that are hardly farther than a block from one of these."""
+    (width, height), s = size, np.linspace(0, 1, 65)
+    along = np.concatenate([s * width, s * width, 0 * s, 0 * s + width])
+    down = np.concatenate([0 * s, 0 * s + height, s * height, s * height])
+    # long files have many blocks, at few places
+    places = np.unique(np.rint(np.stack([x, y]) / 4), axis=1) * 4
+    apart = np.hypot(along[:, None] - places[0], down[:, None] - places[1]).min(axis=1)
+    return along[apart < BEYOND * SMALL], down[apart < BEYOND * SMALL]
 
 
 def _plane(at: Sequence[FloatArray], size: tuple[int, int]) -> FloatArray:
