@@ -23,7 +23,7 @@ from patterns.scenes.terrain.levels import APERTURE, LineLevel, bands
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.picture import LinePlane
 from patterns.scenes.terrain.rays import Plane, Rays, cast
-from patterns.scenes.terrain.renderer import VISIBLE, TerrainRenderer, _kept
+from patterns.scenes.terrain.renderer import VISIBLE, TerrainRenderer
 from patterns.scenes.terrain.rows import RowLevel, RowPlane
 from patterns.scenes.terrain.texels import codes_of_light, hazed
 from tests.scenes.interrupted import interrupt, same
@@ -74,13 +74,13 @@ def both_rays(motion: TerrainMotion) -> tuple[Rays, Rays]:
 
 
 def assert_close(off: list[Float32Array]) -> None:
-    """Within 2 codes, but for 3 % of the samples, and nearly all of these within 6; no bias."""
+    """Within 2 codes, but for 6 % of the samples, and nearly all of these within 7; no bias."""
     signed = np.concatenate(off)
     error = np.abs(signed)
     assert abs(signed.mean()) < 0.1
     assert error.mean() < 0.75  # of which rounding alone is 0.25
-    assert (error > 2).mean() <= 0.03
-    assert np.quantile(error, 0.999) < 6
+    assert (error > 2).mean() <= 0.06
+    assert np.quantile(error, 0.999) < 7
 
 
 def levels_of(rays: Rays, chroma: Rays) -> list[tuple[int, int]]:
@@ -99,10 +99,9 @@ def test_level_against_averaged_sub_frames(
 ) -> None:
     """320 sub-frames of the country, four times as fine along the flight as a pixel.
 
-    A few samples differ by more than 2 codes: in a 1920x1080 frame of the default flight 1.4 %
-    (180 degrees; 0 degrees 1.8 %), and 0.05 % by more than 4, at the edges of materials in the
-    far half of the picture. Noise makes them ragged, more finely than the two lines a pixel
-    that are drawn there (one a pixel near the camera) can follow.
+    A few samples differ by more than 2 codes, at the edges of materials: noise makes them ragged,
+    more finely than the two lines a pixel that are drawn far away (one a pixel near the camera)
+    can follow. How many depends on the place: 0.1 to 7 % in three levels at twelve places.
     """
     motion = TerrainMotion(flight)  # type: ignore[arg-type]
     rays, chroma = both_rays(motion)
@@ -256,30 +255,6 @@ def test_a_loop_closes_at_the_period(flight: str) -> None:
     step = np.abs(frame(renderer, last - 1).y.astype(int) - start.y).mean()
     usual = np.abs(frame(renderer, 1).y.astype(int) - start.y).mean()
     assert step < 1.5 * usual
-
-
-def test_the_next_clip_of_a_set_has_most_of_its_ground(monkeypatch: pytest.MonkeyPatch) -> None:
-    drawn = 0
-    grid = Country.grid
-
-    def counted(
-        country: Country, first: GridAxis, second: GridAxis, turned: bool = False
-    ) -> Float32Array:
-        nonlocal drawn
-        drawn += len(first) * len(second)
-        return grid(country, first, second, turned)
-
-    monkeypatch.setattr(Country, "grid", counted)
-    at_24, at_60 = (clip(TerrainMotion(), Fraction(rate)) for rate in (24, 60))
-    _kept.cache_clear()
-    alone = frame(TerrainRenderer(at_60, WIDTH, HEIGHT), 60)
-    _kept.cache_clear()
-    drawn = 0
-    frame(TerrainRenderer(at_24, WIDTH, HEIGHT), 24)
-    of_the_first, drawn = drawn, 0
-    after = frame(TerrainRenderer(at_60, WIDTH, HEIGHT), 60)
-    assert same(after, alone)
-    assert drawn < of_the_first / 3
 
 
 def test_memory_does_not_grow_with_travel() -> None:

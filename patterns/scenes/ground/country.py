@@ -16,9 +16,9 @@ from patterns.scenes.ground.sampling import GridSampler
 from patterns.scenes.ground.shading import Materials, shade
 
 TILE = 1024
-COARSE_REPEATS, MIDDLE_REPEATS, FINE_REPEATS, CROWN_REPEATS = 13, 97, 751, 11
-OVERVIEW_STEP_M = PERIOD_M / 768
-FAR_M = 1.0, 12.0  # width and length of the least footprints that the overview serves
+COARSE_REPEATS, MIDDLE_REPEATS, FINE_REPEATS, CROWN_REPEATS = 7, 47, 373, 6
+OVERVIEW_STEP_M = PERIOD_M / 512
+FAR_M = 0.75, 9.0  # width and length of the least footprints that the overview serves
 BLOCK = 16384  # places that are shaded together: they stay in cache, and may skip materials
 MANY = 16  # pieces into which a long box may be cut
 
@@ -33,7 +33,7 @@ class Country:
     PERIOD_M = PERIOD_M
 
     def __init__(self, seed: int) -> None:
-        rng = np.random.default_rng([seed, 0x7A12])
+        rng = np.random.default_rng([seed, 0x7A17])
         layout = lay_out(rng)
         coarse = PERIOD_M / COARSE_REPEATS / TILE
         crown = PERIOD_M / CROWN_REPEATS / TILE

@@ -14,7 +14,6 @@ from patterns.picture.arrays import Float32Array, FloatArray, IndexArray
 MOST_SAMPLES = 48  # under a group of boxes; more would be mostly zeros
 MANY = 4  # samples under a box that are too many
 LEAST = 32  # samples of a side that is not halved
-MOST_PRODUCTS = 250_000  # in one matrix product: threads cost more than they gain
 
 
 class Field:
@@ -158,68 +157,20 @@ class BoxPlan:
         weights = np.maximum(cover, 0) / np.float32(2 * self._half)
         return slice(first, last), slice(start, end), np.asarray(weights, np.float32)
 
-    @cached_property
-    def taps(self) -> list[tuple[IndexArray, Float32Array]]:
-        """For each sample that a box may cover: its number for every place, and its weight."""
-        low = self._ends[0] + self.low
-        offset = (self._places - low).astype(np.float32)
-        found = []
-        for tap in range(int((self._ends[1] - self._ends[0]).max())):
-            cover = np.float32(self._half + 0.5) - np.abs(np.float32(tap) - offset)
-            weight = np.clip(cover, 0, 1) / np.float32(2 * self._half)
-            if tap == 0 or weight.any():
-                found.append((low + tap, np.asarray(weight, np.float32)))
-        return found
-
     def down(self, values: Float32Array, columns: slice | IndexArray) -> Float32Array:
         """Average some columns of fields along x: (..., places, columns)."""
-        if self.count > 2 * len(self._places):
-            return self._down_by_taps(values, columns)
         window = self._window() if self.count >= self._size else self.samples()
         patch = values[..., window, :][..., columns]
         out = np.empty((*patch.shape[:-2], len(self._places), patch.shape[-1]), np.float32)
         for places, samples, weights in self.groups():
-            _product(weights, patch[..., samples, :], out[..., places, :])
+            np.matmul(weights, patch[..., samples, :], out[..., places, :])
         return out
 
     def across(self, rows: Float32Array) -> Float32Array:
         """Average along y, over rows of the `samples`: (..., rows, places)."""
-        if 2 * self.count > len(self._places):
-            return self._across_by_taps(rows)
         if self.count >= self._size:
             rows = rows.take(self._window(), -1)
         out = np.empty((*rows.shape[:-1], len(self._places)), np.float32)
         for places, samples, weights in self.groups():
-            _product(rows[..., samples], weights.T, out[..., places])
+            np.matmul(rows[..., samples], weights.T, out[..., places])
         return out
-
-    def _down_by_taps(self, values: Float32Array, columns: slice | IndexArray) -> Float32Array:
-        """The same where most samples lie under no box."""
-        if isinstance(columns, slice):
-            values = values[..., columns]
-        total: Float32Array | None = None
-        for number, weight in self.taps:
-            rows = values[..., number % self._size, :]
-            rows *= weight[:, None]
-            total = rows if total is None else np.add(total, rows, total)
-        assert total is not None
-        return total if isinstance(columns, slice) else total[..., columns]
-
-    def _across_by_taps(self, rows: Float32Array) -> Float32Array:
-        whole = self.count >= self._size
-        total: Float32Array | None = None
-        for number, weight in self.taps:
-            at = number % self._size if whole else number - self.low
-            part = rows.take(at, -1, mode="clip")
-            part *= weight
-            total = part if total is None else np.add(total, part, total)
-        assert total is not None
-        return total
-
-
-def _product(left: Float32Array, right: Float32Array, out: Float32Array) -> None:
-    """Matrix product in parts so small that the matrix library starts no threads of its own."""
-    rows = max(1, MOST_PRODUCTS // (left.shape[-1] * right.shape[-1]))
-    for first in range(0, left.shape[-2], rows):
-        some = slice(first, first + rows)
-        np.matmul(left[..., some, :], right, out[..., some, :])

@@ -17,8 +17,8 @@ from patterns.picture.arrays import Float32Array, FloatArray, IndexArray
 from patterns.scenes.ground.noise import fractal, shifted
 from patterns.scenes.ground.palette import CROPS, shadow_offset
 
-PERIOD_M = 4096.0
-MAP_SIZE = 1024
+PERIOD_M = 2048.0
+MAP_SIZE = 512
 MAP_STEP_M = PERIOD_M / MAP_SIZE
 BRIGHTNESS = 1.2  # of the whole ground, so that it stands well on a display
 HEDGE_HEIGHT_M, TREE_HEIGHT_M = 2.0, 1.9  # low: shadows that hide little

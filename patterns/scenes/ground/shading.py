@@ -24,7 +24,7 @@ PENUMBRA = 0.3  # width of the edge of a tree's shadow, in heights of a full-gro
 TREELESS = 0.05  # readiness of trees to stand, below which there are none
 VERGE_M = 4.3  # wider than the nearest-sample steps of the parcel map
 # Both divide the country's period, or rows would break at its edge.
-DRILL_M, WHEELINGS_M = PERIOD_M / 2560, PERIOD_M / 170
+DRILL_M, WHEELINGS_M = PERIOD_M / 1280, PERIOD_M / 85
 
 
 @dataclass(frozen=True)

@@ -57,7 +57,7 @@ def turn_boxes(
     """
     reach = turn_reach(pixel, exposure)
     weights = _turn_weights(part, per_texel, pixel, exposure)
-    together, wide = len(weights), weights.shape[1] - 2 * reach
+    wide = weights.shape[1] - 2 * reach
     pieces = (len(cells) - 2 * reach) // wide
     assert len(cells) == pieces * wide + 2 * reach
     cells = np.ascontiguousarray(cells)
@@ -68,12 +68,7 @@ def turn_boxes(
         (wide * line, line, item),
         writeable=False,
     )
-    out = np.empty((pieces, together, cells.shape[1]), np.float32)
-    most = max(1, LARGEST_PRODUCT // weights.size)
-    for begin in range(0, cells.shape[1], most):
-        some = slice(begin, begin + most)
-        np.matmul(weights, windows[:, :, some], out=out[:, :, some])
-    return out
+    return np.asarray(np.matmul(weights, windows), np.float32)
 
 
 @lru_cache(maxsize=1024)

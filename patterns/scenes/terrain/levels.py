@@ -9,8 +9,6 @@ Luma and chroma are made of the same light.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Hashable
-from functools import partial
 from math import ceil, floor, log2
 
 import numpy as np
@@ -47,7 +45,6 @@ FRAYED_M = 0.4
 SHORT_TAPS, FEW_LINES = (0.59, -0.09), 16
 BLUR_LINES = 4  # a long exposure needs no finer lines than this part of its own length
 CHUNK_LINES = 64
-KEPT_BYTES = 75_000_000  # ten seconds of the default flight take 70
 
 
 def bands(sample_m: FloatArray, rows: IndexArray) -> list[tuple[int, int]]:
@@ -109,30 +106,6 @@ class Ring(ABC):
         """Write a chunk into its slot."""
 
 
-class Kept:
-    """Light that was drawn, for the next clip of a set that shows the same ground.
-
-    It is kept in half of the room, and comes out the same whether it was kept or is drawn anew.
-    What a first clip begins with stays: the next begins with it too.
-    """
-
-    def __init__(self) -> None:
-        # In one piece: small ones left among what comes and goes would keep that from the system.
-        self._room = np.empty(KEPT_BYTES // 2, np.float16)
-        self._light: dict[Hashable, npt.NDArray[np.float16]] = {}
-
-    def light(self, key: Hashable, draw: Callable[[], Float32Array]) -> Float32Array:
-        """Light that `draw` makes, or what it made for an equal `key`."""
-        found = self._light.get(key)
-        if found is None:
-            found = draw().astype(np.float16)
-            if found.size <= len(self._room):
-                kept, self._room = np.split(self._room, [found.size])
-                kept[:] = found.ravel()
-                self._light[key] = kept.reshape(found.shape)
-        return found.astype(np.float32)
-
-
 class LineLevel(Ring):
     """One band of rows, for forward flight and straight down.
 
@@ -140,7 +113,6 @@ class LineLevel(Ring):
     `luma`, `chroma`: rays of the two planes.
     `rows`: first and last + 1 row of chroma; luma has twice as many.
     `blur_m`: travel in one exposure.
-    `kept`: where light is kept that was drawn for levels of the same rays.
     """
 
     def __init__(
@@ -150,10 +122,9 @@ class LineLevel(Ring):
         chroma: Rays,
         rows: tuple[int, int],
         blur_m: float,
-        kept: Kept | None = None,
     ) -> None:
         top, bottom = rows
-        self._country, self._ground_kept = country, kept or Kept()
+        self._country = country
         self.rows = (slice(2 * top, 2 * bottom), slice(top, bottom))
         footprint = luma.sample_ahead_m[self.rows[0]]
         self.step_m = max(float(np.sqrt(footprint.min() * footprint.max())), blur_m / BLUR_LINES)
@@ -238,8 +209,7 @@ class LineLevel(Ring):
     def _light(self, chunk: int) -> Float32Array:
         """Light of a chunk's lines and of those before them that filters reach back to.
 
-        The last lines of a chunk are drawn apart and serve the next one too, whether it
-        finds them kept or has to draw them: the same bytes either way.
+        The last lines of a chunk are drawn apart and serve the next one too.
         """
         dense, tail = self._dense, self._tail
         reach = 2 * dense * self._margin + 1
@@ -254,12 +224,7 @@ class LineLevel(Ring):
         return np.asarray(light[:, more : light.shape[1] - more], np.float32)
 
     def _ground(self, first: int, count: int) -> Float32Array:
-        """Light of lines, each averaged over `step_m`."""
-        key = (self.rows[0].start, self.step_m, first, count)
-        return self._ground_kept.light(key, partial(self._drawn, first, count))
-
-    def _drawn(self, first: int, count: int) -> Float32Array:
-        """The same, drawn.
+        """Light of lines, each averaged over `step_m`.
 
         Far away they are put together from strips, which lines that overlap share.
         """

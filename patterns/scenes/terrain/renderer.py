@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-from threading import get_ident
-
 import numpy as np
 
 from patterns.errors import RequestError
@@ -13,7 +10,7 @@ from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
 from patterns.scenes.ground.palette import transmittance
 from patterns.scenes.pattern import Shot
-from patterns.scenes.terrain.levels import Kept, LineLevel, bands
+from patterns.scenes.terrain.levels import LineLevel, bands
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.picture import LinePlane
 from patterns.scenes.terrain.rays import Plane, cast
@@ -84,19 +81,6 @@ class TerrainRenderer:
             self._levels = list(strips)
             self._planes = [RowPlane(strips, 0), RowPlane(strips, 1)]
         else:
-            kept = _kept(self._motion, self._shot.seed, width, height, get_ident())
-            lines = [LineLevel(self._country, luma, chroma, part, blur_m, kept) for part in parts]
+            lines = [LineLevel(self._country, luma, chroma, part, blur_m) for part in parts]
             self._levels = list(lines)
             self._planes = [LinePlane(lines, 0), LinePlane(lines, 1)]
-
-
-@lru_cache(maxsize=1)
-def _kept(
-    motion: TerrainMotion,  # noqa: ARG001 - these are what is seen
-    seed: int,  # noqa: ARG001
-    width: int,  # noqa: ARG001
-    height: int,  # noqa: ARG001
-    thread: int,  # noqa: ARG001 - what is kept must not be filled by two at once
-) -> Kept:
-    """Light of a flight's ground, kept for the next clip of a set."""
-    return Kept()
