@@ -58,9 +58,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @cache
 def needs_browser(file: Path) -> bool:
-    """Whether a file's tests open pages, or the talk that pages are opened from."""
+    """Whether a file's tests open pages, or use the talk or the server that pages come from."""
     text = file.read_text(encoding="utf-8")
-    return "playwright" in text or "talk_folder" in text
+    return "playwright" in text or "talk_folder" in text or "site: Served" in text
 
 
 @pytest.hookimpl(optionalhook=True)

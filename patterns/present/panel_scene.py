@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import lru_cache
 from itertools import groupby
 from math import ceil, floor, lcm
 from typing import Any, Literal
@@ -167,6 +168,7 @@ def _kinds(feed: Feed, refresh_hz: Fraction) -> Counter[tuple[int, Fraction]]:
     return Counter((run.refreshes, _advance(run, feed, refresh_hz)) for run in found)
 
 
+@lru_cache(maxsize=256)  # a talk asks of the same few feeds for each of its items
 def is_even(feed: Feed, refresh_hz: Fraction) -> bool:
     """Whether all pictures stay equally long and none is lost (a rare slip is not noticed)."""
     kinds = _kinds(feed, refresh_hz)

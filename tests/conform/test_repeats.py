@@ -10,7 +10,6 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
-from skimage.metrics import peak_signal_noise_ratio
 
 from patterns.errors import RequestError
 from patterns.footage.conversion import Conversion
@@ -59,6 +58,8 @@ def test_repeats_are_refused_and_taken_out(repeating: Path) -> None:
     assert done.footage.rate == rate
     assert len(made) == FRAMES
     assert see(done.target).times == [F(n, 30) for n in range(FRAMES)]
+    from skimage.metrics import peak_signal_noise_ratio  # takes a second to load
+
     # which frame each picture of a constant rate shows: the last one that is due, ffmpeg rounds
     steps = [float(np.abs(a.astype(int) - b).mean()) for a, b in pairwise(given)]
     order = np.argsort(steps)[: len(given) - FRAMES] + 1

@@ -33,9 +33,10 @@ READERS: dict[FormatName, Callable[[bytes], list[F]]] = {
 }
 
 
+# A bar crosses in a second, so that the loop has half a second of pictures: once round the meter.
 def spec_of(slow: int = 1, refresh_hz: F = F(60)) -> SplitSpec:
     return SplitSpec(
-        rate_panels((F(24), F(30)), refresh_hz), SceneChoice(), refresh_hz,
+        rate_panels((F(24), F(30)), refresh_hz), SceneChoice(pace=F(1)), refresh_hz,
         width=720, height=404, slow=slow,
     )  # fmt: skip
 

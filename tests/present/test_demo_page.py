@@ -133,7 +133,7 @@ CHANGES = """(steps) => {
 def test_holds_counted_on_the_canvas_agree_with_the_arithmetic(
     open_page: Open, first: F, second: F, refresh_hz: F
 ) -> None:
-    page = open_page(700, 700)
+    page = open_page(360, 640)
     choose_rates(page, first, second, refresh_hz)
     seen = page.evaluate(CHANGES, STEPS)
     for side, rate in (("a", first), ("b", second)):

@@ -123,7 +123,8 @@ def test_stills_and_page_are_written_whole_and_listed(tmp_path: Path) -> None:
 
 def test_the_same_request_gives_the_same_bytes(tmp_path: Path) -> None:
     for name in ("one", "other"):
-        request = request_for(tmp_path / name, formats=("apng",), seconds=F(1, 2))
+        pace = {"bars": F(1)}  # loops of half a second
+        request = request_for(tmp_path / name, formats=("apng",), paces=pace)
         make_talk(request, ["split", "stills", "animation"])
     for path in (tmp_path / "one").iterdir():
         assert path.read_bytes() == (tmp_path / "other" / path.name).read_bytes(), path.name

@@ -8,7 +8,6 @@ from math import cos, radians, sin
 
 import numpy as np
 import pytest
-from scipy.stats import uniform
 from skimage.registration import phase_cross_correlation
 
 from patterns.clip import Clip
@@ -125,6 +124,8 @@ def test_blur_width_is_speed_times_exposure(rate: str) -> None:
 
 def test_edge_profile_is_the_distribution_of_a_sum_of_uniforms() -> None:
     """Against SciPy: the convolution of uniform densities, integrated numerically."""
+    from scipy.stats import uniform  # takes a second to load
+
     step = 1e-3
     x = np.arange(-6, 6, step)
     density = uniform.pdf(x, -1.5, 3)

@@ -2,21 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Browser, Page
 
+from tests.chromium import Console
 from tests.web.browsing import address
 from tests.web.serving import Served
+
+
+@pytest.fixture(scope="module")
+def page(shared_browser: Browser, site: Served) -> Iterator[Page]:
+    """One for all: the functions that are called keep nothing."""
+    opened = shared_browser.new_page()
+    console = Console(opened)
+    opened.goto(address(site))
+    yield opened
+    opened.close()
+    assert not console.errors
+
 
 _FIT = "async (times) => (await import('./static/refresh.js')).fitRefresh(times)"
 
 
 @pytest.mark.parametrize("hz", [50, 60000 / 1001, 60, 90, 120, 144, 240])
 @pytest.mark.parametrize("grain_ms", [0.1, 1.0])
-def test_the_refresh_is_the_slope(page: Page, site: Served, hz: float, grain_ms: float) -> None:
+def test_the_refresh_is_the_slope(page: Page, hz: float, grain_ms: float) -> None:
     """Six seconds of rounded timestamps, a third of them missing; against NumPy's own fit."""
-    page.goto(address(site))
     rng = np.random.default_rng(7)
     numbers = np.arange(round(6 * hz))
     numbers = numbers[rng.random(len(numbers)) > 0.33]
@@ -27,8 +41,7 @@ def test_the_refresh_is_the_slope(page: Page, site: Served, hz: float, grain_ms:
     assert found["state"] == "steady"
 
 
-def test_what_is_not_steady_is_said(page: Page, site: Served) -> None:
-    page.goto(address(site))
+def test_what_is_not_steady_is_said(page: Page) -> None:
     saving = page.evaluate(_FIT, [i * 1000 / 30 for i in range(90)])
     assert saving["state"] == "power-saving"
     changing = [i * 1000 / 60 for i in range(100)]
@@ -40,8 +53,7 @@ def test_what_is_not_steady_is_said(page: Page, site: Served) -> None:
     assert page.evaluate(_FIT, [1, 2, 3])["state"] == "unknown"
 
 
-def test_the_chart_tells_unobserved_from_long(page: Page, site: Served) -> None:
-    page.goto(address(site))
+def test_the_chart_tells_unobserved_from_long(page: Page) -> None:
     calls = [[n / 24, 41.7 * n, n] for n in (0, 1, 2, 5, 6)] + [[0, 300, 7], [1 / 24, 342, 8]]
     code = "async (c) => (await import('./static/frames.js')).holdsOf(c, 24, 7, 1000 / 60)"
     holds = page.evaluate(code, calls)
@@ -56,8 +68,7 @@ def test_the_chart_tells_unobserved_from_long(page: Page, site: Served) -> None:
     ("scale", "words"),
     [(1, ""), (2.0, ""), (3.001, ""), (1.5, "1.50 screen pixels"), (0.5, "0.50 screen pixels")],
 )
-def test_scaling_is_said_honestly(page: Page, site: Served, scale: float, words: str) -> None:
-    page.goto(address(site))
+def test_scaling_is_said_honestly(page: Page, scale: float, words: str) -> None:
     code = "async (s) => (await import('./static/screen.js')).scalingText(s)"
     text = page.evaluate(code, scale)
     assert text == "" if not words else words in text
