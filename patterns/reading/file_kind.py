@@ -4,7 +4,8 @@ A clip lies in its file along rows and columns to a fraction of a pixel, whateve
 it (scaled, squeezed, cropped, put into another picture, turned by quarters). A camera never
 stands so straight: half a pixel over a picture's width is a thirtieth of a degree. Where it
 nearly does, a hand's unrest and the greys that a lens and a sensor make of black and white
-decide.
+decide. Hard compression makes greys too, and leaves edges that disagree about where the strip
+lies: as far as they disagree, less is held against the picture.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from patterns.strip.camera import TOO_SMALL, CameraReader
 from patterns.strip.camera_blobs import shows_cell_rows
 from patterns.strip.camera_light import NO_STRIP, TOO_DARK
 from patterns.strip.camera_locate import ends_in_view
-from patterns.strip.camera_track import refine
+from patterns.strip.camera_track import refine, unit_px
 from patterns.strip.placement import Placement, sample
 from patterns.strip.read import StripReading, read_strip
 
@@ -35,6 +36,9 @@ ALIGNED_PX = 0.6  # off straight: strips of files measure up to 0.3, of cameras 
 CLEARLY_PX = 1.5
 UNREST_PX = 0.1  # over all pictures looked at; files stand still to 0.05
 BLACK, WHITE = 28, 220  # codes: a file's black lies below (16 to 20), its white above (228)
+# What a pixel of disagreement between the edges allows: pixels off straight, codes of black and of
+# white. Hard compression: edges to 0.7 px, off to 0.96, black to 35, white to 184.
+OFF_PER_PX, BLACK_PER_PX, WHITE_PER_PX = 2.0, 20.0, 60.0
 
 
 @dataclass(frozen=True)
@@ -53,6 +57,7 @@ class _Sight:
 
     middle: FloatArray
     off_px: float
+    scatter_px: float  # RMS by which its edges disagree about where it lies
     on_its_side: bool
     black: float
     white: float
@@ -65,9 +70,11 @@ def _sight(luma: UInt8Array, placement: Placement) -> _Sight:
     turned = float(np.abs(np.r_[edges[::2, 0], edges[1::2, 1]]).max())
     black = sample(luma, placement, placement.grid.black)
     white = sample(luma, placement, placement.grid.white)
+    fit = refine(luma, placement, rounds=1)
     return _Sight(
         corners.mean(axis=0),
         min(upright, turned),
+        fit.rms * float(unit_px(placement).mean()) if fit else 0.0,
         turned < upright,
         _median(black),
         _median(white),
@@ -136,12 +143,14 @@ def _judged(sights: Sequence[_Sight]) -> FileKind:
     unrest_px = float(np.ptp(middles, axis=0).max())
     black = median(sight.black for sight in sights)
     white = median(sight.white for sight in sights)
-    grey = black > BLACK or white < WHITE
-    if off_px > ALIGNED_PX or (unrest_px > UNREST_PX and grey):
+    scatter_px = median(sight.scatter_px for sight in sights)
+    grey = black > BLACK + BLACK_PER_PX * scatter_px or white < WHITE - WHITE_PER_PX * scatter_px
+    still = off_px <= ALIGNED_PX and unrest_px <= UNREST_PX
+    if off_px > ALIGNED_PX + OFF_PER_PX * scatter_px or (grey and not still):
         marks = [f"the strip lies {off_px:.1f} pixels off straight"]
         marks += [f"moves by {unrest_px:.1f}"] if unrest_px > UNREST_PX else []
         marks += [f"its black is {black:.0f} and its white {white:.0f}"] if grey else []
         return FileKind("recording", off_px > CLEARLY_PX, ", ".join(marks))
     why = "the strip lies straight to a fraction of a pixel"
     turned = sum(sight.on_its_side for sight in sights) * 2 > len(sights)
-    return FileKind("clip", unrest_px <= UNREST_PX and not grey, why, turned)
+    return FileKind("clip", still and not grey, why, turned)

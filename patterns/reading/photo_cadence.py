@@ -104,8 +104,8 @@ def _compare(
     cells, whole = len(seen.share), seen.whole
     numbers = np.arange(seen.run.first, seen.run.first + len(holds))
     expected = np.bincount(numbers % cells, np.array(holds, float), cells).astype(float)
-    if whole.sum() < LEAST_SEEN or expected[whole].sum() == 0:
-        return None
+    if whole.sum() < LEAST_SEEN or not (expected * seen.share)[whole].any():
+        return None  # too few cells, or none that is lit is due
     refresh = float(refresh_hz)
     scale = _scale(seen, expected, whole)
     seconds = min(max(scale / refresh, seen.seconds[0]), seen.seconds[1])

@@ -5,10 +5,12 @@ Pictures are made without a file: the camera's by SciPy's resampling at a small 
 
 from __future__ import annotations
 
+import io
 from fractions import Fraction as F
 
 import numpy as np
 import pytest
+from PIL import Image
 from scipy import ndimage
 
 from patterns.clip import Clip
@@ -76,6 +78,19 @@ def test_a_straight_recording_is_told_by_its_slow_drift(black: float, gain: floa
 def test_a_clip_whose_tones_were_lifted_is_a_clip() -> None:
     lifted = [np.asarray(110 + 0.45 * frame(n).astype(np.float32), np.uint8) for n in range(8)]
     assert found(lifted).kind == "clip"
+
+
+@pytest.mark.parametrize(("size", "quality"), [((426, 240), 1), ((426, 240), 3), ((640, 360), 7)])
+def test_a_small_clip_that_was_compressed_hard_is_a_clip(
+    size: tuple[int, int], quality: int
+) -> None:
+    """What is left of its edges puts the strip 0.7 to 1.1 pixels off straight."""
+    pictures = []
+    for n in range(8):
+        kept = io.BytesIO()
+        Image.fromarray(frame(n)).resize(size).save(kept, "JPEG", quality=quality)
+        pictures.append(np.asarray(Image.open(kept)))
+    assert found(pictures).kind == "clip"
 
 
 def test_a_clip_is_told_and_sure() -> None:

@@ -121,6 +121,14 @@ def test_holds_are_those_of_one_showing(rate: F, refresh: int, pattern: tuple[in
     assert mean == pytest.approx(1 / float(rate), rel=0.12)
 
 
+def test_every_second_frame_that_is_never_shown_is_told_as_it_must_be() -> None:
+    """120 on 60 Hz: on the other phase no cell that is lit would be due."""
+    found = steady(F(120), 60)
+    assert found.pattern == (1, 0)
+    assert len({cell % 2 for cell in found.dropped}) == 1
+    assert "must be" in found.verdict
+
+
 def test_a_sum_that_does_not_tell_its_showings_is_no_pattern() -> None:
     """50 on 75 Hz is 2:1, but over two rounds of 25 every cell is lit for three refreshes."""
     found = steady(F(50), 75)
