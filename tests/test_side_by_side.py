@@ -18,7 +18,7 @@ from patterns.side_by_side import Progress, Task, next_task, side_by_side
 from tests.cli.running import encoders_in, environment, run, run_process, start
 from tests.systems import linux
 
-KIT = ("kit", "--size", "320x180", "--rates", "24", "--seconds", "1", "--quiet")
+KIT = ("kit", "--size", "320x180", "--rates", "24", "--seconds", "0.5", "--quiet")
 # Bars alone: what is tested here does not depend on the pattern, and these are drawn at once.
 CLIPS = ("plan", "--pattern", "bars", "--size", "426x240", "--jobs", "2", "--clips", "kit")
 

@@ -64,7 +64,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
 @pytest.mark.parametrize(
     "words",
     [
-        ("kit", "--seconds", "1", "--size", "320x180"),
+        ("kit", "--rates", "24", "--seconds", "1", "--size", "320x180", "--jobs", "1"),
         ("present", "--split", "--seconds", "0.5", "--size", "960x540"),
         ("present", "--stills"),
     ],

@@ -27,10 +27,11 @@ def test_without_more_it_makes_the_split_clip(tmp_path: Path) -> None:
     assert "safety: passes" in done.stdout
     spec = TalkRequest(path.parent, width=960, height=540).split()
     for areas, holds in zip(spec.areas, ([3, 2] * 6, [2] * 15), strict=True):
-        area, numbers = areas.picture, []
+        area, numbers, near = areas.picture, [], None
         for _, luma in read_luma(path):
-            reading = read_strip(luma[area.top : area.bottom, area.left : area.right])
+            reading = read_strip(luma[area.top : area.bottom, area.left : area.right], near=near)
             assert isinstance(reading, StripReading)
+            near = reading.placement
             numbers.append(reading.number)
         assert [len(list(group)) for _, group in groupby(numbers)] == holds
 
@@ -52,7 +53,7 @@ def test_json_says_what_was_made(tmp_path: Path) -> None:
 
 def test_parts_by_name(tmp_path: Path) -> None:
     done = run("present", "--conform", "--stills", "--html", "--animation", "gif", "--slow", "6",
-               "--size", "540p", "--seconds", "0.2", "--out", "talk",
+               "--size", "540p", "--seconds", "0.2", "--cross", "1", "--out", "talk",
                cwd=tmp_path)  # fmt: skip
     assert done.returncode == 0, done.stderr
     names = {p.name for p in (tmp_path / "talk").iterdir()}

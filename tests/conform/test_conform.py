@@ -46,8 +46,10 @@ def shot(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
 
 
-@pytest.mark.parametrize("codec", BY_CODEC)
-@pytest.mark.parametrize("rate", ["30", "30000/1001"])
+@pytest.mark.parametrize(  # the clock is made for the rate alone, whatever the codec
+    ("codec", "rate"),
+    [*((codec, "30000/1001") for codec in BY_CODEC), (BY_CODEC[0], "30")],
+)
 def test_every_picture_is_the_same_at_its_exact_time(codec: str, rate: str, tmp_path: Path) -> None:
     source = shoot(tmp_path / codec, codec=codec, seconds=1)
     before = see(source)

@@ -162,9 +162,13 @@ def test_a_lost_showing_of_two_is_told(rate: F, length: float, lost: list[int]) 
     assert "lost in some of 2 showings" in found.verdict
 
 
-@pytest.mark.parametrize("known", [True, False])
-@pytest.mark.parametrize("length", [0.5, 0.9, 0.95, 1.3, 1.7])
-@pytest.mark.parametrize("rate", [F(24), F(25), F(30), F(60)])
+LENGTHS, USUAL = (0.5, 0.9, 0.95, 1.3, 1.7), (F(24), F(25), F(30), F(60))
+
+
+@pytest.mark.parametrize(  # known and not known by turns, so that each length and rate has both
+    ("rate", "length", "known"),
+    [(rate, s, (i + k) % 2 == 0) for i, s in enumerate(LENGTHS) for k, rate in enumerate(USUAL)],
+)
 def test_an_exposure_of_no_whole_period_loses_nothing(rate: F, length: float, known: bool) -> None:
     told = F(length).limit_denominator(100) if known else None
     found = steady(rate, 60, length, told)

@@ -13,7 +13,7 @@ from scipy.ndimage import gaussian_filter
 from skimage.registration import phase_cross_correlation
 
 from patterns.clip import Clip
-from patterns.picture.arrays import UInt8Array
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.picture.light import code_to_light, light_to_code
 from patterns.picture.planes import Planes
 from patterns.scenes.motion import focal_px
@@ -125,6 +125,11 @@ def test_the_skyline_moves_at_its_closed_form(rate: Fraction, turn: Fraction) ->
     assert np.mean(moves) == pytest.approx(speed, abs=0.05)
 
 
+@lru_cache(maxsize=4)  # both sides of the same two frames are looked at
+def _smooth(clip: Clip, number: int) -> FloatArray:
+    return gaussian_filter(frame(clip, number, clip.width, clip.height).y.astype(float), 3)  # type: ignore[no-any-return]
+
+
 def _move_at_centre(
     clip: Clip, n: int, middle: int, bottom: int, whole: int, focal: float
 ) -> float:
@@ -135,12 +140,11 @@ def _move_at_centre(
     smoothed away first. Slopes along x are compared, so that a strip's ramp from top to
     bottom does not outweigh the hills.
     """
-    width, height = clip.width, clip.height
+    width = clip.width
     window = np.hanning(240) * np.hanning(bottom)[:, np.newaxis]
     pair = []
     for number, shift in ((n, 0), (n + GAP, -whole)):
-        smooth = gaussian_filter(frame(clip, number, width, height).y.astype(float), 3)
-        part = smooth[:bottom, middle - 120 + shift : middle + 121 + shift]
+        part = _smooth(clip, number)[:bottom, middle - 120 + shift : middle + 121 + shift]
         pair.append(np.diff(part, axis=1) * window)
     rest, _, _ = phase_cross_correlation(*pair, upsample_factor=200, normalization=None)
     x = np.arange(240) + middle - 119.5 - whole / 2 - width / 2
