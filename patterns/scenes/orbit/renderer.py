@@ -6,6 +6,7 @@ atlas and a place in it; a frame adds one offset to a row and reads two texels.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
@@ -67,10 +68,9 @@ class OrbitRenderer:
         self._paint(n)
         turn = float(self._turn_deg * n / 360 % 1)  # exact, and less than one, before it is rounded
         offset = np.rint(self._lengths * (turn * SUBTEXELS)).astype(np.int64)
-        texels = self._atlas.texels
         luma, *chroma = (plane.reshape(-1) for plane in (picture.y, picture.cb, picture.cr))
-        self._readers[0].read(texels.luma, offset, (luma,))
-        self._readers[2].read(texels.chroma, offset, tuple(chroma))
+        self._read(0, offset, (luma,))
+        self._read(2, offset, chroma)
         self._draw_edges(offset, luma, chroma)
 
     def _paint(self, n: int) -> None:
@@ -82,15 +82,18 @@ class OrbitRenderer:
 
     def _draw_edges(self, offset: IntArray, luma: UInt8Array, chroma: list[UInt8Array]) -> None:
         """Pixels across which the subject ends: the mean of their finer samples' light."""
-        fine, texels = EDGE_GRID * EDGE_GRID, self._atlas.texels
+        fine = EDGE_GRID * EDGE_GRID
         code = np.empty(len(self._readers[1]), np.uint8)
-        self._readers[1].read(texels.luma, offset, (code,))
+        self._read(1, offset, (code,))
         luma[self._edges[0]] = light_to_code(self._light.take(code).reshape(-1, fine).mean(axis=1))
         both = np.empty((2, len(self._readers[3])), np.uint8)
-        self._readers[3].read(texels.chroma, offset, tuple(both))
+        self._read(3, offset, both)
         total = both.reshape(2, -1, fine).sum(axis=2, dtype=np.uint16)
         for plane, mean in zip(chroma, (total + fine // 2) // fine, strict=True):
             plane[self._edges[1]] = mean.astype(np.uint8)
+
+    def _read(self, which: int, offset: IntArray, out: Sequence[UInt8Array]) -> None:
+        self._readers[which].read(self._atlas.texels.codes[which // 2], offset, out)
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,13 @@
 """The orbit's texels: where they lie, and how the samples of a picture read them.
 
 A row holds a whole turn, and at its end as many texels more as a picture sees of it: a
-sample's place, which grows with the turn, then never has to be wrapped.
+sample's place, which grows with the turn, then never has to be wrapped. Both planes of chroma
+lie side by side, so that one look finds both.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import floor, pi
 from typing import NamedTuple
 
@@ -15,7 +17,6 @@ import numpy.typing as npt
 from patterns.picture.arrays import (
     Float32Array,
     FloatingArray,
-    IndexArray,
     IntArray,
     UInt8Array,
 )
@@ -23,7 +24,7 @@ from patterns.scenes.orbit.plan import RowPlan, runs
 
 SUBTEXEL_BITS = 6
 SUBTEXELS = 1 << SUBTEXEL_BITS  # a place is kept to this part of a texel
-BLOCK = 65536  # samples at once: the working arrays, and the texels read, stay in cache
+BLOCK = 65536
 LONGEST_ROW = 1 << 18  # texels; rows of the largest pictures are half as long
 
 
@@ -32,8 +33,8 @@ class Texels:
 
     Attributes
     ----------
-    luma, chroma
-        Planes of uint8 (texels,): Y', and Cb and Cr.
+    codes
+        Of luma, uint8 (texels, 1), and of chroma, uint8 (texels, 2): Cb and Cr.
     start
         Place of each group's first texel in its planes.
     length
@@ -58,21 +59,22 @@ class Texels:
             ends = np.cumsum(sizes[coarse == plane])
             self.start[coarse == plane] = ends - sizes[coarse == plane]
         # Memory that is never written to is never taken from the machine.
-        luma, chroma = (int(sizes[coarse == plane].sum()) for plane in (0, 1))
-        self.luma = (np.empty(luma, np.uint8),)
-        self.chroma = (np.empty(chroma, np.uint8), np.empty(chroma, np.uint8))
+        self.codes = [
+            np.empty((int(sizes[coarse == plane].sum()), 1 + plane), np.uint8) for plane in (0, 1)
+        ]
 
     def store(self, number: int, first: int, codes: list[UInt8Array]) -> None:
         """Write codes (rows, texels) of each plane of a group, of texels from `first` on."""
         group, begin, length = self._groups[number], int(self.start[number]), self.length[number]
         place, count, turn = first - int(self.first[number]), codes[0].shape[1], group.texels
-        for plane, code in zip(self.chroma if group.coarse else self.luma, codes, strict=True):
-            rows = plane[begin : begin + len(code) * length].reshape(len(code), length)
-            # Where the row goes on after a whole turn, they are needed again.
-            for at in range(place - turn * floor((place + count) / turn), int(length), turn):
-                low, high = max(at, 0), min(at + count, int(length))
-                if low < high:
-                    rows[:, low:high] = code[:, low - at : high - at]
+        rows = self.codes[group.coarse][begin : begin + len(codes[0]) * length]
+        rows = rows.reshape(len(codes[0]), length, -1)
+        # Where the row goes on after a whole turn, they are needed again.
+        for at in range(place - turn * floor((place + count) / turn), int(length), turn):
+            low, high = max(at, 0), min(at + count, int(length))
+            if low < high:
+                for k, code in enumerate(codes):
+                    rows[:, low:high, k] = code[:, low - at : high - at]
 
 
 class Reader:
@@ -106,60 +108,35 @@ class Reader:
     def __len__(self) -> int:
         return self._length
 
-    def read(
-        self, codes: tuple[UInt8Array, ...], offset: IntArray, out: tuple[UInt8Array, ...]
-    ) -> None:
-        """Fill flat planes from as many planes of texels.
+    def read(self, codes: UInt8Array, offset: IntArray, out: Sequence[UInt8Array]) -> None:
+        """Fill one flat plane of luma, or two of chroma, from codes of the texels.
 
         `offset` is how far rows of each length have moved, in texels x SUBTEXELS.
         """
-        work = _Scratch.of(min(BLOCK, self._length))
+        depth = codes.shape[1]
+        texels = codes.view(f"<u{depth}")[:, 0]
         begin = 0
         for block in self._blocks:
-            count = len(block.place)
-            end = begin + count
-            some = work.first(count)
+            end = begin + len(block.place)
             place = np.repeat(offset.astype(block.place.dtype)[block.runs], block.lengths)
             place += block.place
-            np.copyto(some.part, place, casting="unsafe")
-            np.bitwise_and(some.part, SUBTEXELS - 1, out=some.part)
+            part = place.astype(np.int16)
+            part &= SUBTEXELS - 1
             place >>= SUBTEXEL_BITS
-            np.copyto(some.where, place)
-            for plane, filled in zip(codes, out, strict=True):
-                np.copyto(filled[begin:end], _mixed(plane[block.base :], some), casting="unsafe")
+            where = place.astype(np.intp)
+            own, following = (
+                texels[block.base + k :].take(where, mode="clip").view(np.uint8).reshape(-1, depth)
+                for k in (0, 1)
+            )
+            for k, plane in enumerate(out):
+                low, code = own[:, k].astype(np.int16), following[:, k].astype(np.int16)
+                code -= low
+                code *= part
+                code += SUBTEXELS // 2
+                code >>= SUBTEXEL_BITS
+                code += low
+                np.copyto(plane[begin:end], code, casting="unsafe")
             begin = end
-
-
-class _Scratch(NamedTuple):
-    """Working arrays of a block: places, parts beyond them, two codes as found and widened."""
-
-    where: IndexArray
-    part: npt.NDArray[np.int16]
-    found: UInt8Array
-    low: npt.NDArray[np.int16]
-    high: npt.NDArray[np.int16]
-
-    @classmethod
-    def of(cls, count: int) -> _Scratch:
-        part, low, high = np.empty((3, count), np.int16)
-        return cls(np.empty(count, np.intp), part, np.empty(count, np.uint8), low, high)
-
-    def first(self, count: int) -> _Scratch:
-        """The first `count` of each."""
-        where, part, found, low, high = self
-        return _Scratch(where[:count], part[:count], found[:count], low[:count], high[:count])
-
-
-def _mixed(codes: UInt8Array, work: _Scratch) -> npt.NDArray[np.int16]:
-    """Code between each place's own and the next."""
-    for shift, wide in ((0, work.low), (1, work.high)):
-        np.copyto(wide, codes[shift:].take(work.where, out=work.found, mode="clip"))
-    work.high[:] -= work.low
-    work.high[:] *= work.part
-    work.high[:] += SUBTEXELS // 2
-    work.high[:] >>= SUBTEXEL_BITS
-    work.high[:] += work.low
-    return work.high
 
 
 class _Block(NamedTuple):
