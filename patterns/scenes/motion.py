@@ -91,11 +91,6 @@ class Motion(ABC):
         Pixels a second; nan where there is sky.
         """
 
-    def further_places(self, width: int, height: int) -> tuple[FloatArray, FloatArray] | None:
-        """Places (x, y), off the picture's border, at which it may move fastest; pixels."""
-        del width, height
-        return None
-
     @abstractmethod
     def quantities(self, width: int, height: int) -> tuple[Quantity, ...]:
         """Numbers by which one would slow it down, the first the most usual."""

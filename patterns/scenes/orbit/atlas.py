@@ -7,14 +7,15 @@ reads.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import ceil, floor, pi
+from math import pi
 from typing import Protocol
 
 import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray, IntArray, UInt8Array
 from patterns.picture.light import BT709, CB_SPAN, CR_SPAN, light_to_signal
-from patterns.scenes.orbit.boxes import AcrossBoxes, turn_boxes, turn_reach
+from patterns.scenes.ground.field import BoxPlan
+from patterns.scenes.orbit.boxes import turn_boxes, turn_reach
 from patterns.scenes.orbit.plan import TEXELS, Chunk, Group, RowPlan
 from patterns.scenes.orbit.texels import Texels
 
@@ -55,7 +56,7 @@ class Atlas:
         self._intervals = np.array([self._interval(chunk) for chunk in plan.chunks])
         self._ready = np.full((2, 2, len(plan.chunks)), NEVER, np.int64)
         self._painted: list[set[int]] = [set() for _ in plan.chunks]
-        self._boxes: dict[int, tuple[slice, AcrossBoxes]] = {}
+        self._boxes: dict[int, tuple[slice, BoxPlan]] = {}
 
     def _interval(self, chunk: Chunk) -> tuple[float, float, float]:
         """Middle, least and greatest azimuth beside it that a chunk's groups are read at."""
@@ -144,16 +145,16 @@ class Atlas:
             self._exposure / cell,
         )
         drawn = drawn.reshape(len(drawn), -1, under.stop - under.start)
-        return boxes.mean(drawn).reshape(-1, 3, boxes.rows)
+        return boxes.across(drawn).reshape(-1, 3, len(group.across))
 
 
-def _boxes(chunk: Chunk, group: Group) -> tuple[slice, AcrossBoxes]:
+def _boxes(chunk: Chunk, group: Group) -> tuple[slice, BoxPlan]:
     """A chunk's cells across that a group needs, and its rows' boxes over them."""
-    half = group.across_span / 2
-    first = max(floor((group.across[0] - half - chunk.low) / chunk.pitch), 0)
-    last = min(ceil((group.across[-1] + half - chunk.low) / chunk.pitch) + 1, chunk.count)
-    widths, low = np.full(len(group.across), group.across_span), chunk.low + first * chunk.pitch
-    return slice(first, last), AcrossBoxes.of(group.across, widths, low, chunk.pitch, last - first)
+    places = (
+        np.asarray((group.across - chunk.low) / chunk.pitch, np.float64) - 0.5
+    )  # counted from the first cell's middle
+    boxes = BoxPlan(places, group.across_span / chunk.pitch, chunk.count + 1)
+    return slice(boxes.low, boxes.low + boxes.count), boxes
 
 
 def _noise(group: Group, texels: int, run: range) -> Float32Array:

@@ -7,7 +7,6 @@ the trapezoid's integral at the cell's ends: nothing is sampled.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 from math import gcd
 
@@ -15,11 +14,7 @@ import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray
 
-# Products of at most this many multiplications are done by the calling thread alone: the
-# library's own threads wait in a loop, which on a busy machine costs more than they bring.
-LARGEST_PRODUCT = 250_000
 TEXELS_TOGETHER = 16
-ROWS_TOGETHER = 40
 
 
 def trapezoid_integral(x: FloatingArray, first: float, second: float) -> FloatingArray:
@@ -93,52 +88,3 @@ def _texels_together(texels: int, cells: int, reach: int) -> int:
     common = gcd(texels, cells)
     parts = [k for k in range(1, common + 1) if common % k == 0]
     return texels // max(k for k in parts if texels // k >= min(enough, texels))
-
-
-@dataclass(frozen=True)
-class AcrossBoxes:
-    """Weights for the means of cells over rows' boxes, made once for many pieces."""
-
-    rows: int  # how many there are
-    # some rows, the cells under them, and the share of each cell in each row's box
-    parts: tuple[tuple[slice, slice, Float32Array], ...]
-
-    @classmethod
-    def of(
-        cls, centres: FloatingArray, widths: FloatingArray, low: float, pitch: float, count: int
-    ) -> AcrossBoxes:
-        """Boxes about ascending `centres`; the other arguments are those of `box_weights`."""
-        parts = []
-        for begin in range(0, len(centres), ROWS_TOGETHER):
-            some = slice(begin, min(begin + ROWS_TOGETHER, len(centres)))
-            half = widths[some] / 2
-            first = max(int(np.floor(((centres[some] - half).min() - low) / pitch)), 0)
-            last = min(int(np.ceil(((centres[some] + half).max() - low) / pitch)) + 1, count)
-            start = low + first * pitch
-            weights = box_weights(centres[some], widths[some], start, pitch, last - first)
-            parts.append((some, slice(first, last), weights))
-        return cls(len(centres), tuple(parts))
-
-    def mean(self, cells: Float32Array) -> Float32Array:
-        """Means of `cells` (pieces, anything, cells): float32 (pieces, anything, rows)."""
-        pieces, lines, _ = cells.shape
-        out = np.empty((pieces, lines, self.rows), np.float32)
-        for rows, under, weights in self.parts:
-            tall = max(1, LARGEST_PRODUCT // weights.size)
-            for top in range(0, lines, tall):
-                some = slice(top, top + tall)
-                np.matmul(cells[:, some, under], weights, out=out[:, some, rows])
-        return out
-
-
-def box_weights(
-    centres: FloatingArray, widths: FloatingArray, low: float, pitch: float, count: int
-) -> Float32Array:
-    """Share of each cell (rows) in the box of each row (columns): float32 (count, rows).
-
-    Cell i covers low + i pitch to low + (i + 1) pitch; each column adds up to 1.
-    """
-    edges = (low + np.arange(count + 1) * pitch)[:, np.newaxis]
-    covered = np.clip(edges, centres - widths / 2, centres + widths / 2)
-    shares = np.diff(covered, axis=0)
-    return np.asarray(shares / shares.sum(axis=0), np.float32)

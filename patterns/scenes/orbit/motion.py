@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import atan, degrees, inf, nan, pi, radians
+from math import atan, degrees, inf, nan, radians
 from typing import ClassVar, Literal
 
 import numpy as np
@@ -112,39 +112,6 @@ class OrbitMotion(Motion):
         ground = q / h
         on_hills = np.where(h - q / ring <= RING_TOP_M, ring, nan)
         return np.asarray(np.where(ground > ring, ground, on_hills) / camera.f, np.float64)
-
-    def further_places(self, width: int, height: int) -> tuple[FloatArray, FloatArray]:
-        """Top of the hills where it lies in the picture, both ends exactly at its sides."""
-        camera = self._camera(width)
-        half = width / 2
-        a, b = self._hilltops(camera, np.linspace(-pi / 2, pi / 2, 8193))
-        _a, b_side = self._hilltops(camera, np.array([self._side_angle(camera, half)]))
-        a = np.concatenate([[-half, half], a])
-        b = np.concatenate([b_side, b_side, b]) + 1e-6  # just below the top, where it still is hill
-        seen = (np.abs(a) <= half) & (np.abs(b) <= height / 2)
-        return a[seen] + half, b[seen] + height / 2
-
-    def _hilltops(self, camera: Camera, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Picture offsets (a, b) of the hills' top at level angles from the look, radians."""
-        radius = float(self.radius_m)
-        level = radius * np.cos(angle) + np.sqrt(RING_RADIUS_M**2 - (radius * np.sin(angle)) ** 2)
-        drop = float(self.height_m) - RING_TOP_M
-        ahead = level * np.cos(angle)
-        depth = ahead * camera.cos_p + drop * camera.sin_p
-        with np.errstate(divide="ignore", invalid="ignore"):
-            a = camera.f * level * np.sin(angle) / depth
-            b = camera.f * (drop * camera.cos_p - ahead * camera.sin_p) / depth
-        outside = depth <= 0
-        return np.where(outside, np.inf, a), np.where(outside, np.inf, b)
-
-    def _side_angle(self, camera: Camera, half: float) -> float:
-        """Level angle at which the hills' top leaves the picture's side, by bisection."""
-        low, high = 0.0, pi / 2
-        for _ in range(60):
-            middle = (low + high) / 2
-            a, _b = self._hilltops(camera, np.array([middle]))
-            low, high = (middle, high) if a[0] < half else (low, middle)
-        return low
 
     def quantities(self, width: int, height: int) -> tuple[Quantity, ...]:
         """Turn rate, as such and as the time for a whole turn."""

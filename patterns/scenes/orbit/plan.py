@@ -27,9 +27,7 @@ LEAST_LEVEL = 11  # 48 texels to a turn
 MOST_ROWS = 256  # of a group
 WIDEST_GAP = 12  # missing rows that a group may step over
 FINENESS = 0.9  # cells of the surface, as a part of the footprint that they are averaged to
-SECTOR_CELLS = 6_000  # of a surface in a sector, about
-LEAST_SECTORS = 64  # so that a picture has little more painted than it shows
-MOST_SECTORS = 64
+SECTORS = 64  # to a turn at most: a picture has little more painted than it shows
 
 
 @dataclass(frozen=True)
@@ -249,18 +247,12 @@ def _side_by_side(groups: list[Group], members: list[int]) -> Iterator[tuple[int
 def _chunk(groups: list[Group], some: tuple[int, ...]) -> Chunk:
     mine = [groups[k] for k in some]
     pitch = min(group.across_span for group in mine) * FINENESS
-    low = min(float(group.across[0]) - group.across_span / 2 for group in mine)
-    high = max(float(group.across[-1]) + group.across_span / 2 for group in mine)
+    # half a cell more than the boxes cover, so that none reaches beyond by rounding
+    low = min(float(group.across[0]) - group.across_span / 2 for group in mine) - pitch / 2
+    high = max(float(group.across[-1]) + group.across_span / 2 for group in mine) + pitch / 2
     count = int(np.ceil((high - low) / pitch))
     columns = max(group.texels for group in mine)
     most = columns
     for group in mine:
         most = gcd(most, group.texels)
-    sectors = 1
-    while (
-        sectors < MOST_SECTORS
-        and most % (2 * sectors) == 0
-        and (sectors < LEAST_SECTORS or columns * count > 2 * sectors * SECTOR_CELLS)
-    ):
-        sectors *= 2
-    return Chunk(some, columns, pitch, low, count, sectors)
+    return Chunk(some, columns, pitch, low, count, gcd(most, SECTORS))

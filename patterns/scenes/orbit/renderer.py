@@ -87,7 +87,7 @@ class OrbitRenderer:
         self._read(1, offset, (code,))
         luma[self._edges[0]] = light_to_code(self._light.take(code).reshape(-1, fine).mean(axis=1))
         both = np.empty((2, len(self._readers[3])), np.uint8)
-        self._read(3, offset, both)
+        self._read(3, offset, list(both))
         total = both.reshape(2, -1, fine).sum(axis=2, dtype=np.uint16)
         for plane, mean in zip(chroma, (total + fine // 2) // fine, strict=True):
             plane[self._edges[1]] = mean.astype(np.uint8)
