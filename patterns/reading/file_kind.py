@@ -21,10 +21,10 @@ from patterns.reading.reading import Kind
 from patterns.strip.camera import TOO_SMALL, CameraReader
 from patterns.strip.camera_blobs import shows_cell_rows
 from patterns.strip.camera_light import NO_STRIP, TOO_DARK
-from patterns.strip.camera_locate import ends_in_view
+from patterns.strip.camera_locate import ends_in_view, locate
 from patterns.strip.camera_track import refine, unit_px
 from patterns.strip.placement import Placement, sample
-from patterns.strip.read import StripReading, read_strip
+from patterns.strip.read import THINNEST_PX, StripReading, read_at
 
 KEPT = 16  # pictures that are kept while the kind is not known
 GAP, RARER = 48, 32  # a look every 48 pictures, in long files less often: looking takes long
@@ -119,7 +119,11 @@ class KindFinder:
         return FileKind("footage")
 
     def _placement(self, luma: UInt8Array) -> Placement | None:
-        straight = read_strip(luma, near=self._near)
+        straight = read_at(luma, self._near) if self._near else None
+        at = self._near
+        if not isinstance(straight, StripReading) and min(luma.shape) >= THINNEST_PX:
+            at = locate(luma, cut=True)
+            straight = read_at(luma, at) if at else None
         if isinstance(straight, StripReading):
             self._near = straight.placement
             sight = _sight(luma, straight.placement)
@@ -128,11 +132,13 @@ class KindFinder:
                 return straight.placement
             fit = refine(luma, straight.placement, straight.identity, rounds=3)
             return fit.placement if fit else straight.placement
-        filmed = self._camera.read(luma)
+        # where nothing is found and nothing is followed a camera's picture need not be searched
+        filmed = self._camera.read(luma) if at or self._camera.follows else None
         if isinstance(filmed, StripReading):
             return filmed.placement
-        self._seen_unread += filmed.reason not in NOT_SEEN
-        if filmed.reason in NOT_SEEN and self._rows_seen < SEEN_UNREAD:
+        seen = filmed is not None and filmed.reason not in NOT_SEEN
+        self._seen_unread += seen
+        if not seen and self._rows_seen < SEEN_UNREAD:
             self._rows_seen += shows_cell_rows(luma)
         return None
 

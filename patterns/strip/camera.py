@@ -129,6 +129,11 @@ class CameraReader:
         """Rate and clip voted over the pictures so far; None until they are sure."""
         return self._vote.identity
 
+    @property
+    def follows(self) -> bool:
+        """Whether it knows where the strip lay."""
+        return self._near is not None
+
     def read(self, luma: UInt8Array) -> StripReading | Unread:
         """Read the next picture.
 

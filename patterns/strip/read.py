@@ -20,6 +20,7 @@ LEAST_CONTRAST = 40  # codes between the references' black and white
 CLEAR = 0.5  # share of that contrast that must lie between the darkest white and lightest black
 IDENTITY_DOUBT = 0.15  # an identity cell must lie so far from the middle
 NO_STRIP = "no strip found"
+THINNEST_PX = 16  # pictures that are lower or narrower hold no strip
 
 
 @dataclass(frozen=True)
@@ -140,7 +141,7 @@ def read_strip(luma: UInt8Array, *, near: Placement | None = None) -> StripReadi
     Never a guess: a number is given only if marks, references, check cells and, where the
     identity was read, the hold row agree.
     """
-    if luma.ndim != 2 or min(luma.shape) < 16:
+    if luma.ndim != 2 or min(luma.shape) < THINNEST_PX:
         return Unread("the picture is smaller than any strip")
     if near is not None:
         reading = read_at(luma, near)
