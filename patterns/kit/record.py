@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from patterns.clip import Clip, canonical
-from patterns.scenes.motion import ImageMotion, Loop
-from patterns.scenes.speed import crossing_time_s, image_motion
+from patterns.scenes.motion import ImageMotion, Loop, crossing_time_s, image_motion
 from patterns.strip.layout import picture_rows
 from patterns.timing.cadence import Display, cadence
 from patterns.timing.cadence_text import cadence_record

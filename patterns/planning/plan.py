@@ -16,8 +16,7 @@ from patterns.planning.rates import (
     jump_of,
     near_advice,
 )
-from patterns.scenes.motion import ImageMotion
-from patterns.scenes.speed import crossing_time_s, image_motion, speed_map
+from patterns.scenes.motion import ImageMotion, crossing_time_s, image_motion, speed_map
 from patterns.timing.audience import RateStanding, rank
 from patterns.timing.mains import LightCheck, check_light, clean_exposures, lamp_hz, nearest_clean
 from patterns.timing.rates import limit_cross_s, limit_px_s

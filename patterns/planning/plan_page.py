@@ -20,7 +20,7 @@ from patterns.planning.plan_text import Fact, brief_facts
 from patterns.planning.rates import PlanRequest
 from patterns.planning.sections import Section, Table, plan_sections
 from patterns.planning.words import fps, number, percent
-from patterns.scenes.speed import speed_map
+from patterns.scenes.motion import speed_map
 
 WIDTH, FOOT = 960, 64
 COLUMNS = 60

@@ -18,9 +18,8 @@ from math import ceil, floor, lcm
 from typing import Any, Literal
 
 from patterns.errors import RequestError
-from patterns.scenes.motion import Motion
+from patterns.scenes.motion import Motion, image_motion
 from patterns.scenes.pattern import Pattern
-from patterns.scenes.speed import image_motion
 from patterns.scenes.table import pattern_named
 
 

@@ -20,8 +20,7 @@ from patterns.footage.seen import rows
 from patterns.frame_source import FrameSource
 from patterns.picture.arrays import UInt8Array
 from patterns.scenes.bars.motion import BarsMotion
-from patterns.scenes.motion import Motion
-from patterns.scenes.speed import image_motion, speed_at
+from patterns.scenes.motion import Motion, image_motion, speed_at
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.video.reader import read_luma
 from tests.conform.footage import ffmpeg

@@ -21,9 +21,8 @@ from patterns.footage.motion import EDGES_ALONE, EXACT, STILL
 from patterns.frame_source import FrameSource
 from patterns.picture.arrays import FloatArray
 from patterns.scenes.bars.motion import BarsMotion
-from patterns.scenes.motion import Motion
+from patterns.scenes.motion import Motion, speed_at
 from patterns.scenes.orbit.motion import RING_RADIUS_M, OrbitMotion
-from patterns.scenes.speed import speed_at
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.video.probe import probe
 from patterns.video.reader import read_luma
@@ -51,7 +50,7 @@ def true_speed(motion: Motion, size: tuple[int, int], x: FloatArray, y: FloatArr
     if not isinstance(motion, OrbitMotion):
         return speed
     # The sky is painted on a wall about the subject. With everything so far away only the turn
-    # of the view counts, but for some per cent: V = w x P, projected as in `scenes/speed.py`.
+    # of the view counts, but for some per cent: V = w x P, projected as in `scenes/motion.py`.
     right, down = x - width / 2, y - height / 2
     f, sine, cosine = (getattr(motion._camera(width), name) for name in ("f", "sin_p", "cos_p"))
     aside = float(motion.radius_m) / RING_RADIUS_M

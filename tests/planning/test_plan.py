@@ -17,9 +17,8 @@ from patterns.planning.rates import PlanRequest
 from patterns.planning.record import plan_json
 from patterns.planning.words import filter_brief, rate_reasons, shutter_brief
 from patterns.scenes.bars.motion import BarsMotion, bars_for_picture
-from patterns.scenes.motion import Motion
+from patterns.scenes.motion import Motion, image_motion
 from patterns.scenes.orbit.motion import OrbitMotion
-from patterns.scenes.speed import image_motion
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.timing.audience import Audience, parse_share
 from patterns.timing.rates import arcmin

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patterns.scenes.orbit.boxes import (
+from patterns.scenes.orbit.atlas import (
     trapezoid_integral,
     turn_boxes,
     turn_reach,

@@ -8,9 +8,8 @@ from scipy.ndimage import map_coordinates
 
 from patterns.picture.arrays import Float32Array, FloatingArray
 from patterns.scenes.ground.country import Country
-from patterns.scenes.ground.field import Field, GridAxis
+from patterns.scenes.ground.field import Field, GridAxis, GridSampler
 from patterns.scenes.ground.noise import between, fractal, shifted
-from patterns.scenes.ground.sampling import GridSampler
 
 
 @pytest.fixture(scope="module")

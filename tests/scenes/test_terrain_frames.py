@@ -19,9 +19,8 @@ from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
 from patterns.scenes.motion import focal_px
 from patterns.scenes.terrain.filters import box_blur, box_margin
-from patterns.scenes.terrain.levels import APERTURE, LineLevel, bands
+from patterns.scenes.terrain.levels import APERTURE, LineLevel, LinePlane, bands
 from patterns.scenes.terrain.motion import TerrainMotion
-from patterns.scenes.terrain.picture import LinePlane
 from patterns.scenes.terrain.rays import Plane, Rays, cast
 from patterns.scenes.terrain.renderer import VISIBLE, TerrainRenderer
 from patterns.scenes.terrain.rows import RowLevel, RowPlane

@@ -8,11 +8,10 @@ from math import ceil, inf, isinf
 import numpy as np
 
 from patterns.picture.arrays import Float32Array
-from patterns.scenes.ground.field import Field, GridAxis
+from patterns.scenes.ground.field import Field, GridAxis, GridSampler
 from patterns.scenes.ground.layout import MAP_STEP_M, PERIOD_M, TREE_HEIGHT_M, lay_out
 from patterns.scenes.ground.noise import crowns, fractal, shifted
 from patterns.scenes.ground.palette import shadow_offset
-from patterns.scenes.ground.sampling import GridSampler
 from patterns.scenes.ground.shading import Materials, shade
 
 TILE = 1024

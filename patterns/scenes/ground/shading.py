@@ -14,9 +14,8 @@ import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray
 from patterns.scenes.ground import palette
-from patterns.scenes.ground.field import Field
+from patterns.scenes.ground.field import Field, GridSampler
 from patterns.scenes.ground.layout import MAP_STEP_M, MAPS, PERIOD_M, Layout
-from patterns.scenes.ground.sampling import GridSampler
 
 Softness = FloatingArray | np.floating[Any] | float
 

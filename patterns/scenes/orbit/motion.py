@@ -11,8 +11,7 @@ import numpy as np
 
 from patterns.errors import RequestError
 from patterns.picture.arrays import FloatArray
-from patterns.scenes.motion import WIDE_HFOV_DEG, Motion, Quantity, check_within
-from patterns.scenes.speed import Camera
+from patterns.scenes.motion import WIDE_HFOV_DEG, Camera, Motion, Quantity, check_within
 
 Subject = Literal["tower", "monument", "tank"]
 

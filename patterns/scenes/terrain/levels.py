@@ -9,24 +9,29 @@ Luma and chroma are made of the same light.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from math import ceil, floor, log2
 
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.arrays import Float32Array, FloatArray, IndexArray
+from patterns.picture.arrays import Float32Array, FloatArray, IndexArray, UInt8Array
 from patterns.scenes.ground.country import Country, longest_piece_m
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
 from patterns.scenes.terrain.filters import TAPS, filtered, halved, kernel, paired
 from patterns.scenes.terrain.rays import Rays
 from patterns.scenes.terrain.texels import (
+    BLOCK_ROWS,
     WORD,
     codes_of_light,
     half_words,
     haze_shift,
     hazed,
+    interpolator,
     pack_texels,
+    row_by_row,
+    write_codes,
 )
 
 ACROSS = 2  # texels across per pixel: the nearest is then within a quarter pixel
@@ -251,3 +256,44 @@ def _texels(codes: Float32Array) -> npt.NDArray[np.uint16]:
     for offset, values in enumerate((codes[:, :-1], between)):
         out[:, offset::ACROSS] = half_words(values)
     return out
+
+
+class LinePlane:
+    """Luma (`which` 0), or both planes of chroma (1), of consecutive levels, all drawn together.
+
+    Far levels have one or two rows each: what is reckoned for a level, rather than for the
+    whole plane, costs more than its pixels.
+    """
+
+    def __init__(self, levels: list[LineLevel], which: int) -> None:
+        self._levels = levels
+        self._wide = np.dtype("<u8") if which else WORD
+        rows = [level.rows[which] for level in levels]
+        self.top, self.bottom = rows[0].start, rows[-1].stop
+        self._shift = np.concatenate([level.shifts[which] for level in levels])[:, None]
+        self._words = []
+        for level in levels:
+            words = level.words[which].view(self._wide)
+            self._words += [words[..., 0] if which else words] * len(level.places[which])
+        self._columns = [row for level in levels for row in level.columns[which]]
+        self._origin = np.concatenate([level.lines(0.0)[which] for level in levels])
+        ahead = [level.lines(1.0)[which][:1] - level.lines(0.0)[which][:1] for level in levels]
+        counts = [len(level.places[which]) for level in levels]
+        self._per_m = np.repeat(np.concatenate(ahead), counts)
+        self._ring = np.array([len(words) for words in self._words])
+
+    def draw(self, travel_m: float, planes: Sequence[UInt8Array]) -> None:
+        """Fill the rows of the planes of a picture when the camera has come `travel_m`."""
+        line, mix = interpolator(self._origin + travel_m * self._per_m)
+        lines = (line % self._ring).tolist()
+        buffer = np.empty((BLOCK_ROWS, len(self._columns[0])), self._wide)
+        with row_by_row():
+            for first in range(0, len(lines), BLOCK_ROWS):
+                some = slice(first, min(first + BLOCK_ROWS, len(lines)))
+                block = buffer[: some.stop - first]
+                for row, cells in enumerate(block, first):
+                    self._words[row][lines[row]].take(self._columns[row], 0, cells, "clip")
+                mixed = block.view(WORD)
+                mixed *= mix[some, None]
+                block += self._shift[some]
+                write_codes(mixed, planes, self.top + first)

@@ -10,12 +10,10 @@ from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
 from patterns.scenes.ground.palette import transmittance
 from patterns.scenes.pattern import Shot
-from patterns.scenes.terrain.levels import LineLevel, bands
+from patterns.scenes.terrain.levels import LineLevel, LinePlane, bands
 from patterns.scenes.terrain.motion import TerrainMotion
-from patterns.scenes.terrain.picture import LinePlane
-from patterns.scenes.terrain.rays import Plane, cast
+from patterns.scenes.terrain.rays import Plane, Sky, cast
 from patterns.scenes.terrain.rows import RowLevel, RowPlane
-from patterns.scenes.terrain.sky import Sky
 from patterns.scenes.terrain.texels import codes_of_light
 
 Level = LineLevel | RowLevel

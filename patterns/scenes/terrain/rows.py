@@ -19,15 +19,17 @@ from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
 from patterns.scenes.terrain.filters import box_blur, box_margin
 from patterns.scenes.terrain.levels import Ring
-from patterns.scenes.terrain.picture import BLOCK_ROWS, row_by_row, write_codes
 from patterns.scenes.terrain.rays import Rays
 from patterns.scenes.terrain.texels import (
+    BLOCK_ROWS,
     WORD,
     codes_of_light,
     half_words,
     hazed,
     interpolator,
     pack_texels,
+    row_by_row,
+    write_codes,
 )
 
 CHUNK_PIXELS = 4096  # in all rows of a level together

@@ -9,18 +9,21 @@ from texel to texel place an image to within 1/128 texel.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.arrays import Float32Array, FloatArray, IntArray, UInt32Array
+from patterns.picture.arrays import Float32Array, FloatArray, IntArray, UInt8Array, UInt32Array
 from patterns.picture.light import BT709, CB_SPAN, CR_SPAN, light_to_signal
 from patterns.scenes.ground import palette
 
 STEPS = 64
 WORD = np.dtype("<u4")  # byte 3 is the upper byte on every machine
+BLOCK_ROWS = 96  # rows interpolated together: they stay in cache
+RUN = 256  # items in numpy's buffer: fewer than a row has
 
 # What ground looks like on average, for the small correction of `haze_shift`.
 MEAN_GROUND = np.array([0.160, 0.164, 0.070], np.float32)
@@ -102,3 +105,34 @@ def interpolator(places: FloatArray) -> tuple[IntArray, UInt32Array]:
     steps = np.rint(places * STEPS).astype(np.int64)
     weight = steps % STEPS
     return steps // STEPS, (((STEPS - weight) << 16) | weight).astype(WORD)
+
+
+@contextmanager
+def row_by_row() -> Iterator[None]:
+    """Let numpy go through a block row by row where each row has a factor of its own.
+
+    With its usual buffer, longer than a row, it first writes such factors out for every item,
+    which takes longer than the product itself.
+    """
+    usual = np.setbufsize(RUN)
+    try:
+        yield
+    finally:
+        np.setbufsize(usual)
+
+
+def write_codes(mixed: UInt32Array, planes: Sequence[UInt8Array], top: int) -> None:
+    """Write the codes of interpolated words, which are used up, into rows from `top`.
+
+    `mixed`: words (rows, columns), or (rows, 2 columns) of Cb and Cr by turns.
+    `planes`: that of luma, or both of chroma.
+    """
+    # Shifted and narrowed in plain passes: copying every fourth byte takes longer.
+    mixed >>= np.uint32(24)
+    rows = slice(top, top + len(mixed))
+    if len(planes) == 1:
+        np.copyto(planes[0][rows], mixed, casting="unsafe")
+        return
+    pairs = mixed.astype(np.uint8).view("<u2")
+    np.copyto(planes[0][rows], pairs, casting="unsafe")  # the lower byte
+    np.copyto(planes[1][rows], pairs >> 8, casting="unsafe")
