@@ -111,14 +111,17 @@ def _mark_points(arrangement: str) -> tuple[FloatArray, FloatArray]:
     return lit, centres(on.dark).reshape(2, 4, 2)
 
 
-def _look_like_strips(luma: UInt8Array, arrangement: str, matrices: FloatArray) -> BoolArray:
-    """Whether posts and flags are clearly lighter than the places beside them, (n,)."""
-    lit, unlit = _mark_points(arrangement)
-    points = np.concatenate([lit, unlit], axis=1).reshape(-1, 2)
+def _light_at(luma: UInt8Array, matrices: FloatArray, points: FloatArray) -> FloatArray:
+    """Light where maps (n, 3, 3) take points (m, 2) of the band, (n, m); NaN outside."""
     with np.errstate(all="ignore"):  # degenerate maps give places outside of the picture
         mapped = points @ matrices[:, :, :2].transpose(0, 2, 1) + matrices[:, None, :, 2]
-        at = mapped[..., :2] / mapped[..., 2:]
-        light = gather_light(luma, at).reshape(len(matrices), 2, 6)
+        return gather_light(luma, mapped[..., :2] / mapped[..., 2:])
+
+
+def _look_like_strips(luma: UInt8Array, arrangement: str, matrices: FloatArray) -> BoolArray:
+    """Whether posts and flags are clearly lighter than the places beside them, (n,)."""
+    points = np.concatenate(_mark_points(arrangement), axis=1).reshape(-1, 2)
+    light = _light_at(luma, matrices, points).reshape(len(matrices), 2, 6)
     least, most = light[..., :2].min(axis=-1), light[..., 2:].max(axis=-1)
     # a NaN, a place outside the picture, fails
     clear = least - most > LEAST_CLEAR * light[..., :2].max(axis=-1)
@@ -163,19 +166,15 @@ def _settle_perspective(luma: UInt8Array, placement: Placement) -> Placement:
     points, white = _along_points(placement.arrangement)
     ends = _post_ends(placement.arrangement)[:, 0]
     a, b = ends[0], ends[2]
-    best, chosen = -np.inf, placement
-    for e in PERSPECTIVE:
-        # keeps x = a and x = b; what lies between moves by up to e / 4 of the length
-        step = np.array([[1 + e, 0, 0], [0, 1 + e / 2, 0], [e, 0, 1]])
-        to_unit = np.array([[1 / (b - a), 0, -a / (b - a)], [0, 1, -0.5], [0, 0, 1]])
-        matrix = placement.matrix @ np.linalg.inv(to_unit) @ step @ to_unit
-        tried = replace(placement, matrix=matrix / matrix[2, 2])
-        light = np.nan_to_num(gather_light(luma, tried.to_picture(points)))
-        lit, black, gap = np.split(light, [white, 2 * white])
-        score = float(lit.mean() - 0.5 * black.mean() - gap.mean())
-        if score > best:
-            best, chosen = score, tried
-    return chosen
+    # keep x = a and x = b; what lies between moves by up to e / 4 of the length
+    steps = np.array([[[1 + e, 0, 0], [0, 1 + e / 2, 0], [e, 0, 1]] for e in PERSPECTIVE])
+    to_unit = np.array([[1 / (b - a), 0, -a / (b - a)], [0, 1, -0.5], [0, 0, 1]])
+    matrices = placement.matrix @ np.linalg.inv(to_unit) @ steps @ to_unit
+    matrices /= matrices[:, 2:, 2:]
+    light = np.nan_to_num(_light_at(luma, matrices, points))
+    lit, black, gap = np.split(light, [white, 2 * white], axis=1)
+    scores = lit.mean(axis=1) - 0.5 * black.mean(axis=1) - gap.mean(axis=1)
+    return replace(placement, matrix=matrices[np.argmax(scores)])
 
 
 def _fit(luma: UInt8Array, placement: Placement) -> Fit | None:
