@@ -60,13 +60,15 @@ def test_every_strip_number_decodes_for_every_codec(
     record = json.loads(done.stdout)
     assert record == json.loads((tmp_path / "clip.json").read_text())
     with av.open(str(tmp_path / name)) as container:
-        frames = list(container.decode(video=0))
+        frames, near = list(container.decode(video=0)), None
         for n, frame in enumerate(frames):
             assert frame.pts is not None
             assert frame.time_base is not None
             assert frame.pts * frame.time_base == n * Fraction(1001, 30000)
-            found = read_strip(np.asarray(frame.reformat(format="gray").to_ndarray(), np.uint8))
+            luma = np.asarray(frame.reformat(format="gray").to_ndarray(), np.uint8)
+            found = read_strip(luma, near=near)
             assert isinstance(found, StripReading), found
+            near = found.placement
             assert found.identity is not None
             assert (found.number, found.identity.rate) == (n, Fraction(30000, 1001))
             assert found.identity.clip == record["identity"]

@@ -78,7 +78,7 @@ def test_frames_left_out_on_simulated_screens_are_found(tmp_path: Path) -> None:
     """A small part of `tests.simulation.drops`, by light, through a compressed file."""
     whole, clear = Count(), Count()
     for trial in drawn(3, 4):
-        count = run_trial(trial, tmp_path, seconds=1.0, drops=0.25)
+        count = run_trial(trial, tmp_path, seconds=0.7, drops=0.25)
         whole.add(count)
         level, _, response = trial.kind
         if level == "moderate" or response == "up to 0.5":
@@ -86,6 +86,6 @@ def test_frames_left_out_on_simulated_screens_are_found(tmp_path: Path) -> None:
     assert whole.faults == []
     # all are found but where a backlight's pauses hide them, at hard conditions on a slow panel
     # filmed at just twice the refresh: there they are said to be unseen
-    assert clear.missing >= 15
+    assert clear.missing >= 8
     assert clear.found == clear.missing
     assert whole.found + whole.unseen == whole.missing

@@ -129,9 +129,11 @@ def test_a_strip_whose_ends_are_out_of_the_picture_is_seen_and_is_no_footage(tur
     assert "out of the picture" in kind.why
 
 
-@pytest.mark.parametrize("size", [(960, 540), (540, 960)])
-@pytest.mark.parametrize("share", [0.2, 0.4, 0.6])
-@pytest.mark.parametrize("below", [True, False])
+@pytest.mark.parametrize(  # each share and each side with both sizes
+    ("size", "share", "below"),
+    [((960, 540), 0.2, True), ((960, 540), 0.4, False), ((960, 540), 0.6, True),
+     ((540, 960), 0.2, False), ((540, 960), 0.4, True), ((540, 960), 0.6, False)],
+)  # fmt: skip
 def test_a_strip_cut_along_its_length_is_read_or_seen_and_is_no_footage(
     size: tuple[int, int], share: float, below: bool
 ) -> None:

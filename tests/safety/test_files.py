@@ -21,7 +21,8 @@ def write_video(
 ) -> Path:
     """Write an H.264 file with PyAV, which is no part of the project."""
     with av.open(str(path), "w") as container:
-        stream = container.add_stream("libx264", rate=rate, options={"crf": "12"})
+        options = {"crf": "12", "preset": "ultrafast"}
+        stream = container.add_stream("libx264", rate=rate, options=options)
         stream.width, stream.height, stream.pix_fmt = *size, "yuv420p"
         for picture in pictures:
             frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(picture), format="rgb24")

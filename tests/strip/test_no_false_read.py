@@ -71,8 +71,8 @@ def _bars(rng: Rng) -> UInt8Array:
 # How many of each: most of the kinds that come nearest to a strip. A number in one of some
 # thousands is found by the wider sample, by hand: EVENHOLD_TIMES=300.
 MAKERS = [
-    (_white_noise, 20), (_natural_noise, 10), (_smooth_noise, 10), (_rectangles, 60),
-    (_posts_with_noise, 60), (_bars, 10),
+    (_white_noise, 20), (_natural_noise, 10), (_smooth_noise, 10), (_rectangles, 30),
+    (_posts_with_noise, 40), (_bars, 10),
 ]  # fmt: skip
 TIMES = int(os.environ.get("EVENHOLD_TIMES", "1"))
 
@@ -81,7 +81,7 @@ TIMES = int(os.environ.get("EVENHOLD_TIMES", "1"))
 def test_no_number_in_random_and_structured_pictures(
     make: Callable[[Rng], UInt8Array], count: int
 ) -> None:
-    """Six kinds, 170 pictures, not one number."""
+    """Six kinds, 120 pictures, not one number."""
     rng = np.random.default_rng(2024)
     read = [
         r
@@ -98,7 +98,7 @@ def _photographs() -> Iterator[UInt8Array]:
             image = Image.fromarray(getattr(skimage.data, name)()).convert("L")
         except (OSError, ModuleNotFoundError, AttributeError):
             continue  # not in every build, and nothing is fetched here
-        for size in ((426, 240), (640, 360), (512, 512)):
+        for size in ((426, 240), (512, 512)):
             yield np.asarray(image.resize(size))
             yield np.asarray(image.resize(size))[::-1]
 
@@ -115,7 +115,7 @@ def test_damaged_number_cells_are_never_another_number() -> None:
     clip = clip_of(640, 360)
     layout = strip_layout(640, 360, clip.rate)
     top = 360 - layout.band_height
-    for _ in range(80 * TIMES):
+    for _ in range(50 * TIMES):
         number = int(rng.integers(65536))
         luma = strip_frame(clip, number).y
         for index in rng.choice(28, int(rng.integers(1, 13)), replace=False):
@@ -131,7 +131,7 @@ def test_strong_noise_on_a_real_strip_is_read_right_or_not_at_all() -> None:
     rng = np.random.default_rng(8)
     clip = clip_of(426, 240)
     counts = {"read": 0, "refused": 0}
-    for _ in range(60 * TIMES):
+    for _ in range(40 * TIMES):
         number = int(rng.integers(65536))
         luma = strip_frame(clip, number).y + rng.normal(0, rng.uniform(10, 110), SIZE)
         reading = read_strip(_bytes(luma))
@@ -140,4 +140,4 @@ def test_strong_noise_on_a_real_strip_is_read_right_or_not_at_all() -> None:
             counts["read"] += 1
         else:
             counts["refused"] += 1
-    assert min(counts.values()) > 8
+    assert min(counts.values()) > 5

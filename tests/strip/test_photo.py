@@ -38,14 +38,12 @@ def error(rate: Fraction, display: int, exposure_s: float, seed: int) -> float:
     ("rate", "display", "exposure_s", "seed"),
     [
         ("24000/1001", 50, 0.5, 5),
-        ("24", 60, 1.0, 1),
-        ("25", 90, 2.0, 7),
         ("30", 120, 1.0, 3),
         ("50", 144, 2.0, 9),
     ],
 )
 def test_holds_within_eight_percent(rate: str, display: int, exposure_s: float, seed: int) -> None:
-    """Each rate and each display once."""
+    """At the shortest exposure, the usual and the longest; the table by photo_trial is wider."""
     assert error(Fraction(rate), display, exposure_s, seed) < TOLERANCE
 
 

@@ -78,27 +78,28 @@ def _scaled(luma: UInt8Array, size: tuple[int, int]) -> dict[str, UInt8Array]:
 
 
 @pytest.mark.parametrize(
-    ("size", "small"),
+    ("size", "small", "number"),
     [
-        ((1920, 1080), (426, 240)),
-        ((1280, 720), (426, 240)),
-        ((2560, 1440), (640, 360)),
-        ((1080, 1920), (240, 426)),
-        ((640, 480), (320, 240)),
+        ((1920, 1080), (426, 240), 2757),
+        ((1280, 720), (426, 240), 65534),
+        ((2560, 1440), (640, 360), 2757),
+        ((1080, 1920), (240, 426), 65534),
+        ((640, 480), (320, 240), 2757),
     ],
 )
-def test_scaled_down_and_compressed_hard(size: tuple[int, int], small: tuple[int, int]) -> None:
+def test_scaled_down_and_compressed_hard(
+    size: tuple[int, int], small: tuple[int, int], number: int
+) -> None:
     """Down to 426 x 240, as it is and through JPEG at quality 30."""
     clip = clip_of(*size)
-    for number in (2757, 65534):
-        luma = strip_frame(clip, number, _picture(size, number)).y
-        for how, picture in _scaled(luma, small).items():
-            buffer = io.BytesIO()
-            Image.fromarray(picture).save(buffer, "JPEG", quality=30)
-            for version in (picture, np.asarray(Image.open(buffer))):
-                reading = _read(version)
-                assert (reading.number, reading.later) == (number, None), how
-                assert (reading.rate, reading.clip) == (clip.rate, clip.identity), how
+    luma = strip_frame(clip, number, _picture(size, number)).y
+    for how, picture in _scaled(luma, small).items():
+        buffer = io.BytesIO()
+        Image.fromarray(picture).save(buffer, "JPEG", quality=30)
+        for version in (picture, np.asarray(Image.open(buffer))):
+            reading = _read(version)
+            assert (reading.number, reading.later) == (number, None), how
+            assert (reading.rate, reading.clip) == (clip.rate, clip.identity), how
 
 
 def test_enlarged_and_squeezed() -> None:
@@ -169,9 +170,9 @@ def test_blends_of_neighbours_are_recognised_at_240_rows(share: float) -> None:
 def test_torn_pictures_never_name_a_third_frame() -> None:
     """The columns left of a tear from one frame, those right of it from the next."""
     clip = clip_of(640, 360)
-    for number in (4321, 4095):
+    for number, begin in ((4321, 0), (4095, 16)):
         first, second = strip_frame(clip, number).y, strip_frame(clip, number + 1).y
-        for tear in range(0, 640, 16):
+        for tear in range(begin, 640, 32):
             reading = read_strip(np.concatenate([first[:, :tear], second[:, tear:]], axis=1))
             if isinstance(reading, StripReading):
                 assert {reading.number, reading.later} <= {number, number + 1, None}
