@@ -212,13 +212,6 @@ class GridSampler:
         (down, across), (_, columns) = self._plans(source)
         return across.across(down.down(source.values, columns))
 
-    def bounds(self, field: Field) -> tuple[FloatArray, FloatArray]:
-        """No place reads less or more of each field than these."""
-        source = self._source(field)
-        _, (rows, columns) = self._plans(source)
-        patch = source.values[..., rows, :][..., columns]
-        return patch.min(axis=(-2, -1)), patch.max(axis=(-2, -1))
-
     def _source(self, field: Field) -> Field:
         """The field as coarse as the boxes allow, its first axis along the grid's."""
         return (field.turned if self._turned else field).for_boxes(*self.texels_m)

@@ -13,44 +13,46 @@ import numpy as np
 from patterns.picture.arrays import Float32Array, FloatArray, FloatingArray
 
 
-def _light(*signal: float) -> Float32Array:
+def mixed(*signal: float) -> Float32Array:
+    """Linear light of a colour mixed by eye."""
     return np.asarray((np.array(signal) / 255) ** 2.4, np.float32)
 
 
 # Field colours, and how visible drilled rows and wheel tracks are in each (0 to 1).
 CROPS: tuple[tuple[Float32Array, float], ...] = (
-    (_light(105, 114, 74), 0.0),  # pasture
-    (_light(90, 105, 64), 0.0),  # lush pasture
-    (_light(118, 121, 80), 0.0),  # dry pasture
-    (_light(98, 110, 67), 0.1),  # meadow
-    (_light(148, 141, 98), 0.8),  # ripening corn
-    (_light(160, 148, 110), 0.9),  # stubble
-    (_light(111, 122, 76), 0.9),  # young crop
-    (_light(110, 97, 82), 1.0),  # ploughed
-    (_light(128, 123, 88), 0.4),  # fallow
+    (mixed(105, 114, 74), 0.0),  # pasture
+    (mixed(90, 105, 64), 0.0),  # lush pasture
+    (mixed(118, 121, 80), 0.0),  # dry pasture
+    (mixed(98, 110, 67), 0.1),  # meadow
+    (mixed(148, 141, 98), 0.8),  # ripening corn
+    (mixed(160, 148, 110), 0.9),  # stubble
+    (mixed(111, 122, 76), 0.9),  # young crop
+    (mixed(110, 97, 82), 1.0),  # ploughed
+    (mixed(128, 123, 88), 0.4),  # fallow
 )
-VERGE = _light(98, 108, 66)
-HEDGE = _light(54, 68, 40)
-CANOPY = _light(46, 60, 36)
-CANOPY_LIT = _light(92, 106, 58)
-GRAVEL = _light(158, 146, 122)
-WATER_DEEP = _light(52, 72, 82)
-WATER_SHALLOW = _light(84, 98, 90)
-SHORE = _light(142, 130, 106)
-HEATH = _light(110, 102, 68)
-SCRUB = _light(76, 84, 50)
-ROCK = _light(136, 131, 122)
+VERGE = mixed(98, 108, 66)
+HEDGE = mixed(54, 68, 40)
+CANOPY = mixed(46, 60, 36)
+CANOPY_LIT = mixed(92, 106, 58)
+GRAVEL = mixed(158, 146, 122)
+WATER_DEEP = mixed(52, 72, 82)
+WATER_SHALLOW = mixed(84, 98, 90)
+SHORE = mixed(142, 130, 106)
+HEATH = mixed(110, 102, 68)
+SCRUB = mixed(76, 84, 50)
+ROCK = mixed(136, 131, 122)
 SHADE = np.array([0.40, 0.44, 0.54], np.float32)  # what a cast shadow leaves of the light
 
-HAZE = _light(176, 190, 200)
+HAZE = mixed(176, 190, 200)
 HAZE_LENGTH_M = 5200.0  # distance over which 1/e of the ground's contrast is left
-SKY_HORIZON = _light(182, 196, 205)
-SKY_ZENITH = _light(88, 124, 170)
-CLOUD = _light(214, 217, 219)
-HILL = _light(92, 106, 96)
+SKY_HORIZON = mixed(182, 196, 205)
+SKY_ZENITH = mixed(88, 124, 170)
+CLOUD = mixed(214, 217, 219)
+HILL = mixed(92, 106, 96)
 
 # Where the sun stands: azimuth from +x towards +y, elevation above the horizon.
 SUN_AZIMUTH_DEG, SUN_ELEVATION_DEG = 115.0, 38.0
+SUN_BEARING = radians(90 - SUN_AZIMUTH_DEG)  # from +y towards +x, as orbits count
 
 
 def transmittance(distance_m: FloatingArray) -> FloatArray:

@@ -45,10 +45,10 @@ class _Ground:
         self.m, self.at = m, at
         self.texel = min(at.texels_m)
         self.size = np.float32(max(at.texels_m))
-        low, high = at.bounds(m.maps)
-        self.low: dict[str, float] = dict(zip(MAPS, low.tolist(), strict=True))
-        self.high: dict[str, float] = dict(zip(MAPS, high.tolist(), strict=True))
-        self.map: dict[str, Float32Array] = dict(zip(MAPS, at.read(m.maps), strict=True))
+        maps = at.read(m.maps)
+        self.map: dict[str, Float32Array] = dict(zip(MAPS, maps, strict=True))
+        self.low: dict[str, float] = dict(zip(MAPS, maps.min(axis=(1, 2)).tolist(), strict=True))
+        self.high: dict[str, float] = dict(zip(MAPS, maps.max(axis=(1, 2)).tolist(), strict=True))
         self.coarse, self.middle = coarse, middle = at.read(m.coarse), at.read(m.middle)
         self.rough = 0.55 * coarse + 0.22 * middle  # metres by which edges wander
         self.grain = 1 + 0.09 * coarse + 0.12 * middle

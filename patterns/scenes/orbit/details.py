@@ -8,6 +8,7 @@ from typing import Protocol
 import numpy as np
 
 from patterns.picture.arrays import BoolArray, Float32Array, FloatingArray
+from patterns.scenes.ground.palette import mixed
 from patterns.scenes.orbit.motion import Subject
 from patterns.scenes.orbit.surface_marks import Patch, joint, repeat, slot
 
@@ -22,10 +23,6 @@ SURROUND: Colour = (186, 177, 156)
 METAL: Colour = (92, 92, 74)
 
 
-def _light(colour: Colour) -> Float32Array:
-    return np.asarray((np.array(colour) / 255) ** 2.4, np.float32)
-
-
 def _lay(colour: Float32Array, paint: Colour, cover: Float32Array) -> None:
     """Paint over (bearings, 3, ways) by a share (bearings, ways): few bearings, as a rule."""
     some = np.flatnonzero(cover.any(axis=1))
@@ -33,7 +30,7 @@ def _lay(colour: Float32Array, paint: Colour, cover: Float32Array) -> None:
         return
     few = slice(None) if 2 * len(some) > len(cover) else some
     part, cover = colour[few], cover[few]
-    for channel, value in enumerate(_light(paint)):
+    for channel, value in enumerate(mixed(*paint)):
         change = value - part[:, channel]
         change *= cover
         part[:, channel] += change

@@ -8,7 +8,6 @@ H + (h - H) RING_RADIUS_M / D on the wall.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import radians
 
 import numpy as np
 
@@ -25,12 +24,11 @@ from patterns.scenes.ground.palette import (
     HILL,
     SKY_HORIZON,
     SKY_ZENITH,
-    SUN_AZIMUTH_DEG,
+    SUN_BEARING,
 )
 from patterns.scenes.orbit.motion import RING_RADIUS_M
 from patterns.scenes.orbit.surface_marks import ring_fractal, ring_line
 
-SUN_BEARING = radians(90 - SUN_AZIMUTH_DEG)
 SKY_STEP = 0.0045  # radians of bearing; the sharpest rims of clouds are several times as wide
 CLOUD_HEIGHT_M, CLOUD_TEXEL_M, CLOUD_TILE = 1500.0, 36.0, 512
 

@@ -9,7 +9,13 @@ from math import cos, radians, sin
 import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray
-from patterns.scenes.ground.palette import SHADE, SUN_AZIMUTH_DEG, SUN_ELEVATION_DEG, through_haze
+from patterns.scenes.ground.palette import (
+    SHADE,
+    SUN_BEARING,
+    SUN_ELEVATION_DEG,
+    mixed,
+    through_haze,
+)
 from patterns.scenes.orbit.details import FITTINGS
 from patterns.scenes.orbit.motion import Subject
 from patterns.scenes.orbit.outlines import OUTLINES
@@ -17,11 +23,7 @@ from patterns.scenes.orbit.surface_marks import Patch, joint, repeat, ring_fract
 
 FITTING_REACH_M = 3.0  # above and below its own height that a fitting still changes a wall
 OUTLINE_PLACES = 4001  # along a subject's outline, a centimetre or so apart
-SUN_BEARING, SUN_UP = radians(90 - SUN_AZIMUTH_DEG), radians(SUN_ELEVATION_DEG)
-
-
-def _light(*signal: float) -> Float32Array:
-    return np.asarray((np.array(signal) / 255) ** 2.4, np.float32)
+SUN_UP = radians(SUN_ELEVATION_DEG)
 
 
 @dataclass(frozen=True)
@@ -35,17 +37,17 @@ class _Stone:
 
 
 MATERIALS = {
-    "base": _Stone(_light(132, 124, 110), (1.3, 0.55), 0.34, 0.5),
-    "masonry": _Stone(_light(158, 147, 125), (0.85, 0.40), 0.26, 0.4),
-    "dressed": _Stone(_light(174, 164, 143), (1.5, 0.60), 0.12, 0.35),
-    "steps": _Stone(_light(156, 152, 142), (1.6, 0.50), 0.14, 0.45),
-    "column": _Stone(_light(172, 164, 147), (9.0, 1.20), 0.07, 0.30),
-    "panels": _Stone(_light(164, 162, 154), (2.88, 2.30), 0.07, 0.5),
-    "concrete": _Stone(_light(158, 156, 149), (2.88, 3.0), 0.05, 0.45),
-    "copper": _Stone(_light(118, 138, 124), (0.62, 8.0), 0.10, 0.35),
-    "bronze": _Stone(_light(98, 104, 84), (0.60, 8.0), 0.08, 0.4),
-    "rail": _Stone(_light(120, 126, 128), (1.2, 4.0), 0.05, 0.2),
-    "roof": _Stone(_light(140, 148, 152), (1.8, 6.0), 0.06, 0.35),
+    "base": _Stone(mixed(132, 124, 110), (1.3, 0.55), 0.34, 0.5),
+    "masonry": _Stone(mixed(158, 147, 125), (0.85, 0.40), 0.26, 0.4),
+    "dressed": _Stone(mixed(174, 164, 143), (1.5, 0.60), 0.12, 0.35),
+    "steps": _Stone(mixed(156, 152, 142), (1.6, 0.50), 0.14, 0.45),
+    "column": _Stone(mixed(172, 164, 147), (9.0, 1.20), 0.07, 0.30),
+    "panels": _Stone(mixed(164, 162, 154), (2.88, 2.30), 0.07, 0.5),
+    "concrete": _Stone(mixed(158, 156, 149), (2.88, 3.0), 0.05, 0.45),
+    "copper": _Stone(mixed(118, 138, 124), (0.62, 8.0), 0.10, 0.35),
+    "bronze": _Stone(mixed(98, 104, 84), (0.60, 8.0), 0.08, 0.4),
+    "rail": _Stone(mixed(120, 126, 128), (1.2, 4.0), 0.05, 0.2),
+    "roof": _Stone(mixed(140, 148, 152), (1.8, 6.0), 0.06, 0.35),
 }
 
 
