@@ -11,13 +11,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 from math import cos, radians, sin
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from patterns.errors import RequestError
-from patterns.picture.arrays import Float32Array, FloatingArray, IntArray
+from patterns.picture.arrays import FloatingArray, IntArray
 from patterns.scenes.motion import focal_px
 from patterns.scenes.orbit.motion import RING_RADIUS_M, OrbitMotion
 from patterns.scenes.orbit.outlines import Profile, meet
@@ -111,7 +110,8 @@ class OrbitCamera:
         azimuth = np.arctan2(x, y)
         near = ground & (y < 0)
         azimuth[near & (azimuth < 0)] += 2 * np.pi
-        span_u, span_v = self._spans(d, t, (x, y, radius), (~ground * -1.0, ground * 1.0), pixels)
+        upward = ground.astype(level.dtype)
+        span_u, span_v = self._spans(d, t, (x, y, radius), (upward - 1, upward), pixels)
         elevation = np.arctan((self.up_m + t * d[2]) / RING_RADIUS_M)
         surface = np.where(near, NEAR_GROUND, np.where(ground, FAR_GROUND, WALL))
         return Seen(
@@ -128,7 +128,7 @@ class OrbitCamera:
         # Only rays that pass the axis closely enough can meet the subject.
         level = np.hypot(d[0], d[1])
         close = np.abs(self.back_m * d[0]) < level * self.profile.base_radius_m
-        rays = [component[close] for component in d]
+        rays = [component[close].astype(np.float64) for component in d]
         hits = meet(self.profile, self.back_m, self.up_m, rays)
         met = np.isfinite(hits.distance)
         rays = [component[met] for component in rays]
@@ -183,8 +183,6 @@ class OrbitCamera:
         )
 
 
-AnyArray = npt.NDArray[Any]
-
 ROWS_AT_ONCE = 24
 EDGE_GRID = 4  # a pixel on an edge is this many samples wide and high
 
@@ -197,27 +195,15 @@ class Samples:
     edges: IntArray  # flat numbers of the pixels that lie on an edge of the subject
     # what their finer samples see: `EDGE_GRID` squared for each, one after the other
     edge_seen: Seen
-    # columns, mirrored: samples to a row; whether they are the left half of the picture's, of which
-    # the right is the mirror image
-    columns: int
-    mirrored: bool
 
 
 def _flat(parts: list[Seen]) -> Seen:
-    """One flat record; floats are shortened to 32 bits, a thousandth of a texel."""
+    """One flat record."""
     joined = {}
     for field in fields(Seen):
         arrays = [getattr(part, field.name).ravel() for part in parts]
         joined[field.name] = np.concatenate(arrays)
     return Seen(**joined)
-
-
-def _short(seen: Seen) -> Seen:
-    for field in fields(Seen):
-        array = getattr(seen, field.name)
-        if array.dtype == np.float64:
-            setattr(seen, field.name, array.astype(np.float32))
-    return seen
 
 
 def _edges(part: npt.NDArray[np.int16]) -> IntArray:
@@ -242,59 +228,16 @@ def look(camera: OrbitCamera, pixels: int) -> Samples:
     Chroma is sited with the even columns and between the rows, and stands for a square
     two pixels wide.
     """
-    x = np.arange(0, camera.width, pixels) + 0.5
-    # Luma's samples lie as far to the left of the middle as to the right of it.
-    mirrored = pixels == 1
-    if mirrored:
-        x = x[: len(x) // 2]
-    y = np.arange(0, camera.height, pixels) + (0.5 if pixels == 1 else 1.0)
+    # 32 bits place a sample to a thousandth of a texel.
+    x = np.arange(0, camera.width, pixels, dtype=np.float32) + np.float32(0.5)
+    y = np.arange(0, camera.height, pixels, dtype=np.float32) + np.float32(pixels / 2)
     bands = [y[k : k + ROWS_AT_ONCE] for k in range(0, len(y), ROWS_AT_ONCE)]
-    seen = _flat(
-        [_short(camera.see(x[np.newaxis, :], band[:, np.newaxis], pixels)) for band in bands]
-    )
+    seen = _flat([camera.see(x[np.newaxis, :], band[:, np.newaxis], pixels) for band in bands])
     edges = _edges(seen.part.reshape(len(y), len(x)))
-    fine = ((np.arange(EDGE_GRID) + 0.5) / EDGE_GRID - 0.5) * pixels
+    fine = ((np.arange(EDGE_GRID, dtype=np.float32) + 0.5) / EDGE_GRID - 0.5) * pixels
     fine_y, fine_x = (grid.ravel() for grid in np.meshgrid(fine, fine, indexing="ij"))
     edge_x = (x[edges % len(x)][:, np.newaxis] + fine_x).ravel()
     edge_y = (y[edges // len(x)][:, np.newaxis] + fine_y).ravel()
-    edge_seen = _short(camera.see(edge_x, edge_y, pixels))
+    edge_seen = camera.see(edge_x, edge_y, pixels)
     assert SUBJECT in seen.surface or not len(edges)
-    return Samples(seen, edges, edge_seen, len(x), mirrored)
-
-
-def whole(samples: Samples, values: AnyArray) -> AnyArray:
-    """Values of all samples of a plane, flat, from those that were looked at."""
-    half = values.reshape(-1, samples.columns)
-    return np.hstack([half, half[:, ::-1]]).ravel() if samples.mirrored else values
-
-
-def whole_azimuths(samples: Samples) -> Float32Array:
-    """As `whole`: what lies to the other side is seen at the opposite azimuth."""
-    azimuth = samples.seen.azimuth.astype(np.float32, copy=False)
-    if not samples.mirrored:
-        return azimuth
-    half = azimuth.reshape(-1, samples.columns)
-    other = _opposite(samples.seen).reshape(-1, samples.columns)
-    return np.hstack([half, other[:, ::-1]]).ravel()
-
-
-def whole_edges(samples: Samples) -> IntArray:
-    """Flat numbers of all pixels on an edge: those looked at, then their mirror images."""
-    if not samples.mirrored:
-        return samples.edges
-    row, column = np.divmod(samples.edges, samples.columns)
-    line = row * (2 * samples.columns)
-    return np.concatenate([line + column, line + 2 * samples.columns - 1 - column])
-
-
-def whole_edge_azimuths(samples: Samples) -> Float32Array:
-    """Azimuths of the finer samples of `whole_edges`."""
-    azimuth = samples.edge_seen.azimuth.astype(np.float32, copy=False)
-    if not samples.mirrored:
-        return azimuth
-    return np.concatenate([azimuth, _opposite(samples.edge_seen)])
-
-
-def _opposite(seen: Seen) -> Float32Array:
-    near = (seen.surface == NEAR_GROUND) | (seen.surface == SUBJECT)
-    return np.asarray(np.where(near, 2 * np.pi, 0.0) - seen.azimuth, np.float32)
+    return Samples(seen, edges, edge_seen)

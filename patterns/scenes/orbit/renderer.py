@@ -28,10 +28,6 @@ from patterns.scenes.orbit.geometry import (
     WALL,
     OrbitCamera,
     look,
-    whole,
-    whole_azimuths,
-    whole_edge_azimuths,
-    whole_edges,
 )
 from patterns.scenes.orbit.ground import OrbitGround
 from patterns.scenes.orbit.hills import OrbitWall
@@ -123,17 +119,12 @@ def _sight(
         luma, chroma = look(camera, 1), look(camera, 2)
     seen = [luma.seen, luma.edge_seen, chroma.seen, chroma.edge_seen]
     plan, rows = plan_rows(list(zip(seen, (0, 0, 1, 1), strict=True)))
-    # Only the azimuths are still needed; the rest is most of the memory in use.
-    azimuths = [f(s) for s in (luma, chroma) for f in (whole_azimuths, whole_edge_azimuths)]
-    short = [row.astype(np.int32) for row in rows]
-    for k, samples in ((0, luma), (2, chroma)):
-        short[k] = whole(samples, short[k])
-        if samples.mirrored:
-            short[k + 1] = np.tile(short[k + 1], 2)
     texels = Texels(plan)
-    readers = [Reader(*of, plan, texels) for of in zip(azimuths, short, strict=True)]
+    readers = [
+        Reader(some.azimuth, row, plan, texels) for some, row in zip(seen, rows, strict=True)
+    ]
     surfaces = _surfaces(seed, country.result(), camera.up_m, subject, plan)
-    return _Sight(plan, readers, (whole_edges(luma), whole_edges(chroma)), surfaces)
+    return _Sight(plan, readers, (luma.edges, chroma.edges), surfaces)
 
 
 def _surfaces(

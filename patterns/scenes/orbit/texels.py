@@ -15,7 +15,6 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import (
-    Float32Array,
     FloatingArray,
     IntArray,
     UInt8Array,
@@ -87,8 +86,8 @@ class Reader:
 
     def __init__(
         self,
-        azimuth: Float32Array,
-        row: npt.NDArray[np.int32],
+        azimuth: FloatingArray,
+        row: IntArray,
         plan: RowPlan,
         texels: Texels,
     ) -> None:
@@ -150,7 +149,7 @@ class _Block(NamedTuple):
 
 def _block(
     azimuth: FloatingArray,
-    row: npt.NDArray[np.int32],
+    row: IntArray,
     begin: FloatingArray,
     per_radian: FloatingArray,
     offset: UInt8Array,
