@@ -11,7 +11,7 @@ from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import GRAVEL, SHADE, through_haze
 from patterns.scenes.orbit.motion import RING_RADIUS_M
 from patterns.scenes.orbit.outlines import Profile
-from patterns.scenes.orbit.shadow import Shadow
+from patterns.scenes.orbit.subjects import Shadow
 
 Codes = npt.NDArray[np.uint16]
 

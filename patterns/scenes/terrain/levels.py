@@ -19,17 +19,21 @@ from patterns.picture.arrays import Float32Array, FloatArray, IndexArray, UInt8A
 from patterns.scenes.ground.country import Country, longest_piece_m
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
-from patterns.scenes.terrain.filters import TAPS, filtered, halved, kernel, paired
 from patterns.scenes.terrain.rays import Rays
 from patterns.scenes.terrain.texels import (
     BLOCK_ROWS,
+    TAPS,
     WORD,
     codes_of_light,
+    filtered,
     half_words,
+    halved,
     haze_shift,
     hazed,
     interpolator,
+    kernel,
     pack_texels,
+    paired,
     row_by_row,
     write_codes,
 )

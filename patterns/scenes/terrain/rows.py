@@ -17,12 +17,13 @@ from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array, UInt32
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import transmittance
-from patterns.scenes.terrain.filters import box_blur, box_margin
 from patterns.scenes.terrain.levels import Ring
 from patterns.scenes.terrain.rays import Rays
 from patterns.scenes.terrain.texels import (
     BLOCK_ROWS,
     WORD,
+    box_blur,
+    box_margin,
     codes_of_light,
     half_words,
     hazed,
