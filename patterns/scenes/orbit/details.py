@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
@@ -40,21 +39,6 @@ def _lay(colour: Float32Array, paint: Colour, cover: Float32Array) -> None:
 def _dim(colour: Float32Array, left: FloatingArray) -> None:
     """Leave a share (bearings, ways) of the light."""
     colour *= left[:, np.newaxis].astype(np.float32, copy=False)
-
-
-class Fitting(Protocol):
-    """Something on the walls of a subject, between two heights."""
-
-    @property
-    def low_m(self) -> float:
-        """Height of its foot."""
-
-    @property
-    def high_m(self) -> float:
-        """Height of its head."""
-
-    def fit(self, patch: Patch, wall: BoolArray, colour: Float32Array, tilt: Float32Array) -> None:
-        """Change colour (m, 3, n), and tilt (m, n): radians by which the wall turns aside."""
 
 
 @dataclass(frozen=True)
@@ -212,6 +196,10 @@ class Plates:
         text = lines * slot(aside, self.width_m - 0.6, patch.width_m) * words
         _lay(colour, CREAM, np.asarray(text * 0.5, np.float32))
 
+
+# Something on the walls of a subject between two heights; `fit` changes colour (m, 3, n), and tilt
+# (m, n): radians by which the wall turns aside.
+Fitting = Openings | Ladder | Scale | Ribs | Stair | Plates
 
 FITTINGS: dict[Subject, tuple[Fitting, ...]] = {
     "tower": (

@@ -49,9 +49,6 @@ APERTURE = 1.0
 # Materials wander at their edges by decimetres: lines further apart than that would step over
 # what lies between, and are drawn as close as the texels.
 FRAYED_M = 0.4
-# Far away, where a level shows a few lines that creep, what filters reach to costs more than
-# what is seen.
-SHORT_TAPS, FEW_LINES = (0.59, -0.09), 16
 BLUR_LINES = 4  # a long exposure needs no finer lines than this part of its own length
 CHUNK_LINES = 64
 
@@ -172,8 +169,7 @@ class LineLevel(Ring):
         self._base = floor(low)
         self._span = (low - self._base, high - self._base)
         seen = ceil(self._span[1]) + 2
-        self._taps = SHORT_TAPS if seen <= FEW_LINES else TAPS
-        self._side = len(self._taps) - 1 if self._dense == 1 else 1
+        self._side = len(TAPS) - 1 if self._dense == 1 else 1
         self._margin = self._side + ceil((len(self._kernel) // 2) / self._dense)
         # Whole chunks in the first frame's view: nothing is drawn that it does not need.
         least = 2 * self._margin + 1
@@ -210,7 +206,7 @@ class LineLevel(Ring):
     def _texel_lines(self, kept: Float32Array) -> Float32Array:
         """Luma of a chunk's texel lines and the first of the next, from lines of light."""
         if self._dense == 1:
-            return halved(codes_of_light(kept, colour=False)[0], self._taps)
+            return halved(codes_of_light(kept, colour=False)[0])
         side = self._dense * self._side
         some = kept[:, side : kept.shape[1] - side]
         return np.asarray(codes_of_light(some, colour=False)[0], np.float32)

@@ -181,20 +181,20 @@ def box_blur(samples: Float32Array, width: float) -> Float32Array:
     return right
 
 
-def halved(lines: Float32Array, taps: tuple[float, ...] = TAPS) -> Float32Array:
+def halved(lines: Float32Array) -> Float32Array:
     """Lines and, between each two, the midpoint; of (n + 2 t - 2, m), (2 n - 1, m).
 
     The midpoint is band-limited interpolation with a tapered sinc of 2 t taps: eight,
     because anything shorter weakens fine detail half way between lines, which would then
     seem to move unevenly.
     """
-    side = len(taps) - 1
+    side = len(TAPS) - 1
     kept = len(lines) - 2 * side
     out = np.empty((2 * kept - 1, lines.shape[1]), np.float32)
     out[::2] = lines[side : side + kept]
     middle = np.zeros((kept - 1, lines.shape[1]), np.float32)
     pair = np.empty_like(middle)
-    for far, tap in enumerate(taps):
+    for far, tap in enumerate(TAPS):
         low, high = side - far, side + far + 1
         np.add(lines[low : low + kept - 1], lines[high : high + kept - 1], pair)
         pair *= np.float32(tap)
