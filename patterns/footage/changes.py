@@ -12,8 +12,10 @@ Measured on a working copy, about 400 pixels along:
   picture, times three: 1 where motion is even, 0 of a repeat, 1.5 after a gap. By least squares
   on the coarse copies, so that grain, new in each picture, adds nothing to it.
 - `across`: that change itself, RMS in codes.
-- `own`: share of the picture's detail (what is left when a blurred copy is taken away) that its
-  two neighbours do not have between them, by least squares. A mixture of the two has next to none.
+- `apart`: energies of four weighted sums of this picture and those before, halved to 200 pixels
+  along, by weights that are the first, third with first, fifth and sixth differences: squared
+  codes that white noise of one code squared gives as 1. Where pictures were repeated, woven or
+  mixed, one of them is next to nothing once in a period, whatever moves.
 - `combed`: lines beside lines over lines beside their next but one, squared: above 1 the two
   fields show two moments.
 """
@@ -40,6 +42,8 @@ GOES_ON = 2 / 3  # of the largest step beside copies, that each is at least: hal
 GRAINY = 0.5  # of the local motion, above which grain hides a repeat
 STILL = 0.35  # of the detail, that eight pictures apart differ by, below which nothing moves
 STILL_CODES = 0.5
+# of a picture and of those before it, in turn: the sums that `apart` measures
+WEIGHTS = ((1, -1), (1, -2, 2, -1), (1, -5, 10, -10, 5, -1), (1, -6, 15, -20, 15, -6, 1))
 ACROSS = 0.8  # codes of change over three steps, from which shares of it are known
 CUT, CUT_CODES = 2.5, 6.0  # times the largest step around, and codes, from which a step is a cut
 
@@ -72,12 +76,12 @@ def combed(luma: UInt8Array) -> float:
 
 @dataclass
 class Changes:
-    """Measures of all pictures; the first has no step, the first and last no `own`."""
+    """Measures of all pictures; the first has no step."""
 
     step: list[float] = field(default_factory=list)
     floor: list[float] = field(default_factory=list)
     wide: list[float] = field(default_factory=list)
-    own: list[float] = field(default_factory=list)
+    apart: list[tuple[float, ...]] = field(default_factory=list)
     detail: list[float] = field(default_factory=list)
     far: list[float] = field(default_factory=list)
     advance: list[float] = field(default_factory=list)
@@ -90,7 +94,7 @@ class PictureChange:
 
     def __init__(self) -> None:
         self.changes = Changes()
-        self._near: deque[Float32Array] = deque(maxlen=3)  # detail of the last pictures
+        self._orders: list[Float32Array] = []  # differences that end with the last picture
         self._far: deque[Float32Array] = deque(maxlen=LAG + 1)
 
     def take(self, luma: UInt8Array, combed: float = 0.0) -> None:
@@ -101,19 +105,16 @@ class PictureChange:
         floor, wide = (NAN, NAN) if difference is None else _in_places(difference)
         found.floor.append(floor)
         found.wide.append(wide)
-        detail = _detail(luma)
-        found.detail.append(_rms(detail))
+        found.detail.append(_rms(_detail(luma)))
         found.combed.append(combed)
-        self._near.append(detail)
         self._far.append(coarse)
         found.far.append(_rms(coarse - self._far[0]) if len(self._far) > LAG else NAN)
         found.advance.append(NAN)
         found.across.append(0.0)
         if len(self._far) > 3:
             found.advance[-2], found.across[-2] = _advance(*list(self._far)[-4:])
-        found.own.append(NAN)
-        if len(self._near) == 3:
-            found.own[-2] = _own_share(*self._near)
+        before, self._orders = self._orders, _orders(luma, self._orders)
+        found.apart.append(_apart(self._orders, before))
 
 
 def _coarse(picture: Float32Array) -> Float32Array:
@@ -162,17 +163,25 @@ def _advance(
     return 3 * _product(step, whole) / max(1e-6, energy), float(np.sqrt(energy / whole.size))
 
 
-def _own_share(before: Float32Array, own: Float32Array, after: Float32Array) -> float:
-    """Share of `own`'s energy that no mixture of its neighbours explains."""
-    energy = _product(own, own)
-    if energy == 0:
-        return 1.0
-    aa, ab, bb = _product(before, before), _product(before, after), _product(after, after)
-    slack = 1e-6 * max(aa, bb, 1e-9)
-    gram = np.array([[aa + slack, ab], [ab, bb + slack]])
-    right = np.array([_product(before, own), _product(after, own)])
-    explained = float((right * np.linalg.solve(gram, right)).sum())
-    return max(0.0, 1 - explained / energy)
+def _orders(luma: UInt8Array, before: list[Float32Array]) -> list[Float32Array]:
+    """Sums of 2 x 2 pixels and their finite differences to the pictures before, by order."""
+    rows, columns = (side // 2 * 2 for side in luma.shape)
+    codes = luma[:rows, :columns].astype(np.float32)
+    orders = [codes[::2, ::2] + codes[1::2, ::2] + codes[::2, 1::2] + codes[1::2, 1::2]]
+    for earlier in before[: len(WEIGHTS[-1]) - 1]:
+        orders.append(orders[-1] - earlier)
+    return orders
+
+
+def _apart(orders: list[Float32Array], before: list[Float32Array]) -> tuple[float, ...]:
+    """Energies of the sums by `WEIGHTS`, NaN where too few pictures came before."""
+    sums = [orders[1:2], orders[3:4], orders[5:6], orders[6:7]]
+    if sums[1]:
+        sums[1] = [orders[3] + before[1]]
+    return tuple(
+        _product(one[0], one[0]) / (16 * one[0].size * sum(w * w for w in weights)) if one else NAN
+        for one, weights in zip(sums, WEIGHTS, strict=True)
+    )
 
 
 @dataclass(frozen=True)

@@ -15,10 +15,14 @@ from typing import Literal
 
 import numpy as np
 
+from patterns.footage.changes import WEIGHTS
 from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 from patterns.timing.rates import format_decimal
 
 Kind = Literal["repeat", "blend", "drop", "telecine"]
+REACH = len(WEIGHTS[-1])  # pictures that the longest of the weighted sums takes
+GRAIN = 0.1  # of what a frame differs by from the next, squared
+MOST = 1.5  # logarithms of energy by which a picture may be told from those around
 MIX_SEEN = 0.2  # share of the lesser frame from which a picture is called a mixture
 WOVEN_PLACES = (-1.0, 0.0, 1.0, 1.5, 2.5)  # frames that the five pictures of a telecine lie at
 WORDS = {
@@ -97,6 +101,39 @@ class Conversion:
         odd = ahead == 0 if self.kind == "repeat" else ahead > slope // divisor
         odd[:1] = False
         return np.asarray(odd, np.float64)
+
+    def mixture(self, count: int) -> FloatArray:
+        """Shares (count, frames) of the footage's frames in the first pictures."""
+        n = np.arange(count)
+        slope, offset, divisor = self._terms
+        place = (slope * n + offset - 1) / divisor
+        if self.every:
+            odd = (n + offset // 2) % self.every == 0
+            place = n + np.cumsum(odd) - odd / 2
+        elif self.kind == "telecine":
+            place = self.place(n) + 1
+        elif self.kind != "blend":
+            place = self.place(n)
+        frames = np.arange(int(place.max()) + 2)
+        return np.asarray(np.maximum(0.0, 1 - np.abs(place[:, None] - frames)), np.float64)
+
+    def apart(self) -> FloatArray:
+        """How much of `Changes.apart` each picture of a period must have, (4, period), logarithms.
+
+        Frames are taken to change by as much from each to the next, and as much again.
+        """
+        count = self.period + REACH
+        shares = self.mixture(count)
+        frame = np.arange(shares.shape[1]) + 1.0
+        alike = shares @ np.minimum.outer(frame, frame) @ shares.T + GRAIN * np.eye(count)
+        rows = []
+        for weights in WEIGHTS:
+            starts = range(REACH - len(weights) + 1, count - len(weights) + 1)
+            near = np.stack([alike[k : k + len(weights), k : k + len(weights)] for k in starts])
+            energy = np.einsum("i,nij,j->n", weights, near, weights) / sum(w * w for w in weights)
+            rows.append(np.roll(np.log(energy), REACH))
+        logs = np.array(rows)
+        return np.asarray(np.clip(logs - np.median(logs, axis=1)[:, None], -MOST, MOST))
 
     def advance(self, count: int) -> FloatArray:
         """What `Changes.advance` must be of the first pictures."""

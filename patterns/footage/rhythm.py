@@ -12,8 +12,8 @@ from fractions import Fraction
 
 import numpy as np
 
-from patterns.footage.changes import Changes, Marks, beside, mark
-from patterns.footage.conversion import Conversion, Kind
+from patterns.footage.changes import WEIGHTS, Changes, Marks, beside, mark
+from patterns.footage.conversion import MOST, Conversion, Kind
 from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 
 SHOT_AT = (
@@ -28,10 +28,16 @@ AS_GOOD = 0.04  # of F1, within which a simpler rhythm is taken
 JOINED, CLEARLY = 0.85, 0.15  # the same if each stretch has its own phase; so much more then
 ALIKE = 0.4  # correlation of steps with those foreseen; other footage to 0.3
 AS_LARGE = 0.1  # that, times how large it is; coding that skips gives other footage to 0.08
+RIVAL = (
+    0.12  # by which it must be more alike than another that would be told; true ones are by 0.13
+)
 WOVEN_LARGE = 0.35  # the same of telecine, as mixtures of other rhythms have some of it
 SURE = 5.5  # standard errors
 REPEATED, AFTER_A_GAP = 0.5, 1.2  # advance of odd pictures: 0 and 1.5, where others have 1
-MIXED = 0.5  # correlation of mixtures; other footage to 0.37
+# correlation of energies: by chance to 0.4, by 3.9 standard errors; 24 in 30 has several kinds
+MIXED, MIXED_IN_FIVES = 0.35, 0.5
+LEAST_ENERGY = 0.05  # codes squared, that quantising leaves
+BLENDED = Fraction(7, 10)  # of the timeline's rate, below which no editor blends
 FAINT = 0.05  # spread of a measure (logarithms) that coding alone gives
 SHORTEST = 12  # pictures; longer rhythms come too rarely in a stretch to be known from chance
 FEWEST = 4  # odd pictures, so that a rhythm has been seen to come again
@@ -45,10 +51,7 @@ def find_conversion(changes: Changes, marks: Marks, timeline: Fraction) -> Conve
     found = _by_uneven_steps(changes, marks, timeline)
     if found is not None or marks.moving.sum() < 2 * SHORTEST:
         return found
-    own = np.nan_to_num(np.array(changes.own), nan=1.0)
-    # of slow motion a mixture has no detail of its own, of fast motion it has less of it
-    mixed = -_set_off(own, 0.02) - 2 * _set_off(np.array(changes.detail), 0.02)
-    return _mixtures(mixed, marks.moving, timeline)
+    return _by_energies(changes, marks, timeline)
 
 
 def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
@@ -62,6 +65,7 @@ def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversio
         return None
     measured = seen[n] - seen[n].mean()
     best: tuple[float, Conversion | None] = (0.0, None)
+    rival = 0.0  # score of the next best that would be told
     for one in _stepping(timeline, len(seen)):
         period = one.period
         tried = [replace(one, phase=phase) for phase in range(period)]
@@ -75,12 +79,15 @@ def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversio
         sure = like[at] * np.sqrt(count / max(1e-9, 1 - like[at] ** 2))
         large = float(foreseen[at] @ sums) / energy[at]
         score = float(like[at]) - (RARER if one.footage in RARE else 0)
+        least = WOVEN_LARGE if one.kind == "telecine" else AS_LARGE
+        told = like[at] > ALIKE and sure > SURE and like[at] * large > least
+        told = told and _comes_again(tried[at], seen, n)
         if score > best[0]:
-            least = WOVEN_LARGE if one.kind == "telecine" else AS_LARGE
-            told = like[at] > ALIKE and sure > SURE and like[at] * large > least
-            told = told and _comes_again(tried[at], seen, n)
+            rival = best[0] if best[1] is not None else rival
             best = score, tried[at] if told else None
-    return best[1]
+        elif told:
+            rival = max(rival, score)
+    return best[1] if best[0] > rival + RIVAL else None
 
 
 def _comes_again(one: Conversion, advance: FloatArray, known: IntArray) -> bool:
@@ -104,7 +111,7 @@ def _stepping(timeline: Fraction, count: int) -> Iterator[Conversion]:
 
 def find_repeats(changes: Changes, timeline: Fraction) -> Conversion | None:
     """Repeats that pictures have all through, or None."""
-    found = _by_uneven_steps(changes, mark(changes), timeline)
+    found = find_conversion(changes, mark(changes), timeline)
     return found if found is not None and found.kind == "repeat" else None
 
 
@@ -190,39 +197,64 @@ def _set_off(values: FloatArray, least: float) -> FloatArray:
     windows = np.lib.stride_tricks.sliding_window_view(
         np.pad(values, NEAR, mode="reflect"), 2 * NEAR + 1
     )
-    return np.clip(np.log((values + least) / (np.median(windows, axis=1) + least)), -1.5, 1.5)
+    return np.clip(np.log((values + least) / (np.median(windows, axis=1) + least)), -MOST, MOST)
 
 
-def _mixtures(measure: FloatArray, moving: BoolArray, timeline: Fraction) -> Conversion | None:
-    """The rhythm of mixtures most like that of the measure, if it is like enough."""
-    best: tuple[float, int, bool, Conversion | None] = (0.0, 0, False, None)
-    for one in _mixing(timeline, len(measure)):
-        tried = [replace(one, phase=k) for k in range(one.period)]
-        like = _correlation(np.stack([each.likely() for each in tried])[:, moving], measure[moving])
-        # a rate says more than one in so many, and woven pictures are rare
-        less = 2 * RARER if one.every else RARER if one.kind == "telecine" else 0
-        most = float(like.max())
-        sure = most * np.sqrt(moving.sum() / max(1e-9, 1 - most**2))  # a few may be alike by chance
-        enough, at = bool(most >= MIXED and sure > SURE), tried[int(like.argmax())]
-        found = (round(most, 2) - less, -one.period, enough, at)
+def _by_energies(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
+    """The conversion that foresees best which weighted sums of pictures are next to nothing."""
+    seen, known = _energies(changes, marks)
+    count = int(known[0].sum())
+    if count < 2 * SHORTEST:
+        return None
+    row = np.repeat(np.arange(len(seen)), seen.shape[1]).reshape(seen.shape)
+    n = np.tile(np.arange(seen.shape[1]), (len(seen), 1))
+    row, n, measured = row[known], n[known], seen[known]
+    measured = measured - (np.bincount(row, measured) / np.bincount(row))[row]
+    spread = measured @ measured + measured.size * FAINT**2
+    best: tuple[float, int, Conversion | None] = (0.0, 0, None)
+    for one in _mixing(timeline, seen.shape[1]):
+        place = row * one.period + n % one.period
+        counts, sums = (
+            np.bincount(place, weights, len(seen) * one.period).reshape(len(seen), -1)
+            for weights in (None, measured)
+        )
+        tried = [replace(one, phase=phase) for phase in range(one.period)]
+        foreseen = np.stack([each.apart() for each in tried])
+        mean = (foreseen * counts).sum(axis=2) / counts.sum(axis=1)
+        foreseen = foreseen - mean[:, :, None]
+        energy = (foreseen**2 * counts).sum(axis=(1, 2)) * spread
+        like = (foreseen * sums).sum(axis=(1, 2)) / np.sqrt(np.maximum(energy, 1e-9))
+        at = int(like.argmax())
+        found = round(float(like[at]), 2), -one.period, tried[at]
         best = max(best, found, key=lambda entry: entry[:2])
-    return best[3] if best[2] else None
+    like_best, period, told = best
+    sure = like_best * np.sqrt(count / max(1e-9, 1 - like_best**2))  # by chance a few are alike
+    least = MIXED_IN_FIVES if period == -5 else MIXED
+    return told if like_best >= least and sure > SURE else None
+
+
+def _energies(changes: Changes, marks: Marks) -> tuple[FloatArray, BoolArray]:
+    """Logarithms of `Changes.apart` set off, (sums, pictures), and where they are of one motion."""
+    apart = np.nan_to_num(np.array(changes.apart)).T
+    still, shot = (np.cumsum(np.r_[False, mark]) for mark in (~marks.moving, marks.cuts))
+    known = np.zeros(apart.shape, np.bool_)
+    for row, weights in zip(known, WEIGHTS, strict=True):
+        span = len(weights)
+        moves = still[span:] == still[:-span]
+        row[span - 1 :] = moves & (shot[span:] == shot[1 : len(shot) - span + 1])
+    return np.stack([_set_off(row, LEAST_ENERGY) for row in apart]), known
 
 
 def _mixing(timeline: Fraction, count: int) -> Iterator[Conversion]:
-    """Rates that give mixtures, and one mixture in so many pictures."""
+    """Rates that repeat, weave and mix, and one mixture in so many pictures."""
     for rate in SHOT_AT:
-        # coding mixes too, in periods of 2, 4 and 8; long ones are told from usual ones by little
+        # coding mixes too, in periods of 2, 4 and 8
         ratio = rate / timeline
-        if 4 < ratio.denominator <= PHASES and ratio.denominator != 8 and 0.7 < ratio < 1.5:
-            yield Conversion("blend", rate, timeline, 0, count)
+        if 4 < ratio.denominator <= SHORTEST and ratio.denominator != 8 and rate not in RARE:
+            if BLENDED < ratio < 1.5:
+                yield Conversion("blend", rate, timeline, 0, count)
+            if 1 / 3 < ratio < 1:
+                yield Conversion("repeat", rate, timeline, 0, count)
     yield Conversion("telecine", timeline * Fraction(4, 5), timeline, 0, count)
     for every in (5, 6, 7):
         yield Conversion("blend", None, timeline, 0, count, every)
-
-
-def _correlation(rows: FloatArray, measure: FloatArray) -> FloatArray:
-    rows, measure = rows - rows.mean(axis=1, keepdims=True), measure - measure.mean()
-    spread = measure @ measure + len(measure) * FAINT**2
-    energy = np.sqrt((rows**2).sum(axis=1) * spread)
-    return np.asarray(rows @ measure / np.maximum(energy, 1e-9), np.float64)
