@@ -64,8 +64,7 @@ def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversio
     if count < 2 * SHORTEST:
         return None
     measured = seen[n] - seen[n].mean()
-    best: tuple[float, Conversion | None] = (0.0, None)
-    rival = 0.0  # score of the next best that would be told
+    found: list[tuple[float, bool, Conversion | None]] = []
     for one in _stepping(timeline, len(seen)):
         period = one.period
         tried = [replace(one, phase=phase) for phase in range(period)]
@@ -80,14 +79,12 @@ def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversio
         large = float(foreseen[at] @ sums) / energy[at]
         score = float(like[at]) - (RARER if one.footage in RARE else 0)
         least = WOVEN_LARGE if one.kind == "telecine" else AS_LARGE
-        told = like[at] > ALIKE and sure > SURE and like[at] * large > least
-        told = told and _comes_again(tried[at], seen, n)
-        if score > best[0]:
-            rival = best[0] if best[1] is not None else rival
-            best = score, tried[at] if told else None
-        elif told:
-            rival = max(rival, score)
-    return best[1] if best[0] > rival + RIVAL else None
+        comes = _comes_again(tried[at], seen, n)
+        told = comes and like[at] > ALIKE and sure > SURE and like[at] * large > least
+        found.append((score, comes, tried[at] if told else None))
+    (score, _, best), *others = sorted(found, key=lambda entry: -entry[0])
+    rival = max((other for other, comes, _ in others if comes), default=0.0)
+    return best if score > rival + RIVAL else None
 
 
 def _comes_again(one: Conversion, advance: FloatArray, known: IntArray) -> bool:
