@@ -155,7 +155,7 @@ def test_a_file_that_exists_is_kept_unless_forced(tmp_path: Path) -> None:
 @pytest.mark.parametrize("words", [("--cross", "1.5"), ("--cross", "0.3", "--bars", "8")])
 def test_a_clip_that_flashes_at_its_seam_is_refused(tmp_path: Path, words: tuple[str, ...]) -> None:
     """Once it passes; played in a loop it flashes three and a half times in a second."""
-    words = ("render", "bars", "--size", "360p", "--seconds", "2", *words, "--out", "clip.mp4")
+    words = ("render", "bars", "--size", "320x180", "--seconds", "2", *words, "--out", "clip.mp4")
     done = run(*words, cwd=tmp_path)
     assert done.returncode == 2
     assert "where its end meets its start in a loop: make it --seamless or longer" in done.stderr

@@ -48,7 +48,7 @@ def open_page(browser: Browser, address: str) -> Iterator[Open]:
     """Open the page; at the end it must not have complained, nor asked for anything."""
     contexts, trouble = [], []
 
-    def opened(width: int = 1280, height: int = 900, **options: Any) -> Page:
+    def opened(width: int = 720, height: int = 640, **options: Any) -> Page:
         context = browser.new_context(viewport={"width": width, "height": height}, **options)
         context.set_offline(True)
         contexts.append(context)

@@ -322,7 +322,7 @@ def test_ctrl_c_while_painting_leaves_no_wrong_texel(
     broken, whole = (TerrainRenderer(flight, 192, 108) for _ in range(2))
     until = interrupt(monkeypatch, broken._levels[-1], "_paint")
     stopped = 0
-    for n in range(0, 60, 3):
+    for n in range(0, 36, 3):
         picture = Planes.blank(192, 108)
         until[0] = 1
         try:
