@@ -227,9 +227,11 @@ def _pattern(held: Held, rate: Fraction | None, refresh: Fraction) -> tuple[int,
 
 
 def _even(held: Held, found: FoundRefresh) -> bool | None:
-    """Whether all frames were held equally long; None if that was not seen."""
+    """Whether all frames were held equally long, in order; None if that was not seen."""
     if len(held.frames) < FEWEST:
         return None
+    if held.out_of_order:
+        return False
     if found.refresh_hz is not None:
         holds = {frame.refreshes for frame in held.frames}
         if len(holds - {None}) > 1:

@@ -15,7 +15,7 @@ from math import lcm
 
 import numpy as np
 
-from patterns.picture.arrays import FloatArray
+from patterns.picture.arrays import FloatArray, IndexArray
 from patterns.reading.clip_steps import clip_steps
 from patterns.reading.watched import Watched
 from patterns.timing.rates import format_decimal
@@ -27,12 +27,17 @@ USUAL_HZ = (100, 120, 200, 240, 400, 480, 500, 960, 1000)  # that cameras take s
 USUAL_WITHIN = 0.03
 FASTEST_TIMELINE_HZ = 61
 COARSE = 0.05  # of the time from picture to picture, for one unit of the file's clock
+MOST_COARSE = 0.45  # of it: beyond, times do not show whether the camera lost pictures
 WITHIN = 0.75  # of that unit, that a time may lie off the line
 NANO = 10**9
 FEWEST_RUNS = 8
 SURELY_WHOLE = 0.48  # of an interval, that times may lie off the line where no picture was lost
 MOST_LOST = 0.15  # of the pictures
 BEAT = 0.2  # of a beat over the whole recording, between the paces that are tried
+LINE = 0.6  # of the highest line, that another may be the pace
+# Pictures lost in a run on average, that need no look; and how much their number must vary: lost
+# by chance it varies by as much as its mean.
+FEW_LOST, BY_CHANCE = 0.25, 0.4
 
 
 @dataclass(frozen=True)
@@ -102,21 +107,38 @@ def _times_too_slow(watched: Watched) -> float | None:
 def _counted(watched: Watched) -> tuple[FloatArray, FloatArray, float]:
     """Pictures taken up to each run's first and last, their times, and the interval, seconds.
 
-    The pace is the one at which all times beat, the highest line of their spectrum. Not all
-    pictures may be in the file, so that it lies at the mean pace or above.
+    The pace is one at which all times beat, a high line of their spectrum. Not all pictures may
+    be in the file, so that it lies at the mean pace or above. On a coarse clock lines beside the
+    true one can be higher; at their pace the camera would have lost as many pictures in each
+    frame as in the next. On a clock too coarse for that the mean pace stands.
     """
     runs = watched.runs
     places = np.array([p for run in runs for p in (run.first_picture, run.last_picture)], np.int64)
     times = np.array([t for run in runs for t in (run.first_s, run.last_s)], np.float64)
     line = np.polyfit(places, times, 1)
-    if np.abs(np.polyval(line, places) - times).max() < SURELY_WHOLE * line[0]:
+    near = np.abs(np.polyval(line, places) - times).max() < SURELY_WHOLE * line[0]
+    if near or _unit_s(watched) > MOST_COARSE * line[0]:
         return (places - places[0]).astype(np.float64), times, float(line[0])
     since, mean_hz = times - times[0], 1 / float(line[0])
     tried_hz = np.arange(0.998, 1 + MOST_LOST, BEAT / (mean_hz * since[-1])) * mean_hz
     beats = np.array([np.exp(2j * np.pi * hz * since).sum() for hz in tried_hz])
-    best = int(np.argmax(np.abs(beats)))
-    at = np.rint(since * tried_hz[best] - np.angle(beats[best]) / (2 * np.pi))
+    strength = np.abs(beats)
+    high = np.flatnonzero(strength >= LINE * strength.max())
+    high = high[np.argsort(-strength[high], kind="stable")]
+    taken = [np.rint(since * tried_hz[line] - np.angle(beats[line]) / (2 * np.pi)) for line in high]
+    at = next((counts for counts in taken if _lost_by_chance(counts, places)), taken[0])
     return at - at[0], times, float(np.polyfit(at, times, 1)[0])
+
+
+def _lost_by_chance(at: FloatArray, places: IndexArray) -> bool:
+    """Whether pictures that are not in the file are spread over the runs as chance spreads them."""
+    lost = np.diff(at - places)[::2]  # within each run
+    return bool(lost.mean() < FEW_LOST or lost.var() > BY_CHANCE * lost.mean())
+
+
+def _unit_s(watched: Watched) -> Fraction:
+    """Unit of the file's clock, seconds."""
+    return Fraction(1, lcm(*(run.first_s.denominator for run in watched.runs[:64])))
 
 
 def picture_interval(watched: Watched) -> float:
@@ -129,7 +151,7 @@ def on_even_times(watched: Watched) -> Watched:
     if len(watched.runs) < FEWEST_RUNS:
         return watched
     at, times, interval_s = _counted(watched)
-    unit = 1 / lcm(*(run.first_s.denominator for run in watched.runs[:64]))  # of the file's clock
+    unit = _unit_s(watched)
     line = np.polyval(np.polyfit(at, times, 1), at)
     if unit < COARSE * interval_s or np.abs(line - times).max() > WITHIN * unit:
         return watched

@@ -49,7 +49,7 @@ def held_words(reading: Reading, refreshes: Sequence[Fraction], must: Cadence | 
     names = f"{format_decimal(must.rate)} on {format_decimal(must.refresh_hz, 2)}"
     due = arithmetic_pattern(must)
     if must.refresh_hz == reading.refresh_hz and due is not None and due == pattern:
-        return f"{text}, as {names} must be"
+        return text if reading.out_of_order else f"{text}, as {names} must be"
     wanted = "unevenly" if due is None else pattern_text(due)
     if due is not None and len(due) == 1:
         wanted = f"{due[0]} evenly"

@@ -352,6 +352,8 @@ def faults_of(case: Case, reading: Reading) -> list[str]:
         claimed = [reading.pattern, reading.even, reading.error]
         return [f"a cadence of a screen that makes pictures: {claimed}"] if any(claimed) else []
     faults = _refresh_faults(case, reading) + _loss_faults(case, reading, truth)
+    if (reading.capture_hz or 0) > 1.01 * case.camera.capture_hz / case.camera.fast:
+        faults.append(f"a camera of {reading.capture_hz}")
     pairs = _matched(reading, truth)
     if len(pairs) < 3:
         return faults
