@@ -21,6 +21,7 @@ from patterns.picture.arrays import Float32Array, FloatArray
 
 FULL_FRAME_WIDTH_MM = 36  # width of the 35 mm still frame that equivalent focal lengths refer to
 FOCAL_MM = 24  # 35 mm equivalent, of the lens unless another is given
+RING_RADIUS_M = 3000.0  # hills stand on this circle about what is seen; the sky is on it too
 M = TypeVar("M", bound="Motion")
 
 

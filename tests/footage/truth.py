@@ -21,8 +21,8 @@ from patterns.footage.motion import EDGES_ALONE, EXACT, STILL
 from patterns.frame_source import FrameSource
 from patterns.picture.arrays import FloatArray
 from patterns.scenes.bars.motion import BarsMotion
-from patterns.scenes.motion import Motion, speed_at
-from patterns.scenes.orbit.motion import RING_RADIUS_M, OrbitMotion
+from patterns.scenes.motion import RING_RADIUS_M, Motion, speed_at
+from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.video.probe import probe
 from patterns.video.reader import read_luma

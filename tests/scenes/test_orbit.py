@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 
 from patterns.errors import RequestError
+from patterns.scenes.ground.hills import Wall
+from patterns.scenes.motion import RING_RADIUS_M
 from patterns.scenes.orbit.geometry import (
     FAR_GROUND,
     NEAR_GROUND,
@@ -17,8 +19,7 @@ from patterns.scenes.orbit.geometry import (
     WALL,
     OrbitCamera,
 )
-from patterns.scenes.orbit.hills import OrbitWall
-from patterns.scenes.orbit.motion import RING_RADIUS_M, SUBJECT_HEIGHT_M, OrbitMotion, Subject
+from patterns.scenes.orbit.motion import SUBJECT_HEIGHT_M, OrbitMotion, Subject
 from patterns.scenes.orbit.outlines import OUTLINES, Profile, meet
 from patterns.scenes.orbit.subjects import OrbitSubject
 
@@ -197,7 +198,7 @@ def test_a_piece_of_the_subject_has_the_light_of_the_whole(subject: Subject) -> 
 
 def test_the_wall_is_the_same_in_whatever_piece_it_is_painted() -> None:
     """Nearer ranges hide other rows in one piece than in another: not a bit may show of that."""
-    wall = OrbitWall(1, 60.0)
+    wall = Wall(1, 60.0)
     cell = 2 * np.pi / 4096
     bearings, ways = (np.arange(256) + 0.5) * cell, np.linspace(-0.05, 0.4, 120)
     spans = (cell, float(ways[1] - ways[0]))

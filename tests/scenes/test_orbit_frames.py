@@ -16,11 +16,11 @@ from patterns.clip import Clip
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.picture.light import code_to_light, light_to_code
 from patterns.picture.planes import Planes
-from patterns.scenes.motion import focal_px
+from patterns.scenes.motion import RING_RADIUS_M, focal_px
 from patterns.scenes.orbit import geometry
 from patterns.scenes.orbit import renderer as orbit
 from patterns.scenes.orbit.geometry import SUBJECT, WALL, OrbitCamera, Samples, Seen
-from patterns.scenes.orbit.motion import RING_RADIUS_M, OrbitMotion
+from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.outlines import OUTLINES
 from patterns.scenes.orbit.renderer import OrbitRenderer
 from patterns.scenes.orbit.texels import Texels

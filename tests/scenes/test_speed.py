@@ -15,13 +15,14 @@ from hypothesis import strategies as st
 from patterns.picture.arrays import FloatArray
 from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.motion import (
+    RING_RADIUS_M,
     crossing_time_s,
     hfov_of_focal_length,
     image_motion,
     speed_at,
     speed_map,
 )
-from patterns.scenes.orbit.motion import RING_RADIUS_M, RING_TOP_M, OrbitMotion
+from patterns.scenes.orbit.motion import RING_TOP_M, OrbitMotion
 from patterns.scenes.terrain.motion import Flight, TerrainMotion
 
 W, H = 1920, 1080

@@ -1,18 +1,21 @@
 """Periodic random fields: fractal noise with a stated band, and scattered round crowns.
 
-All are float32 squares that continue over their edges without a seam, and depend on
-nothing but the generator that is passed in.
+Squares are float32, continue over their edges without a seam, and depend on nothing but the
+generator that is passed in. Noise on rings is periodic along the turn; octaves as fine as a cell
+are left out.
 """
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import ceil
 
 import numpy as np
 
-from patterns.picture.arrays import Float32Array, FloatArray
+from patterns.picture.arrays import Float32Array, FloatArray, FloatingArray, IntArray
 
 CROWNS_AT_ONCE = 64  # what is reckoned for them stays in cache
+LATTICE_ROWS = 32  # drawn together and kept
 
 
 def fractal(
@@ -90,14 +93,100 @@ def shifted(field: Float32Array, dx: float, dy: float) -> Float32Array:
 
 
 def between(tile: Float32Array, x: FloatArray, y: FloatArray) -> Float32Array:
-    """Values of a periodic square at places counted in samples, linear between these."""
-    size = len(tile)
+    """Values of a periodic rectangle at places counted in samples, linear between these."""
+    high_x, size = tile.shape
     i, j = np.floor(x).astype(np.intp), np.floor(y).astype(np.intp)
     fx, fy = (x - i).astype(np.float32), (y - j).astype(np.float32)
-    i, j, flat = i % size, j % size, tile.ravel()
-    i2, j2 = (i + 1) % size * size, (j + 1) % size
+    i, j, flat = i % high_x, j % size, tile.ravel()
+    i2, j2 = (i + 1) % high_x * size, (j + 1) % size
     i *= size
     low, high = flat.take(i + j), flat.take(i2 + j)
     low += (flat.take(i + j2) - low) * fy
     high += (flat.take(i2 + j2) - high) * fy
     return np.asarray(low + (high - low) * fx, np.float32)
+
+
+def _eased(places: FloatingArray) -> tuple[IntArray, Float32Array]:
+    whole = np.floor(places)
+    part = (places - whole).astype(np.float32)
+    return whole.astype(np.int64), part * part * (3 - 2 * part)
+
+
+@lru_cache(maxsize=512)
+def _lattice(seed: tuple[int, ...], rows: int, cells: int) -> Float32Array:
+    """Drawn from way 0 up, so that every part of it is the same in any piece."""
+    values = np.random.default_rng(seed).random((rows, cells), dtype=np.float32)
+    values *= 2
+    values -= 1
+    return values
+
+
+@lru_cache(maxsize=512)
+def _line(seed: tuple[int, ...], count: int) -> Float32Array:
+    return np.random.default_rng(seed).random(count, dtype=np.float32) * 2 - 1
+
+
+def ring_noise(
+    seed: tuple[int, ...], bearing: FloatingArray, across: FloatingArray, cells: int, pitch: float
+) -> Float32Array:
+    """Smooth noise, float32 (bearings, ways), mean 0, about -1 to 1.
+
+    `cells` lattice points lie on a turn; `pitch` is the lattice's step across, from 0.
+    """
+    j, fj = _eased(across / pitch)
+    low = int(j.min())
+    rows = max(int(j.max()) + 2, 1)
+    lattice = _lattice((*seed, cells), -(-rows // LATTICE_ROWS) * LATTICE_ROWS, cells)[
+        max(low, 0) : rows
+    ]
+    top = np.maximum(j - max(low, 0), 0)
+    strip = (
+        lattice[top]
+        + (lattice[np.minimum(top + 1, len(lattice) - 1)] - lattice[top]) * fj[:, np.newaxis]
+    )
+    i, fi = _eased(bearing / (2 * np.pi) * cells)
+    columns = np.ascontiguousarray(strip.T)
+    left, right = columns.take(i % cells, 0), columns.take((i + 1) % cells, 0)
+    right -= left
+    right *= fi[:, np.newaxis]
+    left += right
+    return left
+
+
+def ring_fractal(
+    seed: tuple[int, ...],
+    bearing: FloatingArray,
+    across: FloatingArray,
+    cells: int,
+    pitch: float,
+    octaves: int,
+    spans: tuple[float, float],
+) -> Float32Array:
+    """Sum of octaves that halve in size and strength, those as fine as `spans` left out."""
+    total = np.zeros((len(bearing), len(across)), np.float32)
+    for octave in range(octaves):
+        size = 2**octave
+        finest = min(2 * np.pi / (cells * size) / spans[0], pitch / size / spans[1])
+        if finest <= 1:
+            break
+        # An octave fades in between one and two cells, so that no step shows where cells change.
+        weight = np.float32(min(finest - 1, 1) / size)
+        noise = ring_noise((*seed, octave), bearing, across, cells * size, pitch / size)
+        noise *= weight
+        total += noise
+    return total
+
+
+def ring_line(
+    seed: tuple[int, ...], bearing: FloatingArray, cells: int, octaves: int, gain: float
+) -> Float32Array:
+    """Noise along the turn alone, float32 (bearings,): octaves weighted by gain^octave."""
+    total = np.zeros(len(bearing), np.float32)
+    for octave in range(octaves):
+        count = cells * 2**octave
+        values = _line((*seed, octave), count)
+        i, f = _eased(bearing / (2 * np.pi) * count)
+        total += np.float32(gain**octave) * (
+            values[i % count] * (1 - f) + values[(i + 1) % count] * f
+        )
+    return total

@@ -17,8 +17,8 @@ import numpy.typing as npt
 
 from patterns.errors import RequestError
 from patterns.picture.arrays import FloatingArray, IntArray
-from patterns.scenes.motion import focal_px
-from patterns.scenes.orbit.motion import RING_RADIUS_M, OrbitMotion
+from patterns.scenes.motion import RING_RADIUS_M, focal_px
+from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.outlines import Profile, meet
 
 # The ground before and behind the axis is kept apart: its azimuths lie about pi and about

@@ -9,7 +9,7 @@ from patterns.picture.arrays import Float32Array, FloatingArray, IndexArray
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import GRAVEL, SHADE, through_haze
-from patterns.scenes.orbit.motion import RING_RADIUS_M
+from patterns.scenes.motion import RING_RADIUS_M
 from patterns.scenes.orbit.outlines import Profile
 from patterns.scenes.orbit.subjects import Shadow
 

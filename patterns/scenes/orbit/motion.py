@@ -11,15 +11,23 @@ import numpy as np
 
 from patterns.errors import RequestError
 from patterns.picture.arrays import FloatArray
-from patterns.scenes.motion import WIDE_HFOV_DEG, Camera, Motion, Quantity, check_within
+from patterns.scenes.motion import (
+    RING_RADIUS_M,
+    WIDE_HFOV_DEG,
+    Camera,
+    Motion,
+    Quantity,
+    check_within,
+)
 
 Subject = Literal["tower", "monument", "tank"]
 
 # Heights of the subjects, metres; the camera aims at half of it, on the axis.
 SUBJECT_HEIGHT_M: dict[str, float] = {"tower": 34.0, "monument": 26.0, "tank": 18.0}
 
-RING_RADIUS_M = 3000.0  # the hills stand on this circle, on the subject's axis
-RING_TOP_M = 190.0  # height on it, metres above the ground, up to which their tops are seen
+RING_TOP_M = (
+    190.0  # height on the ring of hills, metres above the ground, up to which their tops are seen
+)
 
 
 def turn_rate(turn_s: Fraction) -> Fraction:

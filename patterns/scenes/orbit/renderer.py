@@ -19,6 +19,7 @@ from patterns.picture.arrays import IntArray, UInt8Array
 from patterns.picture.light import code_to_light, light_to_code
 from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
+from patterns.scenes.ground.hills import Wall
 from patterns.scenes.orbit.atlas import Atlas, Surface
 from patterns.scenes.orbit.geometry import (
     EDGE_GRID,
@@ -30,7 +31,6 @@ from patterns.scenes.orbit.geometry import (
     look,
 )
 from patterns.scenes.orbit.ground import OrbitGround
-from patterns.scenes.orbit.hills import OrbitWall
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.plan import RowPlan, plan_rows
 from patterns.scenes.orbit.subjects import OrbitSubject
@@ -131,7 +131,7 @@ def _surfaces(
     seed: int, country: Country, up_m: float, subject: OrbitSubject, plan: RowPlan
 ) -> dict[int, Surface]:
     surfaces: dict[int, Surface] = {
-        WALL: OrbitWall(seed, up_m),
+        WALL: Wall(seed, up_m),
         SUBJECT: subject,
     }
     kinds = [plan.groups[chunk.groups[0]].surface for chunk in plan.chunks]

@@ -9,6 +9,7 @@ from math import cos, log2, radians, sin, tan
 import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray, IndexArray
+from patterns.scenes.ground.noise import ring_fractal
 from patterns.scenes.ground.palette import (
     SHADE,
     SUN_AZIMUTH_DEG,
@@ -20,7 +21,7 @@ from patterns.scenes.ground.palette import (
 from patterns.scenes.orbit.details import FITTINGS
 from patterns.scenes.orbit.motion import Subject
 from patterns.scenes.orbit.outlines import OUTLINES, Profile
-from patterns.scenes.orbit.surface_marks import Patch, joint, repeat, ring_fractal
+from patterns.scenes.orbit.surface_marks import Patch, joint, repeat
 
 FITTING_REACH_M = 3.0  # above and below its own height that a fitting still changes a wall
 OUTLINE_PLACES = 4001  # along a subject's outline, a centimetre or so apart

@@ -12,7 +12,7 @@ from patterns.scenes.ground.palette import transmittance
 from patterns.scenes.pattern import Shot
 from patterns.scenes.terrain.levels import LineLevel, LinePlane, bands
 from patterns.scenes.terrain.motion import TerrainMotion
-from patterns.scenes.terrain.rays import Plane, Sky, cast
+from patterns.scenes.terrain.rays import Plane, cast, still_light
 from patterns.scenes.terrain.rows import RowLevel, RowPlane
 from patterns.scenes.terrain.texels import codes_of_light
 
@@ -66,9 +66,8 @@ class TerrainRenderer:
         seen = transmittance(luma.range_m) > VISIBLE
         ground = np.flatnonzero(seen[::2] & seen[1::2])
         still = int(ground[0]) if len(ground) else height // 2
-        sky = Sky(self._shot.seed)
         for plane, rows, colour in zip(planes, (2 * still, still), (False, True), strict=True):
-            light = sky.light(self._motion, plane, width, height, rows)
+            light = still_light(self._motion, self._shot.seed, plane, self._size, rows)
             self._still.extend(np.rint(codes_of_light(light, colour)).astype(np.uint8))
         if not len(ground):
             return

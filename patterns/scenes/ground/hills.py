@@ -1,7 +1,7 @@
-"""What stands all round an orbit: ranges of hills one behind the other, and the sky.
+"""What stands all round: ranges of hills one behind the other, and the sky.
 
-All of it is painted on one wall, `RING_RADIUS_M` from the subject's axis, as it is seen from the
-axis at the camera's height: a hill-top of height h at distance D shows at height
+All of it is painted on one round wall, `RING_RADIUS_M` from its axis, as it is seen from the axis
+at the camera's height H: a hill-top of height h at distance D shows at height
 H + (h - H) RING_RADIUS_M / D on the wall.
 """
 
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray
-from patterns.scenes.ground.noise import between, fractal
+from patterns.scenes.ground.noise import between, fractal, ring_fractal, ring_line
 from patterns.scenes.ground.palette import (
     CANOPY,
     CANOPY_LIT,
@@ -26,8 +26,7 @@ from patterns.scenes.ground.palette import (
     SKY_ZENITH,
     SUN_BEARING,
 )
-from patterns.scenes.orbit.motion import RING_RADIUS_M
-from patterns.scenes.orbit.surface_marks import ring_fractal, ring_line
+from patterns.scenes.motion import RING_RADIUS_M
 
 SKY_STEP = 0.0045  # radians of bearing; the sharpest rims of clouds are several times as wide
 CLOUD_HEIGHT_M, CLOUD_TEXEL_M, CLOUD_TILE = 1500.0, 36.0, 512
@@ -60,7 +59,7 @@ def _step(value: Float32Array, low: float, high: float) -> Float32Array:
     return np.asarray(part * part * (3 - 2 * part), np.float32)
 
 
-class OrbitWall:
+class Wall:
     """Hills and sky; ways across are elevations in radians from the foot of the axis."""
 
     dithered = True
