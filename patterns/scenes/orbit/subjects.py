@@ -18,10 +18,9 @@ from patterns.scenes.ground.palette import (
     mixed,
     through_haze,
 )
-from patterns.scenes.orbit.details import FITTINGS
+from patterns.scenes.orbit.details import FITTINGS, Patch, joint, repeat
 from patterns.scenes.orbit.motion import Subject
 from patterns.scenes.orbit.outlines import OUTLINES, Profile
-from patterns.scenes.orbit.surface_marks import Patch, joint, repeat
 
 FITTING_REACH_M = 3.0  # above and below its own height that a fitting still changes a wall
 OUTLINE_PLACES = 4001  # along a subject's outline, a centimetre or so apart
