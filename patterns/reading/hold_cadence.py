@@ -19,7 +19,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby, pairwise
-from math import sqrt
+from math import ceil, sqrt
 
 import numpy as np
 
@@ -29,6 +29,7 @@ from patterns.timing.cadence import Cadence, frame_starts
 from patterns.timing.notation import first_turn
 
 LONGEST = 30  # frames
+SLOWEST_DISPLAY_HZ = 48  # no display in use refreshes slower
 LEAST_AGREEMENT = 0.75
 MEAN_FITS = Fraction(1, 50)
 WITHIN_BEST = 0.03  # a shorter period is preferred if it agrees nearly as often
@@ -70,6 +71,15 @@ def drops_beyond(
     if refresh_hz is None or refresh_hz >= rate:
         return dropped
     return sum(frame.refreshes - 1 for frame in frames if frame.refreshes)
+
+
+def too_long(frames: Sequence[HeldFrame], rate: Fraction, refresh_hz: Fraction | None) -> list[int]:
+    """Numbers of frames held longer than the cadence ever holds one."""
+    if refresh_hz is not None:
+        most = ceil(refresh_hz / rate)
+        return [f.number for f in frames if f.refreshes is not None and f.refreshes > most]
+    longest_s = 1 / float(rate) + 1 / SLOWEST_DISPLAY_HZ
+    return [f.number for f in frames if f.hold_s - f.within_s > longest_s]
 
 
 def _agreement(holds: Sequence[int | None], period: int) -> float:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
-from math import ceil
 from typing import Any
 
 import numpy as np
@@ -20,8 +19,9 @@ from patterns.reading.hold_cadence import (
     hold_pattern,
     holds_in_order,
     timing_error,
+    too_long,
 )
-from patterns.reading.holds import Held, HeldFrame, hold_frames, number_steps
+from patterns.reading.holds import Held, hold_frames, number_steps
 from patterns.reading.reading import Blend, Reading
 from patterns.reading.recording_words import recording_verdict, recording_warnings, too_slow
 from patterns.reading.refresh_search import FoundRefresh, find_refresh
@@ -36,7 +36,6 @@ QUARTERS, STEADILY = 4, 0.4  # in each of so many parts it must do so much of it
 LEAST_S = 2.5  # before that, stalls one after the other look like another speed
 FEWEST = 6  # frames from which on a pattern is looked for
 FEWEST_EXPLAINED = 3  # frames from which on it is said what can be behind a difference
-SLOWEST_DISPLAY_HZ = 48  # no display in use refreshes slower
 COUNTED = 0.6  # of the holds must be counted to name a pattern
 BY_THE_BOOK = 0.8  # of the counted holds, for the pattern of the arithmetic
 LONGEST, OFTEN = 8, 0.75  # frames of another pattern, and the share of holds that it explains
@@ -193,21 +192,12 @@ def _with_cadence(reading: Reading, held: Held, found: FoundRefresh) -> Reading:
         refresh_hz=refresh,
         refresh_from=found.source,
         refresh_candidates=found.candidates,
-        repeated=tuple(_too_long(held.frames, rate or FALLBACK_RATE, refresh)),
+        repeated=tuple(too_long(held.frames, rate or FALLBACK_RATE, refresh)),
         pattern=None if refresh is None else _pattern(held, rate, refresh),
         even=_even(held, found),
         error=error,
         details={**reading.details, "error_within_ms": round(within_ms, 3)},
     )
-
-
-def _too_long(frames: Sequence[HeldFrame], rate: Fraction, refresh: Fraction | None) -> list[int]:
-    """Frames held longer than the cadence ever holds one."""
-    if refresh is not None:
-        most = ceil(refresh / rate)
-        return [f.number for f in frames if f.refreshes is not None and f.refreshes > most]
-    longest_s = 1 / float(rate) + 1 / SLOWEST_DISPLAY_HZ
-    return [f.number for f in frames if f.hold_s - f.within_s > longest_s]
 
 
 def _pattern(held: Held, rate: Fraction | None, refresh: Fraction) -> tuple[int, ...] | None:

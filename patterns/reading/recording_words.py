@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
+from patterns.reading.hold_cadence import SLOWEST_DISPLAY_HZ
 from patterns.reading.holds import number_steps
 from patterns.reading.reading import Reading
 from patterns.reading.refresh_search import FoundRefresh
@@ -20,7 +21,6 @@ FEW_COUNTED = 0.6  # of the holds
 OTHER_CLIPS = 0.02  # of the pictures
 ENOUGH = 4  # captures a refresh, at which drops are seen on slow panels as well
 CAPTURE_RATES = (120, 240, 480, 960)
-SLOWEST_DISPLAY_HZ = 48  # no display in use refreshes slower
 OFTEN_ENOUGH = 1.98  # captures a refresh; a camera said to run at twice may run a little less
 BETWEEN = {
     "seen": (

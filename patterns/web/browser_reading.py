@@ -13,8 +13,8 @@ from patterns.reading.hold_cadence import (
     hold_pattern,
     holds_in_order,
     timing_error,
+    too_long,
 )
-from patterns.reading.holds import HeldFrame
 from patterns.reading.reading import Reading, to_json
 from patterns.reading.refresh_grid import usual_refresh
 from patterns.reading.words import explanations, held_words, loss_words
@@ -129,7 +129,7 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
         frames_seen=len({(frame.passage, frame.number) for frame in found.frames}),
         holds=tuple(found.frames),
         dropped=tuple(found.dropped),
-        repeated=_too_long(found.frames, rate, refresh_hz),
+        repeated=tuple(too_long(found.frames, rate, refresh_hz)),
         out_of_order=tuple(found.out_of_order),
         unseen=tuple(found.unseen),
         drops_beyond=drops_beyond(found.frames, _dropped(found), rate, refresh_hz),
@@ -190,13 +190,8 @@ def _pattern(found: Presented, mean: Fraction) -> tuple[int, ...] | None:
 def _even(found: Presented) -> bool | None:
     if len(found.frames) < LEAST_HOLDS:
         return None
-    return len({frame.refreshes for frame in found.frames}) == 1 and not found.dropped
-
-
-def _too_long(frames: list[HeldFrame], rate: Fraction, refresh_hz: Fraction) -> tuple[int, ...]:
-    """Frames held longer than the cadence ever holds one."""
-    longest = -(-refresh_hz // rate)
-    return tuple(frame.number for frame in frames if (frame.refreshes or 0) > longest)
+    alike = len({frame.refreshes for frame in found.frames}) == 1
+    return alike and not found.dropped and not found.out_of_order
 
 
 def _dropped(found: Presented) -> int:
