@@ -21,7 +21,7 @@ from tests.simulation.photo import photo_case, take
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("level", "rate", "capture_hz", "pictures"),
-    [("moderate", F(30), 120, 120), ("hard", F(25), 240, 200)],
+    [("moderate", F(30), 120, 120), ("hard", F(25), 240, 144)],
 )
 def test_a_recording_is_read_to_the_refresh(
     tmp_path: Path, level: str, rate: F, capture_hz: int, pictures: int

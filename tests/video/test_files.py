@@ -173,7 +173,7 @@ def test_large_pictures_give_the_same_bytes_too(tmp_path: Path, codec: str) -> N
     try:
         for path in files:
             with VideoWriter(VideoSpec(path, 1920, 1080, Fraction(24), codec)) as writer:
-                for frame in moving_texture(3, 1920, 1080, 13.4):
+                for frame in moving_texture(2, 1920, 1080, 13.4):
                     writer.write(frame)
             if sys.platform == "linux":
                 os.sched_setaffinity(0, {min(cores)})
