@@ -30,6 +30,7 @@ from patterns.video.probe import VideoInfo, probe
 from patterns.video.reader import read_luma
 
 UNKNOWN_RATE = Fraction(24)  # taken for that of a single picture
+COMBED_EVERY = 4  # pictures; a telecine weaves two of five
 INTERLACED = 0.3  # of the moving pictures that are combed
 KEPT_EVERY, MOST_KEPT = 24, 200  # working copies that are kept for the map: 18 MB at most
 ENOUGH = 300  # pictures that must move to say that there is no rhythm: 12 repeats of 24 in 25
@@ -107,7 +108,8 @@ class Measurer:
         if self._shape not in ((0, 0), small.shape):
             self.looks.clear()  # the picture changes its size on the way
         self._shape, self._side = (small.shape[0], small.shape[1]), working_side(*luma.shape)
-        self._change.take(small, combed(luma))
+        look = self._taken % COMBED_EVERY == 0
+        self._change.take(small, combed(luma) if look else float("nan"))
         self._moves.take(small)
         if self._taken % KEPT_EVERY == 0 and len(self._kept) < MOST_KEPT:
             self._kept[self._taken] = small
@@ -121,7 +123,8 @@ class Measurer:
         frames, rate = _frames(conversion, times, info)
         cuts = np.flatnonzero(marks.cuts).tolist()
         size = (self._shape[1], self._shape[0])
-        woven = np.array(changes.combed)[marks.moving] > 1
+        woven = np.array(changes.combed)[marks.moving]
+        woven = woven[~np.isnan(woven)] > 1
         shots = shots_of(self.looks, cuts, frames, rate, float(self._side), size)
         fastest = max(shots, key=lambda shot: (not shot.why, shot.fastest_px_s))
         middle = (fastest.first + fastest.last) / 2
