@@ -27,11 +27,11 @@ FAST_FLIGHT = TerrainMotion(ground_speed_m_s=Fraction(20))
 
 
 def _shutter_strip() -> bytes:
-    """The lower left corner of one frame of the flight, at four shutter angles, 1:1."""
+    """The track at the lower edge of one frame of the flight, at four shutter angles, 1:1."""
     tiles = []
     for angle in ANGLES_DEG:
         clip = describe(FAST_FLIGHT, rate=24, shutter=Fraction(angle), strip="none")
-        tiles.append(planes_to_rgb(FrameSource(clip).draw(60))[-360:, :320])
+        tiles.append(planes_to_rgb(FrameSource(clip).draw(60))[-360:, 1240:1560])
     gap = np.full((360, GAP_PX, 3), PAPER, np.uint8)
     row = [part for tile in tiles for part in (gap, tile)][1:]
     return picture_bytes(np.hstack(row), ".jpg", quality=86, optimize=True)
