@@ -139,8 +139,9 @@ def against(film: Film, original: Film) -> Against:
     if sure.sum() < max(4, FEWEST * len(places)):
         raise InputError(
             f"{film.name} cannot be compared with {original.name}: its pictures are not found "
-            "there, or cannot be told from those beside them; if it is cropped or has black bars, "
-            "give an original that was cropped or framed alike"
+            "there, or look too much like those beside them; a copy must show the whole picture, "
+            "at any size and rate: of one that is cropped or has black bars, give an original "
+            f"cropped or framed alike, or read it by itself: evenhold read {film.name}"
         )
     repeated = lost = 0
     for before, after in pairwise(np.flatnonzero(sure)):

@@ -106,6 +106,17 @@ def test_another_clip_is_no_copy(original: Film, tmp_path: Path) -> None:
         copied(other, F(60), original, tmp_path)
 
 
+@pytest.mark.parametrize("how", ["cropped", "letterboxed"])
+def test_a_copy_of_a_part_says_what_to_do(
+    frames: list[Float32Array], original: Film, tmp_path: Path, how: str
+) -> None:
+    """Cropped by a tenth, or with bars above and below that make it taller by a quarter."""
+    bars = [np.pad(frame, ((22, 22), (0, 0)), constant_values=16) for frame in frames]
+    shown = [frame[8:172, 16:304] for frame in frames] if how == "cropped" else bars
+    with pytest.raises(InputError, match="whole picture.*cropped or framed alike, or read it"):
+        copied(shown, F(60), original, tmp_path)
+
+
 def test_the_command_says_a_line_a_file(
     frames: list[Float32Array], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
