@@ -38,6 +38,7 @@ REACH = 15  # pictures to each side that a picture is compared with
 BESIDE = 5  # pictures before, and after, among which there must be a step to call one little
 NOTHING = 0.04  # of it: two decoded copies of a picture; stops in real moves measure 0.07
 GOES_ON = 2 / 3  # of the largest step beside copies, that each is at least: half before a stop
+FROZEN_CODES = 0.2  # of a step, that coding leaves of none
 GRAINY = 0.5  # of the local motion, above which grain hides a repeat
 STILL = 0.35  # of the detail, that eight pictures apart differ by, below which nothing moves
 STILL_CODES = 0.5
@@ -248,6 +249,23 @@ def _copies(step: FloatArray, moving: BoolArray) -> BoolArray:
             steady = step[[first - 2, first - 1, end + 1]]
             found[first:end] = min(*steady, step[end]) > GOES_ON * steady.max()
     return found
+
+
+def freezes(step: FloatArray, cuts: BoolArray) -> tuple[tuple[int, int], ...]:
+    """First picture and count of more than five that are the same, amid motion of one shot.
+
+    The two steps before and the two after are alike: a move that comes to rest is none.
+    """
+    found = []
+    turns = np.flatnonzero(np.diff(step < FROZEN_CODES, prepend=False, append=False))
+    for first, end in turns.reshape(-1, 2):
+        around = np.r_[step[max(0, first - 2) : first], step[end : end + 2]]
+        one_shot = not cuts[max(0, first - 2) : end + 2].any()
+        if end - first >= BESIDE and around.size == 4 and one_shot and first > 2:
+            most = float(around.max())
+            if around.min() > GOES_ON * most and step[first:end].max() < NOTHING * most:
+                found.append((int(first) - 1, int(end - first) + 1))
+    return tuple(found)
 
 
 def _stands_out(step: FloatArray) -> BoolArray:

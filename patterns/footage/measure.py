@@ -16,6 +16,7 @@ from patterns.footage.changes import (
     PictureChange,
     beside,
     combed,
+    freezes,
     mark,
     working_copy,
     working_side,
@@ -61,6 +62,11 @@ class Facts:
         if self.conversion is not None and self.conversion.footage is not None:
             return self.conversion.footage
         return self.file_rate
+
+    @property
+    def freezes(self) -> tuple[tuple[int, int], ...]:
+        """First picture of each freeze, and how many show the same."""
+        return freezes(self.step, self.marks.cuts)
 
     @property
     def known(self) -> tuple[Shot, ...]:

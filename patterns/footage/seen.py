@@ -36,10 +36,16 @@ def rows(facts: Facts) -> Iterator[Row]:
     """Labels and words, a line or two each."""
     yield "times", _times(facts)
     if len(facts.shots) > 1:
-        starts = [float(facts.times[shot.first] - facts.times[0]) for shot in facts.shots[1:]]
+        starts = [_start_s(facts, shot.first) for shot in facts.shots[1:]]
         cuts = ", ".join(f"{start_s:.1f}" for start_s in starts[:8])
         more = " s ..." if len(starts) > 8 else " s"
         yield "shots", f"{len(facts.shots)}, cut at {cuts}{more}"
+    if facts.freezes:
+        told = [
+            f"{count} pictures the same from {_start_s(facts, first):.1f} s"
+            for first, count in facts.freezes[:4]
+        ]
+        yield "freezes", "; ".join(told) + (" ..." if len(facts.freezes) > 4 else "")
     shot = facts.fastest
     if shot is None:
         why = max(facts.shots, key=lambda s: s.last - s.first).why if facts.shots else "too short"
@@ -54,6 +60,10 @@ def rows(facts: Facts) -> Iterator[Row]:
     if shot is not None and shot.fastest_px_s:
         yield "guidance", _guidance(facts, shot)
     yield "to do", to_do(facts)
+
+
+def _start_s(facts: Facts, picture: int) -> float:
+    return float(facts.times[picture] - facts.times[0])
 
 
 def _times(facts: Facts) -> str:
@@ -131,7 +141,7 @@ def _fastest(facts: Facts, shot: Shot) -> str:
     spread = f"give or take {error:.0f} %; " if error > 5 else ""
     where = f"{x} across, {y} down"
     if len(facts.shots) > 1:
-        start_s = float(facts.times[shot.first] - facts.times[0])
+        start_s = _start_s(facts, shot.first)
         where += f", from {start_s:.1f} s on: {_way(shot)}"
     followed = f"{100 * shot.sure:.0f} % followed"
     return f"{least}{_speed(facts, shot.fastest_px_s)} ({spread}{where}; {followed})"
@@ -227,6 +237,10 @@ def facts_json(facts: Facts) -> dict[str, Any]:
         "fastest_px_s": None if shot is None else round(shot.fastest_px_s, 3),
         "fastest_is_lower_bound": None if shot is None else shot.lower_bound,
         "times_guidance": None if shot is None else round(times_guidance(facts, shot), 4),
+        "freezes": [
+            {"first_picture": first, "pictures": count, "start_s": round(_start_s(facts, first), 6)}
+            for first, count in facts.freezes
+        ],
         "shots": [_shot_json(facts, shot) for shot in facts.shots],
         "displays": [
             {
@@ -247,7 +261,7 @@ def _shot_json(facts: Facts, shot: Shot) -> dict[str, Any]:
     return {
         "first_picture": shot.first,
         "last_picture": shot.last,
-        "start_s": round(float(facts.times[shot.first] - facts.times[0]), 6),
+        "start_s": round(_start_s(facts, shot.first), 6),
         "not_known": shot.why or None,
         "typical_px_s": round(shot.typical_px_s, 3) if known else None,
         "fastest_px_s": round(shot.fastest_px_s, 3) if known else None,

@@ -25,6 +25,7 @@ from patterns.footage.changes import (
 from patterns.footage.conversion import Conversion, Kind
 from patterns.footage.measure import measure
 from patterns.footage.rhythm import find_conversion
+from patterns.footage.seen import facts_json, rows
 from patterns.frame_source import FrameSource
 from patterns.reading.read_file import Given, read_file
 from patterns.scenes.bars.motion import BarsMotion
@@ -32,6 +33,7 @@ from patterns.scenes.orbit.motion import OrbitMotion
 from tests.footage.rates import CODINGS, converted, judged, said, shipped
 from tests.reading.edits import encode, grainy, repeated_onto, shot
 from tests.simulation.files import make
+from tests.video.moving import moving_texture
 
 FRAMES = 76
 
@@ -281,3 +283,21 @@ def test_one_softer_passage_among_few_moving_pictures_is_no_blending() -> None:
         detail=(10 * np.exp(-soft / 2)).tolist(),
     )  # fmt: skip
     assert find_conversion(changes, Marks(few, none, none, none, none), F(25)) is None
+
+
+@pytest.mark.parametrize("kind", ["freeze", "coming to rest"])
+def test_more_than_five_pictures_the_same_amid_motion_are_a_freeze(
+    tmp_path: Path, kind: str
+) -> None:
+    """Twelve pictures of a slide the same, in H.264; a slide that slows down and starts again."""
+    pace = np.full(70, 3.3)
+    pace[29:40] = 0
+    if kind == "coming to rest":
+        pace[23:29], pace[40:46] = np.linspace(3, 0.3, 6), np.linspace(0.3, 3, 6)
+    slide = [frame.y.astype(np.float32) for frame in moving_texture(70, 320, 180, 3.3)]
+    shown = [slide[round(place / 3.3)] for place in np.cumsum(pace)]
+    found = measure(encode(shown, F(25), tmp_path / "slide.mp4", 22), lambda *_: None)
+    assert found.freezes == (((28, 12),) if kind == "freeze" else ())
+    if kind == "freeze":
+        assert dict(rows(found))["freezes"] == "12 pictures the same from 1.1 s"
+        assert facts_json(found)["freezes"][0]["pictures"] == 12

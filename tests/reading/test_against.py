@@ -113,7 +113,7 @@ def test_a_copy_of_a_part_says_what_to_do(
     """Cropped by a tenth, or with bars above and below that make it taller by a quarter."""
     bars = [np.pad(frame, ((22, 22), (0, 0)), constant_values=16) for frame in frames]
     shown = [frame[8:172, 16:304] for frame in frames] if how == "cropped" else bars
-    with pytest.raises(InputError, match="whole picture.*cropped or framed alike, or read it"):
+    with pytest.raises(InputError, match=r"whole picture.*cropped or framed alike, or read it"):
         copied(shown, F(60), original, tmp_path)
 
 
