@@ -11,7 +11,13 @@ from typing import Literal
 from patterns.conform.footage import Footage, Request, SoundChoice, Stage
 from patterns.conform.movie import Movie, Piece, is_plain_movie, pieces_of, write_movie
 from patterns.conform.steps import Sound, pack_again, picture_codec, retime_sound, take_repeats_out
-from patterns.conform.tags import keep_hdr_tags, kept_tags, set_timecode, stores_samples
+from patterns.conform.tags import (
+    keep_hdr_tags,
+    kept_tags,
+    set_timecode,
+    stated_level,
+    stores_samples,
+)
 from patterns.conform.track import Track
 from patterns.errors import EncoderError, InputError, RequestError
 from patterns.timing.conform import Conform
@@ -178,7 +184,27 @@ class _Work:
                 f"{self.source} has {self.footage.frames} pictures by its decoder and {shown} by "
                 "its index: it is damaged, or cut by an edit list; export it anew"
             )
+        self._look_at_level(picture)
         self.pieces[picture.number] = pieces_of(picture, held)
+
+    def _look_at_level(self, picture: Track) -> None:
+        """Name the level that the stream states, where size and new rate ask for a higher one."""
+        stated = stated_level(picture.entry)
+        if stated is None:
+            return
+        codec, number = stated
+        info = self.footage.info
+        try:
+            needed = CODECS[codec].level(info.width, info.height, self.rate)
+        except RequestError:
+            needed = None
+        lowest = CODECS[codec].levels[0]  # of the table: which one below it would do is not known
+        if needed is None or (needed != lowest and float(needed.number) > number):
+            asks = "is beyond all levels" if needed is None else f"asks for {needed.number}"
+            self.lost.append(
+                f"the level: {format_decimal(self.rate)} fps at this size {asks}, the stream "
+                f"states {number:g}; a device that goes by it may not play the file: try it there"
+            )
 
     def _retime_sound(self) -> SoundChoice | Literal["none"]:
         old = self.movie.of_kind(b"soun")

@@ -86,3 +86,16 @@ def _label(number: int, fps: int) -> int:
     tens, rest = divmod(number, ten)
     minutes = 0 if rest < 60 * fps else 1 + (rest - 60 * fps) // minute
     return number + lack * (9 * tens + minutes)
+
+
+def stated_level(entry: bytes) -> tuple[str, float] | None:
+    """Codec and level that a sample entry states, such as ('h264', 4.1); None of other codecs.
+
+    ISO/IEC 14496-15, 5.3.3.1.2 (AVCLevelIndication, ten times the level) and 8.3.3.1.2
+    (general_level_idc of H.265, thirty times); from memory.
+    """
+    for kind, codec, at, times in ((b"avcC", "h264", 3, 10), (b"hvcC", "hevc", 12, 30)):
+        place = entry.find(kind) + len(kind) + at
+        if kind in entry and place < len(entry):
+            return codec, entry[place] / times
+    return None

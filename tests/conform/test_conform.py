@@ -233,6 +233,29 @@ def test_variable_rate_is_refused_and_evened_out(shot: Path, tmp_path: Path) -> 
     assert see(again.target).times == [F(n, 24) for n in range(48)]
 
 
+@pytest.mark.parametrize(
+    ("encoder", "rate", "needed"),
+    [("libx264", "60", "3.2"), ("libx265", "60", "4"), ("libx264", "25", "")],
+)
+def test_a_level_too_low_for_the_new_rate_is_named(
+    tmp_path: Path, encoder: str, rate: str, needed: str
+) -> None:
+    """1280x720 at 24 and 25 fits level 3.1, at 60 it does not.
+
+    Rec. ITU-T H.264, Table A-1: 3600 macroblocks x 60 = 216000 > 108000 of level 3.1, as level
+    3.2 allows. H.265, Table A.8: 921600 x 60 = 55296000 > 33177600, within level 4 (from memory).
+    """
+    source = tmp_path / "tarn.mp4"
+    level = ("-level", "3.1") if encoder == "libx264" else ("-tag:v", "hvc1")
+    ffmpeg("-f", "lavfi", "-i", "testsrc2=size=1280x720:rate=24:duration=0.25", "-c:v", encoder,
+           *level, "-preset", "ultrafast", "-pix_fmt", "yuv420p", source)  # fmt: skip
+    done = conform(source, rate)
+    named = [what for what in done.lost if what.startswith("the level")]
+    assert len(named) == bool(needed)
+    assert all(f"asks for {needed}, the stream states 3.1" in what for what in named)
+    assert see(done.target).hashes == see(source).hashes
+
+
 def test_nothing_to_do_is_said(shot: Path) -> None:
     with pytest.raises(RequestError, match="plays at 24 fps already"):
         conform(shot, "24")
