@@ -62,8 +62,10 @@ def working_copy(luma: UInt8Array) -> UInt8Array:
     total = np.zeros((rows, columns * side), np.uint16)
     for y in range(side):  # whole rows first: one pass over the picture
         total += luma[y : rows * side : side, : columns * side]
-    means = total.reshape(rows, columns, side).sum(axis=2, dtype=np.uint16) // (side * side)
-    return np.asarray(means, np.uint8)
+    across = total[:, ::side].copy()
+    for x in range(1, side):
+        across += total[:, x::side]
+    return np.asarray(across // (side * side), np.uint8)
 
 
 def combed(luma: UInt8Array) -> float:

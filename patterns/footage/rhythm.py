@@ -93,7 +93,7 @@ def _comes_again(one: Conversion, advance: FloatArray, known: IntArray) -> bool:
     if one.kind == "telecine":
         return True
     seen = odd < REPEATED if one.kind == "repeat" else odd > AFTER_A_GAP
-    return bool(2 * seen.sum() > seen.size)
+    return bool(2 * seen.sum() > seen.size and seen.sum() >= FEWEST)
 
 
 def _stepping(timeline: Fraction, count: int) -> Iterator[Conversion]:
