@@ -40,6 +40,7 @@ LEAST_ENERGY = 0.05  # codes squared, that quantising leaves
 BLENDED = Fraction(7, 10)  # of the timeline's rate, below which no editor blends
 FAINT = 0.05  # spread of a measure (logarithms) that coding alone gives
 SHORTEST = 12  # pictures; longer rhythms come too rarely in a stretch to be known from chance
+SEEN = 3  # of the odd pictures that are known, by themselves: a stop and a cut are two
 FEWEST = 4  # odd pictures, so that a rhythm has been seen to come again
 PHASES = 60  # that are tried of a rhythm at first, where it has more
 STRETCH_S = 2  # in which a rhythm is looked for by itself, as shots may begin at any phase
@@ -93,7 +94,7 @@ def _comes_again(one: Conversion, advance: FloatArray, known: IntArray) -> bool:
     if one.kind == "telecine":
         return True
     seen = odd < REPEATED if one.kind == "repeat" else odd > AFTER_A_GAP
-    return bool(2 * seen.sum() > seen.size and seen.sum() >= FEWEST)
+    return bool(2 * seen.sum() > seen.size and seen.sum() >= SEEN)
 
 
 def _stepping(timeline: Fraction, count: int) -> Iterator[Conversion]:
