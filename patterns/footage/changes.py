@@ -39,6 +39,8 @@ BESIDE = 5  # pictures before, and after, among which there must be a step to ca
 NOTHING = 0.04  # of it: two decoded copies of a picture; stops in real moves measure 0.07
 GOES_ON = 2 / 3  # of the largest step beside copies, that each is at least: half before a stop
 FROZEN_CODES = 0.2  # of a step, that coding leaves of none
+# of the detail, that they are too: coding copied a picture of a move of 0.1 pixels, 0.15
+PLAIN = 0.3
 GRAINY = 0.5  # of the local motion, above which grain hides a repeat
 STILL = 0.35  # of the detail, that eight pictures apart differ by, below which nothing moves
 STILL_CODES = 0.5
@@ -233,15 +235,15 @@ def _moves(
     moving = (moved > STILL * _local(detail, 50)) & (moved > STILL_CODES)
     noisy = moving & (_local(floor, 50) > GRAINY * _local(step, 75))
     moving &= ~noisy
-    return moving, noisy, _copies(step, moving)
+    return moving, noisy, _copies(step, moving, detail)
 
 
-def _copies(step: FloatArray, moving: BoolArray) -> BoolArray:
+def _copies(step: FloatArray, moving: BoolArray, detail: FloatArray) -> BoolArray:
     """Pictures that are the same as the one before, in motion that goes on.
 
     A move that slows down may stop for a picture, and coding leaves out what changes very little,
-    above all behind a cut: the two steps before and the two after must be alike. Only the first
-    one after may be larger, where frames were lost meanwhile.
+    above all behind a cut: the two steps before and the two after must be alike, and of motion
+    that is not too slow. Only the first one after may be larger, where frames were lost meanwhile.
     """
     little = moving & (step < NOTHING * beside(step))
     found = np.zeros_like(little)
@@ -249,7 +251,8 @@ def _copies(step: FloatArray, moving: BoolArray) -> BoolArray:
     for first, end in turns.reshape(-1, 2):
         if first > 2 and end + 1 < len(step):
             steady = step[[first - 2, first - 1, end + 1]]
-            found[first:end] = min(*steady, step[end]) > GOES_ON * steady.max()
+            least = max(GOES_ON * steady.max(), PLAIN * detail[first])
+            found[first:end] = min(*steady, step[end]) > least
     return found
 
 
