@@ -9,6 +9,7 @@ wanted of it, it is ended: nobody waits for ever.
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import os
 import re
@@ -18,6 +19,7 @@ import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
+from functools import cache
 from typing import IO
 
 from patterns.errors import EncoderError
@@ -39,6 +41,7 @@ _CONTAINERS = (
 _PREFIX = re.compile(r"^(\[[^\]]*@ 0x[0-9a-f]+\]\s*)+|^\[[a-z]+#[^\]]*\]\s*")
 # Windows: no Ctrl-C goes there. Ctrl-Break does, which ends a child that is of no use any more.
 _NEW_GROUP = int(getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0))
+_RUNNING: set[subprocess.Popen[bytes]] = set()
 # Lines that name no cause.
 _EMPTY_WORDS = ("Conversion failed", "Svt[", "Exiting normally", "Task finished", "Terminating")
 
@@ -185,6 +188,7 @@ class FfmpegProcess:
         with self._waiting():
             code = self._child.wait()
             self._drain.join()
+        _RUNNING.discard(self._child)
         self._check_heard()
         return code
 
@@ -205,6 +209,7 @@ class FfmpegProcess:
         self._ended.set()
         self._kill()
         self._child.wait()
+        _RUNNING.discard(self._child)
 
     def release(self) -> None:
         """Close the pipes of a child that has ended."""
@@ -286,25 +291,41 @@ def _widen(pipe: IO[bytes]) -> None:
             fcntl.fcntl(pipe.fileno(), 1031, PIPE_BYTES)
 
 
+@cache
+def _end_with_us() -> None:
+    """Have what still runs end at exit, before unfinished files go: it could make them anew.
+
+    Only what Ctrl-C left between its start and the name under which it is kept runs then.
+    """
+    atexit.register(_end_running)
+
+
+def _end_running() -> None:
+    for child in _RUNNING:
+        child.kill()
+        child.wait()
+
+
 def _started(command: list[str], *, feeds: bool) -> subprocess.Popen[bytes]:
     """Start a child, in a thread: Ctrl-C never comes between its start and our knowing of it."""
     children: list[subprocess.Popen[bytes] | OSError] = []
 
     def start() -> None:
         try:
-            children.append(
-                subprocess.Popen(
-                    command,
-                    stdin=subprocess.PIPE if feeds else subprocess.DEVNULL,
-                    stdout=subprocess.DEVNULL if feeds else subprocess.PIPE,
-                    stderr=subprocess.PIPE,
-                    bufsize=0,
-                    env={**os.environ, "SVT_LOG": "1"},  # it talks past ffmpeg's log level
-                    # a session of its own, so that Ctrl-C does not reach it
-                    start_new_session=sys.platform != "win32",
-                    creationflags=_NEW_GROUP,
-                )
+            child = subprocess.Popen(
+                command,
+                stdin=subprocess.PIPE if feeds else subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL if feeds else subprocess.PIPE,
+                stderr=subprocess.PIPE,
+                bufsize=0,
+                env={**os.environ, "SVT_LOG": "1"},  # it talks past ffmpeg's log level
+                # a session of its own, so that Ctrl-C does not reach it
+                start_new_session=sys.platform != "win32",
+                creationflags=_NEW_GROUP,
             )
+            _RUNNING.add(child)
+            _end_with_us()
+            children.append(child)
         except OSError as error:
             children.append(error)
 

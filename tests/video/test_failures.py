@@ -23,6 +23,7 @@ from patterns.video.feeder import BUFFERS
 from patterns.video.probe import packet_times
 from patterns.video.reader import read_luma
 from patterns.video.writer import VideoSpec, VideoWriter
+from tests.cli.running import encoders_in
 from tests.systems import linux, posix
 from tests.video.moving import moving_texture
 
@@ -529,3 +530,20 @@ def test_a_decoder_is_not_ended_while_nobody_waits_for_it(
     next(pictures)
     time.sleep(2.5)
     assert sum(1 for _ in pictures) == 119
+
+
+@linux
+def test_an_encoder_that_ctrl_c_made_us_lose_makes_no_file_anew_at_exit(tmp_path: Path) -> None:
+    """Started, but not kept under a name: it opens its file after ours is gone."""
+    script = """
+        from pathlib import Path
+        from patterns.video.process import FfmpegProcess
+        from patterns.whole_file import PartialFile
+        path = str(PartialFile(Path("clip.mp4").absolute(), force=False).path)
+        still = "-f rawvideo -pix_fmt gray -s 64x64 -i - -f mp4 -y".split()
+        FfmpegProcess([*still, path], feeds=True)
+    """
+    subprocess.run([sys.executable, "-c", textwrap.dedent(script)], cwd=tmp_path, check=True)
+    while encoders_in(tmp_path):
+        time.sleep(0.05)
+    assert not list(tmp_path.iterdir())
