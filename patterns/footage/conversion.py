@@ -86,21 +86,21 @@ class Conversion:
         places = self.place(n).astype(np.int64)
         return np.asarray(places - places[:1], np.int64)
 
-    def likely(self) -> FloatArray:
-        """How much each picture must show of what was done, 0 to 1."""
+    def marks(self) -> BoolArray:
+        """Whether each picture repeats, mixes, follows a gap or is woven, by the rhythm."""
         n = np.arange(self.pictures)
         slope, offset, divisor = self._terms
         if self.kind == "telecine":
-            return np.asarray((n + offset // 2) % 5 > 2, np.float64)
+            return np.asarray((n + offset // 2) % 5 > 2)
         if self.every:
-            return np.asarray((n + offset // 2) % self.every == 0, np.float64)
+            return np.asarray((n + offset // 2) % self.every == 0)
         if self.kind == "blend":
             share = (slope * n + offset - 1) % divisor / divisor
-            return np.asarray(2 * np.minimum(share, 1 - share), np.float64)
+            return np.asarray(2 * np.minimum(share, 1 - share) > 2 * MIX_SEEN - 1e-6)
         ahead = self.place(n) - self.place(n - 1)
         odd = ahead == 0 if self.kind == "repeat" else ahead > slope // divisor
         odd[:1] = False
-        return np.asarray(odd, np.float64)
+        return np.asarray(odd)
 
     def mixture(self, count: int) -> FloatArray:
         """Shares (count, frames) of the footage's frames in the first pictures."""
@@ -140,10 +140,6 @@ class Conversion:
         n = np.arange(count)
         step, whole = self.place(n) - self.place(n - 1), self.place(n + 1) - self.place(n - 2)
         return np.asarray(np.where(whole > 0, 3 * step / np.maximum(whole, 1), 1.0), np.float64)
-
-    def marks(self) -> BoolArray:
-        """Whether each picture repeats, mixes, follows a gap or is woven, by the rhythm."""
-        return np.asarray(self.likely() > 2 * MIX_SEEN - 1e-6, np.bool_)
 
     @property
     def repeats(self) -> int:

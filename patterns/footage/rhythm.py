@@ -28,9 +28,7 @@ AS_GOOD = 0.04  # of F1, within which a simpler rhythm is taken
 JOINED, CLEARLY = 0.85, 0.15  # the same if each stretch has its own phase; so much more then
 ALIKE = 0.4  # correlation of steps with those foreseen; other footage to 0.3
 AS_LARGE = 0.1  # that, times how large it is; coding that skips gives other footage to 0.08
-RIVAL = (
-    0.12  # by which it must be more alike than another that would be told; true ones are by 0.13
-)
+RIVAL = 0.12  # by which it must be more alike than others that come again; true ones: 0.13
 WOVEN_LARGE = 0.35  # the same of telecine, as mixtures of other rhythms have some of it
 SURE = 5.5  # standard errors
 REPEATED, AFTER_A_GAP = 0.5, 1.2  # advance of odd pictures: 0 and 1.5, where others have 1
@@ -90,9 +88,9 @@ def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversio
 
 def _comes_again(one: Conversion, advance: FloatArray, known: IntArray) -> bool:
     """Whether most of the odd pictures that are known are so: a cut and a stop fit by chance."""
-    odd = advance[known[one.marks()[known]]]
     if one.kind == "telecine":
         return True
+    odd = advance[known[one.marks()[known]]]
     seen = odd < REPEATED if one.kind == "repeat" else odd > AFTER_A_GAP
     return bool(2 * seen.sum() > seen.size and seen.sum() >= SEEN)
 

@@ -21,10 +21,10 @@ from patterns.reading.reading import Kind
 from patterns.strip.camera import TOO_SMALL, CameraReader
 from patterns.strip.camera_blobs import shows_cell_rows
 from patterns.strip.camera_light import NO_STRIP, TOO_DARK
-from patterns.strip.camera_locate import ends_in_view, locate
+from patterns.strip.camera_locate import ends_in_view
 from patterns.strip.camera_track import refine, unit_px
 from patterns.strip.placement import Placement, sample
-from patterns.strip.read import THINNEST_PX, StripReading, read_at
+from patterns.strip.read import StripReading, search_strip
 
 KEPT = 16  # pictures that are kept while the kind is not known
 GAP, RARER = 48, 32  # a look every 48 pictures, in long files less often: looking takes long
@@ -68,21 +68,26 @@ def _sight(luma: UInt8Array, placement: Placement) -> _Sight:
     edges = np.roll(corners, -1, axis=0) - corners
     upright = float(np.abs(np.r_[edges[::2, 1], edges[1::2, 0]]).max())
     turned = float(np.abs(np.r_[edges[::2, 0], edges[1::2, 1]]).max())
-    black = sample(luma, placement, placement.grid.black)
-    white = sample(luma, placement, placement.grid.white)
+    black, white = _greys(luma, placement)
     fit = refine(luma, placement, rounds=1)
     return _Sight(
         corners.mean(axis=0),
         min(upright, turned),
         fit.rms * float(unit_px(placement).mean()) if fit else 0.0,
         turned < upright,
-        _median(black),
-        _median(white),
+        black,
+        white,
     )
 
 
+def _greys(luma: UInt8Array, placement: Placement) -> tuple[float, float]:
+    """Codes of black and of white: medians of the cells within the picture; NaN if none is."""
+    on = placement.grid
+    black, white = (sample(luma, placement, cells) for cells in (on.black, on.white))
+    return _median(black), _median(white)
+
+
 def _median(codes: FloatArray) -> float:
-    """Median of the cells within the picture; NaN if none is."""
     inside = codes[~np.isnan(codes)]
     return float(np.median(inside)) if len(inside) else float("nan")
 
@@ -119,15 +124,11 @@ class KindFinder:
         return FileKind("footage")
 
     def _placement(self, luma: UInt8Array) -> Placement | None:
-        straight = read_at(luma, self._near) if self._near else None
-        at = self._near
-        if not isinstance(straight, StripReading) and min(luma.shape) >= THINNEST_PX:
-            at = locate(luma, cut=True)
-            straight = read_at(luma, at) if at else None
+        at, straight = search_strip(luma, near=self._near)
         if isinstance(straight, StripReading):
             self._near = straight.placement
-            sight = _sight(luma, straight.placement)
-            clean = sight.black <= BLACK and sight.white >= WHITE  # no glare beside the posts
+            black, white = _greys(luma, straight.placement)
+            clean = black <= BLACK and white >= WHITE  # no glare beside the posts
             if clean and not ends_in_view(luma, straight.placement):
                 return straight.placement
             fit = refine(luma, straight.placement, straight.identity, rounds=3)

@@ -73,13 +73,15 @@ def drops_beyond(
     return sum(frame.refreshes - 1 for frame in frames if frame.refreshes)
 
 
-def too_long(frames: Sequence[HeldFrame], rate: Fraction, refresh_hz: Fraction | None) -> list[int]:
+def too_long(
+    frames: Sequence[HeldFrame], rate: Fraction, refresh_hz: Fraction | None
+) -> tuple[int, ...]:
     """Numbers of frames held longer than the cadence ever holds one."""
     if refresh_hz is not None:
         most = ceil(refresh_hz / rate)
-        return [f.number for f in frames if f.refreshes is not None and f.refreshes > most]
+        return tuple(f.number for f in frames if f.refreshes is not None and f.refreshes > most)
     longest_s = 1 / float(rate) + 1 / SLOWEST_DISPLAY_HZ
-    return [f.number for f in frames if f.hold_s - f.within_s > longest_s]
+    return tuple(f.number for f in frames if f.hold_s - f.within_s > longest_s)
 
 
 def _agreement(holds: Sequence[int | None], period: int) -> float:

@@ -192,7 +192,7 @@ def _with_cadence(reading: Reading, held: Held, found: FoundRefresh) -> Reading:
         refresh_hz=refresh,
         refresh_from=found.source,
         refresh_candidates=found.candidates,
-        repeated=tuple(too_long(held.frames, rate or FALLBACK_RATE, refresh)),
+        repeated=too_long(held.frames, rate or FALLBACK_RATE, refresh),
         pattern=None if refresh is None else _pattern(held, rate, refresh),
         even=_even(held, found),
         error=error,

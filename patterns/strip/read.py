@@ -141,11 +141,18 @@ def read_strip(luma: UInt8Array, *, near: Placement | None = None) -> StripReadi
     Never a guess: a number is given only if marks, references, check cells and, where the
     identity was read, the hold row agree.
     """
+    return search_strip(luma, near=near)[1]
+
+
+def search_strip(
+    luma: UInt8Array, *, near: Placement | None = None
+) -> tuple[Placement | None, StripReading | Unread]:
+    """Where marks of a strip were found, None if nowhere, and its reading as `read_strip`."""
     if luma.ndim != 2 or min(luma.shape) < THINNEST_PX:
-        return Unread("the picture is smaller than any strip")
+        return None, Unread("the picture is smaller than any strip")
     if near is not None:
         reading = read_at(luma, near)
         if isinstance(reading, StripReading):
-            return reading
+            return near, reading
     placement = locate(luma, cut=True)
-    return Unread(NO_STRIP) if placement is None else read_at(luma, placement)
+    return placement, Unread(NO_STRIP) if placement is None else read_at(luma, placement)

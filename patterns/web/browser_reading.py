@@ -129,7 +129,7 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
         frames_seen=len({(frame.passage, frame.number) for frame in found.frames}),
         holds=tuple(found.frames),
         dropped=tuple(found.dropped),
-        repeated=tuple(too_long(found.frames, rate, refresh_hz)),
+        repeated=too_long(found.frames, rate, refresh_hz),
         out_of_order=tuple(found.out_of_order),
         unseen=tuple(found.unseen),
         drops_beyond=drops_beyond(found.frames, _dropped(found), rate, refresh_hz),

@@ -152,9 +152,8 @@ class Atlas:
 
 def _boxes(chunk: Chunk, group: Group) -> tuple[slice, BoxPlan]:
     """A chunk's cells across that a group needs, and its rows' boxes over them."""
-    places = (
-        np.asarray((group.across - chunk.low) / chunk.pitch, np.float64) - 0.5
-    )  # counted from the first cell's middle
+    # counted from the first cell's middle
+    places = np.asarray((group.across - chunk.low) / chunk.pitch, np.float64) - 0.5
     boxes = BoxPlan(places, group.across_span / chunk.pitch, chunk.count + 1)
     return slice(boxes.low, boxes.low + boxes.count), boxes
 

@@ -25,9 +25,7 @@ Subject = Literal["tower", "monument", "tank"]
 # Heights of the subjects, metres; the camera aims at half of it, on the axis.
 SUBJECT_HEIGHT_M: dict[str, float] = {"tower": 34.0, "monument": 26.0, "tank": 18.0}
 
-RING_TOP_M = (
-    190.0  # height on the ring of hills, metres above the ground, up to which their tops are seen
-)
+RING_TOP_M = 190.0  # above the ground, up to which tops are seen on the ring of hills
 
 
 def turn_rate(turn_s: Fraction) -> Fraction:
