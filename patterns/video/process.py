@@ -1,7 +1,6 @@
 """One run of the bundled ffmpeg as a child that cannot be left behind.
 
-The child has a session of its own, so that Ctrl-C in a terminal reaches Python only,
-which then decides what becomes of it. Its messages are drained by a thread at all
+Its messages are drained by a thread at all
 times (a full pipe would stop it) into a bounded list. If Python itself is killed, the
 pipes close and the child ends by itself. If it stays silent too long while something is
 wanted of it, it is ended: nobody waits for ever.
@@ -9,7 +8,6 @@ wanted of it, it is ended: nobody waits for ever.
 
 from __future__ import annotations
 
-import atexit
 import contextlib
 import os
 import re
@@ -19,10 +17,9 @@ import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from functools import cache
-from typing import IO
 
 from patterns.errors import EncoderError
+from patterns.video.child import forget_child, start_child, widen
 
 STOP_S = 2.0  # how long a child may take to obey before it is killed
 # How long it may take to say anything, or to take anything, while it is waited for. An encoder
@@ -30,7 +27,6 @@ STOP_S = 2.0  # how long a child may take to obey before it is killed
 READER_PATIENCE_S, ENCODER_PATIENCE_S = 60.0, 600.0
 LOOKS = 20  # in that time; counted, so that a laptop that slept does not count as silence
 HEAD_LINES, TAIL_LINES, LINE_CHARS = 8, 24, 300
-PIPE_BYTES = 1 << 20  # instead of the usual 64 KiB
 # What cameras, phones and editors make. All else stays closed, above all what makes a decoder
 # open further files: playlists, scripts, segment lists, network descriptions, numbered pictures.
 _CONTAINERS = (
@@ -39,9 +35,6 @@ _CONTAINERS = (
     *("wav", "mp3"),  # sound alone, so that it is told from damage
 )
 _PREFIX = re.compile(r"^(\[[^\]]*@ 0x[0-9a-f]+\]\s*)+|^\[[a-z]+#[^\]]*\]\s*")
-# Windows: no Ctrl-C goes there. Ctrl-Break does, which ends a child that is of no use any more.
-_NEW_GROUP = int(getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0))
-_RUNNING: set[subprocess.Popen[bytes]] = set()
 # Lines that name no cause.
 _EMPTY_WORDS = ("Conversion failed", "Svt[", "Exiting normally", "Task finished", "Terminating")
 
@@ -110,7 +103,7 @@ class FfmpegProcess:
             *arguments,
         ]
         try:
-            self._child = _started(command, feeds=feeds)
+            self._child = start_child(command, feeds=feeds)
         except OSError as error:
             raise EncoderError(
                 f"the video encoder {program} cannot be started ({error.strerror}): reinstall "
@@ -122,7 +115,7 @@ class FfmpegProcess:
             threading.Thread(target=self._watch, daemon=True).start()
             pipe = self._child.stdin or self._child.stdout
             assert pipe is not None
-            _widen(pipe)
+            widen(pipe)
         except BaseException:
             self.kill()
             raise
@@ -188,7 +181,7 @@ class FfmpegProcess:
         with self._waiting():
             code = self._child.wait()
             self._drain.join()
-        _RUNNING.discard(self._child)
+        forget_child(self._child)
         self._check_heard()
         return code
 
@@ -209,7 +202,7 @@ class FfmpegProcess:
         self._ended.set()
         self._kill()
         self._child.wait()
-        _RUNNING.discard(self._child)
+        forget_child(self._child)
 
     def release(self) -> None:
         """Close the pipes of a child that has ended."""
@@ -279,69 +272,3 @@ class FfmpegProcess:
             self._head.append(said)
         else:
             self._tail.append(said)
-
-
-def _widen(pipe: IO[bytes]) -> None:
-    """Let a pipe hold more, where the system allows: fewer switches between two processes."""
-    if sys.platform == "linux":
-        import fcntl
-
-        # F_SETPIPE_SZ; refused where the user's quota of pipe memory is used up
-        with contextlib.suppress(OSError):
-            fcntl.fcntl(pipe.fileno(), 1031, PIPE_BYTES)
-
-
-@cache
-def _end_with_us() -> None:
-    """Have what still runs end at exit, before unfinished files go: it could make them anew.
-
-    Only what Ctrl-C left between its start and the name under which it is kept runs then.
-    """
-    atexit.register(_end_running)
-
-
-def _end_running() -> None:
-    for child in _RUNNING:
-        child.kill()
-        child.wait()
-
-
-def _started(command: list[str], *, feeds: bool) -> subprocess.Popen[bytes]:
-    """Start a child, in a thread: Ctrl-C never comes between its start and our knowing of it."""
-    children: list[subprocess.Popen[bytes] | OSError] = []
-
-    def start() -> None:
-        try:
-            child = subprocess.Popen(
-                command,
-                stdin=subprocess.PIPE if feeds else subprocess.DEVNULL,
-                stdout=subprocess.DEVNULL if feeds else subprocess.PIPE,
-                stderr=subprocess.PIPE,
-                bufsize=0,
-                env={**os.environ, "SVT_LOG": "1"},  # it talks past ffmpeg's log level
-                # a session of its own, so that Ctrl-C does not reach it
-                start_new_session=sys.platform != "win32",
-                creationflags=_NEW_GROUP,
-            )
-            _RUNNING.add(child)
-            _end_with_us()
-            children.append(child)
-        except OSError as error:
-            children.append(error)
-
-    thread = threading.Thread(target=start)
-    try:
-        thread.start()
-        thread.join()
-    except BaseException:
-        with contextlib.suppress(RuntimeError):  # not started
-            thread.join()
-        for child in children:
-            if isinstance(child, subprocess.Popen):
-                child.kill()
-                child.wait()
-        raise
-    (child,) = children
-    if isinstance(child, OSError):
-        raise child
-    return child
