@@ -16,7 +16,7 @@ from patterns.reading.stored_reading import from_json
 from patterns.strip.layout import strip_layout
 from patterns.strip.read import StripReading, read_strip
 from patterns.timing.cadence import Display, cadence
-from tests.chromium import finish, open_player, wait_frames
+from tests.chromium import finish, open_player, wait_frames, wait_refreshes
 from tests.web.browsing import address
 from tests.web.conftest import RATES
 from tests.web.serving import Served, served
@@ -34,6 +34,29 @@ def test_the_caution_stands_before_the_first_play_only(page: Page, site: Served)
     page.click("a.clip >> nth=1")
     expect(page.locator("#player")).to_be_visible()
     expect(page.locator("#caution")).to_be_hidden()
+
+
+SLOW_TO_FILL = """() => {
+  const fill = Element.prototype.requestFullscreen;
+  const go = new Promise((done) => (window.fillNow = done));
+  Element.prototype.requestFullscreen = function (how) {
+    return go.then(() => fill.call(this, how));
+  };
+}"""
+
+
+def test_a_player_closed_before_it_filled_the_screen_leaves_the_page_usable(
+    page: Page, site: Served
+) -> None:
+    page.goto(address(site))
+    page.evaluate(SLOW_TO_FILL)
+    open_player(page, "evenhold-bars-24fps.mp4")
+    page.keyboard.press("Escape")
+    expect(page.locator("#player")).to_be_hidden()
+    page.evaluate("window.fillNow()")
+    wait_refreshes(page, 5)
+    page.click("a.clip >> nth=1")
+    expect(page.locator("#player")).to_be_visible()
 
 
 TRIES = 6  # a busy machine shows frames late; a page that counts wrongly does so at every try

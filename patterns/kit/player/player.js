@@ -87,6 +87,8 @@ export class Player {
 
   async fill() {
     const filled = await display.enterFullScreen(this.box, this.video);
+    // closed in the meantime: a hidden box that fills the screen would let nothing be tapped
+    if (!this.open) return display.leaveFullScreen();
     const { width, height } = this.clip.dataset;
     if (filled) await display.turnScreen(Number(width), Number(height));
     this.note();
