@@ -11,14 +11,13 @@ import click
 
 from patterns.cli import options as opt
 from patterns.cli.console import each_file, print_each, progress
-from patterns.conform.conform import conform_file, name_of_result
-from patterns.conform.footage import Footage, Request, SoundChoice, look_at
+from patterns.conform.conform import Results, conform_file
+from patterns.conform.footage import Request, SoundChoice, look_at
 from patterns.conform.report import conform_json, conform_text
 from patterns.side_by_side import Progress
 from patterns.timing.audience import DEFAULT_AUDIENCE
 from patterns.timing.cadence import Display
 from patterns.timing.conform import proposals
-from patterns.whole_file import make_folder
 
 PROPOSE = Fraction(0)  # --to without a value
 
@@ -77,6 +76,7 @@ def command(
     """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
     request = Request(rate or None, sound, undo_repeats, keep_repeats, even_out, force)
     proposes = request.rate is None and not (undo_repeats or even_out)
+    results = Results(out, files)
 
     def conform(file: Path) -> Any:
         def stage(what: str) -> AbstractContextManager[Progress]:
@@ -86,7 +86,7 @@ def command(
         if proposes:
             done, found = None, proposals(footage.rate, displays)
         else:
-            target = _target(out, file, footage, request, alone=len(files) == 1)
+            target = results.place(file, footage, request.rate or footage.rate)
             done, found = conform_file(file, target, footage, request, stage), ()
         printed = conform_json if as_json else conform_text
         return printed(str(file), footage, displays, done, found)
@@ -94,11 +94,3 @@ def command(
     shown, failed = each_file(files, conform)
     print_each(shown, alone=len(files) == 1, as_json=as_json)
     return failed
-
-
-def _target(out: Path, file: Path, footage: Footage, request: Request, *, alone: bool) -> Path:
-    """The file that is named, or one in the folder, whose name says its rate."""
-    if alone and out.suffix and not out.is_dir():
-        return out
-    make_folder(out)
-    return out / name_of_result(file, footage, request.rate or footage.rate)

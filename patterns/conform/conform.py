@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 from typing import Literal
 
-from patterns.conform.footage import Footage, Request, SoundChoice, Stage
+from patterns.conform.footage import Footage, Request, SoundChoice, Stage, bytes_of
 from patterns.conform.movie import Movie, Piece, is_plain_movie, pieces_of, write_movie
 from patterns.conform.steps import Sound, pack_again, picture_codec, retime_sound, take_repeats_out
 from patterns.conform.tags import (
@@ -24,9 +25,10 @@ from patterns.timing.conform import Conform
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.video.codecs import CODECS, ticks_per_second
 from patterns.video.probe import VideoInfo, packet_times
-from patterns.whole_file import PartialFile
+from patterns.whole_file import PartialFile, make_folder
 
 _MOVIES = (".mp4", ".m4v", ".mov", ".qt")
+CUT_S = Fraction(1, 10)  # of sound that is named: coding pads it by less
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,57 @@ def name_of_result(source: Path, footage: Footage, rate: Fraction) -> str:
     return f"{source.stem}-{format_decimal(rate)}fps{suffix}"
 
 
+@dataclass
+class Results:
+    """Where the results of a run go: into a folder, or that of a single source under its name.
+
+    Raises `RequestError`: one name for several sources, or one that is no movie's.
+    """
+
+    out: Path
+    sources: Sequence[Path]
+    written: dict[Path, Path] = field(default_factory=dict)  # results, with their sources
+
+    def __post_init__(self) -> None:
+        self.is_file = bool(self.out.suffix) and not self.out.is_dir()
+        if self.is_file and self.out.suffix.lower() not in _MOVIES:
+            raise RequestError(
+                f"--out {self.out}: a result is named {', '.join(_MOVIES)}; a folder with a dot "
+                "in its name must be there already"
+            )
+        if self.is_file and len(self.sources) > 1:
+            raise RequestError(
+                f"--out {self.out} names one file, and {len(self.sources)} are given: give a folder"
+            )
+
+    def place(self, source: Path, footage: Footage, rate: Fraction) -> Path:
+        """Path for the result of a source; its folder is made.
+
+        Raises `RequestError`: it is the result of another one already.
+        Raises `OutputError`: the folder cannot be made.
+        """
+        if self.is_file:
+            return self.out
+        make_folder(self.out)
+        target = self.out / name_of_result(source, footage, rate)
+        for done, other in self.written.items():
+            if _are_one(target, done):
+                raise RequestError(
+                    f"{source} would become {target}, as {other} did: give another --out for it"
+                )
+        if any(_are_one(target, other) for other in self.sources):
+            raise RequestError(
+                f"{source} would become {target}, which is an original: give another --out for it"
+            )
+        self.written[target] = source
+        return target
+
+
+def _are_one(path: Path, other: Path) -> bool:
+    """Whether two names are of one file that is there, whatever the system holds for the same."""
+    return path.exists() and other.exists() and path.samefile(other)
+
+
 def conform_file(
     source: Path, target: Path, footage: Footage, request: Request, stage: Stage
 ) -> Conformed:
@@ -73,7 +126,7 @@ def conform_file(
             f"{source} plays at {format_rate(footage.rate)} fps already, each frame at its exact "
             "time: use it as it is"
         )
-    if target.exists() and target.samefile(source):
+    if _are_one(target, source):
         raise RequestError(f"{target} is the original, which stays as it is: give another --out")
     with ExitStack() as stack:
         return _Work(source, target, footage, conform, request, stage, stack).done()
@@ -109,6 +162,7 @@ class _Work:
         result = self._hidden(force=self.request.force)
         movie = self.movie = self._taken_apart()
         kept = kept_tags(movie)
+        self._look_for_longer_sound()
         more = self._retime_others()
         self._retime_picture()
         sound = self._retime_sound()
@@ -206,6 +260,15 @@ class _Work:
                 f"states {number:g}; a device that goes by it may not play the file: try it there"
             )
 
+    def _look_for_longer_sound(self) -> None:
+        """Name the sound that has no pictures: the result ends with these."""
+        shown_s = self.movie.picture.shown_s
+        beyond_s = max((t.shown_s - shown_s for t in self.movie.of_kind(b"soun")), default=CUT_S)
+        if beyond_s > CUT_S and self.request.sound != "drop":
+            self.lost.append(
+                f"the last {format_decimal(beyond_s, 1)} s of the sound: there are no pictures"
+            )
+
     def _retime_sound(self) -> SoundChoice | Literal["none"]:
         old = self.movie.of_kind(b"soun")
         choice = self.request.sound or "keep-pitch"
@@ -224,7 +287,9 @@ class _Work:
         return choice
 
     def _check(self, written: Path) -> None:
-        """Read it again: every picture at exactly n / rate."""
+        """Read it again: every picture at exactly n / rate, of a source that stayed as it was."""
+        if bytes_of(self.source) != self.footage.size:
+            raise InputError(f"{self.source} changed while it was read: wait until it is complete")
         times = packet_times(written)
         if list(times) != [n / self.rate for n in range(self.footage.frames)]:
             raise EncoderError(

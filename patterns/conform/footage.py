@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -50,6 +50,7 @@ class Footage:
     # by how much evening out moves the picture that it moves most; None: its times are even
     moved_s: Fraction | None = None
     looked_at: int = 0  # pictures, from the first on, among which no repeats were found
+    size: int = 0  # bytes of the file before it was looked at
 
     @property
     def frames(self) -> int:
@@ -64,7 +65,19 @@ def look_at(path: Path, request: Request, stage: Stage) -> Footage:
     Raises `RequestError`: its times are uneven or it holds repeats, and the request does not say
     what to do.
     """
-    info = probe(path)
+    size, info = bytes_of(path), probe(path)
+    return replace(_looked_at(path, info, request, stage), size=size)
+
+
+def bytes_of(path: Path) -> int:
+    """Size of a file; 0 of one that cannot be read, which says so when it is."""
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
+def _looked_at(path: Path, info: VideoInfo, request: Request, stage: Stage) -> Footage:
     if info.mean_rate is None:
         raise RequestError(f"{path} has a single picture: there is no rate to change")
     if info.rate is None:

@@ -55,6 +55,11 @@ class Track:
         """Description of its samples: the entries, without the size of the first."""
         return self.stbl.need(b"stsd").body[12:]
 
+    @property
+    def shown_s(self) -> Fraction:
+        """From the movie's beginning to the track's end, seconds, as its header says."""
+        return Fraction(header_fields(self.trak.need(b"tkhd"))[1], self.movie_ticks)
+
     def chunk_bytes(self) -> IntArray:
         """Bytes of each chunk, which lie together in the file."""
         first = np.cumsum(self.per_chunk) - self.per_chunk

@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 
 from patterns.cli import main
+from patterns.conform.movie import Piece, pieces_of
+from patterns.conform.track import Track
 from tests.conform.footage import ffmpeg, see, shoot
 
 
@@ -113,6 +115,56 @@ def test_several_files_go_into_a_folder_and_one_that_fails_stops_no_other(
     assert "bad.mp4" in err
 
 
+def test_one_result_never_takes_the_place_of_another_or_of_an_original(
+    shot: Path, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Two cameras count their files alike; a result of an earlier run is given as a source too."""
+    other = folder / "second camera" / shot.name
+    other.parent.mkdir()
+    shoot(other, seconds=0.5)
+    out, err = printed(capsys, shot, other, "--to", "30", "--force", code=2)
+    assert "as " + str(shot) + " did: give another --out" in err
+    assert len(see(Path("outputs/tarn-orbit-30fps.mp4")).times) == 24
+    assert out.count("24 -> 30 fps") == 1
+    earlier = shoot(other.with_name("tarn-orbit-30fps.mp4"), seconds=0.5)
+    before = earlier.read_bytes()
+    words = (other, earlier, "--to", "30", "--force", "--out", other.parent)
+    _, err = printed(capsys, *words, code=2)
+    assert "which is an original" in err
+    assert earlier.read_bytes() == before
+
+
+NAMES = ["tarn hollow.mp4", "100% off %d.mp4", "-tarn.mp4", "Übersicht 水.mp4", "tarn; 'dam'.mp4"]
+
+
+def test_any_name_of_a_file_serves(
+    shot: Path, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in NAMES:
+        (folder / name).write_bytes(shot.read_bytes())
+    printed(capsys, "--to", "30", "--keep-repeats", "--sound", "with-speed", "--", *NAMES)
+    made = {path.name for path in (folder / "outputs").iterdir()}
+    assert made == {name.replace(".mp4", "-30fps.mp4") for name in NAMES}
+
+
+def test_a_source_that_grows_meanwhile_is_refused(
+    shot: Path, folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As one that is still copied from a card: its index may be there before its samples."""
+    source = folder / "tarn.mp4"
+    source.write_bytes(shot.read_bytes())
+
+    def grows(track: Track, path: Path) -> list[Piece]:
+        with source.open("ab") as file:
+            file.write(b"\0\0\0\x08free")
+        return pieces_of(track, path)
+
+    monkeypatch.setattr("patterns.conform.conform.pieces_of", grows)
+    _, err = printed(capsys, source, "--to", "30", code=1)
+    assert "changed while it was read" in err
+    assert not list((folder / "outputs").iterdir())
+
+
 def test_ctrl_c_while_it_writes_leaves_nothing(
     shot: Path, folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -134,6 +186,8 @@ def test_mistakes_are_one_line(
         ((shot, "--to", "30", "--sound", "loud"), 2, "allowed are drop, keep-pitch, with-speed"),
         ((shot, "--to", "24"), 2, "plays at 24 fps already"),
         ((shot, "--to", "30", "--out", "no/where.mp4"), 2, "does not exist"),
+        ((shot, shot, "--to", "30", "--out", "one.mp4"), 2, "names one file, and 2 are given"),
+        ((shot, "--to", "30", "--out", "one.avi"), 2, "a result is named .mp4, .m4v, .mov, .qt"),
     ]
     for words, code, said in cases:
         _, err = printed(capsys, *words, code=code)

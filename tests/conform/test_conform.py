@@ -17,7 +17,7 @@ from patterns.conform.footage import Request, look_at
 from patterns.conform.movie import Movie
 from patterns.conform.track import Track
 from patterns.errors import InputError, RequestError
-from tests.conform.footage import CODECS, ffmpeg, see, shoot
+from tests.conform.footage import CODECS, PICTURES, SOUND, ffmpeg, see, shoot
 
 F = Fraction
 BY_CODEC = [*CODECS]
@@ -99,6 +99,19 @@ def test_sound_that_begins_later_keeps_its_place(shot: Path, tmp_path: Path) -> 
         heard = np.concatenate([f.to_ndarray()[0] for f in container.decode(stream)])
         loud = np.flatnonzero(np.abs(heard) > 0.05)
     assert loud[0] / stream.sample_rate == pytest.approx(0.5 * 24 / 30, abs=0.04)
+
+
+def test_sound_beyond_the_pictures_ends_with_them_and_is_named(tmp_path: Path) -> None:
+    source = tmp_path / "tarn.mp4"
+    ffmpeg(
+        *("-f", "lavfi", "-i", PICTURES.format(rate=24, seconds=1)),
+        *("-f", "lavfi", "-i", SOUND.format(seconds=3), "-c:v", *CODECS["h264.mp4"]),
+        source,
+    )
+    done = conform(source, "30")
+    assert done.lost == ("the last 2 s of the sound: there are no pictures",)
+    assert see(done.target).sound_s == pytest.approx(0.8, abs=1 / 30)
+    assert conform(source, "25", sound="drop").lost == ()
 
 
 def test_dropped_sound_is_gone_from_the_file(shot: Path) -> None:
