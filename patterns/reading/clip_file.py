@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -36,33 +36,18 @@ def _held(steps: ClipSteps, watched: Watched, file_rate: Fraction | None) -> lis
         if run.first_picture + run.pictures != ends_at:
             continue  # an unread picture in it or after it might be the same frame
         end_s = after.first_s if after else run.last_s + last_step_s
+        start_s, hold_s, step = float(run.first_s), float(end_s - run.first_s), run.first_picture
         frames.append(
-            HeldFrame(
-                number=run.number,
-                start_s=float(run.first_s),
-                hold_s=float(end_s - run.first_s),
-                refreshes=run.pictures,
-                step=run.first_picture,
-                start_exact=run.first_s,
-                passage=index,
-            )
+            HeldFrame(run.number, start_s, hold_s, run.pictures, step, run.first_s, index)
         )
     return frames
 
 
-@dataclass(frozen=True)
-class _Losses:
-    """Numbers dropped, of which nothing can be known, and out of order."""
-
-    dropped: tuple[int, ...]
-    unseen: tuple[int, ...]
-    backward: tuple[int, ...]
-
-
-def _losses(steps: ClipSteps, mixtures: Sequence[Mixture]) -> _Losses:
-    dropped: list[int] = []
-    unseen: list[int] = []
-    backward: list[int] = []
+def _losses(
+    steps: ClipSteps, mixtures: Sequence[Mixture], sure: int
+) -> tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]]:
+    """Numbers dropped below `sure`, of which nothing can be known, and out of order."""
+    dropped, unseen, backward = list[int](), list[int](), list[int]()
     mixed = {n for m in mixtures for n in (m.number, m.number + 1)}
     latest, before = -1, None
     for passage in steps.passages:
@@ -76,16 +61,8 @@ def _losses(steps: ClipSteps, mixtures: Sequence[Mixture]) -> _Losses:
                 backward.append(run.number)
             latest = run.number if run is passage[0] else max(latest, run.number)
             before = run
-    return _Losses(tuple(dropped), tuple(unseen), tuple(backward))
-
-
-def _allowing_for(damage: Damage, losses: _Losses, sure: int) -> _Losses:
-    """Losses that can be known of a damaged file."""
-    return _Losses(
-        tuple(n for n in losses.dropped if n < sure),
-        (*losses.unseen, *(n for n in losses.dropped if n >= sure)),
-        () if damage.inside else losses.backward,
-    )
+    unseen += [n for n in dropped if n >= sure]
+    return tuple(n for n in dropped if n < sure), tuple(unseen), tuple(backward)
 
 
 def judge_clip(
@@ -101,10 +78,8 @@ def judge_clip(
 
     `watched`: what the strips said, with the file's own times.
     `file`: name to show.
-    `file_rate`: exact pictures a second, or None if they are not evenly timed.
-    `mean_rate`: pictures a second on average.
-    `damage`: what the decoder found wrong with the file.
-    `warnings`: what the reader of the file has to say.
+    `file_rate`, `mean_rate`: pictures a second, None if they are not evenly timed; on average.
+    `damage`, `warnings`: what the decoder found wrong; what the reader of the file has to say.
     """
     reading = Reading.of_strip("clip", file, watched)
     rate = reading.rate
@@ -115,10 +90,10 @@ def judge_clip(
     # A decoder fills gaps with older pictures; where a file was cut off, pictures that others
     # depend on may be missing before the end.
     sure = 0 if damage.inside else last - AT_THE_END if damage.cut_off else last + 1
-    losses = _allowing_for(damage, _losses(steps, watched.mixtures), sure)
+    dropped, unseen, backward = _losses(steps, watched.mixtures, sure)
     mixtures = () if damage.inside else watched.mixtures
     known = () if mixtures else (frame for frame in frames if frame.number < sure)
-    timeline, dropped = file_rate or mean_rate, len(losses.dropped)
+    timeline, lost = file_rate or mean_rate, len(dropped)
     reading = replace(
         reading,
         refresh_hz=timeline,
@@ -126,18 +101,22 @@ def judge_clip(
         seconds=reading.seconds + watched.interval_s,
         frames_seen=len({run.number for run in runs}),
         holds=tuple(frames),
-        dropped=losses.dropped,
-        drops_beyond=drops_beyond(frames, dropped, rate, timeline) if rate else dropped,
+        dropped=dropped,
+        drops_beyond=drops_beyond(frames, lost, rate, timeline) if rate else lost,
         repeated=tuple(frame.number for frame in known if (frame.refreshes or 0) > 1),
-        out_of_order=losses.backward,
-        unseen=losses.unseen,
+        out_of_order=() if damage.inside else backward,
+        unseen=unseen,
         blended=tuple(Blend(m.number, m.share, float(m.first_s)) for m in mixtures),
         even=len({frame.refreshes for frame in frames}) == 1 if frames else None,
         speed=steps.speed,
         details={
             "file_rate": None if file_rate is None else str(file_rate),
             "mean_rate": None if mean_rate is None else round(float(mean_rate), 6),
-            **_found(steps, mixtures, damage),
+            "mixed_pictures": sum(m.pictures for m in mixtures),
+            "steps_back": steps.back,
+            "cuts": steps.cuts,
+            "reversed": steps.reversed,
+            "damaged": bool(damage),
             "other_clips": watched.other_clips,
         },
     )
@@ -147,17 +126,6 @@ def judge_clip(
         clip_explanation(reading, file_rate),
         (*warnings, *clip_warnings(reading, file_rate, watched, damage)),
     )
-
-
-def _found(steps: ClipSteps, mixtures: Sequence[Mixture], damage: Damage) -> dict[str, object]:
-    """Details of what was edited, mixed and damaged."""
-    return {
-        "mixed_pictures": sum(m.pictures for m in mixtures),
-        "steps_back": steps.back,
-        "cuts": steps.cuts,
-        "reversed": steps.reversed,
-        "damaged": bool(damage),
-    }
 
 
 def _with_cadence(reading: Reading, file_rate: Fraction | None) -> Reading:

@@ -50,13 +50,12 @@ def clip_steps(
     if len(turns) > REORDERED_RUNS and sum(turns) > SINGLE_STEPS * len(turns):
         return ClipSteps((tuple(runs),), 0, 0, True, None)
     forward = _parted_back(runs)
-    usual = _usual_rate(forward)
+    usual, back = _usual_rate(forward), max(0, len(forward) - 1)
     if usual is None:
-        return ClipSteps(tuple(forward), len(forward) - 1, 0, False, None)
+        return ClipSteps(tuple(forward), back, 0, False, None)
     allowed_s = CUT * max(1 / usual, interval_s)
     passages = [part for passage in forward for part in _parted_at_cuts(passage, usual, allowed_s)]
     speed = None if rate is None else _speed(passages, rate, file_rate, interval_s)
-    back = max(0, len(forward) - 1)
     return ClipSteps(tuple(passages), back, len(passages) - len(forward), False, speed)
 
 
@@ -85,17 +84,13 @@ def _usual_rate(passages: Sequence[Sequence[Run]]) -> float | None:
     return median(slopes) if slopes else None
 
 
-def _gain_s(before: Run, after: Run, usual: float) -> float:
-    """How far a step is ahead of its time, seconds; below 0 where a frame was held."""
-    return (after.number - before.number) / usual - float(after.first_s - before.first_s)
-
-
 def _parted_at_cuts(
     passage: tuple[Run, ...], usual: float, allowed_s: float
 ) -> list[tuple[Run, ...]]:
+    """Parts between steps that are ahead of their time by more than is allowed."""
     starts = [0]
-    for place, (before, after) in enumerate(pairwise(passage), start=1):
-        if _gain_s(before, after, usual) > allowed_s:
+    for place, (a, b) in enumerate(pairwise(passage), start=1):
+        if (b.number - a.number) / usual - float(b.first_s - a.first_s) > allowed_s:
             starts.append(place)
     return [passage[start:end] for start, end in pairwise([*starts, len(passage)])]
 

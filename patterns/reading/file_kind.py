@@ -83,13 +83,10 @@ def _sight(luma: UInt8Array, placement: Placement) -> _Sight:
 def _greys(luma: UInt8Array, placement: Placement) -> tuple[float, float]:
     """Codes of black and of white: medians of the cells within the picture; NaN if none is."""
     on = placement.grid
-    black, white = (sample(luma, placement, cells) for cells in (on.black, on.white))
-    return _median(black), _median(white)
-
-
-def _median(codes: FloatArray) -> float:
-    inside = codes[~np.isnan(codes)]
-    return float(np.median(inside)) if len(inside) else float("nan")
+    codes = (sample(luma, placement, cells) for cells in (on.black, on.white))
+    inside = (own[~np.isnan(own)] for own in codes)
+    black, white = (float(np.median(own)) if len(own) else float("nan") for own in inside)
+    return black, white
 
 
 class KindFinder:
@@ -97,7 +94,7 @@ class KindFinder:
 
     def __init__(self) -> None:
         self._camera = CameraReader()
-        self._near: Placement | None = None
+        self.near: Placement | None = None  # where a strip was read last that lies straight
         self._sights: list[_Sight] = []
         self._seen_unread = self._rows_seen = 0
         self._next_look = 0
@@ -124,9 +121,9 @@ class KindFinder:
         return FileKind("footage")
 
     def _placement(self, luma: UInt8Array) -> Placement | None:
-        at, straight = search_strip(luma, near=self._near)
+        at, straight = search_strip(luma, near=self.near)
         if isinstance(straight, StripReading):
-            self._near = straight.placement
+            self.near = straight.placement
             black, white = _greys(luma, straight.placement)
             clean = black <= BLACK and white >= WHITE  # no glare beside the posts
             if clean and not ends_in_view(luma, straight.placement):

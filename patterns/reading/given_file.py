@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import warnings
 from contextlib import suppress
-from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
@@ -23,12 +22,8 @@ PHOTO_FORMATS = ("JPEG", "PNG")
 MOST_PIXELS = 1 << 27
 
 
-@dataclass(frozen=True)
-class Photo:
-    """A photo, upright."""
-
-    picture: UInt8Array  # uint8 (height, width, 3), full range R'G'B'
-    exposure_s: Fraction | None  # from EXIF; None if it does not say
+# Upright, uint8 (height, width, 3) of full range R'G'B'; and the exposure, None if EXIF has none.
+Photo = tuple[UInt8Array, Fraction | None]
 
 
 def open_photo(path: Path) -> Photo | None:
@@ -42,9 +37,14 @@ def open_photo(path: Path) -> Photo | None:
             with Image.open(path, formats=PHOTO_FORMATS) as image:
                 if getattr(image, "n_frames", 1) > 1 and image.format == "PNG":
                     return None
-                return _photo(path, image)
+                if image.width * image.height > MOST_PIXELS:
+                    raise Image.DecompressionBombError
+                return _photo(image)
     except Image.DecompressionBombError as error:
-        raise _too_large(path) from error
+        raise InputError(
+            f"{path} has too many pixels: photos of up to {MOST_PIXELS / 1e6:.0f} million pixels "
+            "are read; crop it to the strip"
+        ) from error
     except (OSError, ValueError, SyntaxError, EOFError) as error:
         raise InputError(f"{path} is a damaged picture ({error}): try a fresh copy") from error
 
@@ -53,27 +53,17 @@ def judged_photo(
     photo: Photo, *, file: str, exposure_s: Fraction | None, display: Display | None
 ) -> Reading:
     """Reading of a photo of a screen; the file's name is to show, the rest is what is known."""
-    found = read_photo(photo.picture)
+    found = read_photo(photo[0])
     if isinstance(found, Unread):
         return unread_photo(file, found)
-    exposure_s = exposure_s or photo.exposure_s
-    return judge_photo(found, file=file, exposure_s=exposure_s, display=display)
+    return judge_photo(found, file=file, exposure_s=exposure_s or photo[1], display=display)
 
 
-def _too_large(path: Path) -> InputError:
-    return InputError(
-        f"{path} has too many pixels: photos of up to {MOST_PIXELS / 1e6:.0f} million pixels are "
-        "read; crop it to the strip"
-    )
-
-
-def _photo(path: Path, image: Image.Image) -> Photo:
-    if image.width * image.height > MOST_PIXELS:
-        raise _too_large(path)
+def _photo(image: Image.Image) -> Photo:
     exposure_s = None
     with suppress(ValueError, TypeError, ZeroDivisionError, OverflowError):
         told = image.getexif().get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.ExposureTime)
         if told is not None and float(told) > 0:
             exposure_s = Fraction(float(told)).limit_denominator(10_000)
     upright = ImageOps.exif_transpose(image).convert("RGB")
-    return Photo(np.asarray(upright), exposure_s)
+    return np.asarray(upright), exposure_s

@@ -129,8 +129,7 @@ def _frames_of(
 def hold_frames(
     passages: Sequence[Passage],
     grid: RefreshGrid | None,
-    *,
-    gaps_on: RefreshGrid | None = None,
+    gaps_on: RefreshGrid | None,
     shortest_s: float,
     usual_s: float,
     interval_s: float,
@@ -138,17 +137,14 @@ def hold_frames(
     """Holds of the frames of all passages.
 
     `passages`: stretches without a seek.
-    `grid`: the display's refresh, if it is known.
-    `gaps_on`: the same, or the finest refresh that it may have, to know what could hide in a gap.
-    `shortest_s`: shortest time for which a frame can be on screen: a refresh, the shortest that the
-    camera can follow if it is not known.
-    `usual_s`: shortest time for which the frames are, as far as is known.
+    `grid`, `gaps_on`: the display's refresh, if it is known; the finest that it may have, to know
+    what could hide in a gap.
+    `shortest_s`: for which a frame can be on screen: a refresh, the shortest that the camera can
+    follow if it is not known; `usual_s`: for which frames are, as far as is known.
     `interval_s`: capture interval.
     """
     frames: list[HeldFrame] = []
-    dropped: list[int] = []
-    unseen: list[int] = []
-    backward: list[int] = []
+    dropped, unseen, backward = list[int](), list[int](), list[int]()
     for index, passage in enumerate(passages):
         doubtful: set[int] = set()
         latest = passage[0].number

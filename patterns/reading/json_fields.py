@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 from patterns.errors import RequestError
@@ -34,12 +35,16 @@ class Fields:
         """Whether the value is there and not null."""
         return self._data.get(key) is not None
 
+    def _fitting(self, key: str, fits: Callable[[Any], bool], allowed: str) -> Any:
+        value = self._data[key]
+        if not fits(value):
+            raise self.wrong(key, allowed)
+        return value
+
     def number(self, key: str, low: float, high: float) -> float:
         """Finite number from `low` to `high`."""
-        value = self._data[key]
-        if not is_number(value) or not low <= value <= high:
-            raise self.wrong(key, f"a number from {low:g} to {high:g}")
-        return float(value)
+        allowed = f"a number from {low:g} to {high:g}"
+        return float(self._fitting(key, lambda v: is_number(v) and low <= v <= high, allowed))
 
     def optional_number(self, key: str, low: float, high: float) -> float | None:
         """As `number`, or None."""
@@ -47,10 +52,8 @@ class Fields:
 
     def whole(self, key: str, high: int, low: int = 0) -> int:
         """Whole number from `low` to `high`."""
-        value = self._data[key]
-        if type(value) is not int or not low <= value <= high:
-            raise self.wrong(key, f"a whole number from {low} to {high}")
-        return value
+        allowed = f"a whole number from {low} to {high}"
+        return int(self._fitting(key, lambda v: type(v) is int and low <= v <= high, allowed))
 
     def optional_whole(self, key: str, high: int, low: int = 0) -> int | None:
         """As `whole`, or None."""
@@ -58,43 +61,35 @@ class Fields:
 
     def text(self, key: str, most: int, least: int = 0) -> str:
         """Text of at most `most` characters; those that are not printable are left out."""
-        value = self._data[key]
-        if not isinstance(value, str) or len(value) > most:
-            raise self.wrong(key, f"text of at most {most} characters")
-        plain = _printable(value)
+        allowed = f"text of at most {most} characters"
+        plain = _printable(
+            self._fitting(key, lambda v: isinstance(v, str) and len(v) <= most, allowed)
+        )
         if len(plain) < least:
             raise self.wrong(key, "text that is not empty")
         return plain
 
     def flag(self, key: str) -> bool:
         """True or false."""
-        value = self._data[key]
-        if not isinstance(value, bool):
-            raise self.wrong(key, "true or false")
-        return value
+        return bool(self._fitting(key, lambda v: isinstance(v, bool), "true or false"))
 
     def one_of(self, key: str, allowed: tuple[str, ...]) -> str:
         """One of these words."""
-        value = self._data[key]
-        if not isinstance(value, str) or value not in allowed:
-            raise self.wrong(key, f"one of {', '.join(filter(None, allowed))}")
-        return value
+        words = f"one of {', '.join(filter(None, allowed))}"
+        return str(self._fitting(key, lambda v: isinstance(v, str) and v in allowed, words))
 
     def size(self, key: str) -> tuple[int, int]:
         """Width and height in pixels."""
-        value = self._data[key]
-        if not isinstance(value, list) or len(value) != 2:
-            raise self.wrong(key, "a width and a height")
-        if not all(type(side) is int and 0 <= side <= 100_000 for side in value):
+        pair = "a width and a height"
+        sides = self._fitting(key, lambda v: isinstance(v, list) and len(v) == 2, pair)
+        if not all(type(side) is int and 0 <= side <= 100_000 for side in sides):
             raise self.wrong(key, "two whole numbers")
-        return value[0], value[1]
+        return sides[0], sides[1]
 
     def items(self, key: str, most: int) -> list[Any]:
         """List of at most `most` values of any kind."""
-        value = self._data[key]
-        if not isinstance(value, list) or len(value) > most:
-            raise self.wrong(key, f"a list of at most {most}")
-        return value
+        allowed = f"a list of at most {most}"
+        return list(self._fitting(key, lambda v: isinstance(v, list) and len(v) <= most, allowed))
 
     def wholes(self, key: str, most: int, high: int, low: int = 0) -> tuple[int, ...]:
         """List of at most `most` whole numbers from `low` to `high`."""
@@ -119,10 +114,7 @@ class Fields:
 
     def mapping(self, key: str) -> dict[str, Any]:
         """Object whose values are not looked at."""
-        value = self._data[key]
-        if not isinstance(value, dict):
-            raise self.wrong(key, "an object")
-        return value
+        return dict(self._fitting(key, lambda v: isinstance(v, dict), "an object"))
 
     def counts(self, key: str, most: int, high: int) -> tuple[tuple[str, int], ...]:
         """Object of at most `most` names with a whole number up to `high` each."""

@@ -90,7 +90,7 @@ def _judged(path: Path, info: VideoInfo, given: Given, read: VideoRead, damage: 
                 "pictures, so that nothing can be known; try a fresh copy"
             )
         return judge_footage(
-            read.footage.measurer.facts(read.times),
+            read.measurer.facts(read.times),
             file=path.name,
             filmed_possible=given.kind is None,
             warnings=_damage_warnings(damage),

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
-from typing import Any
 
 import numpy as np
 
@@ -25,7 +24,7 @@ from patterns.reading.holds import Held, hold_frames, number_steps
 from patterns.reading.reading import Blend, Reading
 from patterns.reading.recording_words import recording_verdict, recording_warnings, too_slow
 from patterns.reading.refresh_search import FoundRefresh, find_refresh
-from patterns.reading.true_times import on_even_times, picture_interval
+from patterns.reading.true_times import on_even_times
 from patterns.reading.watched import Watched, in_betweens
 from patterns.reading.words import explanations
 from patterns.timing.cadence import Display, cadence
@@ -51,14 +50,13 @@ def judge_recording(
     """Reading of a recording.
 
     `watched`: what the strips said, with times in true seconds.
-    `file`: name to show.
+    `file`, `warnings`: name to show, and what the reader of the file has to say.
     `display`: the display that was filmed, if it is known.
-    `warnings`: what the reader of the file has to say.
     """
     reading = Reading.of_strip("recording", file, watched)
     rate, bound = reading.rate, reading.rate or FALLBACK_RATE
-    watched = on_even_times(watched)
-    interval_s = picture_interval(watched) or 1.0
+    watched, interval_s = on_even_times(watched)
+    interval_s = interval_s or 1.0
     stretches = [p for p in passages(watched.runs, bound) if len(p) > 1]
     speed = None if rate is None else played_speed(stretches, rate)
     between = in_betweens(watched)
@@ -74,11 +72,20 @@ def judge_recording(
         out_of_order=held.out_of_order,
         unseen=held.unseen,
         drops_beyond=drops_beyond(held.frames, len(held.dropped), bound, found.refresh_hz),
-        blended=_blends(watched) if between == "seen" else (),
+        blended=tuple(
+            Blend(m.number, m.share, float(m.first_s))
+            for m in watched.mixtures
+            if between == "seen" and m.pictures > 1
+        ),
         speed=speed,
-        details={"passages": len(stretches)}
-        | _widths(found, held)
-        | {"pictures_between_frames": between},
+        details={
+            "passages": len(stretches),
+            "refresh_fit_hz": found.grid and round(found.grid.hz, 4),
+            "holds_within_ms": round(1000 * max((f.within_s for f in held.frames), default=0), 3),
+            "even_within_ms": found.even and round(1000 * found.even.within_s, 3),
+            "error_within_ms": 0.0,
+            "pictures_between_frames": between,
+        },
     )
     slow = too_slow(reading, found) if reading.read else None
     if slow is not None:
@@ -110,16 +117,6 @@ def _found(
     if found.source != "holds" or found.refresh_hz in able or not able:
         return found
     return replace(found, refresh_hz=able[0])
-
-
-def _widths(found: FoundRefresh, held: Held) -> dict[str, Any]:
-    """How closely the refresh and the holds are known."""
-    return {
-        "refresh_fit_hz": found.grid and round(found.grid.hz, 4),
-        "holds_within_ms": round(1000 * max((f.within_s for f in held.frames), default=0), 3),
-        "even_within_ms": found.even and round(1000 * found.even.within_s, 3),
-        "error_within_ms": 0.0,
-    }
 
 
 def played_speed(found: Sequence[Passage], rate: Fraction) -> float | None:
@@ -167,20 +164,7 @@ def _held(
         shortest_s = min(usual_s, 1 / found.finest.hz if found.finest else 2 * interval_s)
         if display is not None and display.is_variable:
             shortest_s = min(usual_s, 1 / float(display.highest_hz))
-    return hold_frames(
-        stretches,
-        found.grid,
-        gaps_on=found.finest,
-        shortest_s=shortest_s,
-        usual_s=usual_s,
-        interval_s=interval_s,
-    )
-
-
-def _blends(watched: Watched) -> tuple[Blend, ...]:
-    return tuple(
-        Blend(m.number, m.share, float(m.first_s)) for m in watched.mixtures if m.pictures > 1
-    )
+    return hold_frames(stretches, found.grid, found.finest, shortest_s, usual_s, interval_s)
 
 
 def _with_cadence(reading: Reading, held: Held, found: FoundRefresh) -> Reading:

@@ -111,11 +111,6 @@ class Sightings:
         self._stair = _Stair()
         self._first_s = self._last_s = self._step_s = Fraction(0)
 
-    @property
-    def pictures(self) -> int:
-        """How many were taken."""
-        return self._pictures
-
     def take(self, time_s: Fraction, found: Seen | Unread) -> None:
         """Add the next picture: its time, and what its strip said or why it did not."""
         picture = self._pictures
@@ -136,13 +131,10 @@ class Sightings:
         # a mixture of distant frames is what a drop looks like while it passes, and no blend
         self._clipped += mixed and found.clipped
         self._mix(time_s, found, mixed=mixed and found.later == found.number + 1)
-        late = found.later is not None and found.share >= 0.5
         self._between.mixed(found, time_s)
         if found.clipped and _even(found):
             return  # both are clipped: which of the two has more light is not known either
-        self._run(
-            time_s, picture, found.later if late and found.later else found.number, found.identity
-        )
+        self._run(time_s, picture, found.shown, found.identity)
 
     def _run(self, time_s: Fraction, picture: int, number: int, identity: Identity | None) -> None:
         if self._runs and self._runs[-1].number == number:
@@ -156,12 +148,11 @@ class Sightings:
         if self._runs:
             before = self._runs[-1].number
             direct, glimpsed = self._between.took_over(before, number)
-            halfway_s = self._between.halfway_s.get((before, number))
             run = replace(
                 run,
                 direct=direct,
                 glimpsed=glimpsed,
-                halfway_s=halfway_s,
+                halfway_s=self._between.halfway_s.get((before, number)),
                 halfway_within_s=self._step_s / 2,
             )
         self._runs.append(run)

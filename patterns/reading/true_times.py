@@ -57,9 +57,8 @@ def true_time(
     """Find the scale of time: as given, from the maker's tag, or from the strip's own rate.
 
     `watched`: what the strips said, in the file's seconds.
-    `timeline_hz`: pictures a second of the file.
-    `given_hz`, `tag_hz`: pictures a second at which it was taken, by the user and by the file's
-    tag.
+    Pictures a second: `timeline_hz` of the file; `given_hz`, `tag_hz` as it was taken, by the user
+    and by the file's tag.
     """
     if timeline_hz is None:
         return TrueTime()
@@ -81,19 +80,12 @@ def _inferred(slower: float, timeline_hz: Fraction) -> TrueTime:
     usual = min(USUAL_HZ, key=lambda hz: abs(hz / taken_hz - 1))
     counts = f"The strip counts {slower:.1f} times too slowly"
     if timeline_hz <= FASTEST_TIMELINE_HZ and abs(usual / taken_hz - 1) <= USUAL_WITHIN:
+        taken = f"taken for slow motion at {usual} pictures a second, and times are given so."
         return TrueTime(
-            timeline_hz / usual,
-            (
-                f"{counts}: taken for slow motion at {usual} pictures a second, and times are "
-                "given so. If that is not so, give --capture-rate.",
-            ),
+            timeline_hz / usual, (f"{counts}: {taken} If that is not so, give --capture-rate.",)
         )
-    return TrueTime(
-        warnings=(
-            f"{counts}: either the screen played it so, or the file stores slow motion and all "
-            "times are as much too long. Give --capture-rate.",
-        )
-    )
+    either = "either the screen played it so, or the file stores slow motion and all times are"
+    return TrueTime(warnings=(f"{counts}: {either} as much too long. Give --capture-rate.",))
 
 
 def _times_too_slow(watched: Watched) -> float | None:
@@ -141,29 +133,21 @@ def _unit_s(watched: Watched) -> Fraction:
     return Fraction(1, lcm(*(run.first_s.denominator for run in watched.runs[:64])))
 
 
-def picture_interval(watched: Watched) -> float:
-    """Time from picture to picture, seconds; pictures that the camera lost do not count."""
-    return watched.interval_s if len(watched.runs) < FEWEST_RUNS else _counted(watched)[2]
+def on_even_times(watched: Watched) -> tuple[Watched, float]:
+    """Put the times of runs on the camera's own line, where the file's clock is coarse.
 
-
-def on_even_times(watched: Watched) -> Watched:
-    """Put the times of runs on the camera's own line, where the file's clock is coarse."""
+    Returned with the time from picture to picture, seconds: those the camera lost do not count.
+    """
     if len(watched.runs) < FEWEST_RUNS:
-        return watched
+        return watched, watched.interval_s
     at, times, interval_s = _counted(watched)
     unit = _unit_s(watched)
     line = np.polyval(np.polyfit(at, times, 1), at)
     if unit < COARSE * interval_s or np.abs(line - times).max() > WITHIN * unit:
-        return watched
+        return watched, interval_s
     exact = [Fraction(round(float(t) * NANO), NANO) for t in line]
-    runs = tuple(
-        replace(
-            run, first_s=first, last_s=last, halfway_s=_moved(run.halfway_s, run.first_s, first)
-        )
-        for run, first, last in zip(watched.runs, exact[::2], exact[1::2], strict=True)
-    )
-    return replace(watched, runs=runs)
-
-
-def _moved(halfway_s: Fraction | None, was_s: Fraction, is_s: Fraction) -> Fraction | None:
-    return None if halfway_s is None else halfway_s + is_s - was_s
+    runs = []
+    for run, first_s, last_s in zip(watched.runs, exact[::2], exact[1::2], strict=True):
+        halfway_s = None if run.halfway_s is None else run.halfway_s + first_s - run.first_s
+        runs.append(replace(run, first_s=first_s, last_s=last_s, halfway_s=halfway_s))
+    return replace(watched, runs=tuple(runs)), interval_s
