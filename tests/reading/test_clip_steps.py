@@ -162,3 +162,7 @@ def test_a_screen_without_its_edges_ends_on_a_long_or_a_short_hold_at_its_own_sp
     found = steps(faster, F(24), F(60)).speed
     assert found is not None
     assert abs(found - F(60) / F(9, 5) / 24) < 0.005
+
+
+def test_a_file_of_which_nothing_was_read_steps_back_nowhere() -> None:
+    assert clip_steps([], F(24), F(24), 1 / 24).back == 0
