@@ -23,7 +23,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from patterns.picture.arrays import BoolArray, FloatArray, IntArray
+from patterns.picture.arrays import FloatArray, IntArray
 from patterns.reading.watched import Run
 
 SEEK_S = 1  # a jump on in the numbers that the clock does not follow by this much is a seek
@@ -180,21 +180,17 @@ def _within(places: IntArray, lows: FloatArray, highs: FloatArray, interval_s: f
     return open_s
 
 
-def _well_known(seen: Stretches) -> BoolArray:
-    """Changes of which nothing was hidden; where black frames hide most, those like most."""
-    widths = seen.highs_s - seen.lows_s
-    return np.asarray(widths <= max(WIDE * seen.interval_s, 1.2 * float(np.median(widths))), bool)
-
-
 def evenness(seen: Stretches, rate_hz: float | None) -> Evenness | None:
     """How evenly frames came on at a rate, from all passages; None if too few changes were seen.
 
-    `seen`: changes.
     `rate_hz`: frame numbers a second as they were played, to 0.12 %; None if that is not known.
     """
     rates, needed, within = [], 0.0, 0.0
+    # changes of which nothing was hidden; where black frames hide most, those like most
+    widths = seen.highs_s - seen.lows_s
+    known = widths <= max(WIDE * seen.interval_s, 1.2 * float(np.median(widths)))
     for passage in np.unique(seen.passages):
-        own = (seen.passages == passage) & _well_known(seen)
+        own = (seen.passages == passage) & known
         numbers, lows, highs = seen.numbers[own], seen.lows_s[own], seen.highs_s[own]
         if len(numbers) < LEAST_CHANGES or np.ptp(numbers) == 0:
             continue
@@ -204,12 +200,9 @@ def evenness(seen: Stretches, rate_hz: float | None) -> Evenness | None:
         short_s = max(0.0, _left_open(numbers, lows, highs, step) / 2)
         clock = numbers * step
         start = ((lows - clock).max() + (highs - clock).min()) / 2
-        open_s = _within(
-            np.rint(numbers - numbers[0]).astype(np.int64),
-            lows - short_s - clock - start,
-            highs + short_s - clock - start,
-            seen.interval_s,
-        )
+        places = np.rint(numbers - numbers[0]).astype(np.int64)
+        early, late = lows - short_s - clock - start, highs + short_s - clock - start
+        open_s = _within(places, early, late, seen.interval_s)
         rates.append((len(numbers), 1 / step))
         needed, within = max(needed, short_s), max(within, open_s + 2 * short_s)
     if not rates:

@@ -1,9 +1,7 @@
 """Devices beside each other: what can be compared, who holds frames more evenly, and how surely.
 
-Readings are compared clip by clip. The measure is the timing error's RMS; how far two of
-them must lie apart to mean something is known by the spread within each: the reading is
-cut into stretches of a second, and the standard error of the mean of the stretches' own
-errors is its uncertainty.
+Readings are compared clip by clip, by the timing error's RMS. Its uncertainty is the standard
+error of the mean over stretches of 24 frames.
 """
 
 from __future__ import annotations
@@ -178,20 +176,8 @@ def _verdict(rankings: Sequence[tuple[str, tuple[Standing, ...]]]) -> str:
     return " ".join(words)
 
 
-def _in_order(
-    entries: Sequence[Entry], rankings: Sequence[tuple[str, tuple[Standing, ...]]]
-) -> tuple[Entry, ...]:
-    """Entries as they are ranked, clip by clip, then those that are not."""
-    ranked = [standing.entry for _, standings in rankings for standing in standings]
-    return (*ranked, *(entry for entry in entries if all(entry is not r for r in ranked)))
-
-
 def compare(labelled: Sequence[tuple[str, Reading]]) -> Comparison:
-    """Compare readings.
-
-    `labelled`: device and reading, two or more.
-    Raises `RequestError`: fewer than two.
-    """
+    """Compare readings, each with its device; raises `RequestError` for fewer than two."""
     if len(labelled) < 2:
         raise RequestError("a comparison takes two readings or more: give another file")
     entries = tuple(Entry(label, reading) for label, reading in labelled)
@@ -206,17 +192,12 @@ def compare(labelled: Sequence[tuple[str, Reading]]) -> Comparison:
             rankings.append((clip, _rank(some)))
         else:
             cautions.append(f"{some[0].label}: no other device was read on {clip}")
-    cautions += _unlike(entries)
-    ordered = _in_order(entries, rankings)
-    return Comparison(ordered, tuple(rankings), tuple(cautions), _verdict(rankings))
-
-
-def _unlike(entries: Sequence[Entry]) -> list[str]:
-    """Kinds of reading that measure different things."""
     kinds = sorted({entry.reading.kind for entry in entries})
-    if len(kinds) < 2:
-        return []
-    return [
-        f"Readings of different kinds ({', '.join(kinds)}) are beside each other: a file shows "
-        "what was delivered, a recording what was shown."
-    ]
+    if len(kinds) > 1:
+        cautions.append(
+            f"Readings of different kinds ({', '.join(kinds)}) are beside each other: a file shows "
+            "what was delivered, a recording what was shown."
+        )
+    ranked = [standing.entry for _, standings in rankings for standing in standings]
+    others = (entry for entry in entries if all(entry is not r for r in ranked))
+    return Comparison((*ranked, *others), tuple(rankings), tuple(cautions), _verdict(rankings))

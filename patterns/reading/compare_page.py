@@ -75,12 +75,11 @@ def _table(found: Comparison) -> str:
     )
     lines = []
     for row in rows:
-        first = f"<th scope=row>{escape(row[0])}</th>"
         rest = "".join(
             f'<td{" class=n" if i > 2 else ""} data-of="{escape(head[i])}">{escape(cell)}</td>'
             for i, cell in enumerate(row[1:], 1)
         )
-        lines.append(f"<tr>{first}{rest}</tr>")
+        lines.append(f"<tr><th scope=row>{escape(row[0])}</th>{rest}</tr>")
     return (
         '<div class="scroll" tabindex="0" role="group" aria-label="Devices, best first">'
         f"<table><thead><tr>{cells}</tr></thead>"
@@ -131,8 +130,5 @@ def compare_page(found: Comparison) -> str:
         "hold: the longest time for which one frame stayed. Holds are frame inter-arrival times "
         "in the sense of ITU-T P.931; there is no standard limit for their unevenness.</p>"
     )
-    return html_page(
-        "How evenly these screens hold frames",
-        "\n".join(parts),
-        css=f"{_CSS}{typeface_css()}",
-    )
+    css = f"{_CSS}{typeface_css()}"
+    return html_page("How evenly these screens hold frames", "\n".join(parts), css=css)

@@ -105,9 +105,8 @@ def _root(pattern: tuple[int, ...]) -> tuple[int, ...]:
 def hold_pattern(
     holds: Sequence[int | None], mean: Fraction | None = None
 ) -> tuple[int, ...] | None:
-    """Repeating pattern of holds, the longest first, or None.
+    """Repeating pattern of holds (None where one was not seen), the longest first, or None.
 
-    `holds`: refreshes of consecutive frames; None where a frame's hold was not seen.
     `mean`: refreshes to a frame as arithmetic has it, if that is known.
     """
     periods = range(1, min(LONGEST, len(holds)) + 1)
@@ -116,11 +115,9 @@ def hold_pattern(
     if best < LEAST_AGREEMENT:
         return None
     period = next(p for p, share in agreements.items() if share >= best - WITHIN_BEST)
-    turns: Counter[tuple[int, ...]] = Counter()
-    for start in range(len(holds) - period + 1):
-        window = [hold for hold in holds[start : start + period] if hold is not None]
-        if len(window) == period:
-            turns[first_turn(tuple(window))] += 1
+    windows = (holds[start : start + period] for start in range(len(holds) - period + 1))
+    seen = (tuple(hold for hold in window if hold is not None) for window in windows)
+    turns = Counter(first_turn(window) for window in seen if len(window) == period)
     if not turns:
         return None
     pattern = _root(turns.most_common(1)[0][0])
@@ -205,23 +202,14 @@ def _passages(frames: Sequence[HeldFrame]) -> list[list[HeldFrame]]:
     return [list(own) for _, own in groupby(ordered, key=lambda frame: frame.passage)]
 
 
-def _errors(numbers: FloatArray, late_s: FloatArray, own_time: bool) -> FloatArray:
-    """Lateness less its mean; less its line as well where the clip did not keep its time."""
-    if own_time or len(numbers) < 3 or np.ptp(numbers) == 0:
-        return np.asarray(late_s - late_s.mean(), np.float64)
-    return np.asarray(late_s - np.polyval(np.polyfit(numbers, late_s, 1), numbers), np.float64)
-
-
 def timing_error(
     frames: Sequence[HeldFrame], rate: Fraction, refresh_hz: Fraction | None = None
 ) -> TimingError | None:
-    """Timing error of measured frames; None for fewer than three.
+    """Timing error of measured frames of a clip at `rate`; None for fewer than three.
 
-    `frames`: measured frames.
-    `rate`: the clip's frames a second.
-    `refresh_hz`: the display's refresh: then times are counted in its refreshes, and so free of the
-    camera's jitter. A drift that stays below one refresh is part of the error; a greater one is a
-    clip played at another speed, or a camera's wrong clock, and is taken out.
+    With the display's `refresh_hz` times are counted in its refreshes, and so free of the camera's
+    jitter. A drift that stays below one refresh is part of the error; a greater one is a clip
+    played at another speed, or a camera's wrong clock, and is taken out.
     """
     if refresh_hz is not None:
         frames = [frame for frame in frames if frame.step is not None]
@@ -236,7 +224,9 @@ def timing_error(
             starts = np.array([frame.start_s for frame in own], float)
         late = starts - numbers / float(rate)
         kept = refresh_hz is not None and _kept_time(late * float(refresh_hz))
-        error_s = _errors(numbers, late, kept)
+        drifts = not kept and len(numbers) > 2 and np.ptp(numbers) > 0
+        line = np.polyfit(numbers, late, 1) if drifts else [late.mean()]
+        error_s = late - np.polyval(line, numbers)
         rms2 += float((error_s**2).sum())
         spans.append(float(np.ptp(error_s)))
     return TimingError(1000 * sqrt(rms2 / len(frames)), 1000 * max(spans), len(frames))

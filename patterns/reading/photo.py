@@ -36,17 +36,13 @@ FLOOR = 0.015  # of a frame's time: standard uncertainty that every cell has
 
 @dataclass(frozen=True)
 class _Predicted:
-    """What is known where all is as the arithmetic predicts on one refresh, or on several.
-
-    `known` are the cells whose frames' holds are given; `repeats` says whether a cell's frames
-    are all held alike, so that their sum gives each of them.
-    """
+    """What is known where all is as the arithmetic predicts on one refresh, or on several."""
 
     seen: Cells
     matches: tuple[Match, ...]
-    known: BoolArray
+    known: BoolArray  # cells whose frames' holds are given
     never_due: tuple[int, ...]
-    repeats: bool
+    repeats: bool  # whether a cell's frames are all held alike, so that their sum gives each
 
     @property
     def refresh_hz(self) -> Fraction | None:
@@ -85,13 +81,7 @@ def judge_photo(
     exposure_s: Fraction | None,
     display: Display | None = None,
 ) -> Reading:
-    """Reading of a photo.
-
-    `found`: shares of the exposure for which each cell was lit, and the frames that passed.
-    `file`: name to show.
-    `exposure_s`: exposure in seconds; None if neither the file nor the user says it.
-    `display`: the display, if it is known.
-    """
+    """Reading of a photo; `exposure_s` is None if neither the file nor the user says it."""
     rate = found.identity.rate
     reading = Reading(
         kind="photo",
@@ -164,14 +154,12 @@ def _filled(
 ) -> Reading:
     seen, best, refresh = judged.seen, judged.matches[0], judged.refresh_hz
     given = display is not None and not display.is_variable
-    due = reading.expected
-    if refresh is not None and display is None:
-        due = expected(cadence(seen.rate, Display.fixed(refresh)))
+    due = None if refresh is None else cadence(seen.rate, Display.fixed(refresh))
     holds = tuple(_hold(int(cell), judged) for cell in np.flatnonzero(judged.known))
     even = len(set(best.holds)) == 1 and not best.lost and not best.late
     return replace(
         reading,
-        expected=due,
+        expected=expected(due) if due and display is None else reading.expected,
         refresh_hz=refresh,
         refresh_from="" if refresh is None else "given" if given else "holds",
         refresh_candidates=tuple(m.refresh_hz for m in judged.matches) if not refresh else (),
@@ -180,9 +168,7 @@ def _filled(
         holds=holds,
         dropped=tuple(sorted({*best.lost, *judged.never_due})),
         drops_beyond=len(best.lost),
-        pattern=arithmetic_pattern(cadence(seen.rate, Display.fixed(refresh)))
-        if refresh is not None and judged.repeats
-        else None,
+        pattern=arithmetic_pattern(due) if due and judged.repeats else None,
         even=even if judged.repeats and not judged.never_due else None,
         error=_error(judged, holds),
     )
@@ -232,16 +218,13 @@ def _error(judged: _Predicted, holds: Sequence[HeldFrame]) -> TimingError | None
 
 
 def _details(found: PhotoReading, exposure_s: Fraction | None) -> dict[str, object]:
-    mean = sum(found.cells) / len(found.cells) or 1.0
-    run = found.run
+    mean, run = sum(found.cells) / len(found.cells) or 1.0, found.run
+    relative = zip(found.cells, found.known, strict=True)
     return {
         "exposure_s": None if exposure_s is None else float(exposure_s),
         "first_frame": None if run is None else run.first,
         "frames_passed": None if run is None else run.frames,
-        "relative": [
-            round(share / mean, 4) if known else None
-            for share, known in zip(found.cells, found.known, strict=True)
-        ],
+        "relative": [round(share / mean, 4) if known else None for share, known in relative],
         "uncertainty": [round(u / mean, 4) for u in found.uncertainty],
         "clipped": list(found.clipped),
         "not_known": [cell for cell, known in enumerate(found.known) if not known],

@@ -77,24 +77,12 @@ class Match:
 
 def match(seen: Cells, refresh_hz: Fraction) -> Match | None:
     """Match of the cells with a refresh; None if they are otherwise, or too uncertain."""
-    best: tuple[float, Match] | None = None
-    tried: set[tuple[int, ...]] = set()
-    for step in range(PHASES):
-        holds = _holds(seen, refresh_hz, Fraction(step, PHASES))
-        if holds in tried:
-            continue
-        tried.add(holds)
-        found = _compare(seen, refresh_hz, holds)
-        if found is not None and (best is None or found[0] < best[0]):
-            best = found
-    return None if best is None else best[1]
-
-
-def _holds(seen: Cells, refresh_hz: Fraction, phase: Fraction) -> tuple[int, ...]:
-    """Refreshes of each frame of the run on one phase."""
-    count = seen.run.frames + 1
-    starts = frame_starts(seen.rate, refresh_hz, count, phase=phase, first=seen.run.first)
-    return tuple(after - before for before, after in pairwise(starts))
+    rate, count, first = seen.rate, seen.run.frames + 1, seen.run.first
+    phases = (Fraction(step, PHASES) for step in range(PHASES))
+    starts = (frame_starts(rate, refresh_hz, count, phase=p, first=first) for p in phases)
+    tried = dict.fromkeys(tuple(b - a for a, b in pairwise(own)) for own in starts)
+    found = [m for holds in tried if (m := _compare(seen, refresh_hz, holds)) is not None]
+    return min(found, key=lambda costed: costed[0])[1] if found else None
 
 
 def _compare(

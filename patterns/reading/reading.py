@@ -104,8 +104,8 @@ class Reading:
         self, verdict: str, explanation: Iterable[str] = (), warnings: Iterable[str] = ()
     ) -> Reading:
         """The same with what it says in sentences: the last step of every judgement."""
-        said = tuple(explanation), tuple(warnings)
-        return replace(self, verdict=verdict, explanation=said[0], warnings=said[1])
+        why, doubts = tuple(explanation), tuple(warnings)
+        return replace(self, verdict=verdict, explanation=why, warnings=doubts)
 
 
 def _float(value: Fraction | float | None, digits: int = 6) -> float | None:
@@ -138,22 +138,25 @@ def inter_arrival(frames: Sequence[HeldFrame]) -> dict[str, float] | None:
     return {name: round(float(value), 4) for name, value in values.items()}
 
 
-def _expected_json(found: Expected | None) -> dict[str, Any] | None:
-    if found is None:
-        return None
+def _error_json(error: TimingError | None) -> dict[str, float | None]:
+    return {
+        "timing_error_rms_ms": None if error is None else round(error.rms_ms, 4),
+        "timing_error_span_ms": None if error is None else round(error.span_ms, 4),
+    }
+
+
+def _expected_json(found: Expected) -> dict[str, Any]:
     return {
         "refresh_hz": _float(found.cadence.refresh_hz),
         "pattern": None if found.pattern is None else list(found.pattern),
         "even": found.cadence.even,
         "dropped_per_second": _float(found.cadence.dropped_per_second),
-        "timing_error_rms_ms": None if found.error is None else round(found.error.rms_ms, 4),
-        "timing_error_span_ms": None if found.error is None else round(found.error.span_ms, 4),
+        **_error_json(found.error),
     }
 
 
-def to_json(reading: Reading) -> dict[str, Any]:
+def to_json(r: Reading) -> dict[str, Any]:
     """The reading as a JSON object, schema 'evenhold/reading 1'."""
-    r = reading
     return {
         "schema": SCHEMA,
         "kind": r.kind,
@@ -175,11 +178,10 @@ def to_json(reading: Reading) -> dict[str, Any]:
         "frames_seen": r.frames_seen,
         "pattern": None if r.pattern is None else list(r.pattern),
         "even": r.even,
-        "timing_error_rms_ms": None if r.error is None else round(r.error.rms_ms, 4),
-        "timing_error_span_ms": None if r.error is None else round(r.error.span_ms, 4),
+        **_error_json(r.error),
         "inter_arrival_ms": inter_arrival(r.holds),
         "speed": _float(r.speed),
-        "expected": _expected_json(r.expected),
+        "expected": None if r.expected is None else _expected_json(r.expected),
         "dropped": list(r.dropped),
         "drops_beyond_cadence": r.drops_beyond,
         "repeated": list(r.repeated),

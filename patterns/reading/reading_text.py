@@ -68,13 +68,10 @@ def _rows(r: Reading) -> Iterator[tuple[str, str]]:
         yield "camera", f"{r.capture_hz:.5g} pictures a second"
     if r.holds and r.kind != "footage":
         yield from _against(r)
-    arrival = None if r.footage and not r.repeated else inter_arrival(r.holds)
-    if arrival is not None:
-        yield (
-            "inter-arrival",
-            f"{arrival['mean']:.2f} ms mean, {arrival['sd']:.2f} sd, {arrival['min']:.2f} to "
-            f"{arrival['max']:.2f} (frame inter-arrival time, ITU-T P.931)",
-        )
+    if (arrival := None if r.footage and not r.repeated else inter_arrival(r.holds)) is not None:
+        spread = f"{arrival['sd']:.2f} sd, {arrival['min']:.2f} to {arrival['max']:.2f}"
+        named = "frame inter-arrival time, ITU-T P.931"
+        yield "inter-arrival", f"{arrival['mean']:.2f} ms mean, {spread} ({named})"
     for label, numbers in (
         ("dropped", r.dropped),
         ("repeated" if r.kind in ("clip", "footage") else "held too long", r.repeated),

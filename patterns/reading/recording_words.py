@@ -186,11 +186,10 @@ def _refresh_doubts(reading: Reading, found: FoundRefresh) -> Iterator[str]:
 def _sharper(reading: Reading, found: FoundRefresh) -> str:
     """What leaves fewer frames unseen."""
     capture = reading.capture_hz or 0.0
-    refresh = found.refresh_hz or max(found.candidates, default=None)
-    if refresh is not None and capture < ENOUGH * float(refresh):
-        faster = [hz for hz in CAPTURE_RATES if hz > 1.05 * capture]
-        if faster:
-            return f"Film at {faster[0]} pictures a second, and with a shorter exposure."
+    refresh = found.refresh_hz or max(found.candidates, default=Fraction(0))
+    faster = [hz for hz in CAPTURE_RATES if hz > 1.05 * capture]
+    if faster and capture < ENOUGH * float(refresh):
+        return f"Film at {faster[0]} pictures a second, and with a shorter exposure."
     if found.refresh_hz is None and found.candidates:
         return "Give --display, so that it is known how short a frame may be."
     return "Come nearer, lower the exposure, and turn the screen brighter, so that it pulses less."

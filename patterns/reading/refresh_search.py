@@ -52,9 +52,7 @@ class FoundRefresh:
     # beside 60 too, where the recording is too short to know
     candidates: tuple[Fraction, ...] = ()
     grid: RefreshGrid | None = None  # the refresh on the recording's clock, if it is known
-    finest: RefreshGrid | None = (
-        None  # finest refresh that there may be, as far as the camera follows
-    )
+    finest: RefreshGrid | None = None  # finest that there may be, as far as the camera follows
     even: Evenness | None = None  # frames on an even clock, if the changes allow it
     # refreshes that would look as even and show this rate unevenly
     rivals: tuple[Fraction, ...] = ()
@@ -214,12 +212,8 @@ def _open_as_even(explaining: list[_Trial], even: Evenness, interval_s: float) -
             candidates += names
         elif trial.hz <= RIVALS_HZ and span_s <= even.within_s:
             rivals += names
-    return FoundRefresh(
-        candidates=tuple(candidates),
-        finest=_finest(explaining, interval_s),
-        even=even,
-        rivals=tuple(rivals),
-    )
+    finest = _finest(explaining, interval_s)
+    return FoundRefresh(None, "", tuple(candidates), None, finest, even, tuple(rivals))
 
 
 def _span_s(refresh_hz: float, rate_hz: float) -> float:

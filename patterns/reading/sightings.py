@@ -29,11 +29,6 @@ class _Between:
         self.halfway_s: dict[tuple[int, int], Fraction] = {}
         self.pictures: list[Unread] = []
 
-    def unread(self, picture: Unread) -> None:
-        """Keep what the hold row of an unread picture shows."""
-        if picture.lit and len(self.pictures) < MOST_BETWEEN:
-            self.pictures.append(picture)
-
     def mixed(self, found: Seen, time_s: Fraction) -> None:
         """Keep the two numbers of a mixture, and when they were even."""
         if found.later is None:
@@ -121,7 +116,8 @@ class Sightings:
             self._unread[found.reason] += 1
             self._mixing = False
             self._stair.take(None)
-            self._between.unread(found)
+            if found.lit and len(self._between.pictures) < MOST_BETWEEN:
+                self._between.pictures.append(found)
             return
         self._read += 1
         self._stair.take(found)

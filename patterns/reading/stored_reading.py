@@ -1,7 +1,6 @@
 """Readings out of JSON objects and files, whoever wrote them: checked at this one door.
 
-The limits are far beyond what a real reading holds, and such that within them nothing that
-is computed or drawn from a reading overflows or takes long.
+Within the limits nothing that is computed or drawn from a reading overflows or takes long.
 """
 
 from __future__ import annotations
@@ -31,6 +30,7 @@ _RATE = re.compile(r"[1-9]\d{0,9}(/[1-9]\d{0,9})?")
 _HOLD_KEYS = ("number", "start_s", "hold_s", "refreshes")
 _BLEND_KEYS = ("number", "share", "start_s", "picture")
 _NOT_READ = ("schema", "rate", "inter_arrival_ms", "expected", "footage")
+_COMMAND = "'evenhold read FILE --json'"
 _KEYS = tuple(key for key in to_json(Reading("clip", "")) if key not in _NOT_READ)
 
 
@@ -40,17 +40,12 @@ def from_json(data: Any, *, source: str) -> Reading:
     Raises `InputError`: not a reading, or of another version.
     """
     if not isinstance(data, dict) or data.get("schema") != SCHEMA:
-        raise InputError(
-            f"{source} is not a reading (schema {SCHEMA!r}): make one with "
-            "'evenhold read FILE --json'"
-        )
+        raise InputError(f"{source} is not a reading (schema {SCHEMA!r}): make one with {_COMMAND}")
     try:
         return _from_fields(Fields(data, "reading", _KEYS, more=True))
     except RequestError as error:
-        raise InputError(
-            f"{source} is a damaged reading: {error}; make it again with "
-            "'evenhold read FILE --json'"
-        ) from error
+        again = f"make it again with {_COMMAND}"
+        raise InputError(f"{source} is a damaged reading: {error}; {again}") from error
 
 
 def _hertz(value: float) -> Fraction:
@@ -155,10 +150,8 @@ def load_readings(path: Path) -> list[Reading] | None:
     looks = head.lstrip(_BEFORE)[:1] in (b"{", b"[")
     if not looks and path.suffix.lower() != ".json":
         if head.translate(None, _CONTROLS) == head:
-            raise InputError(
-                f"{path} is text, and neither a reading nor a video: give what "
-                "'evenhold read FILE --json' printed, or a recording"
-            )
+            give = f"give what {_COMMAND} printed, or a recording"
+            raise InputError(f"{path} is text, and neither a reading nor a video: {give}")
         return None
     if path.stat().st_size > MOST_BYTES:
         raise InputError(f"{path} is too large for a reading: make it again")
@@ -168,5 +161,5 @@ def load_readings(path: Path) -> list[Reading] | None:
         raise InputError(f"{path} is not JSON that can be read ({error}): make it again") from error
     several = data if isinstance(data, list) else [data]
     if not several:
-        raise InputError(f"{path} holds no reading: make one with 'evenhold read FILE --json'")
+        raise InputError(f"{path} holds no reading: make one with {_COMMAND}")
     return [from_json(entry, source=str(path)) for entry in several]

@@ -1,8 +1,7 @@
 """The hold timeline: what a reading found, frame by frame, for a slide.
 
-Frames lie side by side, each as high as it was held, in refreshes (or milliseconds where
-the refresh is not known). Above, a close look at the first part with a loss; below,
-the whole reading. Where every frame was held alike there is one band and one line. Nothing
+Frames lie side by side, each as high as it was held, in refreshes (or milliseconds where the
+refresh is not known): above, a close look at the first part with a loss; below, all. Nothing
 is said by colour alone: holds differ in height, lost frames have a wedge, mixtures a diamond.
 """
 
@@ -33,11 +32,7 @@ MOST_LOST = 24  # columns of frames lost one after the other
 
 @dataclass(frozen=True)
 class _Bars:
-    """A row of frames as it is drawn: where, and by what.
-
-    `top_value` is what its height stands for, in refreshes if they are `counted`, else in
-    milliseconds; `due` are the holds that the cadence has, none where they are not counted.
-    """
+    """A row of frames as it is drawn: where, and by what."""
 
     reading: Reading
     drawing: Drawing
@@ -61,18 +56,19 @@ class _Bars:
 
     @cached_property
     def due(self) -> tuple[int, ...]:
+        """Holds that the cadence has; none where they are not counted."""
         reading = self.reading
         if not self.counted:
             return ()
         if reading.expected is not None and reading.expected.pattern:
-            return tuple(reading.expected.pattern)
-        return tuple(reading.pattern or {frame.refreshes or 0 for frame in reading.holds})
+            return reading.expected.pattern
+        return reading.pattern or tuple({frame.refreshes or 0 for frame in reading.holds})
 
     def value(self, frame: HeldFrame) -> float:
         return float(frame.refreshes or 0) if self.counted else 1000 * frame.hold_s
 
     def high(self, value: float) -> float:
-        """Height in pixels."""
+        """Height in pixels of a hold in refreshes if they are `counted`, else in milliseconds."""
         return self.height * value / self.top_value
 
     def fill(self, frame: HeldFrame) -> tuple[str, str]:
@@ -111,8 +107,8 @@ def hold_timeline(reading: Reading, colours: Scheme = LIGHT) -> Drawing:
     """Draw a reading as a slide of 1920 by 1080 pixels; lower where all is alike."""
     flawless = bool(reading.holds) and _flawless(reading)
     height = BAND_SLIDE_PX if flawless else SLIDE.height_px
-    name = f"{reading.file}: {reading.verdict}"
-    drawing = Drawing(SLIDE.width_px, height, colours.paper, name)
+    title = f"{reading.file}: {reading.verdict}"
+    drawing = Drawing(SLIDE.width_px, height, colours.paper, title)
     _head(reading, drawing, colours)
     if flawless:
         _band(reading, drawing, colours)
@@ -129,24 +125,22 @@ def hold_timeline(reading: Reading, colours: Scheme = LIGHT) -> Drawing:
 
 
 def _head(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
-    style = SLIDE
-    base = style.margin_px - 24 + cap_height_px(style.title_px)
-    drawing.add(Text(style.margin_px, base, reading.file, style.title_px, colours.ink, bold=True))
+    left, base = SLIDE.margin_px, SLIDE.margin_px - 24 + cap_height_px(SLIDE.title_px)
+    drawing.add(Text(left, base, reading.file, SLIDE.title_px, colours.ink, bold=True))
     words = reading.verdict[0].upper() + reading.verdict[1:] + "."
-    text = Text(style.margin_px, base + 62, words, style.body_px, colours.ink)
-    drawing.paragraph(text, style.width_px - 2 * style.margin_px, round(1.3 * style.body_px))
+    text = Text(left, base + 62, words, SLIDE.body_px, colours.ink)
+    drawing.paragraph(text, SLIDE.width_px - 2 * left, round(1.3 * SLIDE.body_px))
 
 
 def _band(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
     """Draw one band for all frames, and what they were."""
     left, width = float(SLIDE.margin_px), float(SLIDE.width_px - 2 * SLIDE.margin_px)
     drawing.add(Box(left, TOP_PX, width, BAND_PX, colours.calm, SLIDE.radius_px))
-    hold = reading.holds[0].refreshes
+    hold, size = reading.holds[0].refreshes, SLIDE.heading_px
     held = "" if hold is None else f", {plural(hold, *_units(reading))} each"
     words = f"{len(reading.holds)} frames, all held alike{held}"
-    base = TOP_PX + BAND_PX / 2 + cap_height_px(SLIDE.heading_px) / 2
-    middle = left + width / 2
-    drawing.add(Text(middle, base, words, SLIDE.heading_px, colours.calm_ink, "middle", bold=True))
+    base = TOP_PX + BAND_PX / 2 + cap_height_px(size) / 2
+    drawing.add(Text(left + width / 2, base, words, size, colours.calm_ink, "middle", bold=True))
 
 
 def _scale(bars: _Bars) -> None:
@@ -298,16 +292,11 @@ def _key(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
     if reading.kind == "recording" and reading.repeated:
         drawing.add(Stroke(x, base - side / 2, x + 30, base - side / 2, colours.third, 6))
         explain("held too long", 42)
-    right = float(SLIDE.width_px - SLIDE.margin_px)
-    drawing.add(Text(right, base, _figures(reading), size, colours.muted, "end"))
-
-
-def _figures(reading: Reading) -> str:
-    parts = []
-    expected = reading.expected
-    if expected is not None and expected.pattern is not None and reading.kind != "clip":
-        on = format_decimal(expected.cadence.refresh_hz, 2)
-        parts.append(f"expected {pattern_text(expected.pattern)} on {on} Hz")
+    figures, due = [], reading.expected
+    if due is not None and due.pattern is not None and reading.kind != "clip":
+        on = format_decimal(due.cadence.refresh_hz, 2)
+        figures.append(f"expected {pattern_text(due.pattern)} on {on} Hz")
     if reading.error is not None:
-        parts.append(f"timing error {reading.error.rms_ms:.1f} ms")
-    return "; ".join(parts)
+        figures.append(f"timing error {reading.error.rms_ms:.1f} ms")
+    right = float(SLIDE.width_px - SLIDE.margin_px)
+    drawing.add(Text(right, base, "; ".join(figures), size, colours.muted, "end"))

@@ -1,8 +1,6 @@
 """What strips said over a whole file: runs of one number, and mixtures.
 
-A run is a number that several pictures in a row show. Memory grows with the frames that
-were seen, not with the pictures: a run is a few numbers, and a picture of which nothing
-was read only adds to a count.
+Memory grows with the frames that were seen, not with the pictures.
 """
 
 from __future__ import annotations
@@ -102,22 +100,21 @@ class Watched:
             self,
             first_s=self.first_s * scale,
             last_s=self.last_s * scale,
-            runs=tuple(_scaled_run(run, scale) for run in self.runs),
+            runs=tuple(
+                replace(
+                    run,
+                    first_s=run.first_s * scale,
+                    last_s=run.last_s * scale,
+                    halfway_s=None if run.halfway_s is None else run.halfway_s * scale,
+                    halfway_within_s=run.halfway_within_s * scale,
+                )
+                for run in self.runs
+            ),
             mixtures=tuple(
                 replace(m, first_s=m.first_s * scale, last_s=m.last_s * scale)
                 for m in self.mixtures
             ),
         )
-
-
-def _scaled_run(run: Run, scale: Fraction) -> Run:
-    return replace(
-        run,
-        first_s=run.first_s * scale,
-        last_s=run.last_s * scale,
-        halfway_s=None if run.halfway_s is None else run.halfway_s * scale,
-        halfway_within_s=run.halfway_within_s * scale,
-    )
 
 
 def in_betweens(watched: Watched) -> Literal["seen", "clipped", "likely"] | None:

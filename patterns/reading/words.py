@@ -1,9 +1,4 @@
-"""A reading in plain words: how frames were held, what was lost, and what can be behind it.
-
-What can be behind it: a display that runs at another refresh than one thought, a mode that
-saves power by halving the rate, a player that drops frames, plays at another speed, converts
-the rate or mixes frames.
-"""
+"""A reading in plain words: how frames were held, what was lost, and what can be behind it."""
 
 from __future__ import annotations
 
@@ -127,22 +122,17 @@ def _refresh(reading: Reading, display: Display | None, shown_hz: float | None) 
         )
 
 
-def _every_other(numbers: Sequence[int], frames_seen: int) -> bool:
-    """Whether every other frame is lost: as many lost as seen, at even distances of two."""
-    if len(numbers) < 6 or not 0.8 <= len(numbers) / max(1, frames_seen) <= 1.25:
-        return False
-    steps = [b - a for a, b in pairwise(numbers)]
-    return steps.count(2) >= 0.8 * len(steps)
-
-
 def _losses(reading: Reading) -> Iterator[str]:
-    if _every_other(reading.dropped, reading.frames_seen):
+    lost = reading.dropped
+    steps = [b - a for a, b in pairwise(lost)]
+    as_many = len(lost) >= 6 and 0.8 <= len(lost) / max(1, reading.frames_seen) <= 1.25
+    if as_many and steps.count(2) >= 0.8 * len(steps):
         yield (
             "Every other frame is left out: a power-saving mode, or a player that halves the "
             "rate. Charge the device, switch battery saving off and play again."
         )
     elif reading.drops_beyond:
-        frames = max(1, reading.frames_seen + len(reading.dropped))
+        frames = max(1, reading.frames_seen + len(lost))
         hint = (
             "the device cannot keep up: try a smaller picture, another codec or another player"
             if reading.drops_beyond > MANY_LOST * frames

@@ -125,16 +125,12 @@ def _leaning(number: int, side: int, lean: FloatArray) -> float | None:
     return part if clear else None
 
 
-def _neighbours(code: int, k: int) -> int | None:
-    """Earlier of the two numbers whose Gray codes are `code` with cell k dark and lit."""
-    dark, bright = ungray(code & ~(1 << k)), ungray(code | 1 << k)
-    return min(dark, bright) if abs(dark - bright) == 1 else None
-
-
 def _mixture(k: int, lit: BoolArray, cells: Cells) -> Word | None:
     """Read as a mixture of two neighbours that differ in Gray cell k."""
-    earlier = _neighbours(word_of(lit[:NUMBER_BITS]), k)
-    if earlier is None or not len(cells.hold):
+    code = word_of(lit[:NUMBER_BITS])
+    dark, bright = ungray(code & ~(1 << k)), ungray(code | 1 << k)
+    earlier = min(dark, bright)
+    if abs(dark - bright) != 1 or not len(cells.hold):
         return None
     if _others_lit(range(earlier, earlier + 2), cells, THIRD):
         return None
@@ -179,10 +175,8 @@ def _both(earlier: int, later: int, lit: BoolArray, cells: Cells) -> Word | None
     share = float(np.clip(shares.mean(), 0, 1))
     if np.abs(shares - share).max() < SPREAD and np.abs(held - share).max() < HOLD_SPREAD:
         return Word(earlier, later, share, margin)
-    lifted = _lifted(
-        cells.number[turned & before], cells.number[turned & after], 1 - held[0], held[1]
-    )
-    if lifted is not None:
+    only = cells.number[turned & before], cells.number[turned & after]
+    if (lifted := _lifted(*only, np.array([1 - held[0], held[1]]))) is not None:
         return Word(earlier, later, lifted, margin)
     if not (shares > 1 - SPREAD).any() or not (shares < SPREAD).any():
         return None  # the number cells must show both sides of a split themselves
@@ -192,15 +186,13 @@ def _both(earlier: int, later: int, lit: BoolArray, cells: Cells) -> Word | None
     return Word(earlier, later, share, margin) if divided else None
 
 
-def _lifted(
-    going: FloatArray, coming: FloatArray, held_going: float, held_coming: float
-) -> float | None:
+def _lifted(going: FloatArray, coming: FloatArray, held: FloatArray) -> float | None:
     """Share of the later of two frames in an over-exposed picture; None if they do not agree.
 
     Where white is clipped the two frames' levels add up to more than one. Still all cells
     that only one of the two lights have the same level, in the number and in the hold row.
     """
-    held = np.clip([held_going, held_coming], 0, 1)
+    held = np.clip(held, 0, 1)
     # where no number cell belongs to one of the two alone, its hold cell speaks for it
     going, coming = (c if len(c) else held[i : i + 1] for i, c in enumerate((going, coming)))
     levels = np.clip([going.mean(), coming.mean()], 0, 1)

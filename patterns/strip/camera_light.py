@@ -7,13 +7,13 @@ between cells and mixtures of frames add up in light, not in codes.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import lru_cache
 
 import numpy as np
 
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.strip.camera_decode import Cells
-from patterns.strip.grid import Rect, StripGrid, grid, hold_cells
+from patterns.strip.grid import StripGrid, grid, hold_cells
 from patterns.strip.placement import Placement, References, cell_points
 
 POINTS, INNER = 4, 0.45  # along each side of a cell, over this share of it
@@ -61,17 +61,12 @@ def gather_light(luma: UInt8Array, at: FloatArray) -> FloatArray:
     return np.asarray(found)
 
 
-@cache
-def _parts(arrangement: str) -> tuple[tuple[Rect, ...], ...]:
-    on = grid(arrangement)
-    return on.number, on.white, on.black, on.posts, on.flags, on.dark, on.identity
-
-
 @lru_cache(maxsize=32)
 def _all_points(arrangement: str, hold: int) -> tuple[FloatArray, tuple[int, ...]]:
-    parts = list(_parts(arrangement))
+    on = grid(arrangement)
+    parts = [on.number, on.white, on.black, on.posts, on.flags, on.dark, on.identity]
     if hold:
-        parts.append(hold_cells(grid(arrangement), hold))
+        parts.append(hold_cells(on, hold))
     sizes = tuple(np.cumsum([len(p) for p in parts])[:-1].tolist())
     return np.concatenate([cell_points(p, POINTS, INNER) for p in parts]), sizes
 

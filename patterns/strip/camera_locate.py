@@ -146,8 +146,7 @@ def _placements(luma: UInt8Array, blobs: Blobs, thin: int) -> Iterator[list[Plac
         ends = np.concatenate([_ends(blobs, left, down), _ends(blobs, right, down)], axis=1)
         matrices = scale @ homographies(_post_ends(arrangement), ends)
         for i in np.nonzero(_look_like_strips(luma, arrangement, matrices))[0]:
-            place = Placement(arrangement, matrices[i], bool(down[i, 1] < 0), mirrored)
-            found.setdefault(int(i), []).append(place)
+            found.setdefault(int(i), []).append(Placement(arrangement, matrices[i]))
     for pair in sorted(found):
         yield found[pair]
 

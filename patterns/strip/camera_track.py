@@ -62,14 +62,11 @@ class _Collector:
 def _marks(on: StripGrid, add: _Collector) -> None:
     for side, (post, flag) in enumerate(zip(on.posts, on.flags, strict=True)):
         out = -1 if side == 0 else 1
-        add.side(post, (out, 0), 1.7, 8)
-        add.side(post, (-out, 0), 1.1, 8)
-        add.side(post, (0, -1), 1.5, 2)
-        add.side(post, (0, 1), 1.5, 2)
-        add.side(flag, (out, 0), 1.1, 4)
-        add.side(flag, (-out, 0), 1.5, 4)
-        add.side(flag, (0, -1), 1.5, 2)
-        add.side(flag, (0, 1), 1.5, 2)
+        for mark, outer, inner, count in ((post, 1.7, 1.1, 8), (flag, 1.1, 1.5, 4)):
+            add.side(mark, (out, 0), outer, count)
+            add.side(mark, (-out, 0), inner, count)
+            add.side(mark, (0, -1), 1.5, 2)
+            add.side(mark, (0, 1), 1.5, 2)
 
 
 def _references(on: StripGrid, add: _Collector) -> None:
@@ -183,8 +180,8 @@ def refine(
 ) -> Fit | None:
     """Move a placement so that the strip's unchanging edges lie where they are seen.
 
-    Edges are followed over about a grid unit in each of the `rounds`; those of the identity cells
-    as well where `identity` is known, those of the marks at the ends alone with `marks_only`.
+    By about a grid unit in each of the `rounds`; by edges of the identity cells too where
+    `identity` is known, of the marks at the ends alone with `marks_only`.
     None where too few edges are in the picture or the fit breaks down.
     """
     edges = _edges(placement.arrangement, identity, marks_only)

@@ -7,6 +7,7 @@ the same in every frame; all of it is XORed with a pattern, so that its row is n
 
 from __future__ import annotations
 
+from binascii import crc_hqx
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
@@ -102,11 +103,7 @@ def _blend(earlier: int, levels: FloatingArray, grey: BoolArray) -> Word | None:
 
 
 def _faint(word: Word, levels: FloatingArray) -> Word | None:
-    """See whether a neighbour shines through a frame that reads cleanly.
-
-    It does if every cell in which the two differ leans towards the other side by more
-    than any of the cells in which they agree.
-    """
+    """A neighbour that shines through: cells in which the two differ lean more than all others."""
     leans = np.abs(levels - (levels > 0.5))
     for earlier in (word.number - 1, word.number):
         if not 0 <= earlier < (1 << NUMBER_BITS) - 1:
@@ -170,12 +167,7 @@ class Identity:
 
 def crc16(data: bytes) -> int:
     """CRC-16/IBM-3740: polynomial 1021, initial FFFF, not reflected; 29B1 for '123456789'."""
-    crc = 0xFFFF
-    for byte in data:
-        crc ^= byte << 8
-        for _ in range(8):
-            crc = (crc << 1 ^ (0x1021 if crc & 0x8000 else 0)) & 0xFFFF
-    return crc
+    return crc_hqx(data, 0xFFFF)
 
 
 def identity_bits(identity: Identity) -> BoolArray:

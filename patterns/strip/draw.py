@@ -64,10 +64,8 @@ def _tile(coverage: Float32Array, ink: int, paper: int) -> UInt8Array:
 
 
 class Digits:
-    """Figures that change with every frame: cached tiles of equal width, copied into place.
+    """Figures that change with every frame: tiles as high as a line, digits of equal width.
 
-    `font`: typeface at the size wanted.
-    `line`: cell whose height the tiles have.
     `ink`, `paper`: luma codes of the figures and of the band.
     """
 
@@ -79,7 +77,8 @@ class Digits:
         for character in CLOCK_CHARACTERS:
             coverage = _coverage(character, font, line.height, baseline)
             if character.isdigit():
-                coverage = _centred(coverage, digit)
+                beside = digit - coverage.shape[1]
+                coverage = np.pad(coverage, ((0, 0), (beside // 2, beside - beside // 2)))
             self._tiles[character] = _tile(coverage, ink, paper)
 
     def width(self, text: str) -> int:
@@ -101,27 +100,20 @@ def baseline_of(font: Font, height: int) -> int:
     return round((height - (box[3] - box[1])) / 2 - box[1])
 
 
-def _centred(coverage: Float32Array, width: int) -> Float32Array:
-    out = np.zeros((coverage.shape[0], width), np.float32)
-    left = (width - coverage.shape[1]) // 2
-    out[:, left : left + coverage.shape[1]] = coverage
-    return out
-
-
 def fit_static(
     clip: Clip, font: Font, line: Cell, *, room: tuple[int, int], ink: int, paper: int
 ) -> tuple[tuple[int, UInt8Array], ...]:
     """Columns and tiles of the rate, left in the columns `room`, and the shutter, right in them."""
     left, right = room
     gap = GAP * line.height / 2
-    for rate, shutter in static_texts(clip):
-        if font.getlength(rate) + font.getlength(shutter) + gap <= right - left:
+    for texts in static_texts(clip):
+        if sum(map(font.getlength, texts)) + gap <= right - left:
             break
     baseline = baseline_of(font, line.height)
-    tiles = [
-        _tile(_coverage(text, font, line.height, baseline), ink, paper) for text in (rate, shutter)
-    ]
-    return (left, tiles[0]), (right - tiles[1].shape[1], tiles[1])
+    rate, shutter = (
+        _tile(_coverage(text, font, line.height, baseline), ink, paper) for text in texts
+    )
+    return (left, rate), (right - shutter.shape[1], shutter)
 
 
 BLACK, WHITE = 16, 235
@@ -130,35 +122,25 @@ TINT = (131, 125)  # Cb and Cr of the band; cells and marks are neutral
 NEUTRAL = 128
 INK, QUIET_INK = 208, 150
 TYPE_SHARE = 0.78  # type size over the height of a line of figures
-FRACTION_DOTS = {  # white dots (row, column) in a tile of 4 x 4
-    "1/16": [(1, 1)],
-    "1/8": [(0, 1), (2, 3)],
-    "1/4": [(0, 0), (0, 2), (2, 1), (2, 3)],
+# Tiles of 4 x 4 dots by how many are white; those above a half are the others turned over.
+TILES = {
+    0: [0b0000, 0b0000, 0b0000, 0b0000],
+    1: [0b0000, 0b0100, 0b0000, 0b0000],
+    2: [0b0100, 0b0000, 0b0001, 0b0000],
+    4: [0b1010, 0b0000, 0b0101, 0b0000],
+    8: [0b1010, 0b0101, 0b1010, 0b0101],
 }
 
 
 def halftone_pattern(halftone: Halftone) -> UInt8Array:
     """Luma of a halftone patch, (patch height, patch width), pure black and white."""
-    white = np.zeros((4, 4), bool)
-    if halftone.fraction == 1:
-        white[:] = True
-    elif halftone.fraction * 2 == 1:
-        white = np.indices((4, 4)).sum(axis=0) % 2 == 0
-    elif halftone.fraction * 4 == 3:
-        white = ~_dots("1/4")
-    elif halftone.fraction:
-        white = _dots(str(halftone.fraction))
+    dots = int(16 * halftone.fraction)
+    tile = np.array(TILES[min(dots, 16 - dots)])[:, None] >> np.arange(3, -1, -1) & 1
+    white = (tile == 1) != (dots > 8)
     size, patch = halftone.dot_px, halftone.patch
     rows = np.arange(patch.height)[:, None] // size % 4
     columns = np.arange(patch.width)[None] // size % 4
     return np.where(white[rows, columns], WHITE, BLACK).astype(np.uint8)
-
-
-def _dots(fraction: str) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
-    white = np.zeros((4, 4), bool)
-    for row, column in FRACTION_DOTS[fraction]:
-        white[row, column] = True
-    return white
 
 
 def _fill(luma: UInt8Array, cell: Cell, code: int) -> None:
@@ -195,13 +177,8 @@ def _still_chroma(layout: StripLayout, code: int) -> UInt8Array:
 
 
 class StripDrawer:
-    """Draws the strip of one clip into its frames.
+    """Draws the strip of one clip, which must lie on an edge, into its frames, in any order.
 
-    The still parts are drawn when the object is made; a frame then costs one copy of
-    the band, the lit cells and some twenty small tiles of figures. Frames may be drawn
-    in any order and into any buffer.
-
-    `clip`: clip whose strip it is; its strip must lie on an edge.
     Raises `RequestError`: the frame is too small for a strip.
     """
 
@@ -221,11 +198,8 @@ class StripDrawer:
         self._number_at = line.left
         longest = self._digits.width(clock(clip.frames - 1, clip.rate))
         if line is last:  # one line: number, rate, shutter, time
-            space = round(line.height * 0.9)
-            room = (
-                line.left + self._digits.width(number_text(0)) + space,
-                line.right - longest - space,
-            )
+            space, number = round(line.height * 0.9), self._digits.width(number_text(0))
+            room = (line.left + number + space, line.right - longest - space)
         else:
             room = (last.left, last.right)
         self._clock_at = line.right - longest

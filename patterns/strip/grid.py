@@ -35,20 +35,16 @@ class HoldRow:
         return number % self.cells
 
 
-def _nominal(rate: Fraction) -> Fraction:
-    exact = rate * NTSC_DENOMINATOR / 1000
-    return exact if rate.denominator == NTSC_DENOMINATOR and exact.denominator == 1 else rate
-
-
 def hold_row(rate: Fraction) -> HoldRow:
     """Hold row of a clip at `rate` frames a second."""
-    nominal = _nominal(rate)
+    whole = rate * NTSC_DENOMINATOR / 1000
+    near = rate.denominator == NTSC_DENOMINATOR and whole.denominator == 1
+    nominal = whole if near else rate
     rounds = ceil(Fraction(FEWEST, nominal.numerator))
     frames = rounds * nominal.numerator
     for cells in range(MOST, FEWEST - 1, -1):
         if frames % cells == 0:
-            seconds = rounds * nominal.denominator
-            return HoldRow(cells, seconds)
+            return HoldRow(cells, rounds * nominal.denominator)
     return HoldRow(USUAL, None)
 
 
@@ -175,10 +171,7 @@ def _wide() -> StripGrid:
         unit.rect(18, 8.5, 168, 13.5),
         1 / 320,
         unit.row(_Row(171, 8.5, 5, 5, 5), len(HALFTONES)),
-        (
-            unit.rect(218, 2, 300, 9.5),
-            unit.rect(218, 10.5, 300, 18),
-        ),
+        (unit.rect(218, 2, 300, 9.5), unit.rect(218, 10.5, 300, 18)),
         _dark(unit, (7, 9.5, 14, 18), (302, 306, 310.5, 313), (2, 11, 6, 18)),
     )
 

@@ -75,15 +75,6 @@ class StripLayout:
         return top, top + self.band_height
 
 
-def _even(value: Fraction) -> int:
-    return 2 * round(value / 2)
-
-
-def _band_height(width: int, height: int, on: StripGrid) -> int:
-    columns, rows = on.units
-    return min(_even(Fraction(width * rows, columns)), height // HIGHEST_SHARE // 2 * 2)
-
-
 def _snap(rect: Rect, width: int, height: int, *, inside: bool = False) -> Cell:
     """Pixels of a rectangle; equal rectangles get equal sizes wherever they lie.
 
@@ -113,7 +104,8 @@ def strip_layout(width: int, height: int, rate: Fraction) -> StripLayout:
     Raises `RequestError`: the frame is too small or too flat for cells that can be distinguished.
     """
     on = grid("wide" if width >= height else "upright")
-    band = _band_height(width, height, on)
+    columns, rows = on.units
+    band = 2 * min(round(Fraction(width * rows, 2 * columns)), height // HIGHEST_SHARE // 2)
     if width < MIN_WIDTH or band < MIN_BAND:
         raise RequestError(
             f"a frame of {width}x{height} is too small for the strip: give at least "

@@ -19,7 +19,7 @@ from patterns.strip.camera_locate import locate
 from patterns.strip.camera_track import refine, unit_px
 from patterns.strip.code import NUMBER_BITS, NUMBER_CELLS, Identity, number_words, read_identity
 from patterns.strip.photo_light import Shares, measure_shares
-from patterns.strip.photo_pixels import Patch, Pixels, take_pixels
+from patterns.strip.photo_pixels import Pixels, take_pixels
 from patterns.strip.placement import Placement
 from patterns.strip.read import Unread
 
@@ -215,7 +215,8 @@ def _measure(luma: UInt8Array, placement: Placement, identity: Identity) -> Phot
     found = measure_shares(pixels)
     if not found.curve.rises:
         return Unread("the light references contradict each other: was the photo retouched?")
-    clipped = tuple(i for i, patch in enumerate(pixels.held) if _clips(patch))
+    over = [(patch.codes >= CLIPPED).mean() > CLIPPED_SHARE for patch in pixels.held]
+    clipped = tuple(i for i, clips in enumerate(over) if clips)
     return PhotoReading(
         tuple(float(c) for c in found.share),
         tuple(float(d) for d in found.sigma),
@@ -235,10 +236,6 @@ def _check(pixels: Pixels) -> str | None:
     if np.median([patch.codes.mean() for patch in pixels.white]) >= CLIPPED:
         return "clipped: white is over-exposed; expose a stop less, the lights darker"
     return None
-
-
-def _clips(patch: Patch) -> bool:
-    return bool((patch.codes >= CLIPPED).mean() > CLIPPED_SHARE)
 
 
 def _known(found: Shares, clipped: tuple[int, ...]) -> tuple[bool, ...]:

@@ -232,9 +232,9 @@ class _Model:
         table, patches = curve.table(), self._pixels.number
         if not patches:
             return np.empty(0), np.empty(0)
-        own = slice(len(self.sensitivity.weights) - len(patches), None)
-        stray, sensitivity, _ = self.fields(table)
         cells = len(self.sensitivity.weights)
+        own = slice(cells - len(patches), None)
+        stray, sensitivity, _ = self.fields(table)
         share = (_light(patches, table) - stray[own]) / sensitivity[own]
         noise = np.array([table[p.codes].var() / len(p.codes) for p in patches]) / self.unit**2
         veil = np.diag(self.stray.covariance)[:cells][own]

@@ -30,10 +30,7 @@ class Window:
     """Pixels of an upright piece of a picture, all arrays of one shape (rows, columns)."""
 
     codes: UInt8Array  # luma codes
-    # x, y: middles of the pixels in the picture
-    x: FloatArray
-    y: FloatArray
-    # u, v: the same in fractions of the band
+    # u, v: middles of the pixels in fractions of the band
     u: FloatArray
     v: FloatArray
     # how much u and v change over a pixel, each across its own lines
@@ -67,7 +64,7 @@ def look(luma: UInt8Array, placement: Placement, rect: Rect, beyond_px: float = 
         return np.asarray(np.hypot(across, down) / np.abs(w), np.float64)
 
     codes = luma[low[1] : high[1], low[0] : high[0]]
-    return Window(codes, x, y, u, v, (slope(back[0], u), slope(back[1], v)))
+    return Window(codes, u, v, (slope(back[0], u), slope(back[1], v)))
 
 
 def _covered(at: FloatArray, low: float, high: float, wide: FloatArray) -> FloatArray:
@@ -200,10 +197,9 @@ def take_pixels(luma: UInt8Array, placement: Placement, identity: Identity) -> P
     bits = identity_bits(identity)
     lit = tuple(cell for cell, bit in zip(on.identity, bits, strict=True) if bit)
     unlit = tuple(cell for cell, bit in zip(on.identity, bits, strict=True) if not bit)
-    held = tuple(take.patch(cell, True, 0) for cell in hold)
+    held = tuple(p for cell in hold if (p := take.patch(cell, True, 0)) is not None)
     tones = take.inside(on.halftones, 0)
-    whole = tuple(patch for patch in held if patch is not None)
-    if len(whole) < len(hold) or len(tones) < len(on.halftones):
+    if len(held) < len(hold) or len(tones) < len(on.halftones):
         return None
     number = take.inside(on.number, REFERENCE)
     return Pixels(
@@ -211,6 +207,6 @@ def take_pixels(luma: UInt8Array, placement: Placement, identity: Identity) -> P
         take.inside((*on.black, on.halftones[0]), REFERENCE) + take.inside(unlit, CLOSE),
         take.inside(_paper(on), PAPER),
         tones,
-        whole,
+        held,
         number if len(number) == len(on.number) else (),
     )

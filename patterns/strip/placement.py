@@ -23,9 +23,6 @@ class Placement:
     # read upright, to picture coordinates (column, row) up to a factor. Pixel (i, j) covers columns
     # i to i + 1 and rows j to j + 1.
     matrix: FloatArray = field(repr=False)
-    # turned, mirrored: whether the picture shows the strip turned by 180 degrees, or in a mirror
-    turned: bool = False
-    mirrored: bool = False
 
     @property
     def grid(self) -> StripGrid:
