@@ -2,17 +2,12 @@
 
 A recording sees a frame come on some time between the last picture that shows another
 and the first that shows it; the middle of the two is right to half of that gap. A picture
-that shows both in about equal parts shows it better: then it is under way. Where
-pictures between were unread for so long that a whole frame could hide in the gap, what
-is missing is `unseen`, not dropped.
+that shows both in about equal parts shows it better: then it is under way.
 
 Frames come evenly if some clock, n/F + start, lies within the stretch of each change. How
-much unevenness would still look so is what the stretches leave open: a camera in step with
-the frames sees each of them in a like place, and an error of a whole capture interval stays
-hidden; one that drifts past them leaves little. An unevenness that repeats every few frames
-is bounded by what the frames in each place of its period leave open; one without order is seen
-by a camera that drifts, as some frame comes near the end of its stretch, and may fill the
-stretches where the camera is in step.
+much unevenness would still look so is what the stretches leave open: a whole capture interval
+where the camera is in step with the frames, little where it drifts past them. An unevenness
+that repeats every few frames is bounded by what frames in each place of its period leave open.
 """
 
 from __future__ import annotations

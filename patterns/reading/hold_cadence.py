@@ -1,15 +1,12 @@
 """Holds as they were measured beside what the cadence arithmetic expects of the same frames.
 
-*Pattern:* the shortest period is taken at which holds agree with those one period later, as
-far as dropped frames and slow slips let them; it counts only if two periods were seen.
+*Pattern:* the shortest period at which holds agree with those one period later, as far as dropped
+frames and slow slips let them; it counts only if two periods were seen.
 
-*Expected:* the holds of a clip on a display are known but for the phase between the two, which
-only turns the pattern. So the phase is taken that agrees with most frames' refreshes, and the
-timing error of those ideal holds is computed over the same frames as the measured one.
+*Expected:* the ideal holds of the same frames, at the phase that agrees with most refreshes.
 
 The timing error is the project's own: start less n/rate, less its mean. In the terms of ITU-T
-P.931 (1998), which measures frame rate by the inter-arrival time of frames, the holds are
-inter-arrival times; P.931 sets no limits for their unevenness.
+P.931 (1998) holds are inter-arrival times of frames; it sets no limits for their unevenness.
 """
 
 from __future__ import annotations
@@ -96,12 +93,6 @@ def _agreement(holds: Sequence[int | None], period: int) -> float:
     return sum(a == b for a, b in pairs) / len(pairs)
 
 
-def _root(pattern: tuple[int, ...]) -> tuple[int, ...]:
-    """Shortest pattern that makes this one by repeating: (3, 3) is (3,)."""
-    lengths = range(1, len(pattern) + 1)
-    return next(pattern[:n] for n in lengths if pattern[:n] * (len(pattern) // n) == pattern)
-
-
 def hold_pattern(
     holds: Sequence[int | None], mean: Fraction | None = None
 ) -> tuple[int, ...] | None:
@@ -120,7 +111,10 @@ def hold_pattern(
     turns = Counter(first_turn(window) for window in seen if len(window) == period)
     if not turns:
         return None
-    pattern = _root(turns.most_common(1)[0][0])
+    turn = turns.most_common(1)[0][0]
+    # the shortest that makes it by repeating: (3, 3) is (3,)
+    roots = (turn[:n] for n in range(1, period + 1))
+    pattern = next(root for root in roots if root * (period // len(root)) == turn)
     # Two stalls some frames apart look like a period of that length. Steady holds are the
     # simpler word for them, unless the pattern explains more frames than that by chance.
     steady = (Counter(hold for hold in holds if hold is not None).most_common(1)[0][0],)
@@ -239,28 +233,27 @@ def _kept_time(late: FloatArray) -> bool:
     return bool(np.ptp(late) <= 1 + STEADY) or drift <= 0.5 + STEADY
 
 
-def best_phase(numbers: Sequence[int], steps: Sequence[int], ratio: Fraction) -> Fraction:
-    """Phase and shift psi for which ceil(n R/F - psi) is the refresh of most frames.
+def _best_phase(lows: FloatArray) -> float:
+    """Phase and shift psi for which ceil(n R/F - psi) is the refresh k of most frames.
 
-    Frame n comes on at refresh k if n R/F - k <= psi < n R/F - k + 1.
+    `lows`: n R/F - k of each; it comes on there if that is <= psi < that + 1.
     """
-    lows = np.array([float(n * ratio - k) for n, k in zip(numbers, steps, strict=True)], np.float64)
     candidates = np.unique(np.round(lows, 9))
     if len(candidates) > MOST_PHASES:
         candidates = candidates[np.linspace(0, len(candidates) - 1, MOST_PHASES).astype(int)]
-    inside = (lows[None] <= candidates[:, None] + 1e-7) & (
-        candidates[:, None] < lows[None] + 1 - 1e-7
-    )
-    return Fraction(float(candidates[int(inside.sum(axis=1).argmax())]) + 1e-7)
+    tried = candidates[:, None]
+    inside = (lows[None] <= tried + 1e-7) & (tried < lows[None] + 1 - 1e-7)
+    return float(candidates[int(inside.sum(axis=1).argmax())]) + 1e-7
 
 
 def _ideal(frames: Sequence[HeldFrame], ratio: Fraction) -> list[HeldFrame]:
     """Return the same frames at the refreshes that the arithmetic gives them."""
     made = []
     for own in _passages(frames):
-        numbers = [frame.number for frame in own]
-        psi = float(best_phase(numbers, [frame.step or 0 for frame in own], ratio))
-        steps = np.ceil(np.array([float(n * ratio) for n in numbers]) - psi).astype(int)
+        due = [frame.number * ratio for frame in own]
+        lows = [float(n - (f.step or 0)) for n, f in zip(due, own, strict=True)]
+        psi = _best_phase(np.array(lows, np.float64))
+        steps = np.ceil(np.array([float(n) for n in due]) - psi).astype(int)
         made += [replace(f, step=int(step)) for f, step in zip(own, steps, strict=True)]
     return made
 

@@ -48,7 +48,7 @@ def read_file(path: Path, given: Given, progress: Progress | None = None) -> Rea
     """
     if _begin(path).startswith(PHOTOS):
         # here, because videos need not wait for what reads photos
-        from patterns.reading.given_file import judged_photo, open_photo
+        from patterns.reading.photo import judged_photo, open_photo
 
         photo = open_photo(path)
         if photo is not None:

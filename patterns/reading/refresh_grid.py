@@ -95,20 +95,14 @@ def _allowed(changes: int) -> int:
 
 
 def fit_grid(seen: Stretches, refresh_hz: float) -> RefreshGrid:
-    """RefreshGrid within 0.2 % of a refresh that most changes meet.
-
-    `seen`: at least one change.
-    `refresh_hz`: where to look.
-    """
+    """Grid within 0.2 % of a refresh that most changes meet; `seen` has at least one."""
     lows, highs = seen.lows_s, seen.highs_s
+    lowest, highest = refresh_hz * (1 - NEAR), refresh_hz * (1 + NEAR)
     blind = float(np.minimum((highs - lows) * refresh_hz, 1).mean())
     if blind > ALL_BLIND:
-        reach, places = NEAR * refresh_hz, tuple(np.arange(MOST_PLACES) / MOST_PLACES)
-        return RefreshGrid(
-            refresh_hz, refresh_hz - reach, refresh_hz + reach, places, 0, len(lows), blind
-        )
-    span_s = max(float(lows[-1] - lows[0]), 0.1)
-    lowest, highest, reach_s = refresh_hz * (1 - NEAR), refresh_hz * (1 + NEAR), FIRST_WINDOW_S
+        places = tuple(np.arange(MOST_PLACES) / MOST_PLACES)
+        return RefreshGrid(refresh_hz, lowest, highest, places, 0, len(lows), blind)
+    span_s, reach_s = max(float(lows[-1] - lows[0]), 0.1), FIRST_WINDOW_S
     while True:
         near = lows <= lows[0] + reach_s
         step = DRIFT / min(reach_s, span_s)
@@ -176,9 +170,7 @@ def _off(seen: Stretches, hz: float, place: float, ratio: float) -> int:
 def slips(seen: Stretches, grid: RefreshGrid, rate_hz: float) -> int | None:
     """How often changes step away from an even cadence; None where the grid has none at the rate.
 
-    `seen`: at least one change.
-    `grid`: the refresh.
-    `rate_hz`: frame numbers a second as they were played.
+    `seen`: at least one change; `rate_hz`: frame numbers a second as they were played.
     """
     ratio = grid.hz / rate_hz
     even = round(ratio)

@@ -113,16 +113,13 @@ class CameraReader:
     """Reads the pictures of one recording in their order; memory does not grow.
 
     The strip is searched for once and then followed; it is searched for again when lost.
-
-    `near`: where it lies in the first picture, if that is known.
     """
 
-    def __init__(self, near: Placement | None = None) -> None:
+    def __init__(self) -> None:
         self._vote = IdentityVote()
         self._gate = NumberGate()
-        self._near = near
-        self._lost = 0
-        self._wait = 0
+        self._near: Placement | None = None
+        self._lost = self._wait = 0
 
     @property
     def identity(self) -> Identity | None:

@@ -1,21 +1,15 @@
 """How long a display holds each frame of a clip: the cadence.
 
-On a display at fixed refresh R, frame n of a clip at rate F is due at n/F and comes on
-at refresh k_n = ceil(n R/F - phase); it is held for h_n = k_(n+1) - k_n refreshes. With
-R/F = p/q in lowest terms the holds repeat every q frames and add up to p refreshes;
-each is floor(p/q) or ceil(p/q), 0 being a frame that never shows. The error of frame n
-is k_n/R - n/F less its mean over a period. On a variable-refresh display a rate inside
-its range is held evenly, one below it by a whole multiple.
-
-Closed forms (tested against the definition): span (1 - 1/q)/R, RMS
+On a display at fixed refresh R, frame n of a clip at rate F is due at n/F and comes on at refresh
+k_n = ceil(n R/F - phase); it is held for h_n = k_(n+1) - k_n refreshes. With R/F = p/q in lowest
+terms the holds repeat every q frames; each is floor(p/q) or ceil(p/q), 0 being a frame that never
+shows. The error of frame n is k_n/R - n/F less its mean over a period: span (1 - 1/q)/R, RMS
 sqrt((1 - 1/q^2)/12)/R. The odd holds come at |R - n F| a second, n = round(R/F), as in
 Poynton, *Digital Video and HDTV* (2003), "2-3 pulldown" (24 on 75: three a second).
 
-A cadence may nearly repeat: 23.976 on 60 Hz repeats only after 400 frames, but what a viewer sees
-is 24 on 60 (3, 2, 3, 2 ...) that breaks step every 8.3 s. With R/F near a fraction a/b of small
-b, the pattern of a/b drifts by |R/F - a/b| refreshes a frame, and can only be kept to steps of
-1/b refresh: it breaks step every 1/(b |R/F - a/b|) frames. For b = 1 a break is one odd hold
-(29.97 on 60: one of 3 among 499 of 2, every 16.7 s).
+A cadence may nearly repeat: 23.976 on 60 Hz looks like 24 on 60 that breaks step every 8.3 s. With
+R/F near a fraction a/b of small b, the pattern of a/b drifts by |R/F - a/b| refreshes a frame, and
+is kept to steps of 1/b refresh: it breaks step every 1/(b |R/F - a/b|) frames.
 """
 
 from __future__ import annotations
@@ -67,9 +61,7 @@ class Display:
         """
         if not self.is_variable:
             return self.highest_hz
-        multiple = max(1, ceil(self.lowest_hz / rate))
-        wanted = multiple * rate
-        return wanted if wanted <= self.highest_hz else self.highest_hz
+        return min(max(1, ceil(self.lowest_hz / rate)) * rate, self.highest_hz)
 
 
 # Most phones, tablets and computers refresh at 60 Hz, many newer ones at 90 or 120 Hz
@@ -90,11 +82,9 @@ def parse_display(text: str) -> Display:
     if not dash:
         return Display.fixed(_refresh(low))
     lowest, highest = _refresh(low), _refresh(high)
-    if lowest >= highest:
-        raise RequestError(
-            f"display {text!r} is not a range: give the lower refresh first, as 48-120"
-        )
-    return Display(lowest, highest)
+    if lowest < highest:
+        return Display(lowest, highest)
+    raise RequestError(f"display {text!r} is not a range: give the lower refresh first, as 48-120")
 
 
 def frame_starts(
@@ -136,8 +126,7 @@ class Cadence:
     def holds(self) -> tuple[int, ...]:
         """Refreshes per frame over one period of q frames; 0 is a dropped frame.
 
-        Raises `RequestError`: the period is longer than 100 000 frames: take `runs`, which needs no
-        memory.
+        Raises `RequestError`: the period is longer than 100 000 frames.
         """
         if self.period_frames > LONGEST_LISTED:
             raise RequestError(
@@ -245,10 +234,6 @@ class SlowSlip:
     longer: bool  # whether a break adds time (true) or takes some away
 
 
-def _nearest(ratio: Fraction, b: int) -> Fraction:
-    return Fraction(floor(ratio * b + Fraction(1, 2)), b)
-
-
 def slow_slip(cadence: Cadence) -> SlowSlip | None:
     """Fast pattern and slow slip, or None where the cadence has no such form.
 
@@ -259,7 +244,7 @@ def slow_slip(cadence: Cadence) -> SlowSlip | None:
     if ratio.denominator == 1:
         return None
     for b in range(1, LONGEST_PATTERN + 1):
-        base = _nearest(ratio, b)
+        base = Fraction(floor(ratio * b + Fraction(1, 2)), b)
         if base.denominator != b or base == 0:
             continue
         if base == ratio:

@@ -1,9 +1,8 @@
 """Cadences in plain words, as text for 80 columns, and as JSON, schema 'evenhold/cadence 1'.
 
-How much is seen is judged by how often the holds change. "Susceptibility ... to motion
-artifacts peaks between 4 and 6 beats per second": Poynton, *Digital Video and HDTV*
-(2003), "2-3 pulldown". The other bounds are our convention: hitches below two a second
-are seen one by one, above 20 a second they fuse into a doubled edge.
+How much is seen is judged by how often the holds change. "Susceptibility ... to motion artifacts
+peaks between 4 and 6 beats per second": Poynton, *Digital Video and HDTV* (2003), "2-3 pulldown".
+Our convention: below two a second hitches are seen one by one, above 20 they are a doubled edge.
 """
 
 from __future__ import annotations
@@ -164,36 +163,29 @@ def _how_often(value: Fraction) -> str:
     return f"{format_decimal(value, 2)} a second"
 
 
-def _display(cadence: Cadence) -> str:
-    if not cadence.display.is_variable:
-        return f"{format_rate(cadence.refresh_hz)} Hz"
-    return f"{cadence.display.name} Hz, running at {format_rate(cadence.refresh_hz)} Hz"
-
-
-def _labelled(label: str, text: str) -> str:
-    indent = " " * LABEL_COLUMNS
-    return textwrap.fill(
-        text, COLUMNS - 1, initial_indent=f"{label:<{LABEL_COLUMNS}}", subsequent_indent=indent
-    )
-
-
 def cadence_text(cadence: Cadence) -> str:
     """Write one cadence in full: a labelled line for each figure, the verdict first."""
     showing = Showing(cadence, share=Fraction(1))
     odd = "short holds" if cadence.odd_hold < cadence.usual_hold else "long holds"
-    beat_hz = showing.cadence.rate / showing.seen_frames if showing.seen_frames > 1 else Fraction(0)
+    beat_hz = cadence.rate / showing.seen_frames if showing.seen_frames > 1 else Fraction(0)
+    running = f"{format_rate(cadence.refresh_hz)} Hz"
+    variable = f"{cadence.display.name} Hz, running at " if cadence.display.is_variable else ""
     lines = [
         ("rate", f"{format_rate(cadence.rate)} frames a second"),
-        ("display", _display(cadence)),
+        ("display", f"{variable}{running}"),
         ("verdict", verdict(cadence)),
         ("cadence", _cadence(showing)),
         ("period", _period(showing)),
         ("beat", _how_often(beat_hz) if beat_hz else "none"),
         (odd, _how_often(cadence.odd_holds_per_second)),
         ("timing error", _timing_error(showing)),
-        ("dropped", f"{_how_often(cadence.dropped_per_second)}"),
+        ("dropped", _how_often(cadence.dropped_per_second)),
     ]
-    return "\n".join(_labelled(label, text) for label, text in lines)
+    rest = " " * LABEL_COLUMNS
+    return "\n".join(
+        textwrap.fill(f"{label:<{LABEL_COLUMNS}}{text}", COLUMNS - 1, subsequent_indent=rest)
+        for label, text in lines
+    )
 
 
 def _table(rows: Sequence[Sequence[str]]) -> list[str]:
@@ -265,14 +257,7 @@ def _holds(cadence: Cadence) -> list[int] | dict[str, object]:
 
 
 def cadence_record(cadence: Cadence) -> dict[str, object]:
-    """Plain values of a cadence, with stable keys.
-
-    Rates and frequencies are in hertz, `rate_exact` and `refresh_exact` as fractions in
-    text, times in milliseconds. `holds` lists the refreshes of each frame of a period; for
-    a period of more than 64 frames it is an object: `period_frames`, `runs` as [refreshes,
-    frames in a row], and `complete`, false where a period of more than 100 000 frames is
-    cut after its first 1000 runs.
-    """
+    """Plain values of a cadence (CADENCE.md has the keys): hertz, milliseconds."""
     return {
         "schema": SCHEMA,
         "rate": float(cadence.rate),

@@ -104,11 +104,8 @@ def limit_px_s(rate: Fraction, width: int) -> Fraction:
 
 def beyond_guidance(times: float) -> str:
     """Words for a speed of so many times what the guidance allows, above 1."""
-    return (
-        f"{format_decimal(times, 1)} times the guidance"
-        if times >= 1.1
-        else "just beyond the guidance"
-    )
+    by = f"{format_decimal(times, 1)} times" if times >= 1.1 else "just beyond"
+    return f"{by} the guidance"
 
 
 def arcmin(px: float, height: int, viewing_heights: Fraction) -> float:

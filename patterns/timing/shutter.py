@@ -37,14 +37,12 @@ def exposure_of_angle(angle_deg: Fraction, rate: Fraction) -> Fraction:
 def shutter_angle(exposure_s: Fraction, rate: Fraction) -> Fraction:
     """Shutter angle in degrees of an exposure in seconds at `rate` hertz.
 
-    Raises `RequestError`: negative, or longer than one frame; the message names the longest
-    allowed.
+    Raises `RequestError`: negative, or longer than one frame.
     """
     if exposure_s < 0 or exposure_s * rate > 1:
-        longest = 1 / rate
         raise RequestError(
             f"exposure {format_exposure(exposure_s)} does not fit a frame at "
-            f"{float(rate):.6g} fps: the longest allowed is {format_exposure(longest)}"
+            f"{float(rate):.6g} fps: the longest allowed is {format_exposure(1 / rate)}"
         )
     return exposure_s * rate * 360
 
@@ -157,10 +155,8 @@ class MeteredExposure:
     @property
     def text(self) -> str:
         """'ISO 100, f/2.8, 1/2000 s'."""
-        return (
-            f"ISO {float(self.iso):g}, f/{float(self.aperture):g}, "
-            f"{format_exposure(self.exposure_s)}"
-        )
+        lens = f"ISO {float(self.iso):g}, f/{float(self.aperture):g}"
+        return f"{lens}, {format_exposure(self.exposure_s)}"
 
 
 def exposure_for_ev100(ev100: float, iso: Fraction, aperture: Fraction) -> MeteredExposure:
@@ -178,11 +174,9 @@ def exposure_for_ev100(ev100: float, iso: Fraction, aperture: Fraction) -> Meter
 
 
 def parse_metered(text: str) -> MeteredExposure:
-    """Metered exposure from text such as 'ISO100 f/2.8 1/2000', parts in any order.
+    """Metered exposure from text such as 'ISO100 f/2.8 1/2000' or 'EI-400 0.01s T4', in any order.
 
-    Also 'f2.8, iso 100, 1/2000 s', 'EI-400 F/4 0.01s', 'T2.8'.
-    Raises `RequestError`: a part is missing or there is more than one of it; the message names the
-    part.
+    Raises `RequestError`: a part, which is named, is missing or there is more than one of it.
     """
     rest, iso = _take(_ISO, text, text, "ISO speed")
     rest, aperture = _take(_APERTURE, rest, text, "aperture")
@@ -208,11 +202,6 @@ USUAL_DENSITIES = tuple(Fraction(3 * k, 10) for k in range(1, 11))
 PAIR_WORTH_STOPS = 0.25  # a second filter must bring the exposure nearer by at least this
 
 
-def density_of(stops: float) -> float:
-    """Optical density of a number of stops: D = stops log10(2)."""
-    return stops * log10(2)
-
-
 def stops_of(density: Fraction | float) -> float:
     """Convert optical density to stops: D/log10(2); 0.3 is 0.9966."""
     return float(density) / log10(2)
@@ -225,16 +214,6 @@ class FilterChoice:
     # how much too bright the wanted exposure would be; negative if it is too dark
     wanted_stops: float
     densities: tuple[Fraction, ...]  # filters to stack, strongest first; empty for none
-
-    @property
-    def factor(self) -> float:
-        """How many times too bright, 2^stops."""
-        return float(2**self.wanted_stops)
-
-    @property
-    def density(self) -> float:
-        """Optical density that would be exact."""
-        return density_of(self.wanted_stops)
 
     @property
     def trim_stops(self) -> float:
@@ -257,13 +236,8 @@ class FilterChoice:
         stops = "1 stop" if count == 1 else f"{count} stops"
         if len(self.densities) > 1:
             return f"{self.names} ({stops})"
-        return f"{self.names} ({_factor_name(self.densities[0])}, {stops})"
-
-
-def _factor_name(density: Fraction) -> str:
-    """'ND64': the nearest power of two; density 3.0 is sold as ND1000 (common practice)."""
-    factor = 2 ** round(stops_of(density))
-    return "ND1000" if factor == 1024 else f"ND{factor}"
+        # the nearest power of two; density 3.0 is sold as ND1000 (common practice)
+        return f"{self.names} (ND{1000 if count == 10 else 2**count}, {stops})"
 
 
 def choose_filters(
@@ -271,9 +245,8 @@ def choose_filters(
 ) -> FilterChoice:
     """Choose filters that let a scene metered at `metered_s` be exposed for `wanted_s`.
 
-    Both at one ISO and aperture. The single filter or pair of `usual` whose density is
-    nearest, none being one of the choices; a pair only where it comes nearer by a
-    quarter stop, and then a strong one with a weak one.
+    The single filter or pair of `usual` whose density is nearest, or none; a pair only where it
+    comes nearer by a quarter stop, and then a strong one with a weak one.
     """
     stops = log2(float(wanted_s / metered_s))
     strongest_first = sorted(usual, reverse=True)
