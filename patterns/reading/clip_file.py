@@ -1,13 +1,17 @@
-"""A clip or a transcode of it: what the file itself holds, picture by picture."""
+"""A clip or a transcode of it: what the file itself holds, picture by picture.
+
+An editor joins pieces, a loop begins again, a cut leaves frames out: each is a step of the
+number that the time between does not explain. Speed is what the numbers do *between* such steps.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
+from statistics import median
 
-from patterns.reading.clip_steps import ClipSteps, clip_steps
 from patterns.reading.clip_words import clip_explanation, clip_verdict, clip_warnings
 from patterns.reading.hold_cadence import (
     drops_beyond,
@@ -18,11 +22,114 @@ from patterns.reading.hold_cadence import (
 )
 from patterns.reading.holds import HeldFrame
 from patterns.reading.reading import Blend, Reading
-from patterns.reading.watched import Mixture, Watched
+from patterns.reading.watched import Mixture, Run, Watched
 from patterns.timing.cadence import Display, cadence
 from patterns.video.description import WHOLE, Damage
 
+REORDERED_RUNS = 6  # after a step back, within which pictures in the wrong order catch up
+WINDOW = 12  # steps over which a slope is taken: the rhythm of a conversion evens out
+CUT = 1.5  # frames or pictures that a step must be ahead of its time to be a cut
+LEAST_SPEED = 0.002  # change of speed that can be seen where frames repeat
+SINGLE_STEPS = 0.8  # share of steps by one frame in one picture, from which a file counts evenly
 AT_THE_END = 48  # frames before a cut-off, of which the decoder may lack or repair some
+
+
+@dataclass(frozen=True)
+class ClipSteps:
+    """Numbers of a file in order."""
+
+    # runs that go on from one another, parted where the number steps back or was cut
+    passages: tuple[tuple[Run, ...], ...]
+    # back, cuts: how many of the partings are steps back and cuts
+    back: int
+    cuts: int
+    reversed: bool  # whether the numbers run backwards
+    # frames a second over those claimed, from the steps within passages; None if unknown
+    speed: float | None
+
+
+def clip_steps(
+    runs: Sequence[Run], rate: Fraction | None, file_rate: Fraction | None, interval_s: float
+) -> ClipSteps:
+    """Part the runs and find the speed.
+
+    `runs`: of one clip, in the order of the file.
+    `rate`: frames a second that the strip claims; None if unknown.
+    `file_rate`: exact pictures a second; None if they are not evenly timed.
+    `interval_s`: mean time from picture to picture.
+    """
+    turns = [after.number < before.number for before, after in pairwise(runs)]
+    if len(turns) > REORDERED_RUNS and sum(turns) > SINGLE_STEPS * len(turns):
+        return ClipSteps((tuple(runs),), 0, 0, True, None)
+    forward = _parted_back(runs)
+    usual, back = _usual_rate(forward), max(0, len(forward) - 1)
+    if usual is None:
+        return ClipSteps(tuple(forward), back, 0, False, None)
+    allowed_s = CUT * max(1 / usual, interval_s)
+    passages = [part for passage in forward for part in _parted_at_cuts(passage, usual, allowed_s)]
+    speed = None if rate is None else _speed(passages, rate, file_rate, interval_s)
+    return ClipSteps(tuple(passages), back, len(passages) - len(forward), False, speed)
+
+
+def _parted_back(runs: Sequence[Run]) -> list[tuple[Run, ...]]:
+    """Parts that begin where the number steps back and does not soon catch up."""
+    parts: list[list[Run]] = []
+    latest = -1
+    for place, run in enumerate(runs):
+        soon = runs[place + 1 : place + 1 + REORDERED_RUNS]
+        if not parts or (run.number < latest and all(r.number <= latest for r in soon)):
+            parts.append([])
+            latest = run.number
+        parts[-1].append(run)
+        latest = max(latest, run.number)
+    return [tuple(part) for part in parts]
+
+
+def _usual_rate(passages: Sequence[Sequence[Run]]) -> float | None:
+    """Frames a second, the median over stretches of a few steps; None if there is none."""
+    slopes = []
+    for passage in passages:
+        reach = min(WINDOW, len(passage) - 1)
+        for a, b in zip(passage, passage[reach:], strict=False):
+            if b.first_s > a.first_s and b.number > a.number:
+                slopes.append((b.number - a.number) / float(b.first_s - a.first_s))
+    return median(slopes) if slopes else None
+
+
+def _parted_at_cuts(
+    passage: tuple[Run, ...], usual: float, allowed_s: float
+) -> list[tuple[Run, ...]]:
+    """Parts between steps that are ahead of their time by more than is allowed."""
+    starts = [0]
+    for place, (a, b) in enumerate(pairwise(passage), start=1):
+        if (b.number - a.number) / usual - float(b.first_s - a.first_s) > allowed_s:
+            starts.append(place)
+    return [passage[start:end] for start, end in pairwise([*starts, len(passage)])]
+
+
+def _speed(
+    passages: Sequence[Sequence[Run]], rate: Fraction, file_rate: Fraction | None, interval_s: float
+) -> float | None:
+    """Return 1 where it is less than a picture away; the file's rate where it counts evenly."""
+    steps = [pair for passage in passages for pair in pairwise(passage)]
+    frames = sum(after.number - before.number for before, after in steps)
+    passed_s = float(sum(after.first_s - before.first_s for before, after in steps))
+    if passed_s <= 0 or frames <= 0:
+        return None
+    even = file_rate is not None and float(file_rate / rate)
+    single = sum(
+        after.number - before.number == after.first_picture - before.first_picture == 1
+        for before, after in steps
+    )
+    if even and single == len(steps):
+        return even
+    speed = frames / passed_s / float(rate)
+    # either end may lie a hold's unevenness off: a screen's, or at least a picture's
+    held_s = sorted(float(b.first_s - a.first_s) for a, b in steps if b.number - a.number == 1)
+    uneven_s = held_s[len(held_s) * 9 // 10] - held_s[len(held_s) // 10] if held_s else 0.0
+    if abs(speed - 1) <= max(LEAST_SPEED, 1.5 * max(interval_s, uneven_s) / passed_s):
+        return 1.0
+    return even if even and single >= SINGLE_STEPS * len(steps) else speed
 
 
 def _held(steps: ClipSteps, watched: Watched, file_rate: Fraction | None) -> list[HeldFrame]:
@@ -77,7 +184,6 @@ def judge_clip(
     """Reading of a file that holds the clip.
 
     `watched`: what the strips said, with the file's own times.
-    `file`: name to show.
     `file_rate`, `mean_rate`: pictures a second, None if they are not evenly timed; on average.
     `damage`, `warnings`: what the decoder found wrong; what the reader of the file has to say.
     """
@@ -87,8 +193,7 @@ def judge_clip(
     steps = clip_steps(runs, rate, file_rate, watched.interval_s)
     frames = _held(steps, watched, file_rate)[: -1 if damage.cut_off else None]  # the end is open
     last = max((run.number for run in runs), default=0)
-    # A decoder fills gaps with older pictures; where a file was cut off, pictures that others
-    # depend on may be missing before the end.
+    # a decoder fills gaps with older pictures, and before a cut some may be missing
     sure = 0 if damage.inside else last - AT_THE_END if damage.cut_off else last + 1
     dropped, unseen, backward = _losses(steps, watched.mixtures, sure)
     mixtures = () if damage.inside else watched.mixtures

@@ -102,11 +102,7 @@ def _refreshes(
 
 
 def _frames_of(
-    passage: Passage,
-    index: int,
-    grid: RefreshGrid | None,
-    doubtful: set[int],
-    interval_s: float,
+    passage: Passage, index: int, grid: RefreshGrid | None, doubtful: set[int], interval_s: float
 ) -> list[HeldFrame]:
     """Frames whose start and end are known; `doubtful` places have an unseen frame before."""
     frames = []

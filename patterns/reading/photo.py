@@ -128,11 +128,7 @@ def unread_photo(file: str, found: Unread) -> Reading:
 
 
 def judge_photo(
-    found: PhotoReading,
-    *,
-    file: str,
-    exposure_s: Fraction | None,
-    display: Display | None = None,
+    found: PhotoReading, *, file: str, exposure_s: Fraction | None, display: Display | None = None
 ) -> Reading:
     """Reading of a photo; `exposure_s` is None if neither the file nor the user says it."""
     rate = found.identity.rate

@@ -128,10 +128,7 @@ def _scale(seen: Cells, expected: FloatArray, whole: BoolArray) -> float:
 
 
 def _explain(
-    more: IntArray,
-    holds: tuple[int, ...],
-    numbers: IntArray,
-    whole: BoolArray,
+    more: IntArray, holds: tuple[int, ...], numbers: IntArray, whole: BoolArray
 ) -> tuple[tuple[int, ...], tuple[int, ...]] | None:
     """Lost and late cells that explain refreshes too many and too few; None if none do."""
     cells = len(more)

@@ -41,11 +41,7 @@ LONGEST, OFTEN = 8, 0.75  # frames of another pattern, and the share of holds th
 
 
 def judge_recording(
-    watched: Watched,
-    *,
-    file: str,
-    display: Display | None = None,
-    warnings: Sequence[str] = (),
+    watched: Watched, *, file: str, display: Display | None = None, warnings: Sequence[str] = ()
 ) -> Reading:
     """Reading of a recording.
 

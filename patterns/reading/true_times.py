@@ -16,7 +16,7 @@ from math import lcm
 import numpy as np
 
 from patterns.picture.arrays import FloatArray, IndexArray
-from patterns.reading.clip_steps import clip_steps
+from patterns.reading.clip_file import clip_steps
 from patterns.reading.watched import Watched
 from patterns.timing.rates import format_decimal
 

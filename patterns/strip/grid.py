@@ -9,9 +9,10 @@ rounds of the row, so that each cell is lit equally often in a photo of such an 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
+from functools import cache, partial
 from math import ceil
 from typing import NamedTuple
 
@@ -71,8 +72,8 @@ class StripGrid:
     name: str  # ``wide`` or ``upright``
     units: tuple[int, int]  # width and height of the grid that the band is divided into
     # posts, flags: left and right locating marks
-    posts: tuple[Rect, Rect]
-    flags: tuple[Rect, Rect]
+    posts: tuple[Rect, ...]
+    flags: tuple[Rect, ...]
     number: tuple[Rect, ...]  # 28 number cells: 16 of Gray code, highest first, then 12 of check
     # white, black: reference cells among the number cells
     white: tuple[Rect, ...]
@@ -87,6 +88,9 @@ class StripGrid:
     dark: tuple[Rect, ...]
 
 
+Span = tuple[float, float, float, float]  # left, top, right, bottom in grid units
+
+
 @dataclass(frozen=True)
 class _Row:
     """Measures of a row of cells, in grid units."""
@@ -99,52 +103,39 @@ class _Row:
     group: int = 1 << 16
     group_gap: float = 0.0
 
-    def span(self, index: int) -> tuple[float, float, float, float]:
+    def span(self, index: int, shift: float = 0.0) -> Span:
         x = self.left + index * self.pitch + index // self.group * self.group_gap
-        return x, self.top, x + self.width, self.top + self.height
+        return x + shift, self.top, x + self.width + shift, self.top + self.height
+
+    def spans(self, count: int) -> list[Span]:
+        return [self.span(i) for i in range(count)]
 
 
-class _Unit:
-    """Turns grid units into fractions."""
-
-    def __init__(self, width: int, height: int) -> None:
-        self.width, self.height = width, height
-
-    def rect(self, x0: float, y0: float, x1: float, y1: float) -> Rect:
-        return Rect(x0 / self.width, y0 / self.height, x1 / self.width, y1 / self.height)
-
-    def row(self, row: _Row, count: int) -> tuple[Rect, ...]:
-        return tuple(self.rect(*row.span(i)) for i in range(count))
+def _rects(units: tuple[int, int], spans: Iterable[Span]) -> tuple[Rect, ...]:
+    """Grid units as fractions of the band."""
+    wide, high = units
+    return tuple(Rect(x0 / wide, y0 / high, x1 / wide, y1 / high) for x0, y0, x1, y1 in spans)
 
 
-def _number_rects(
-    unit: _Unit, row: _Row, extra: float
-) -> tuple[tuple[Rect, ...], tuple[Rect, ...], tuple[Rect, ...]]:
-    """Lay out the number row: number, white and black cells; `extra` units set the pairs apart."""
-    cells: dict[str, list[Rect]] = {"n": [], "w": [], "b": []}
+def _number_spans(row: _Row, extra: float) -> dict[str, list[Span]]:
+    """The number row: n = number cells, w, b; `extra` units set the pairs apart."""
+    cells: dict[str, list[Span]] = {"n": [], "w": [], "b": []}
     position = 0
     for turn, pair in enumerate(PAIRS):
         for kind in pair + "n" * (GROUP if turn < len(PAIRS) - 1 else 0):
-            x0, y0, x1, y1 = row.span(position)
-            shift = (2 * turn + (kind == "n")) * extra
-            cells[kind].append(unit.rect(x0 + shift, y0, x1 + shift, y1))
+            cells[kind].append(row.span(position, (2 * turn + (kind == "n")) * extra))
             position += 1
-    return tuple(cells["n"]), tuple(cells["w"]), tuple(cells["b"])
+    return cells
 
 
-def _dark(
-    unit: _Unit,
-    left: tuple[float, float, float, float],
-    right: tuple[float, float, float, float],
-    down: tuple[float, float, float, float],
-) -> tuple[Rect, ...]:
-    """Lay out the dark places: beside each post, beside each flag, and below each flag.
+def _dark(left: Span, right: Span, down: Span) -> list[Span]:
+    """Dark places: beside each post, beside each flag, and below each flag.
 
     `left` and `right` are the columns of the gap, the flag and the gap after it; `down`
     is the top of the marks, the ends of the left and the right flag, and the bottom.
     """
     top, left_end, right_end, bottom = down
-    places: list[tuple[float, float, float, float]] = []
+    places: list[Span] = []
     for (gap, flag, after, end), flag_end in ((left, left_end), (right, right_end)):
         middle = (left_end + bottom) / 2
         places += [
@@ -153,49 +144,47 @@ def _dark(
             (flag, middle, after, bottom),
             (after, top, end, bottom),
         ]
-    return tuple(unit.rect(*place) for place in places)
+    return places
 
 
 def _wide() -> StripGrid:
-    unit = _Unit(320, 20)
-    number, white, black = _number_rects(unit, _Row(18, 2, 5, 4, 5.5), 0.5)
+    rects = partial(_rects, (320, 20))
+    cells = _number_spans(_Row(18, 2, 5, 4, 5.5), 0.5)
     return StripGrid(
         "wide",
         (320, 20),
-        (unit.rect(3, 2, 7, 18), unit.rect(313, 2, 317, 18)),
-        (unit.rect(9.5, 2, 14, 11), unit.rect(306, 2, 310.5, 6)),
-        number,
-        white,
-        black,
-        unit.row(_Row(18, 14.5, 3, 2.5, 3.5, IDENTITY_CELLS // 4, 0.5), IDENTITY_CELLS),
-        unit.rect(18, 8.5, 168, 13.5),
+        rects([(3, 2, 7, 18), (313, 2, 317, 18)]),
+        rects([(9.5, 2, 14, 11), (306, 2, 310.5, 6)]),
+        rects(cells["n"]),
+        rects(cells["w"]),
+        rects(cells["b"]),
+        rects(_Row(18, 14.5, 3, 2.5, 3.5, IDENTITY_CELLS // 4, 0.5).spans(IDENTITY_CELLS)),
+        rects([(18, 8.5, 168, 13.5)])[0],
         1 / 320,
-        unit.row(_Row(171, 8.5, 5, 5, 5), len(HALFTONES)),
-        (unit.rect(218, 2, 300, 9.5), unit.rect(218, 10.5, 300, 18)),
-        _dark(unit, (7, 9.5, 14, 18), (302, 306, 310.5, 313), (2, 11, 6, 18)),
+        rects(_Row(171, 8.5, 5, 5, 5).spans(len(HALFTONES))),
+        rects([(218, 2, 300, 9.5), (218, 10.5, 300, 18)]),
+        rects(_dark((7, 9.5, 14, 18), (302, 306, 310.5, 313), (2, 11, 6, 18))),
     )
 
 
 def _upright() -> StripGrid:
-    unit = _Unit(180, 32)
-    number, white, black = _number_rects(unit, _Row(14.5, 2.5, 4, 3, 5.5), 0)
-    half = IDENTITY_CELLS // 2
-    cells = _Row(14.5, 15.5, 4.5, 4, 3.5, 4, 7.5 / 7)
-    lower = _Row(14.5, 20, 4.5, 4, 3.5, 4, 7.5 / 7)
+    rects = partial(_rects, (180, 32))
+    cells = _number_spans(_Row(14.5, 2.5, 4, 3, 5.5), 0)
+    rows = [_Row(14.5, top, 4.5, 4, 3.5, 4, 7.5 / 7) for top in (15.5, 20)]
     return StripGrid(
         "upright",
         (180, 32),
-        (unit.rect(2, 2.5, 5.5, 29.5), unit.rect(174.5, 2.5, 178, 29.5)),
-        (unit.rect(7.5, 2.5, 11, 15), unit.rect(169, 2.5, 172.5, 8)),
-        number,
-        white,
-        black,
-        unit.row(cells, half) + unit.row(lower, half),
-        unit.rect(14.5, 9, 119.5, 14.5),
+        rects([(2, 2.5, 5.5, 29.5), (174.5, 2.5, 178, 29.5)]),
+        rects([(7.5, 2.5, 11, 15), (169, 2.5, 172.5, 8)]),
+        rects(cells["n"]),
+        rects(cells["w"]),
+        rects(cells["b"]),
+        rects(span for row in rows for span in row.spans(IDENTITY_CELLS // 2)),
+        rects([(14.5, 9, 119.5, 14.5)])[0],
         0.5 / 180,
-        unit.row(_Row(125.5, 9, 5, 5, 5.5), len(HALFTONES)),
-        (unit.rect(14.5, 24.25, 165.5, 29.75),),
-        _dark(unit, (5.5, 7.5, 11, 14.5), (165.5, 169, 172.5, 174.5), (2.5, 15, 8, 29.5)),
+        rects(_Row(125.5, 9, 5, 5, 5.5).spans(len(HALFTONES))),
+        rects([(14.5, 24.25, 165.5, 29.75)]),
+        rects(_dark((5.5, 7.5, 11, 14.5), (165.5, 169, 172.5, 174.5), (2.5, 15, 8, 29.5))),
     )
 
 

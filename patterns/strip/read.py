@@ -124,12 +124,7 @@ def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
         if _contradicts(held, word):
             return Unread("the hold row contradicts the number cells")
     return StripReading(
-        word.number,
-        word.later,
-        word.share,
-        identity,
-        confidence=word.margin,
-        placement=placement,
+        word.number, word.later, word.share, identity, confidence=word.margin, placement=placement
     )
 
 

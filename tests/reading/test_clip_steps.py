@@ -7,8 +7,7 @@ from fractions import Fraction as F
 
 import pytest
 
-from patterns.reading.clip_file import judge_clip
-from patterns.reading.clip_steps import ClipSteps, clip_steps
+from patterns.reading.clip_file import ClipSteps, clip_steps, judge_clip
 from patterns.reading.reading import Reading
 from patterns.reading.sightings import Sightings
 from patterns.reading.true_times import true_time
