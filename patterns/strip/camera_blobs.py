@@ -157,7 +157,9 @@ def _spans(blobs: Blobs, axis: int) -> tuple[Float32Array, ...]:
     height = np.hypot(blobs.length * blobs.axis[:, across], blobs.width * blobs.axis[:, axis])
     width = np.hypot(blobs.length * blobs.axis[:, axis], blobs.width * blobs.axis[:, across])
     kept = np.flatnonzero(height >= LEAST_PX)
-    kept = kept[np.argsort(height[kept], kind="stable")][:MOST_BLOBS]
+    # noise and leaves are ragged, cells fill their rectangles
+    filled = blobs.area[kept] / (blobs.length[kept] * blobs.width[kept])
+    kept = kept[np.argsort(-filled, kind="stable")][:MOST_BLOBS]
     spans = (blobs.centre[kept, axis], blobs.centre[kept, across], height[kept], width[kept])
     return tuple(values.astype(np.float32) for values in spans)
 

@@ -129,6 +129,20 @@ def test_a_strip_whose_ends_are_out_of_the_picture_is_seen_and_is_no_footage(tur
     assert "out of the picture" in kind.why
 
 
+def test_noise_in_the_dark_does_not_hide_the_cells_of_such_a_strip() -> None:
+    """Light that pulses leaves part of each picture black: noise stands there in many specks."""
+    rng = np.random.default_rng(5)
+    pictures = []
+    for place in range(5):
+        luma = filmed(place // 2, 0.4, rng)[:, 24:-24].copy()
+        specks = ndimage.gaussian_filter(rng.standard_normal((400, luma.shape[1])), 1.2)
+        luma[:400] = np.clip(50 + 30 * specks, 16, 235)
+        pictures.append(luma)
+    kind = found(pictures)
+    assert (kind.kind, kind.sure) == ("recording", False)
+    assert "out of the picture" in kind.why
+
+
 @pytest.mark.parametrize(  # each share and each side with both sizes
     ("size", "share", "below"),
     [((960, 540), 0.2, True), ((960, 540), 0.4, False), ((960, 540), 0.6, True),
