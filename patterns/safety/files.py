@@ -128,17 +128,15 @@ def _check_video(path: Path, viewing: Viewing, loop: bool, progress: Progress | 
 
     length_s = info.times[-1] - info.times[0] + 1 / rate
     again = loop or (info.pictures > 1 and length_s < SHORT_S)
-    pictures, end_s = _show(check, frames, progress, info.pictures)
-    if again:
-        check.see_again(end_s, lambda: ((due_s, codes) for due_s, _, codes in frames()))
+    pictures = _show(check, frames, progress, info.pictures, again=again)
     notes = _video_notes(info, pictures, again)
     return FileResult(path, check.report(still=pictures == 1, notes=notes), check.worst)
 
 
 def _show(
-    check: FlashCheck, frames: Frames, progress: Progress | None, count: int
-) -> tuple[int, Fraction]:
-    """Show a check all pictures; returns their number and when the last one goes."""
+    check: FlashCheck, frames: Frames, progress: Progress | None, count: int, *, again: bool
+) -> int:
+    """Show a check all pictures, and those at the seam of a loop again; returns their number."""
     pictures, end_s = 0, Fraction(0)
     with closing(frames()) as shown:
         for due_s, stays_s, picture in shown:
@@ -146,7 +144,9 @@ def _show(
             pictures, end_s = pictures + 1, due_s + stays_s
             if progress is not None:
                 progress(min(pictures, count), count)
-    return pictures, end_s
+    if again:
+        check.see_again(end_s, lambda: ((due_s, picture) for due_s, _, picture in frames()))
+    return pictures
 
 
 def _matrix(info: VideoInfo) -> Matrix:
@@ -178,15 +178,13 @@ def _check_image(
     path: Path, image: Image.Image, viewing: Viewing, progress: Progress | None
 ) -> FileResult:
     count = int(getattr(image, "n_frames", 1))
-    if count == 1:
-        check = FlashCheck(image.width, image.height, STILL_RATE, viewing)
-        check.see(Fraction(0), next(_frames(path, image))[2])
-        return FileResult(path, check.report(still=True), check.worst)
-    check = FlashCheck(image.width, image.height, ANIMATION_RATE, viewing)
-    _, end_s = _show(check, lambda: _frames(path, image), progress, count)
-    check.see_again(end_s, lambda: ((due_s, page) for due_s, _, page in _frames(path, image)))
-    notes = ("An animation: looked at as played in a loop, on white.",)
-    return FileResult(path, check.report(notes=notes), check.worst)
+    still = count == 1
+    rate = STILL_RATE if still else ANIMATION_RATE
+    check = FlashCheck(image.width, image.height, rate, viewing)
+    shown = None if still else progress
+    _show(check, lambda: _frames(path, image), shown, count, again=not still)
+    notes = () if still else ("An animation: looked at as played in a loop, on white.",)
+    return FileResult(path, check.report(still=still, notes=notes), check.worst)
 
 
 def _frames(path: Path, image: Image.Image) -> Generator[_Shown, None, None]:

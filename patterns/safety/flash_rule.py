@@ -13,6 +13,7 @@ quotation) calls more than five seconds of flashing a risk even when otherwise c
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import replace
 from fractions import Fraction
 from math import floor
 
@@ -62,7 +63,7 @@ class FlashRule:
         self._intervals: list[tuple[Fraction, Fraction]] = []
         self._busy: deque[tuple[Fraction, Fraction]] = deque()
         self._busy_s = self._last_s = Fraction(0)
-        self.flashing_s = self._flashing_until_s = Fraction(0)
+        self.flashing_s = self.flashing_until_s = Fraction(0)  # most in five seconds, and when
 
     def see(self, time_s: Fraction, up: BoolArray, down: BoolArray) -> bool:
         """Take the changes of the next frame; returns whether this is the worst moment so far."""
@@ -110,7 +111,7 @@ class FlashRule:
             self._busy.append((time_s, step))
             self._busy_s += step
             if self._busy_s > self.flashing_s:
-                self.flashing_s, self._flashing_until_s = self._busy_s, time_s
+                self.flashing_s, self.flashing_until_s = self._busy_s, time_s
         self._last_s = time_s
 
     def _flashes_now(self) -> bool:
@@ -126,12 +127,6 @@ class FlashRule:
     def exceeds(self) -> bool:
         """Whether its limit was exceeded up to now."""
         return bool(self._intervals)
-
-    @property
-    def flashing_time(self) -> tuple[Fraction, Fraction]:
-        """The five seconds that held most flashing, from and to."""
-        start_s = max(self._flashing_until_s - EXTENDED_WINDOW_S, Fraction(0))
-        return start_s, self._flashing_until_s
 
     def finding(self) -> FlashFinding:
         """Return what was found up to now."""
@@ -152,16 +147,14 @@ class FlashRule:
 def extended_finding(rules: tuple[FlashRule, ...]) -> FlashFinding:
     """Extended flashes, by the rule that saw most of them."""
     rule = max(rules, key=lambda r: r.flashing_s)
-    exceeds = rule.flashing_s >= EXTENDED_S
-    return FlashFinding(
+    exceeds, until_s = rule.flashing_s >= EXTENDED_S, rule.flashing_until_s
+    window = max(until_s - EXTENDED_WINDOW_S, Fraction(0)), until_s
+    return replace(
+        rule.finding(),
         criterion=EXTENDED,
         source="two or more a second in four of five seconds: IRIS, an open analyser (BSD-3)",
         exceeds=exceeds,
-        flashes_per_s=rule.most_changes / 2,
-        share=rule.share,
-        share_limit=rule.area.limit_share,
-        flashing_s=rule.flashing_s,
-        intervals=(rule.flashing_time,) if exceeds else (),
-        worst_time_s=rule.flashing_time[1] if rule.flashing_s else None,
+        intervals=(window,) if exceeds else (),
+        worst_time_s=until_s if rule.flashing_s else None,
         extra=True,
     )

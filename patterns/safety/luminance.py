@@ -119,6 +119,7 @@ class Reducer:
         self._part = np.empty((BLOCK_ROWS, columns), np.complex64)
         self._signal = np.empty((3, rows, columns), np.intp)
         self._light = np.empty((rows, columns), np.complex64)
+        self._rows = np.empty((self.grid.rows, columns), np.complex64)
 
     def shrink(self, frame: Planes | UInt8Array) -> Shrunk:
         """Average narrow-range planes, or full-range R'G'B' codes (height, width, 3)."""
@@ -184,7 +185,8 @@ class Reducer:
     def _cell_means(self, fine: npt.NDArray[np.complex64]) -> npt.NDArray[np.complex64]:
         if self._factor == 1:
             return fine
-        rows = fine[0::FINE] + fine[1::FINE] + fine[2::FINE]
+        rows = np.add(fine[0::FINE], fine[1::FINE], out=self._rows)
+        rows += fine[2::FINE]
         total = rows[:, 0::FINE] + rows[:, 1::FINE] + rows[:, 2::FINE]
         return np.asarray(total / np.float32(FINE * FINE), np.complex64)
 

@@ -84,14 +84,12 @@ class RedSwings:
         self._extreme_ratio = np.full(shape, np.inf, np.float32)
         self._extreme_u, self._extreme_v = np.full(shape, WHITE[0]), np.full(shape, WHITE[1])
         self._started = False
-        self._grey = False  # the frame before was grey, so another one changes nothing
+        self._grey = np.full((*shape, 3), 1 / 3, np.float32)
 
     def see(self, rgb: Float32Array | None) -> tuple[BoolArray, BoolArray]:
         """Take linear light (rows, columns, 3), None for grey; returns to-red and from-red."""
-        if rgb is None and self._grey:
-            return self._nothing, self._nothing
-        self._grey = rgb is None
-        ratio, u, v = self._colour(rgb)
+        light = self._grey if rgb is None else rgb
+        ratio, (u, v) = red_ratio(light), chromaticity(light)
         saturated = ratio >= SATURATED
         if not self._started:
             self._started = True
@@ -108,13 +106,6 @@ class RedSwings:
         self._remember(ratio, u, v, changed)
         return to_red, from_red
 
-    def _colour(self, rgb: Float32Array | None) -> tuple[Float32Array, Float32Array, Float32Array]:
-        if rgb is not None:
-            return red_ratio(rgb), *chromaticity(rgb)
-        shape = self._nothing.shape
-        grey = np.full(shape, 1 / 3, np.float32)
-        return grey, np.full(shape, WHITE[0]), np.full(shape, WHITE[1])
-
     def _remember(
         self, ratio: Float32Array, u: Float32Array, v: Float32Array, where: BoolArray
     ) -> None:
@@ -127,8 +118,7 @@ class OlderRedSwings:
     """Changes to and from saturated red at every place, by the older text."""
 
     def __init__(self, shape: tuple[int, int]) -> None:
-        self._shape = shape
-        self._grey = False
+        self._grey = np.full((*shape, 3), 1 / 3, np.float32)
         self._low: Float32Array | None = None
         self._high: Float32Array
         self._high_saturated: BoolArray
@@ -136,15 +126,10 @@ class OlderRedSwings:
 
     def see(self, rgb: Float32Array | None) -> tuple[BoolArray, BoolArray]:
         """Take linear light (rows, columns, 3), None for grey; returns to-red and from-red."""
-        if rgb is None and self._grey:
-            return np.zeros(self._shape, np.bool_), np.zeros(self._shape, np.bool_)
-        self._grey = rgb is None
-        if rgb is None:
-            value, saturated = np.zeros(self._shape, np.float32), np.zeros(self._shape, np.bool_)
-        else:
-            excess = rgb[..., 0] - rgb[..., 1] - rgb[..., 2]
-            value = np.asarray(np.maximum(excess, 0) * np.float32(OLDER_SCALE), np.float32)
-            saturated = np.asarray(red_ratio(rgb) >= SATURATED, np.bool_)
+        light = self._grey if rgb is None else rgb
+        excess = light[..., 0] - light[..., 1] - light[..., 2]
+        value = np.asarray(np.maximum(excess, 0) * np.float32(OLDER_SCALE), np.float32)
+        saturated = np.asarray(red_ratio(light) >= SATURATED, np.bool_)
         if self._low is None:
             self._low, self._high = value.copy(), value.copy()
             self._high_saturated = saturated.copy()

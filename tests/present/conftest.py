@@ -18,7 +18,8 @@ def talk_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("talk")
     seen: list[float] = []
     data = make_talk(
-        TalkRequest(path, width=960, height=540, seconds=F(1, 2)),
+        # bars of two seconds: animated pictures are loops of a second
+        TalkRequest(path, width=960, height=540, seconds=F(1, 2), paces={"bars": F(2)}),
         progress=lambda done, total: seen.append(done / total),
     )
     assert seen == sorted(seen)
