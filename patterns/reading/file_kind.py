@@ -1,11 +1,9 @@
 """What a video is, from its pictures as they come: a clip, a recording of a screen, or footage.
 
-A clip lies in its file along rows and columns to a fraction of a pixel, whatever was done to
-it (scaled, squeezed, cropped, put into another picture, turned by quarters). A camera never
-stands so straight: half a pixel over a picture's width is a thirtieth of a degree. Where it
-nearly does, a hand's unrest and the greys that a lens and a sensor make of black and white
-decide. Hard compression makes greys too, and leaves edges that disagree about where the strip
-lies: as far as they disagree, less is held against the picture.
+A clip lies in its file along rows and columns to a fraction of a pixel. A camera never stands so
+straight: half a pixel over a picture's width is a thirtieth of a degree. Where it nearly does, a
+hand's unrest and the greys that lens and sensor make of black and white decide. Hard compression
+makes greys too, and edges that disagree about where the strip lies: less is then held against it.
 """
 
 from __future__ import annotations

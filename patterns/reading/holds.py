@@ -49,12 +49,8 @@ class Held:
 
 def number_steps(frames: Sequence[HeldFrame]) -> Counter[int]:
     """By how much numbers go on from frame to frame, and how often; {1: 1} for a lone frame."""
-    steps = Counter(
-        after.number - frame.number
-        for frame, after in pairwise(frames)
-        if after.passage == frame.passage
-    )
-    return steps or Counter({1: 1})
+    pairs = ((a, b) for a, b in pairwise(frames) if a.passage == b.passage)
+    return Counter(b.number - a.number for a, b in pairs) or Counter({1: 1})
 
 
 def _could_hide(

@@ -10,14 +10,10 @@ from patterns.errors import RequestError
 
 
 class Fields:
-    """A JSON object whose every access is checked.
+    """A JSON object whose every access is checked; a refusal calls it by its `name`.
 
-    `data`: what JSON gave.
-    `name`: what the object is called in a refusal.
-    `keys`: keys that it must have.
-    `more`: whether it may have others, which are then left alone.
-    Raises `RequestError`: from here and from every method: the value is not of the kind, or not
-    within the bounds.
+    `keys`: keys that it must have; `more`: whether it may have others, which are left alone.
+    Raises `RequestError`: from here and from every method: a value is not as it must be.
     """
 
     def __init__(self, data: Any, name: str, keys: tuple[str, ...], *, more: bool = False) -> None:
@@ -55,9 +51,9 @@ class Fields:
         allowed = f"a whole number from {low} to {high}"
         return int(self._fitting(key, lambda v: type(v) is int and low <= v <= high, allowed))
 
-    def optional_whole(self, key: str, high: int, low: int = 0) -> int | None:
+    def optional_whole(self, key: str, high: int) -> int | None:
         """As `whole`, or None."""
-        return self.whole(key, high, low) if self.given(key) else None
+        return self.whole(key, high) if self.given(key) else None
 
     def text(self, key: str, most: int, least: int = 0) -> str:
         """Text of at most `most` characters; those that are not printable are left out."""
@@ -91,11 +87,11 @@ class Fields:
         allowed = f"a list of at most {most}"
         return list(self._fitting(key, lambda v: isinstance(v, list) and len(v) <= most, allowed))
 
-    def wholes(self, key: str, most: int, high: int, low: int = 0) -> tuple[int, ...]:
-        """List of at most `most` whole numbers from `low` to `high`."""
+    def wholes(self, key: str, most: int, high: int) -> tuple[int, ...]:
+        """List of at most `most` whole numbers from 0 to `high`."""
         values = self.items(key, most)
-        if not all(type(value) is int and low <= value <= high for value in values):
-            raise self.wrong(key, f"whole numbers from {low} to {high}")
+        if not all(type(value) is int and 0 <= value <= high for value in values):
+            raise self.wrong(key, f"whole numbers from 0 to {high}")
         return tuple(values)
 
     def numbers(self, key: str, most: int, low: float, high: float) -> tuple[float, ...]:
@@ -119,9 +115,8 @@ class Fields:
     def counts(self, key: str, most: int, high: int) -> tuple[tuple[str, int], ...]:
         """Object of at most `most` names with a whole number up to `high` each."""
         values = self.mapping(key)
-        if len(values) > most or not all(
-            type(value) is int and 0 <= value <= high for value in values.values()
-        ):
+        fit = all(type(value) is int and 0 <= value <= high for value in values.values())
+        if len(values) > most or not fit:
             raise self.wrong(key, f"names with whole numbers up to {high}")
         return tuple((_printable(name), value) for name, value in values.items())
 
@@ -133,9 +128,7 @@ class Fields:
 
 def is_number(value: Any) -> bool:
     """Whether JSON gave a finite number."""
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        return False
-    return isinstance(value, int) or math.isfinite(value)
+    return type(value) is int or (type(value) is float and math.isfinite(value))
 
 
 def _printable(text: str) -> str:

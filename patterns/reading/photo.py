@@ -68,7 +68,7 @@ def open_photo(path: Path) -> Photo | None:
 
 
 def judged_photo(
-    photo: Photo, *, file: str, exposure_s: Fraction | None, display: Display | None
+    photo: Photo, file: str, exposure_s: Fraction | None, display: Display | None
 ) -> Reading:
     """Reading of a photo of a screen; the file's name is to show, the rest is what is known."""
     found = read_photo(photo[0])

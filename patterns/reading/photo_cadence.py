@@ -31,9 +31,8 @@ LEAST_SEEN = 8  # cells that must be predicted
 class Cells:
     """What a photo's hold cells say."""
 
-    # share, sigma: shares of the exposure, and their standard uncertainties, (cells,)
-    share: FloatArray
-    sigma: FloatArray
+    share: FloatArray  # of the exposure, (cells,)
+    sigma: FloatArray  # their standard uncertainties, (cells,)
     run: Run  # the frames that passed
     rate: Fraction  # the clip's frames a second
     seconds: tuple[float, float]  # least and greatest exposure

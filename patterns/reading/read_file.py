@@ -38,13 +38,9 @@ class Given:
 
 
 def read_file(path: Path, given: Given, progress: Progress | None = None) -> Reading:
-    """Read a file.
+    """Read a video or photo; `progress` is called with the pictures done and their number.
 
-    `path`: video or photo.
-    `given`: what is known of it.
-    `progress`: called with the pictures done and their number.
-    Raises `InputError`: the file cannot be read.
-    Raises `RequestError`: it is said to be what it cannot be.
+    Raises `InputError`: it cannot be read; `RequestError`: it is said to be what it cannot be.
     """
     if _begin(path).startswith(PHOTOS):
         # here, because videos need not wait for what reads photos
@@ -54,9 +50,7 @@ def read_file(path: Path, given: Given, progress: Progress | None = None) -> Rea
         if photo is not None:
             if given.kind not in (None, "photo"):
                 raise RequestError(f"{path} is a still picture, not a {given.kind}: leave --as out")
-            return judged_photo(
-                photo, file=path.name, exposure_s=given.exposure_s, display=given.display
-            )
+            return judged_photo(photo, path.name, given.exposure_s, given.display)
     if given.kind == "photo":
         raise InputError(f"{path} is no photo that can be read: give a JPEG or PNG")
     info = probe(path)
@@ -89,11 +83,9 @@ def _judged(path: Path, info: VideoInfo, given: Given, read: VideoRead, damage: 
                 f"{path} is damaged and shows no strip that can be read: its decoder repeats older "
                 "pictures, so that nothing can be known; try a fresh copy"
             )
+        facts, said = read.measurer.facts(read.times), _damage_warnings(damage)
         return judge_footage(
-            read.measurer.facts(read.times),
-            file=path.name,
-            filmed_possible=given.kind is None,
-            warnings=_damage_warnings(damage),
+            facts, file=path.name, filmed_possible=given.kind is None, warnings=said
         )
     watched = read.log.watched()
     if kind.kind == "clip":

@@ -1,9 +1,8 @@
 """Which refresh the changes of a recording show, and whether they came evenly.
 
-Each refresh in use is tried: whether its grid meets the changes, and whether frames come on it
-as the arithmetic says. Evenness is tried beside them. Camera times are allowed to be off by as
-little as explains the changes at all; what explains them nearly as well stays open. So a
-refresh is named only where no other up to `RIVALS_HZ` would look the same.
+Each refresh in use is tried: whether its grid meets the changes, and whether frames come on it as
+the arithmetic says. Camera times may be off by as little as explains the changes at all. A refresh
+is named only where no other up to `RIVALS_HZ` would look the same.
 """
 
 from __future__ import annotations
@@ -87,9 +86,7 @@ class _Trial:
 def find_refresh(seen: Stretches, rate_hz: float | None, display: Display | None) -> FoundRefresh:
     """Find the refresh, from the changes and from what is known of the display.
 
-    `seen`: changes of the recording.
     `rate_hz`: frame numbers a second as they were played, None if the strip's rate is not known.
-    `display`: the display, if it was given; a variable one has no fixed grid.
     """
     interval_s = seen.interval_s
     given = None if display is None or display.is_variable else display.highest_hz

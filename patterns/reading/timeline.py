@@ -83,8 +83,8 @@ class _Bars:
 def _flawless(reading: Reading) -> bool:
     """Whether every frame was held alike, and nothing else was found."""
     faults = reading.dropped or reading.repeated or reading.blended or reading.out_of_order
-    kinds = {frame.refreshes for frame in reading.holds}
-    return bool(reading.even) and len(kinds) == 1 and not faults and not reading.unseen
+    alike = len({frame.refreshes for frame in reading.holds}) == 1
+    return bool(reading.even) and alike and not faults and not reading.unseen
 
 
 def _first_shown(reading: Reading) -> int:
@@ -105,7 +105,7 @@ def _units(reading: Reading) -> tuple[str, str]:
 
 def hold_timeline(reading: Reading, colours: Scheme = LIGHT) -> Drawing:
     """Draw a reading as a slide of 1920 by 1080 pixels; lower where all is alike."""
-    flawless = bool(reading.holds) and _flawless(reading)
+    flawless = _flawless(reading)
     height = BAND_SLIDE_PX if flawless else SLIDE.height_px
     title = f"{reading.file}: {reading.verdict}"
     drawing = Drawing(SLIDE.width_px, height, colours.paper, title)

@@ -120,12 +120,10 @@ class Watched:
 def in_betweens(watched: Watched) -> Literal["seen", "clipped", "likely"] | None:
     """Whether a screen makes pictures of its own between frames: motion smoothing.
 
-    A television that smooths motion puts between two frames of 24 a second pictures that lie
-    between them, by mixing or by following what moves. The strip's cells do not move: in such a
-    picture they are mixed in one proportion for a whole refresh and then go on by a step, or are
-    no frame's at all. A panel that answers slowly mixes frames too, but goes ever more slowly and
-    does not step. Where most pictures show no single frame, or the camera clips white and thereby
-    makes steps of its own, it cannot be known which it is, and no hold can be known either.
+    The strip's cells do not move: in such a picture they are mixed in one proportion for a whole
+    refresh and then go on by a step, or are no frame's at all. A panel that answers slowly mixes
+    frames too, but goes ever more slowly and does not step. Where most pictures show no single
+    frame, or the camera clips white and so makes steps of its own, no hold can be known.
     """
     changes = max(1, len(watched.runs) - 1)
     enough = max(FEWEST_STAIRS, STAIRS * changes)

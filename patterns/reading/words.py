@@ -22,10 +22,8 @@ def hertz_list(values: Sequence[Fraction]) -> str:
 
 
 def held_words(reading: Reading, refreshes: Sequence[Fraction], must: Cadence | None) -> str:
-    """'held 3:2 at 60 Hz, as 24 on 60 must be'.
+    """'held 3:2 at 60 Hz, as 24 on 60 must be': holds counted in refreshes of these hertz.
 
-    `reading`: whose holds are counted in refreshes.
-    `refreshes`: names of the refresh in which they are, hertz.
     `must`: what the arithmetic makes of the clip on the display that was given, or was found.
     """
     at, pattern = f"at {hertz_list(refreshes)}", reading.pattern
@@ -76,11 +74,9 @@ def loss_words(reading: Reading) -> str:
 def explanations(
     reading: Reading, display: Display | None = None, shown_hz: float | None = None
 ) -> tuple[str, ...]:
-    """Sentences that explain what differs; none where nothing does.
+    """Sentences that explain what differs in a reading of a screen or browser whose rate is known.
 
-    `reading`: of a screen or a browser; its rate is known.
-    `display`: display that the user named.
-    `shown_hz`: frame changes a second, where they are even.
+    `display`: that the user named; `shown_hz`: frame changes a second, where they are even.
     """
     found = [*_refresh(reading, display, shown_hz), *_speed(reading), *_losses(reading)]
     found += _conversion(reading)

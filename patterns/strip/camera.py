@@ -65,16 +65,12 @@ class IdentityVote:
 
 
 class NumberGate:
-    """Lets a number pass that goes on from the last one, or that a second picture confirms.
-
-    `last` is the last number that passed.
-    """
+    """Lets a number pass that goes on from the last one, or that a second picture confirms."""
 
     def __init__(self) -> None:
-        self.last: int | None = None
-        self._since = 0
+        self.last: int | None = None  # number that passed
         self._waiting: int | None = None
-        self._waited = 0
+        self._since = self._waited = 0
 
     def skip(self) -> None:
         """Count a picture that was not read."""
@@ -185,7 +181,6 @@ class CameraReader:
             return None, None
         fit = refine(luma, placement, self.identity)
         self._near = fit.placement if fit else placement
-        self._wait = 0
         return self._near, self._sample(luma, self._near)
 
     def _sample(self, luma: UInt8Array, placement: Placement) -> CellLight:

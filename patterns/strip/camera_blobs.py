@@ -1,8 +1,7 @@
 """Bright blobs of a picture, and whether they stand in rows as the strip's cells do.
 
-Where the strip cannot be placed (its ends are out of the picture, or lost in a reflection) its
-cells still stand in two parallel rows, number and identity, in fixed proportion; where it is cut
-along its length, one row may be left.
+Where the strip's ends are out of the picture, or lost in a reflection, its cells still stand in two
+parallel rows, number and identity, in fixed proportion; cut along its length, one may be left.
 """
 
 from __future__ import annotations

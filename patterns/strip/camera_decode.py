@@ -1,9 +1,8 @@
 """From the light of the cells to a frame number, or to a mixture of two frames (READING.md).
 
-A frame stands only if all check cells agree, and the hold row where its length is known. In a
-mixture of neighbours the cells that differ may be anywhere between the two - evenly, as a blend
-or a slow screen shows them, or changing along the picture's rows, as a rolling shutter does -
-while all others agree with both. Frames further apart are mixed only near a number read before,
+In a mixture of neighbours the cells that differ may be anywhere between the two - evenly, as a
+blend or a slow screen shows them, or changing along the picture's rows, as a rolling shutter does
+- while all others agree with both. Frames further apart are mixed only near a number read before,
 if their two hold cells alone are lit: then none of the frames between was on screen.
 """
 
@@ -54,10 +53,7 @@ class Cells:
 
 
 def decode(cells: Cells, last: int | None = None) -> Word | str:
-    """Frame or mixture that the cells show, or why there is none.
-
-    `last` is the number read before, near which two distant frames are looked for.
-    """
+    """Frame or mixture that the cells show, or why there is none; two distant ones near `last`."""
     levels = cells.number
     if np.isnan(levels).any() or np.isnan(cells.hold).any():
         return "the strip is not wholly in view"

@@ -40,14 +40,9 @@ def homographies(source: FloatArray, targets: FloatArray) -> FloatArray:
     x, y = np.broadcast_to(source.T[:, None], (2, *targets.shape[:2]))
     u, v = targets[..., 0], targets[..., 1]
     one, zero = np.ones_like(x), np.zeros_like(x)
-    rows = np.concatenate(
-        [
-            np.stack([x, y, one, zero, zero, zero, -u * x, -u * y], -1),
-            np.stack([zero, zero, zero, x, y, one, -v * x, -v * y], -1),
-        ],
-        axis=1,
-    )
-    known = np.concatenate([u, v], axis=1)[..., None]
+    of_u = np.stack([x, y, one, zero, zero, zero, -u * x, -u * y], -1)
+    of_v = np.stack([zero, zero, zero, x, y, one, -v * x, -v * y], -1)
+    rows, known = np.concatenate([of_u, of_v], 1), np.concatenate([u, v], 1)[..., None]
     solved = np.linalg.solve(rows + 1e-12 * np.eye(8), known)[..., 0]
     return np.asarray(np.insert(solved, 8, 1.0, axis=1).reshape(-1, 3, 3), np.float64)
 
@@ -55,14 +50,8 @@ def homographies(source: FloatArray, targets: FloatArray) -> FloatArray:
 def _posts(blobs: Blobs) -> IndexArray:
     slim = blobs.length / blobs.width
     fill = blobs.area / (blobs.length * blobs.width)
-    fits = (
-        (blobs.length >= LEAST_POST_PX)
-        & (slim > SLIM[0])
-        & (slim < SLIM[1])
-        & (fill > FILL[0])
-        & (fill < FILL[1])
-    )
-    found = np.nonzero(fits)[0]
+    fits = (slim > SLIM[0]) & (slim < SLIM[1]) & (fill > FILL[0]) & (fill < FILL[1])
+    found = np.nonzero(fits & (blobs.length >= LEAST_POST_PX))[0]
     return np.asarray(found[np.argsort(-blobs.length[found], kind="stable")][:MOST_POSTS])
 
 
@@ -76,15 +65,9 @@ def _pairs(blobs: Blobs, posts: IndexArray) -> IndexArray:
     along = np.abs((apart * axis[:, None]).sum(-1)) / distance
     along = np.maximum(along, along.T)
     ratio = length[:, None] / length[None]
-    fits = (
-        (distance > SPACING[0] * mean)
-        & (distance < SPACING[1] * mean)
-        & (parallel > 0.8)
-        & (along < 0.7)
-        & (ratio < 1.9)
-        & (ratio > 1 / 1.9)
-    )
-    first, second = np.nonzero(np.triu(fits, 1))
+    apart_enough = (distance > SPACING[0] * mean) & (distance < SPACING[1] * mean)
+    alike = (parallel > 0.8) & (along < 0.7) & (ratio < 1.9) & (ratio > 1 / 1.9)
+    first, second = np.nonzero(np.triu(apart_enough & alike, 1))
     order = np.argsort(-distance[first, second], kind="stable")[:MOST_PAIRS]
     return np.asarray(np.stack([posts[first[order]], posts[second[order]]], 1), np.intp)
 
@@ -200,11 +183,9 @@ def ends_in_view(luma: UInt8Array, placement: Placement) -> bool:
 
 
 def locate(luma: UInt8Array, *, cut: bool = False) -> Placement | None:
-    """Find the strip.
+    """Find the strip in uint8 (height, width): the best fit where several bars could be posts.
 
-    `luma`: uint8 (height, width).
     `cut`: take one too whose posts the picture's border cuts; its cells must then prove it.
-    Returns where the strip lies, fitted; the best fit where several bars could be posts.
     """
     small, thin = thinned(luma)
     for share in SHARES:

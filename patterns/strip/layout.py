@@ -76,10 +76,7 @@ class StripLayout:
 
 
 def _snap(rect: Rect, width: int, height: int, *, inside: bool = False) -> Cell:
-    """Pixels of a rectangle; equal rectangles get equal sizes wherever they lie.
-
-    One that touches its neighbour stays `inside`: it never takes more than it has.
-    """
+    """Pixels of a rectangle, equal for equal ones; one `inside` never takes more than it has."""
     left, top = round(rect.left * width), round(rect.top * height)
     sides = ((rect.right - rect.left) * width, (rect.bottom - rect.top) * height)
     across, down = (int(s + 1e-6) if inside else max(1, round(s)) for s in sides)

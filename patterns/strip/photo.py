@@ -191,11 +191,9 @@ def _place(luma: UInt8Array) -> tuple[Placement, Identity] | Unread:
 
 
 def read_photo(picture: UInt8Array) -> PhotoReading | Unread:
-    """Read a long-exposure photo.
+    """Read a long-exposure photo: upright, uint8 (height, width) or (..., 3), full range R'G'B'.
 
-    `picture`: uint8 (height, width) or (height, width, 3): full range R'G'B' of a photo, upright.
-    `Unread` where there is no strip, it is too small or dark, or the references are clipped,
-    so that nothing can be measured against them.
+    `Unread` where there is no strip, it is too small or dark, or the references are clipped.
     """
     if picture.ndim not in (2, 3) or min(picture.shape[:2]) < LEAST_SIDE_PX:
         return Unread("the picture is smaller than any strip")

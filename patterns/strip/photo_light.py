@@ -68,20 +68,16 @@ def fit_curve(misfit: Callable[[LightCurve], FloatArray]) -> tuple[LightCurve, f
     parameters = PLAIN
     pull = TRUST**2
     for _ in range(CURVE_ROUNDS):
-        now = misfit(_curve(parameters))
+        now = misfit(LightCurve(*parameters))
         moved = parameters + STEP * np.eye(3)
-        slope = np.array([(misfit(_curve(m)) - now) / STEP for m in moved]).T
+        slope = np.array([(misfit(LightCurve(*m)) - now) / STEP for m in moved]).T
         target = slope.T @ now + pull * (parameters - PLAIN)
         change = np.linalg.solve(slope.T @ slope + np.diag(pull), -target)
         parameters = parameters + np.clip(change, -LARGEST_MOVE, LARGEST_MOVE)
         parameters[1] = np.clip(parameters[1], -STEEPEST, STEEPEST)
         parameters[2] = min(parameters[2], FLATTEST - parameters[1])
-    curve = _curve(parameters)
+    curve = LightCurve(*parameters)
     return curve, float(np.sqrt(np.mean(misfit(curve) ** 2)))
-
-
-def _curve(parameters: FloatArray) -> LightCurve:
-    return LightCurve(*(float(p) for p in parameters))
 
 
 STRAY = Scales(
@@ -118,23 +114,6 @@ class Shares:
     misfit: float
 
 
-@dataclass(frozen=True)
-class _Means:
-    """Mean light of patches and the variances of these means."""
-
-    light: FloatArray
-    noise: FloatArray
-
-    @classmethod
-    def of(cls, patches: tuple[Patch, ...], table: FloatArray, pooled: bool) -> _Means:
-        light = [table[p.codes] for p in patches]
-        count = np.array([len(v) for v in light])
-        spread = np.array([v.var() for v in light])
-        if pooled:  # few pixels do not show their own noise well
-            spread = (spread + (spread * count).sum() / count.sum()) / 2
-        return cls(np.array([v.mean() for v in light]), spread / count)
-
-
 def _places(patches: tuple[Patch, ...]) -> FloatArray:
     return np.array([patch.at for patch in patches]).reshape(-1, 2)
 
@@ -144,15 +123,23 @@ def _light(patches: tuple[Patch, ...], table: FloatArray) -> FloatArray:
     return np.array([table[p.codes].mean() for p in patches], np.float64)
 
 
+def _noise(patches: tuple[Patch, ...], table: FloatArray, *, pooled: bool = False) -> FloatArray:
+    """Variance of each patch's mean; `pooled`, as few pixels do not show their own noise well."""
+    count = np.array([len(p.codes) for p in patches])
+    spread = np.array([table[p.codes].var() for p in patches])
+    if pooled:
+        spread = (spread + (spread * count).sum() / count.sum()) / 2
+    return np.asarray(spread / count, np.float64)
+
+
 class _Model:
     """Stray light and sensitivity at hold cells and halftones, linear in the patches' light."""
 
     def __init__(self, pixels: Pixels, curve: LightCurve) -> None:
         self._pixels, self._dark = pixels, pixels.black + pixels.paper
         table = curve.table()
-        white = _Means.of(pixels.white, table, pooled=False)
-        dark = _Means.of(self._dark, table, pooled=True)
-        self.unit = max(float(np.median(white.light)), LEAST)
+        white, dark = _light(pixels.white, table), _light(self._dark, table)
+        self.unit = max(float(np.median(white)), LEAST)
         held, tones = _places(pixels.held), _places(pixels.halftones)
         lit, unlit = _places(pixels.white), _places(self._dark)
         middle = held.mean(axis=0)
@@ -160,18 +147,18 @@ class _Model:
         def slopes(at: FloatArray) -> FloatArray:
             return np.concatenate([np.ones((len(at), 1)), at - middle], axis=1)
 
-        plain = np.linalg.lstsq(slopes(lit), white.light / self.unit, rcond=None)[0]
+        plain = np.linalg.lstsq(slopes(lit), white / self.unit, rcond=None)[0]
         paper = slopes(unlit) @ plain * (np.arange(len(unlit)) >= len(pixels.black))
         where = np.concatenate([held, tones, _places(pixels.number), lit])
-        known = Known(unlit, dark.noise / self.unit**2, np.c_[slopes(unlit), paper])
+        noise = _noise(self._dark, table, pooled=True) / self.unit**2
+        known = Known(unlit, noise, np.c_[slopes(unlit), paper])
         terms = np.c_[slopes(where), np.zeros(len(where))]
-        self.stray = smooth_field(known, dark.light / self.unit, where, terms, STRAY)
+        self.stray = smooth_field(known, dark / self.unit, where, terms, STRAY)
         cells = len(where) - len(lit)
-        bright = white.light - (self.stray.weights @ dark.light)[cells:]
-        self.sensitivity = smooth_field(
-            Known(lit, white.noise / self.unit**2, slopes(lit)),
-            bright / self.unit, where[:cells], slopes(where[:cells]), SENSITIVITY,
-        )  # fmt: skip
+        bright = (white - (self.stray.weights @ dark)[cells:]) / self.unit
+        known = Known(lit, _noise(pixels.white, table) / self.unit**2, slopes(lit))
+        where = where[:cells]
+        self.sensitivity = smooth_field(known, bright, where, slopes(where), SENSITIVITY)
 
     def fields(self, table: FloatArray) -> tuple[FloatArray, FloatArray, float]:
         """Stray light and sensitivity at hold cells, halftones, number cells; the paper's light."""
@@ -236,7 +223,7 @@ class _Model:
         own = slice(cells - len(patches), None)
         stray, sensitivity, _ = self.fields(table)
         share = (_light(patches, table) - stray[own]) / sensitivity[own]
-        noise = np.array([table[p.codes].var() / len(p.codes) for p in patches]) / self.unit**2
+        noise = _noise(patches, table) / self.unit**2
         veil = np.diag(self.stray.covariance)[:cells][own]
         gain = np.diag(self.sensitivity.covariance)[own] + self.sensitivity.jitter**2
         sigma = np.sqrt(noise + veil + share**2 * gain) * self.unit / sensitivity[own]

@@ -133,8 +133,6 @@ def read_strip(luma: UInt8Array, *, near: Placement | None = None) -> StripReadi
 
     `luma`: uint8 (height, width): decoded luma, narrow or full range, of any size.
     `near`: placement in the picture before; looked at first, which is much faster.
-    Never a guess: a number is given only if marks, references, check cells and, where the
-    identity was read, the hold row agree.
     """
     return search_strip(luma, near=near)[1]
 

@@ -111,9 +111,8 @@ class Showing:
         """Refreshes per frame of what is seen, None if longer than 12 frames."""
         if self.slip:
             return self.slip.pattern
-        if self.seen_frames <= LONGEST_PATTERN:
-            return self.cadence.first_holds(self.seen_frames)
-        return None
+        short = self.seen_frames <= LONGEST_PATTERN
+        return self.cadence.first_holds(self.seen_frames) if short else None
 
     @property
     def seen_rms_s(self) -> float:
@@ -189,11 +188,7 @@ def standing(rate: Fraction, audience: Audience) -> RateStanding:
 
 
 def rank(rates: Iterable[Fraction], audience: Audience) -> tuple[RateStanding, ...]:
-    """Standings of the distinct rates, best first.
-
-    By expected timing error of what is seen; equal ones by slow slips, then by dropped
-    frames; equal ones again by the higher rate, whose picture moves less from frame to frame.
-    """
+    """Standings of the distinct rates, best first; equal ones by the higher rate."""
     standings = [standing(rate, audience) for rate in dict.fromkeys(rates)]
     return tuple(sorted(standings, key=lambda s: (s.evenness, -s.rate)))
 

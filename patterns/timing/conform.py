@@ -79,11 +79,10 @@ class Conform:
 def repeat_error_s(conform: Conform, display: Display) -> float:
     """RMS timing error, seconds, of footage left at its own speed on a timeline, as seen.
 
-    Frame j of footage is due at j/F; it comes on with timeline frame ceil(j T/F), which
-    the display shows at refresh ceil(k R/T). As in `Showing.seen_rms_s`, what is counted is
-    the error between slow slips, of the frames that show: both ratios are those of the fast
-    pattern where there is one, and of frames that come on together the last one shows.
-    Summed over the whole period, or over its first 5000 frames where it is longer.
+    Frame j of footage is due at j/F; it comes on with timeline frame ceil(j T/F), which the display
+    shows at refresh ceil(k R/T). As in `Showing.seen_rms_s`, it is the error between slow slips, of
+    the frames that show: of those that come on together the last one. Over the whole period, or its
+    first 5000 frames.
     """
     into = _seen_ratio(conform.footage, Display.fixed(conform.timeline))
     onto = _seen_ratio(conform.timeline, display)

@@ -54,10 +54,9 @@ def clean_exposures(pulses_hz: Fraction, rate: Fraction) -> tuple[Fraction, ...]
 
 
 def nearest_clean(pulses_hz: Fraction, rate: Fraction, target_s: Fraction) -> Fraction | None:
-    """Exposure nearest to `target_s`, by ratio, that holds still at this rate.
+    """Exposure nearest to `target_s`, by ratio, that holds still at this rate; the shorter of two.
 
-    The target itself where the rate follows the light; None where a frame is too
-    short for one cycle. Of two equally near the shorter.
+    The target itself where the rate follows the light; None where a frame is too short.
     """
     if alias_hz(pulses_hz, rate) == 0:
         return target_s

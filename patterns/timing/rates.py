@@ -1,14 +1,12 @@
 """Frame and refresh rates as exact fractions, and how fast the trade pans at one.
 
-The decimal names of the trade (23.976, 29.97, 59.94, ...) stand for exact
-x1000/1001 rates; ITU-R BT.709 and BT.2100 list 24/1.001, 30/1.001, 60/1.001 and
-120/1.001 beside the whole ones.
+The decimal names of the trade (23.976, 29.97, 59.94, ...) stand for exact x1000/1001 rates; ITU-R
+BT.709 and BT.2100 list 24/1.001, 30/1.001, 60/1.001 and 120/1.001 beside the whole ones.
 
 "A 7 s pan across the screen is considered the fast limit" at 24 frames a second: quoted
 by Chapiro, Atkins and Daly, *A Luminance-aware Model of Judder Perception*, ACM TOG
 38(5) (2019), section 4.1, from Burum (ed.), *American Cinematographer Manual* (2007).
-Allowing other rates in proportion, 7 s x 24/rate, is a convention, not a measured law;
-it amounts to one 168th of the picture's width from frame to frame, at every rate.
+Allowing other rates in proportion, 7 s x 24/rate, is a convention, not a measured law.
 """
 
 from __future__ import annotations
@@ -30,9 +28,7 @@ def _ntsc_names() -> dict[str, Fraction]:
     names: dict[str, Fraction] = {}
     for base in _NTSC_BASES:
         exact = Fraction(base * 1000, 1001)
-        for digits in (2, 3, 4, 5, 6):
-            text = f"{float(exact):.{digits}f}"
-            names[text] = exact
+        names |= {f"{float(exact):.{digits}f}": exact for digits in (2, 3, 4, 5, 6)}
         # cut instead of rounded, as 23.97 and 23.98 are both written
         names[f"{int(exact * 100) / 100:.2f}"] = exact
     return names

@@ -11,7 +11,6 @@ EV = log2(N^2/t) for f-number N and time t in seconds; EV at ISO 100 is EV - log
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import combinations_with_replacement
@@ -223,9 +222,7 @@ class FilterChoice:
     @property
     def names(self) -> str:
         """'ND 1.8', 'ND 3.0 + ND 0.6' or 'no filter'."""
-        if not self.densities:
-            return "no filter"
-        return " + ".join(f"ND {float(d):.1f}" for d in self.densities)
+        return " + ".join(f"ND {float(d):.1f}" for d in self.densities) or "no filter"
 
     @property
     def described(self) -> str:
@@ -240,25 +237,19 @@ class FilterChoice:
         return f"{self.names} (ND{1000 if count == 10 else 2**count}, {stops})"
 
 
-def choose_filters(
-    wanted_s: Fraction, metered_s: Fraction, usual: tuple[Fraction, ...] = USUAL_DENSITIES
-) -> FilterChoice:
+def choose_filters(wanted_s: Fraction, metered_s: Fraction) -> FilterChoice:
     """Choose filters that let a scene metered at `metered_s` be exposed for `wanted_s`.
 
-    The single filter or pair of `usual` whose density is nearest, or none; a pair only where it
-    comes nearer by a quarter stop, and then a strong one with a weak one.
+    The usual single filter or pair whose density is nearest, or none; a pair only where it comes
+    nearer by a quarter stop, and then a strong one with a weak one.
     """
     stops = log2(float(wanted_s / metered_s))
-    strongest_first = sorted(usual, reverse=True)
-    single = _nearest(stops, [(), *((d,) for d in strongest_first)])
-    pair = _nearest(stops, list(combinations_with_replacement(strongest_first, 2)))
-    worth_it = _miss(stops, pair) < _miss(stops, single) - PAIR_WORTH_STOPS
-    return FilterChoice(stops, pair if worth_it else single)
 
+    def miss(densities: tuple[Fraction, ...]) -> float:
+        return abs(stops - stops_of(sum(densities, Fraction(0))))
 
-def _nearest(stops: float, choices: Sequence[tuple[Fraction, ...]]) -> tuple[Fraction, ...]:
-    return min(choices, key=lambda c: round(_miss(stops, c), 9), default=())
-
-
-def _miss(stops: float, densities: tuple[Fraction, ...]) -> float:
-    return abs(stops - stops_of(sum(densities, Fraction(0))))
+    strongest_first = USUAL_DENSITIES[::-1]
+    singles = [(), *((density,) for density in strongest_first)]
+    pairs = combinations_with_replacement(strongest_first, 2)
+    single, pair = (min(own, key=lambda c: round(miss(c), 9)) for own in (singles, pairs))
+    return FilterChoice(stops, pair if miss(pair) < miss(single) - PAIR_WORTH_STOPS else single)
