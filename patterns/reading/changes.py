@@ -37,10 +37,10 @@ class Change:
     """A frame coming on."""
 
     number: int  # the frame
-    time_s: float | None  # when, seconds on the recording's clock; None if it came on unseen
-    half_width_s: float  # `time_s` is right to this
-    gap_s: float  # from the last picture before to the first of this frame
-    gap_pictures: int  # unread pictures in that gap
+    time_s: float | None = None  # when, seconds on the recording's clock; None if it came on unseen
+    half_width_s: float = 0.0  # `time_s` is right to this
+    gap_s: float = 0.0  # from the last picture before to the first of this frame
+    gap_pictures: int = 0  # unread pictures in that gap
     # whether it was seen to take over from the frame before, so that none was between
     direct: bool = False
     glimpsed: bool = False  # whether a frame between was seen all the same, if only faintly
@@ -70,9 +70,7 @@ def _is_seek(runs: Sequence[Run], at: int, rate: Fraction) -> bool:
     return any(run.number == after.number for run in runs[:at])
 
 
-def _change(before: Run | None, run: Run) -> Change:
-    if before is None:
-        return Change(run.number, None, 0.0, 0.0, 0)
+def _change(before: Run, run: Run) -> Change:
     gap_s = float(run.first_s - before.last_s)
     time_s, half_s = float(run.first_s + before.last_s) / 2, gap_s / 2
     if run.halfway_s is not None:
@@ -85,10 +83,10 @@ def passages(runs: Sequence[Run], rate: Fraction) -> tuple[Passage, ...]:
     """Passages of a file's runs; `rate` is the clip's, frames a second."""
     if not runs:
         return ()
-    groups: list[list[Change]] = [[_change(None, runs[0])]]
+    groups = [[Change(runs[0].number)]]
     for at in range(1, len(runs)):
         if _is_seek(runs, at, rate):
-            groups.append([_change(None, runs[at])])
+            groups.append([Change(runs[at].number)])
         else:
             groups[-1].append(_change(runs[at - 1], runs[at]))
     return tuple(map(tuple, groups))

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from patterns.reading.reading import Reading
 from patterns.reading.watched import Watched
+from patterns.reading.words import speed_words
 from patterns.timing.conform import Conform
 from patterns.timing.notation import counted, first_turn, number_list, pattern_text
 from patterns.timing.rates import format_decimal, format_rate
@@ -102,16 +103,10 @@ def clip_explanation(reading: Reading, file_rate: Fraction | None) -> tuple[str,
     """Why the file is not as the clip was made."""
     if reading.rate is None or not reading.read:
         return ()
-    found: list[str] = []
-    found.extend(_edited(reading))
-    speed = reading.speed
+    found, speed = list(_edited(reading)), reading.speed
     if speed is not None and abs(speed - 1) > SAME_SPEED:
-        faster = "fast" if speed > 1 else "slow"
-        found.append(
-            f"The clip runs at {float(reading.rate) * speed:.3f} instead of "
-            f"{format_decimal(reading.rate)} frames a second, {abs(speed - 1) * 100:.2f} % too "
-            f"{faster}: its frames were conformed to another timeline."
-        )
+        runs = speed_words(reading.rate, speed, digits=3)
+        found.append(f"{runs}: its frames were conformed to another timeline.")
     elif file_rate is not None and file_rate != reading.rate:
         found.extend(_converted(reading, file_rate))
     elif file_rate is not None and reading.dropped and reading.repeated:
@@ -119,17 +114,14 @@ def clip_explanation(reading: Reading, file_rate: Fraction | None) -> tuple[str,
             "Frames are missing and others fill their places: whatever wrote the file was too "
             "slow, or converted the rate there and back."
         )
-    wanted = None if reading.expected is None else reading.expected.pattern
-    if reading.pattern and wanted and _differ(reading.pattern, wanted) and not reading.blended:
+    held, expected = reading.pattern, reading.expected
+    due = None if expected is None or reading.blended else expected.pattern
+    if held and due and 0 not in due and first_turn(held) != first_turn(due):
         found.append(
-            f"Repeating alone would hold frames {pattern_text(wanted)} pictures; "
-            f"here they are held {pattern_text(reading.pattern)}."
+            f"Repeating alone would hold frames {pattern_text(due)} pictures; "
+            f"here they are held {pattern_text(held)}."
         )
     return tuple(found)
-
-
-def _differ(pattern: tuple[int, ...], wanted: tuple[int, ...]) -> bool:
-    return 0 not in wanted and first_turn(pattern) != first_turn(wanted)
 
 
 def _edited(reading: Reading) -> Iterator[str]:

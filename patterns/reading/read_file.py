@@ -9,7 +9,6 @@ from pathlib import Path
 
 from patterns.errors import InputError, RequestError
 from patterns.reading.clip_file import judge_clip
-from patterns.reading.file_kind import FileKind
 from patterns.reading.footage import judge_footage
 from patterns.reading.reading import Kind, Reading
 from patterns.reading.recording import judge_recording
@@ -95,7 +94,7 @@ def _judged(path: Path, info: VideoInfo, given: Given, read: VideoRead, damage: 
             file_rate=info.rate,
             mean_rate=info.mean_rate,
             damage=damage,
-            warnings=_side_warnings(kind),
+            warnings=("The picture lies on its side, turned by a quarter.",) * kind.on_its_side,
         )
     else:
         true = true_time(watched, info.average_rate, given.capture_hz, info.capture_hz)
@@ -116,7 +115,3 @@ def _damage_warnings(damage: Damage) -> tuple[str, ...]:
         return ()
     what = "damaged" if damage.inside else "cut off, and only what came before is judged"
     return (f"The file is {what}: try a fresh copy.",)
-
-
-def _side_warnings(kind: FileKind) -> tuple[str, ...]:
-    return ("The picture lies on its side, turned by a quarter.",) if kind.on_its_side else ()

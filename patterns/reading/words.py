@@ -158,7 +158,14 @@ def _speed(reading: Reading) -> Iterator[str]:
     if rate is None or speed is None or abs(speed - 1) <= SPEED_TOLERANCE:
         return
     yield (
-        f"The clip runs at {float(rate) * speed:.2f} instead of {format_decimal(rate)} frames a "
-        f"second, {abs(speed - 1) * 100:.1f} % too {'fast' if speed > 1 else 'slow'}: the player "
-        "changes the speed, or the camera's pictures a second are not what was said."
+        f"{speed_words(rate, speed, digits=2)}: the player changes the speed, or the camera's "
+        "pictures a second are not what was said."
     )
+
+
+def speed_words(rate: Fraction, speed: float, digits: int) -> str:
+    """'The clip runs at 25.00 instead of 24 frames a second, 4.2 % too fast'."""
+    found, off = f"{float(rate) * speed:.{digits}f}", f"{abs(speed - 1) * 100:.{digits - 1}f}"
+    too = "fast" if speed > 1 else "slow"
+    claimed = format_decimal(rate)
+    return f"The clip runs at {found} instead of {claimed} frames a second, {off} % too {too}"
