@@ -116,14 +116,16 @@ def _draw(reading: Reading, scheme_name: str, path: Path, *, force: bool) -> Non
 
 
 def _against(original: Path, files: tuple[Path, ...], *, as_json: bool, quiet: bool) -> int:
-    from patterns.reading.against import Film, against, against_json, load
+    from patterns.reading.against import Against, against_json, compare_copy, load
 
-    def looked_at(file: Path) -> Film:
+    with progress(original.name, quiet=quiet) as show:
+        whole = load(original, show)
+
+    def compared_with(file: Path) -> Against:
         with progress(file.name, quiet=quiet) as show:
-            return load(file, show)
+            return compare_copy(file, whole, show)
 
-    whole = looked_at(original)
-    compared, failed = each_file(files, lambda file: against(looked_at(file), whole))
+    compared, failed = each_file(files, compared_with)
     shown: list[Any] = [
         against_json(found) if as_json
         else found.verdict + (f"\n  {found.usually}" if found.usually else "")

@@ -8,7 +8,7 @@ frames differ by too little beside what coding changed, nothing is said of the p
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import islice, pairwise
 from pathlib import Path
@@ -22,7 +22,7 @@ from patterns.side_by_side import Progress
 from patterns.timing.notation import counted
 from patterns.timing.rates import format_decimal
 from patterns.video.probe import probe
-from patterns.video.reader import read_luma
+from patterns.video.reader import Crop, read_luma
 
 SCHEMA = "evenhold/against 1"
 SIZE = 128, 72  # pixels of the copies that are compared
@@ -34,6 +34,11 @@ CLEARLY = 0.4  # of what one frame leaves unexplained, what two leave of a mixtu
 ALIKE = 0.9  # correlation from which a picture may be one of the original's
 BEGIN_S = 20.0  # of the original in which the copy's beginning is looked for
 FEWEST = 0.5  # of the pictures that must be found again to call it a copy
+BARS_SEEN = 240  # pictures, from the first on, in which black bars are looked for
+LIT, LIT_SHARE = (
+    30,
+    0.1,
+)  # code above black and what coding leaves beside an edge; in a row of no bar
 
 
 @dataclass(frozen=True)
@@ -46,6 +51,7 @@ class Film:
     rate: Fraction | None
     mean_rate: Fraction
     height: int
+    in_bars: bool = False  # whether black bars around the pictures were left out
 
 
 @dataclass(frozen=True)
@@ -95,6 +101,8 @@ class Against:
             else f"{abs(self.shift_s):.3f} s {'later' if self.shift_s > 0 else 'earlier'}"
         )
         of = f"{self.judged} of {len(self.film.times)} pictures judged"
+        if self.film.in_bars:
+            of += ", without the black bars"
         return f"{self.film.name}: rate {self.rate_is} ({rates}); {counts}; {where}; {of}"
 
     @property
@@ -110,8 +118,37 @@ class Against:
         return ""
 
 
-def load(path: Path, progress: Progress) -> Film:
-    """Read a file's pictures, small; at most 18,000 of them.
+def compare_copy(path: Path, original: Film, progress: Progress) -> Against:
+    """Say what became of an original in a copy, which may have black bars around it.
+
+    Raises `InputError`: it cannot be read or compared.
+    """
+    try:
+        return against(load(path, progress), original)
+    except InputError:
+        part = _lit_part(path)
+        if part is None:
+            raise
+        return against(replace(load(path, progress, part), in_bars=True), original)
+
+
+def _lit_part(path: Path) -> Crop | None:
+    """Part of the pictures that is not black all the time; None where that is all, or nothing."""
+    most: UInt8Array | None = None
+    for _, luma in islice(read_luma(path), BARS_SEEN):
+        most = luma if most is None else np.maximum(most, luma)
+    if most is None:
+        return None
+    lit = most > LIT
+    rows, columns = (np.flatnonzero(lit.mean(axis=axis) > LIT_SHARE).tolist() for axis in (1, 0))
+    if not rows or not columns or (len(rows), len(columns)) == most.shape:
+        return None
+    left, top = columns[0], rows[0]
+    return Crop(left, top, columns[-1] + 1 - left, rows[-1] + 1 - top)
+
+
+def load(path: Path, progress: Progress, part: Crop | None = None) -> Film:
+    """Read a file's pictures, or a part of them, small; at most 18,000 of them.
 
     Raises `InputError`: it cannot be read, or has a single picture.
     """
@@ -119,7 +156,9 @@ def load(path: Path, progress: Progress) -> Film:
     if info.mean_rate is None:
         raise InputError(f"{path} has a single picture: nothing can be compared")
     times, pictures = [], []
-    for done, (time_s, luma) in enumerate(islice(read_luma(path, size=SIZE), MOST), start=1):
+    for done, (time_s, luma) in enumerate(
+        islice(read_luma(path, size=SIZE, crop=part), MOST), start=1
+    ):
         times.append(float(time_s))
         pictures.append(luma)
         progress(min(done, info.pictures), info.pictures)
@@ -140,8 +179,8 @@ def against(film: Film, original: Film) -> Against:
         raise InputError(
             f"{film.name} cannot be compared with {original.name}: its pictures are not found "
             "there, or look too much like those beside them; a copy must show the whole picture, "
-            "at any size and rate: of one that is cropped or has black bars, give an original "
-            f"cropped or framed alike, or read it by itself: evenhold read {film.name}"
+            "at any size and rate, black bars around it or not: of one that is cropped, give an "
+            f"original cropped alike, or read it by itself: evenhold read {film.name}"
         )
     repeated = lost = 0
     for before, after in pairwise(np.flatnonzero(sure)):
@@ -177,6 +216,7 @@ def against_json(found: Against) -> dict[str, Any]:
         "repeated": found.repeated,
         "lost": found.lost,
         "mixed": found.mixed,
+        "bars_left_out": found.film.in_bars,
         "speed": round(found.speed, 4),
         "shift_s": None if found.shift_s is None else round(found.shift_s, 4),
     }

@@ -11,7 +11,8 @@ import pytest
 from patterns.cli import main
 from patterns.errors import InputError
 from patterns.picture.arrays import Float32Array
-from patterns.reading.against import Against, Film, against, load
+from patterns.reading.against import Against, Film, against, against_json, compare_copy, load
+from tests.conform.footage import ffmpeg
 from tests.reading.edits import encode
 from tests.video.moving import moving_texture
 
@@ -106,15 +107,32 @@ def test_another_clip_is_no_copy(original: Film, tmp_path: Path) -> None:
         copied(other, F(60), original, tmp_path)
 
 
-@pytest.mark.parametrize("how", ["cropped", "letterboxed"])
 def test_a_copy_of_a_part_says_what_to_do(
-    frames: list[Float32Array], original: Film, tmp_path: Path, how: str
+    frames: list[Float32Array], original: Film, tmp_path: Path
 ) -> None:
-    """Cropped by a tenth, or with bars above and below that make it taller by a quarter."""
-    bars = [np.pad(frame, ((22, 22), (0, 0)), constant_values=16) for frame in frames]
-    shown = [frame[8:172, 16:304] for frame in frames] if how == "cropped" else bars
-    with pytest.raises(InputError, match=r"whole picture.*cropped or framed alike, or read it"):
-        copied(shown, F(60), original, tmp_path)
+    path = encode([frame[8:172, 16:304] for frame in frames], F(60), tmp_path / "copy.mp4")
+    with pytest.raises(InputError, match=r"whole picture.*cropped alike, or read it"):
+        compare_copy(path, original, lambda *_: None)
+
+
+@pytest.mark.parametrize("bars", ["320:224:0:22", "440:180:50:0", "320:568:0:194"])
+def test_black_bars_around_a_copy_change_no_count(
+    bars: str,
+    frames: list[Float32Array],
+    original: Film,
+    tmp_path: Path,
+) -> None:
+    """Above and below, unlike at the sides, upright; every other frame, one of them twice."""
+    shown = frames[::2]
+    shown.insert(10, shown[9])
+    path = tmp_path / "copy.mp4"
+    ffmpeg("-i", encode(shown, F(30), tmp_path / "bare.mp4"), "-vf", f"pad={bars}", path)
+    found = compare_copy(path, original, lambda *_: None)
+    assert found.rate_is == "halved"
+    assert (found.repeated, found.lost, found.mixed) == (1, 23, 0)
+    assert found.judged == len(shown)
+    assert found.verdict.endswith("pictures judged, without the black bars")
+    assert against_json(found)["bars_left_out"] is True
 
 
 def test_the_command_says_a_line_a_file(
