@@ -9,6 +9,7 @@ said; so long work asks after each piece whether something had.
 from __future__ import annotations
 
 import json
+import re
 import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -161,6 +162,9 @@ def option_name(param: click.Parameter | None) -> str:
     return str(param.metavar or param.name) if isinstance(param, click.Argument) else "a value"
 
 
+_EXTRA = re.compile(r"Got unexpected extra arguments? \((.*)\)")
+
+
 def _words(error: click.ClickException) -> str:
     if isinstance(error, Mistyped):
         return error.message
@@ -171,7 +175,19 @@ def _words(error: click.ClickException) -> str:
         return f"there is no option {error.option_name}{f': did you mean {near}?' if near else ''}"
     if isinstance(error, click.BadParameter) and error.param is not None:
         return _bad_value(error.param, error.message.rstrip("."))
+    extra = _EXTRA.match(error.message)
+    if extra and isinstance(error, click.UsageError) and error.ctx is not None:
+        return _too_much(extra[1], error.ctx.command)
     return error.format_message().rstrip(".")
+
+
+def _too_much(typed: str, command: click.Command) -> str:
+    """Say what belongs where a word stands that no option takes."""
+    names = [option_name(param) for param in command.params if isinstance(param, click.Argument)]
+    allowed = f"one {names[0].strip('[]')} and options" if names else "options alone"
+    writes = any("--out" in param.opts for param in command.params)
+    out = "; what to write is named after --out" if writes else ""
+    return f"{typed!r} is too much: allowed are {allowed}, each with its own value{out}"
 
 
 def _bad_value(param: click.Parameter, message: str) -> str:

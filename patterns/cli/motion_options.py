@@ -81,9 +81,7 @@ def pace_options(default: Callable[[Pattern], str] | None = None) -> list[click.
     ]
 
 
-def _owners(
-    pairs: Iterable[tuple[Pattern, Option]],
-) -> dict[str, list[tuple[Pattern, Option]]]:
+def _owners(pairs: Iterable[tuple[Pattern, Option]]) -> dict[str, list[tuple[Pattern, Option]]]:
     owners: dict[str, list[tuple[Pattern, Option]]] = {}
     for pattern, option in pairs:
         owners.setdefault(option.key, []).append((pattern, option))

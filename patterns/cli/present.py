@@ -9,12 +9,7 @@ import click
 
 from patterns.cli import options as opt
 from patterns.cli.console import print_json, progress
-from patterns.cli.motion_options import (
-    MotionCommand,
-    given_paces,
-    pace_options,
-    pattern_option,
-)
+from patterns.cli.motion_options import MotionCommand, given_paces, pace_options, pattern_option
 from patterns.drawing.style import scheme
 from patterns.present.animation import FORMATS
 from patterns.present.panel import LAYOUTS

@@ -23,13 +23,7 @@ from patterns.errors import DeviceError
               help="A further name that this machine has on the network, such as laptop.local; "
               "repeatable.")  # fmt: skip
 @click.option("--quiet", is_flag=True, help="Print the address and nothing else.")
-def command(
-    folder: Path,
-    lan: bool,
-    port: int,
-    host_names: tuple[str, ...],
-    quiet: bool,
-) -> None:
+def command(folder: Path, lan: bool, port: int, host_names: tuple[str, ...], quiet: bool) -> None:
     """Serve a kit to a phone or tablet, untouched, and measure there what it plays.
 
     FOLDER is outputs/kit unless given; if it is missing, the usual kit is rendered into it

@@ -10,13 +10,7 @@ from typing import Any
 
 from patterns.clip import Clip, describe
 from patterns.errors import RequestError
-from patterns.kit.make_clip import (
-    ClipJob,
-    file_digest,
-    make_clip,
-    read_record,
-    write_poster,
-)
+from patterns.kit.make_clip import ClipJob, file_digest, make_clip, read_record, write_poster
 from patterns.kit.pages import HOW_TO_NAME, crib_sheet, how_to_page, index_page
 from patterns.kit.record import dump, fingerprint
 from patterns.scenes.motion import Motion

@@ -167,10 +167,7 @@ def rate_panels(
 
 
 def conform_panels(
-    footage: Fraction,
-    timeline: Fraction,
-    refresh_hz: Fraction,
-    shutter: Shutter = USUAL_SHUTTER,
+    footage: Fraction, timeline: Fraction, refresh_hz: Fraction, shutter: Shutter = USUAL_SHUTTER
 ) -> tuple[Panel, ...]:
     """Footage on a timeline of another rate, in three ways, and footage shot at that rate.
 

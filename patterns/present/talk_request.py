@@ -65,7 +65,7 @@ class TalkRequest:
         if not 2 <= len(self.rates) <= 4 or len(set(self.rates)) != len(self.rates):
             raise RequestError(
                 "two to four different rates are compared, not "
-                f"{joined([format_decimal(rate) for rate in self.rates])}: try --rates 24,30"
+                f"{self.rates_words}: try --rates 24,30"
             )
 
     @property
@@ -86,8 +86,7 @@ class TalkRequest:
     @property
     def rates_words(self) -> str:
         """'24, 25 and 30'."""
-        *most, last = (format_decimal(rate) for rate in self.rates)
-        return f"{', '.join(most)} and {last}"
+        return joined([format_decimal(rate) for rate in self.rates])
 
     @property
     def rates_name(self) -> str:

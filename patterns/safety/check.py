@@ -201,12 +201,7 @@ class FlashCheck:
             return self._striped or self._worst
         return self._worst
 
-    def report(
-        self,
-        *,
-        still: bool = False,
-        notes: tuple[str, ...] = (),
-    ) -> SafetyReport:
+    def report(self, *, still: bool = False, notes: tuple[str, ...] = ()) -> SafetyReport:
         """Return the result of what was seen. Call it once, after the last frame.
 
         `still`: the one frame is a still picture: only stripes are judged.

@@ -93,14 +93,7 @@ class Reducer:
     smooth from row to row, such as rendered ones, while they are made.
     """
 
-    def __init__(
-        self,
-        width: int,
-        height: int,
-        viewing: Viewing,
-        *,
-        quick: bool = False,
-    ) -> None:
+    def __init__(self, width: int, height: int, viewing: Viewing, *, quick: bool = False) -> None:
         self.grid = Grid.of(width, height)
         self._quick = quick
         self._factor = 1 if quick else FINE
@@ -151,11 +144,7 @@ class Reducer:
         )
 
     def _look_up(
-        self,
-        codes: UInt8Array,
-        narrow: bool,
-        signal: IndexArray,
-        light: npt.NDArray[np.complex64],
+        self, codes: UInt8Array, narrow: bool, signal: IndexArray, light: npt.NDArray[np.complex64]
     ) -> None:
         """Write the signal and both luminances of some rows of codes."""
         channels, size = len(codes), codes[0].size

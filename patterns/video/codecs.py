@@ -43,12 +43,12 @@ class Codec:
 
     name: str  # as the user types it
     title: str  # for people: what it is and what it is good for
-    suffix: str  # of the file, with its dot
-    muxer: str  # format name for the encoder, 'mp4' or 'mov'
-    pixel_format: str  # what is stored; frames come in as 8-bit 4:2:0
     # Encoders that keep the promises, the preferred one first, each with its arguments from level
     # and keyframe distance in frames. Which of them there are differs with the machine.
     ways: tuple[tuple[str, Settings], ...]
+    suffix: str = ".mp4"  # of the file, with its dot
+    muxer: str = "mp4"  # format name for the encoder, 'mp4' or 'mov'
+    pixel_format: str = "yuv420p"  # what is stored; frames come in as 8-bit 4:2:0
     # table of the levels, lowest first; empty where the codec has none
     levels: tuple[Level, ...] = ()
     block: int = 1  # side of the unit that the table counts
@@ -161,9 +161,6 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
             Codec(
                 name="h264",
                 title="H.264 High, plays nearly everywhere",
-                suffix=".mp4",
-                muxer="mp4",
-                pixel_format="yuv420p",
                 ways=(("libx264", encoders.h264),),
                 small=(("libx264", encoders.h264_small),),
                 levels=H264_LEVELS,
@@ -172,9 +169,6 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
             Codec(
                 name="hevc",
                 title="H.265 Main, for phones and televisions at high rates",
-                suffix=".mp4",
-                muxer="mp4",
-                pixel_format="yuv420p",
                 ways=(("libx265", encoders.hevc),),
                 small=(("libx265", encoders.hevc_small),),
                 levels=H265_LEVELS,
@@ -182,18 +176,12 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
             Codec(
                 name="vp9",
                 title="VP9 profile 0, for browsers",
-                suffix=".mp4",
-                muxer="mp4",
-                pixel_format="yuv420p",
                 ways=(("libvpx-vp9", encoders.vp9),),
                 levels=VP9_LEVELS,
             ),
             Codec(
                 name="av1",
                 title="AV1 Main, for recent browsers and phones",
-                suffix=".mp4",
-                muxer="mp4",
-                pixel_format="yuv420p",
                 ways=(("libsvtav1", encoders.av1_svt), ("libaom-av1", encoders.av1_aom)),
                 levels=AV1_LEVELS,
                 max_rate_hz=240,
@@ -209,9 +197,6 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
             Codec(
                 name="lossless",
                 title="H.264 lossless, bit for bit what was drawn; not for phones",
-                suffix=".mp4",
-                muxer="mp4",
-                pixel_format="yuv420p",
                 ways=(("libx264", encoders.lossless),),
                 levels=H264_LEVELS,
                 block=16,

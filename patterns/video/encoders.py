@@ -144,10 +144,7 @@ def av1_aom(level: Level | None, keyframe: int) -> tuple[str, ...]:
 
 def prores(level: Level | None, keyframe: int) -> tuple[str, ...]:  # noqa: ARG001 - all intra
     """ProRes 422 HQ."""
-    return (
-        *("-profile:v", "hq", "-vendor", "apl0", "-threads", THREADS),
-        *("-q:v", "6"),
-    )
+    return (*("-profile:v", "hq", "-vendor", "apl0", "-threads", THREADS), *("-q:v", "6"))
 
 
 def lossless(level: Level | None, keyframe: int) -> tuple[str, ...]:

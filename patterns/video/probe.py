@@ -7,10 +7,10 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from patterns.errors import InputError
-from patterns.video.description import Description
+from patterns.video.description import Description, StreamText
 from patterns.video.process import FfmpegProcess, input_arguments
 
 LEAST_SIDE, LONGEST = 16, 32  # pixels; and a picture's long side over its short one
@@ -31,51 +31,21 @@ COARSEST_S = Fraction(1, 500)
 
 
 @dataclass(frozen=True)
-class VideoInfo:
-    """Facts of a file.
+class VideoInfo(StreamText):
+    """Facts of a file: what ffmpeg says of its stream, and what its packets tell.
 
-    Attributes
-    ----------
-    width, height
-        As shown: exchanged if the file asks for a quarter turn.
-    rotation_deg
-        Clockwise turn that the file asks for, 0, 90, 180 or 270.
-    rate
-        Exact pictures a second: of all pictures if they are evenly timed, else None.
-    mean_rate
-        Pictures a second on average; None if there is one picture only.
-    times
-        When each picture is due, seconds, rising. Pictures that fail to decode are in it.
-    tick_s
-        Unit of the file's clock, seconds.
-    duration_s
-        From the first picture to the end of the last, which lasts as long as the mean.
-    capture_hz
-        Pictures a second at which the maker's tag says that it was taken, where it stores slow
-        motion; None without such a tag.
-    left_out
-        Pictures in the file that its edit list does not show.
-    codec, profile, pixel_format, primaries, transfer, matrix, colour_range, fields
-        In ffmpeg's words; '' where the file does not say.
+    Width and height are as shown: exchanged if the file asks for a quarter turn.
     """
 
-    width: int
-    height: int
-    rotation_deg: int
-    rate: Fraction | None
-    mean_rate: Fraction | None
+    rotation_deg: int  # clockwise turn that the file asks for, 0, 90, 180 or 270
+    rate: Fraction | None  # exact pictures a second if they are evenly timed, else None
+    mean_rate: Fraction | None  # pictures a second on average; None if there is one picture only
+    # when each picture is due, seconds, rising; pictures that fail to decode are in it
     times: tuple[Fraction, ...]
-    tick_s: Fraction
-    codec: str
-    profile: str
-    pixel_format: str
-    primaries: str
-    transfer: str
-    matrix: str
-    colour_range: str
+    tick_s: Fraction  # unit of the file's clock, seconds
+    # pictures a second at which the maker's tag says that it was taken, where it stores slow motion
     capture_hz: Fraction | None = None
-    fields: str = ""
-    left_out: int = 0
+    left_out: int = 0  # pictures in the file that its edit list does not show
 
     @property
     def pictures(self) -> int:
@@ -119,23 +89,15 @@ def probe(path: str | os.PathLike[str]) -> VideoInfo:
             f"{os.fspath(path)} has {float(mean_rate):.0f} pictures a second by its clock: it "
             f"is damaged, and at most {MOST_HZ} are read; try a fresh copy"
         )
+    facts: dict[str, Any] = vars(stream) | {"width": width, "height": height}
     return VideoInfo(
-        width=width,
-        height=height,
+        **facts,
         rotation_deg=told.rotation_deg,
         rate=exact_rate(times, tick_s),
         mean_rate=mean_rate,
         times=times,
         tick_s=tick_s,
-        codec=stream.codec,
-        profile=stream.profile,
-        pixel_format=stream.pixel_format,
-        primaries=stream.primaries,
-        transfer=stream.transfer,
-        matrix=stream.matrix,
-        colour_range=stream.colour_range,
         capture_hz=told.capture_hz,
-        fields=stream.fields,
         left_out=left_out,
     )
 

@@ -65,6 +65,13 @@ def test_what_makes_or_serves_moving_pictures_shows_the_caution(
         (("shoot",), "command 'shoot' is unknown: allowed are cadence, check, "),
         (("render", "bars", "--rat", "24"), "there is no option --rat: did you mean --rate"),
         (("cadence",), "RATE... is missing (see 'evenhold cadence --help')"),
+        (
+            ("render", "bars", "dam.mp4"),
+            "'dam.mp4' is too much: allowed are options alone, each wi",
+        ),
+        (("kit", "dam", "weir"), "what to write is named after --out (see 'evenhold kit --help')"),
+        (("plan", "dam"), "each with its own value (see 'evenhold plan --help')"),
+        (("serve", "kit", "weir"), "'weir' is too much: allowed are one FOLDER and options"),
     ],
 )
 def test_a_refusal_names_what_was_typed_and_what_to_try(
