@@ -8,7 +8,7 @@ trapezoid's integral at the cell's ends: nothing is sampled.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from math import gcd, pi
 from typing import Protocol
@@ -20,10 +20,12 @@ from patterns.picture.light import BT709, CB_SPAN, CR_SPAN, light_to_signal
 from patterns.scenes.ground.field import BoxPlan
 from patterns.scenes.orbit.plan import TEXELS, Chunk, Group, RowPlan
 from patterns.scenes.orbit.texels import Texels
+from patterns.scenes.pattern import two_at_a_time
 
 CELLS_AT_ONCE = 200_000  # of a surface, painted together
 AHEAD_CELLS = 100_000  # as many that will only be needed later are worth painting with others
 NEVER = np.iinfo(np.int64).min  # no sector has this number
+TEXELS_TOGETHER = 16  # at least, that one matrix of weights serves
 
 
 class Surface(Protocol):
@@ -43,6 +45,7 @@ class Surface(Protocol):
 class Atlas:
     """Texels of all groups, painted when they come into view.
 
+    `surfaces`: one for each chunk. What one serves is painted in one thread.
     `exposure`: radians that the world turns while a frame is exposed.
 
     Attributes
@@ -51,7 +54,7 @@ class Atlas:
         What has been painted.
     """
 
-    def __init__(self, plan: RowPlan, surfaces: dict[int, Surface], exposure: float) -> None:
+    def __init__(self, plan: RowPlan, surfaces: Sequence[Surface], exposure: float) -> None:
         self._plan, self._surfaces, self._exposure = plan, surfaces, exposure
         self.texels = Texels(plan)
         self._sectors = np.array([chunk.sectors for chunk in plan.chunks])
@@ -84,25 +87,32 @@ class Atlas:
         it, as far as it pays.
         """
         needs, later = self._needs(turned), self._needs(until)
+        alike: dict[Surface, list[tuple[int, range]]] = {}
         for number in np.flatnonzero((needs != self._ready).any(axis=(0, 1))).tolist():
+            missing = set()
             for side in (0, 1):
-                missing = self._missing(number, needs[side, :, number], later[side, :, number])
-                for run in self._runs(number, missing):
-                    self._paint_run(number, run)
-                    self._painted[number].update(run)
+                missing |= self._missing(number, needs[side, :, number], later[side, :, number])
+            for run in self._runs(number, sorted(missing)):
+                alike.setdefault(self._surfaces[number], []).append((number, run))
+        if alike:
+            two_at_a_time(self._paint_runs, alike.values())
         self._ready = needs
 
-    def _missing(self, number: int, needs: IntArray, later: IntArray) -> list[int]:
-        """Sectors of a chunk that are to be painted, counted from bearing 0, in order."""
+    def _paint_runs(self, runs: list[tuple[int, range]]) -> None:
+        for number, run in runs:
+            self._paint_run(number, run)
+            self._painted[number].update(run)
+
+    def _missing(self, number: int, needs: IntArray, later: IntArray) -> set[int]:
+        """Sectors of a chunk that are to be painted, counted from bearing 0."""
         chunk, painted = self._plan.chunks[number], self._painted[number]
         first, last = needs.tolist()
         if painted.issuperset(sector % chunk.sectors for sector in range(first, last + 1)):
-            return []
+            return set()
         more = AHEAD_CELLS * chunk.sectors // (chunk.columns * chunk.count)
         first = max(min(int(later[0]), first), first - more)
         last = min(max(int(later[1]), last), last + more, first + chunk.sectors - 1)
-        seen = (sector % chunk.sectors for sector in range(first, last + 1))
-        return [sector for sector in seen if sector not in painted]
+        return {sector % chunk.sectors for sector in range(first, last + 1)} - painted
 
     def _runs(self, number: int, missing: list[int]) -> Iterator[range]:
         """Sectors in runs without gaps that are not too large to paint together."""
@@ -119,7 +129,7 @@ class Atlas:
         """Paint sectors of a chunk: each holds the same, whatever is painted with it."""
         chunk = self._plan.chunks[number]
         groups = [self._plan.groups[k] for k in chunk.groups]
-        surface = self._surfaces[groups[0].surface]
+        surface = self._surfaces[number]
         cell, wide = 2 * pi / chunk.columns, chunk.columns // chunk.sectors
         reaches = [turn_reach(group.azimuth_span / cell, self._exposure / cell) for group in groups]
         most = max(reaches)
@@ -186,9 +196,6 @@ def _codes(light: Float32Array, coarse: int, noise: Float32Array | None) -> list
         planes = [np.float32(16) + np.float32(219) * y]
     rounding = np.float32(0.5) if noise is None else noise
     return [np.ascontiguousarray((plane + rounding).astype(np.uint8).T) for plane in planes]
-
-
-TEXELS_TOGETHER = 16
 
 
 def trapezoid_integral(x: FloatingArray, first: float, second: float) -> FloatingArray:

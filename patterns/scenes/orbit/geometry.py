@@ -23,7 +23,7 @@ from patterns.scenes.orbit.outlines import Profile, meet
 
 # The ground before and behind the axis is kept apart: its azimuths lie about pi and about
 # 0, and one row of the atlas serves a short span of azimuth.
-WALL, FAR_GROUND, NEAR_GROUND, SUBJECT = range(4)
+WALL, SUBJECT, FAR_GROUND, NEAR_GROUND = range(4)
 
 WIDEST_AZIMUTH = 0.3  # radians; where a surface is seen edge on, a pixel spans more than is of use
 FINEST_M = 0.008  # nothing in the country is finer

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.arrays import Float32Array, FloatingArray, IndexArray
+from patterns.picture.arrays import BoolArray, Float32Array, FloatingArray, IndexArray
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import GRAVEL, SHADE, through_haze
@@ -15,10 +15,10 @@ from patterns.scenes.orbit.subjects import Shadow
 
 Codes = npt.NDArray[np.uint16]
 
-BLOCK = 128
+BLOCK = 64  # samples of a side that are computed together
 CELLS_TOGETHER = 16384  # that are read at once: the working arrays stay in cache
 REACH = 4  # steps between the places that stand for all, and about each of them
-FINEST_STEP_M = 0.03
+FINEST_STEP_M = 1 / 32  # steps of 4 m and more read the country's overview
 FULL = 65535  # full light of the country that is kept: half the room, and fine enough
 APRON_M = 6.6  # beyond the subject's foot that gravel may lie
 HIDDEN_M = 25.0  # that the subject hides any sky from
@@ -42,121 +42,26 @@ def _some(count: int, apart: float) -> IndexArray:
     return np.append(np.arange(0, count - 1, max(1, int(apart))), count - 1)
 
 
-class _Level:
-    """Square of the country about the subject, light every `step_m`, filled block by block.
-
-    Its light is 3 planes of 0 to FULL.
-    """
-
-    def __init__(self, step_m: float, outer_m: float) -> None:
-        self.step_m = step_m
-        half = int(np.ceil((outer_m + 3 * step_m) / step_m / BLOCK))
-        self.half = half * BLOCK
-        across = 2 * self.half // BLOCK
-        # Memory that is never written to is never taken from the machine.
-        self.light = np.empty((3, 2 * self.half, 2 * self.half), np.uint16)
-        self._filled = np.zeros((across, across), bool)
-        self._axes: dict[tuple[int, float], GridAxis] = {}
-
-    def ensure(
-        self,
-        country: Country,
-        centre: tuple[float, float],
-        x_m: FloatingArray,
-        y_m: FloatingArray,
-    ) -> None:
-        """Have all blocks within `REACH` steps of places."""
-        for i, j in self._blocks(x_m, y_m):
-            if not self._filled[i, j]:
-                self._fill(country, centre, i * BLOCK, j * BLOCK)
-                self._filled[i, j] = True
-
-    def _blocks(self, x_m: FloatingArray, y_m: FloatingArray) -> list[tuple[int, int]]:
-        """Blocks, by row and column, that are read about places."""
-        across = 2 * self.half // BLOCK
-        met = np.zeros((across, across), bool)
-        ends = [
-            [
-                np.clip((axis + side) * (1 / BLOCK), 0, across - 1).astype(np.intp)
-                for side in (-REACH, REACH)
-            ]
-            for axis in (x_m / self.step_m + self.half, y_m / self.step_m + self.half)
-        ]
-        for i in ends[0]:
-            for j in ends[1]:
-                met[i, j] = True
-        return [(i, j) for i, j in np.argwhere(met).tolist()]
-
-    def _fill(self, country: Country, centre: tuple[float, float], i: int, j: int) -> None:
-        """Compute the block whose first sample is `i`, `j`."""
-        along, across = (self._axis(k, c) for k, c in zip((i, j), centre, strict=True))
-        light = country.grid(along, across) * np.float32(FULL)
-        self.light[:, i : i + BLOCK, j : j + BLOCK] = np.rint(light, out=light)
-
-    def _axis(self, first: int, centre_m: float) -> GridAxis:
-        """Samples from `first` on, kept: blocks beside each other share what is known of them."""
-        key = (first, centre_m)
-        if key not in self._axes:
-            begin_m = centre_m + (first - self.half) * self.step_m
-            self._axes[key] = GridAxis.even(begin_m, self.step_m, BLOCK, self.step_m)
-        return self._axes[key]
-
-    def read(
-        self, sines: Float32Array, cosines: Float32Array, radii: Float32Array, out: Float32Array
-    ) -> None:
-        """Fill `out` (m, 3, n) with light on m rays at n radii, linear between samples."""
-        # 32 bits place a sample to a hundredth of a step, far below what is seen.
-        steps = radii * np.float32(1 / self.step_m)
-        px, py = sines * steps, cosines * steps
-        px += np.float32(self.half)
-        py += np.float32(self.half)
-        i, j = np.floor(px), np.floor(py)
-        px -= i
-        py -= j
-        side = 2 * self.half
-        place = i.astype(np.intp)
-        place *= side
-        place += j.astype(np.intp)
-        found = np.empty(place.shape, np.uint16)
-        for channel, flat in enumerate(self.light.reshape(3, -1)):
-            low, high = _mixed(flat, place, py, found), _mixed(flat[side:], place, py, found)
-            high -= low
-            high *= px
-            low += high
-            np.multiply(low, np.float32(1 / FULL), out=out[:, channel])
-
-
-def _mixed(samples: Codes, place: IndexArray, part: Float32Array, found: Codes) -> Float32Array:
-    """What lies at `part` between each sample and the next; `found` is working space."""
-    # The square reaches beyond all that is asked for: nothing is clipped.
-    low = samples.take(place, out=found, mode="clip").astype(np.float32)
-    high = samples[1:].take(place, out=found, mode="clip").astype(np.float32)
-    high -= low
-    high *= part
-    low += high
-    return low
-
-
 class OrbitGround:
-    """Ground disc: bearings clockwise from the country's y axis, metres from the axis."""
+    """Ground disc: bearings clockwise from the country's y axis, metres from the axis.
+
+    It serves cells of like size: the country under them is kept as a square of 3 planes of 0 to
+    FULL, light every `step_m` out to `outer_m`, of which only blocks in sight are made.
+    """
 
     dithered = False
 
-    def __init__(self, country: Country, seed: int, profile: Profile) -> None:
-        self._country, self._profile = country, profile
+    def __init__(
+        self, country: Country, seed: int, shadow: Shadow, step_m: float, outer_m: float
+    ) -> None:
+        self._country, self._shadow, self._step_m = country, shadow, step_m
         rng = np.random.default_rng([seed, 0x0B17])
-        x, y = rng.random(2) * Country.PERIOD_M
-        self._centre = (float(x), float(y))
-        self._levels: dict[float, _Level] = {}
-        self._shadow = Shadow(profile)
-
-    def lay_out(self, cells: list[tuple[FloatingArray, tuple[float, float]]]) -> None:
-        """Make room for the country under the `across` and `spans` that will be asked for."""
-        reach: dict[float, float] = {}
-        for across, spans in cells:
-            step = _step_m(spans, across)
-            reach[step] = max(reach.get(step, 0), float(across[-1]))
-        self._levels = {step: _Level(step, outer) for step, outer in reach.items()}
+        self._centre = (rng.random(2) * Country.PERIOD_M).tolist()
+        half = int(np.ceil((outer_m + 3 * step_m) / step_m / BLOCK))
+        self._half = half * BLOCK
+        # Memory that is never written to is never taken from the machine.
+        self._light = np.empty((3, 2 * self._half, 2 * self._half), np.uint16)
+        self._filled = np.zeros((2 * half, 2 * half), bool)
 
     def light(
         self, bearing: FloatingArray, across: FloatingArray, spans: tuple[float, float]
@@ -166,21 +71,18 @@ class OrbitGround:
             turn(bearing).astype(np.float32)[:, np.newaxis] for turn in (np.sin, np.cos)
         )
         radii = np.clip(across, 0, RING_RADIUS_M).astype(np.float32)
-        level = self._levels[_step_m(spans, across)]
         apart = (float(radii[-1]) * spans[0], spans[1])
         some, few = (
-            _some(count, REACH * level.step_m / m)
+            _some(count, REACH * self._step_m / m)
             for count, m in zip((len(sines), len(radii)), apart, strict=True)
         )
-        level.ensure(
-            self._country, self._centre, sines[some] * radii[few], cosines[some] * radii[few]
-        )
+        self._ensure(sines[some] * radii[few], cosines[some] * radii[few])
         out = np.empty((len(sines), 3, len(radii)), np.float32)
         high = max(1, CELLS_TOGETHER // len(radii))
         for begin in range(0, len(out), high):
             part = slice(begin, begin + high)
-            level.read(sines[part], cosines[part], radii, out[part])
-        base = self._profile.base_radius_m
+            self._read(sines[part], cosines[part], radii, out[part])
+        base = self._shadow.foot_m
         apron = int(np.searchsorted(across, base + APRON_M))
         if apron:
             self._apron(out[:, :, :apron], bearing, across[:apron])
@@ -197,8 +99,74 @@ class OrbitGround:
         out[:, :, :near] *= (1 - hidden).astype(np.float32)
         return out
 
+    def _ensure(self, x_m: FloatingArray, y_m: FloatingArray) -> None:
+        """Have all blocks within `REACH` steps of places."""
+        missing = self._met(x_m, y_m) & ~self._filled
+        for i in np.flatnonzero(missing.any(axis=1)).tolist():
+            ends = np.flatnonzero(np.diff(missing[i], prepend=False, append=False))
+            for first, last in ends.reshape(-1, 2).tolist():
+                self._fill(i, slice(first, last))
+
+    def _met(self, x_m: FloatingArray, y_m: FloatingArray) -> BoolArray:
+        """Which blocks are read about places."""
+        met = np.zeros_like(self._filled)
+        ends = [
+            [
+                np.clip((axis + side) * (1 / BLOCK), 0, len(met) - 1).astype(np.intp)
+                for side in (-REACH, REACH)
+            ]
+            for axis in (x_m / self._step_m + self._half, y_m / self._step_m + self._half)
+        ]
+        for i in ends[0]:
+            for j in ends[1]:
+                met[i, j] = True
+        return met
+
+    def _fill(self, row: int, columns: slice) -> None:
+        """Compute blocks of a row that lie side by side."""
+        some = (
+            slice(row * BLOCK, (row + 1) * BLOCK),
+            slice(columns.start * BLOCK, columns.stop * BLOCK),
+        )
+        along, across = (
+            GridAxis.even(
+                middle_m + (part.start - self._half) * self._step_m,
+                self._step_m,
+                part.stop - part.start,
+                self._step_m,
+            )
+            for part, middle_m in zip(some, self._centre, strict=True)
+        )
+        light = self._country.view(along, across) * np.float32(FULL)
+        self._light[:, some[0], some[1]] = np.rint(light, out=light)
+        self._filled[row, columns] = True
+
+    def _read(
+        self, sines: Float32Array, cosines: Float32Array, radii: Float32Array, out: Float32Array
+    ) -> None:
+        """Fill `out` (m, 3, n) with light on m rays at n radii, linear between samples."""
+        # 32 bits place a sample to a hundredth of a step, far below what is seen.
+        steps = radii * np.float32(1 / self._step_m)
+        px, py = sines * steps, cosines * steps
+        px += np.float32(self._half)
+        py += np.float32(self._half)
+        i, j = np.floor(px), np.floor(py)
+        px -= i
+        py -= j
+        side = 2 * self._half
+        place = i.astype(np.intp)
+        place *= side
+        place += j.astype(np.intp)
+        found = np.empty(place.shape, np.uint16)
+        for channel, flat in enumerate(self._light.reshape(3, -1)):
+            low, high = _mixed(flat, place, py, found), _mixed(flat[side:], place, py, found)
+            high -= low
+            high *= px
+            low += high
+            np.multiply(low, np.float32(1 / FULL), out=out[:, channel])
+
     def _apron(self, out: Float32Array, bearing: FloatingArray, across: FloatingArray) -> None:
-        base = self._profile.base_radius_m
+        base = self._shadow.foot_m
         edge = (
             0.5 * np.sin(3 * bearing + 1) + 0.35 * np.sin(7 * bearing) + 0.2 * np.sin(17 * bearing)
         )
@@ -216,3 +184,30 @@ class OrbitGround:
     def through_air(self, light: Float32Array, distance_m: FloatingArray) -> Float32Array:
         """Light (..., 3, rows) after `distance_m` of haze."""
         return through_haze(light, distance_m)
+
+
+def _mixed(samples: Codes, place: IndexArray, part: Float32Array, found: Codes) -> Float32Array:
+    """What lies at `part` between each sample and the next; `found` is working space."""
+    # The square reaches beyond all that is asked for: nothing is clipped.
+    low = samples.take(place, out=found, mode="clip").astype(np.float32)
+    high = samples[1:].take(place, out=found, mode="clip").astype(np.float32)
+    high -= low
+    high *= part
+    low += high
+    return low
+
+
+def grounds(
+    country: Country,
+    seed: int,
+    profile: Profile,
+    cells: list[tuple[FloatingArray, tuple[float, float]]],
+) -> list[OrbitGround]:
+    """Ground for each of the `across` and `spans` of cells: the same one for like cells."""
+    steps = [_step_m(spans, across) for across, spans in cells]
+    reach: dict[float, float] = {}
+    for step, (across, _) in zip(steps, cells, strict=True):
+        reach[step] = max(reach.get(step, 0), float(across[-1]))
+    shadow = Shadow(profile)
+    made = {step: OrbitGround(country, seed, shadow, step, outer) for step, outer in reach.items()}
+    return [made[step] for step in steps]

@@ -21,7 +21,7 @@ from patterns.scenes.orbit.geometry import NEAR_GROUND, SUBJECT, Seen
 
 STEP = 1.4  # from footprint to footprint across the turn
 # Rows to a footprint are 1 / density: by the subject's level edges, finer.
-DENSITIES = np.array([0.6, 0.62, 0.62, 0.5])  # by surface
+DENSITIES = np.array([0.6, 0.5, 0.62, 0.62])  # by surface
 TEXELS = 1.35  # texels to a footprint along the turn
 LEAST_LEVEL = 11  # 48 texels to a turn
 MOST_ROWS = 256  # of a group

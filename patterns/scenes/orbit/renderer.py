@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from math import radians
 from threading import get_ident
 
@@ -26,16 +26,15 @@ from patterns.scenes.orbit.geometry import (
     FAR_GROUND,
     NEAR_GROUND,
     SUBJECT,
-    WALL,
     OrbitCamera,
     look,
 )
-from patterns.scenes.orbit.ground import OrbitGround
+from patterns.scenes.orbit.ground import grounds
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.plan import RowPlan, plan_rows
 from patterns.scenes.orbit.subjects import OrbitSubject
 from patterns.scenes.orbit.texels import SUBTEXELS, Reader, Texels
-from patterns.scenes.pattern import Shot
+from patterns.scenes.pattern import Shot, two_at_a_time
 
 LATER = 240  # frames before they are drawn that texels may be painted with others
 
@@ -65,9 +64,13 @@ class OrbitRenderer:
         turn = float(self._turn_deg * n / 360 % 1)  # exact, and less than one, before it is rounded
         offset = np.rint(self._lengths * (turn * SUBTEXELS)).astype(np.int64)
         luma, *chroma = (plane.reshape(-1) for plane in (picture.y, picture.cb, picture.cr))
-        self._read(0, offset, (luma,))
-        self._read(2, offset, chroma)
-        self._draw_edges(offset, luma, chroma)
+        two_at_a_time(
+            lambda draw: draw(),
+            (
+                partial(self._draw_luma, offset, luma),
+                partial(self._draw_chroma, offset, chroma),
+            ),
+        )
 
     def _paint(self, n: int) -> None:
         """Have what frame `n` sees painted: if frames come in order, more at a time."""
@@ -76,14 +79,19 @@ class OrbitRenderer:
         self._last = n
         self._atlas.paint(*(radians(self._turn_deg * some) for some in (n, later)))
 
-    def _draw_edges(self, offset: IntArray, luma: UInt8Array, chroma: list[UInt8Array]) -> None:
-        """Pixels across which the subject ends: the mean of their finer samples' light."""
-        fine = EDGE_GRID * EDGE_GRID
+    def _draw_luma(self, offset: IntArray, luma: UInt8Array) -> None:
+        """Pixels across which the subject ends are the mean of their finer samples' light."""
+        self._read(0, offset, (luma,))
         code = np.empty(len(self._readers[1]), np.uint8)
         self._read(1, offset, (code,))
-        luma[self._edges[0]] = light_to_code(self._light.take(code).reshape(-1, fine).mean(axis=1))
+        light = self._light.take(code).reshape(-1, EDGE_GRID**2)
+        luma[self._edges[0]] = light_to_code(light.mean(axis=1))
+
+    def _draw_chroma(self, offset: IntArray, chroma: list[UInt8Array]) -> None:
+        self._read(2, offset, chroma)
         both = np.empty((2, len(self._readers[3])), np.uint8)
         self._read(3, offset, list(both))
+        fine = EDGE_GRID**2
         total = both.reshape(2, -1, fine).sum(axis=2, dtype=np.uint16)
         for plane, mean in zip(chroma, (total + fine // 2) // fine, strict=True):
             plane[self._edges[1]] = mean.astype(np.uint8)
@@ -99,7 +107,7 @@ class _Sight:
     plan: RowPlan  # rows of the atlas
     readers: list[Reader]  # of the samples of luma, of its edges, of chroma and of its edges
     edges: tuple[IntArray, IntArray]  # pixels on an edge of the subject, in luma and in chroma
-    surfaces: dict[int, Surface]  # what is seen, with the country that has been made of it
+    surfaces: list[Surface]  # of each chunk, with the country that has been made of it
 
 
 @lru_cache(maxsize=1)
@@ -117,31 +125,25 @@ def _sight(
     with ThreadPoolExecutor(1) as beside:
         country = beside.submit(country_of, seed)
         luma, chroma = look(camera, 1), look(camera, 2)
-    seen = [luma.seen, luma.edge_seen, chroma.seen, chroma.edge_seen]
-    plan, rows = plan_rows(list(zip(seen, (0, 0, 1, 1), strict=True)))
-    texels = Texels(plan)
-    readers = [
-        Reader(some.azimuth, row, plan, texels) for some, row in zip(seen, rows, strict=True)
-    ]
+        seen = [luma.seen, luma.edge_seen, chroma.seen, chroma.edge_seen]
+        plan, rows = plan_rows(list(zip(seen, (0, 0, 1, 1), strict=True)))
+        texels = Texels(plan)
+        readers = [
+            Reader(some.azimuth, row, plan, texels) for some, row in zip(seen, rows, strict=True)
+        ]
     surfaces = _surfaces(seed, country.result(), camera.up_m, subject, plan)
     return _Sight(plan, readers, (luma.edges, chroma.edges), surfaces)
 
 
 def _surfaces(
     seed: int, country: Country, up_m: float, subject: OrbitSubject, plan: RowPlan
-) -> dict[int, Surface]:
-    surfaces: dict[int, Surface] = {
-        WALL: Wall(seed, up_m),
-        SUBJECT: subject,
-    }
+) -> list[Surface]:
+    """What each chunk of the plan is painted from."""
     kinds = [plan.groups[chunk.groups[0]].surface for chunk in plan.chunks]
-    ground = OrbitGround(country, seed, subject.profile)
-    ground.lay_out(
-        [
-            (chunk.middles, chunk.spans)
-            for chunk, kind in zip(plan.chunks, kinds, strict=True)
-            if kind in (NEAR_GROUND, FAR_GROUND)
-        ]
-    )
-    surfaces[NEAR_GROUND] = surfaces[FAR_GROUND] = ground
+    wall = Wall(seed, up_m)
+    surfaces: list[Surface] = [subject if kind == SUBJECT else wall for kind in kinds]
+    ground = [k for k, kind in enumerate(kinds) if kind in (NEAR_GROUND, FAR_GROUND)]
+    cells = [(plan.chunks[k].middles, plan.chunks[k].spans) for k in ground]
+    for k, level in zip(ground, grounds(country, seed, subject.profile, cells), strict=True):
+        surfaces[k] = level
     return surfaces

@@ -25,6 +25,9 @@ from patterns.scenes.orbit.outlines import OUTLINES, Profile
 FITTING_REACH_M = 3.0  # above and below its own height that a fitting still changes a wall
 OUTLINE_PLACES = 4001  # along a subject's outline, a centimetre or so apart
 SUN_UP = radians(SUN_ELEVATION_DEG)
+SUN_WIDTH = 0.0093  # radians that the sun's disc spans: how soft shadows are
+SLICES = 72  # discs that stand for a solid that throws a shadow
+FINEST_STEP_M = 0.08  # of a shadow's map that is kept; no shadow is sharper
 
 
 @dataclass(frozen=True)
@@ -161,21 +164,18 @@ class OrbitSubject:
         return np.asarray(open_sky, np.float32)
 
 
-SUN_WIDTH = 0.0093  # radians that the sun's disc spans: how soft shadows are
-SLICES = 72  # discs that stand for the solid
-FINEST_STEP_M = 0.08  # of the map that is kept; no shadow is sharper
-
-
 class Shadow:
     """How much of the sun (0 to 1) a solid keeps from places on the ground.
 
     Maps of one half, the other being its mirror image, are kept for each softness.
+    `foot_m` is the solid's radius where it is widest.
     """
 
     def __init__(self, profile: Profile) -> None:
         self._outline = np.array(profile.points)
         self._stretch = 1 / tan(radians(SUN_ELEVATION_DEG))
-        self._base_m = profile.base_radius_m + 1
+        self.foot_m = profile.base_radius_m
+        self._base_m = self.foot_m + 1
         self._top_m = float(self._outline[:, 1].max())
         self._maps: dict[int, tuple[Float32Array, float]] = {}
 

@@ -23,7 +23,7 @@ from patterns.scenes.orbit.plan import RowPlan, runs
 
 SUBTEXEL_BITS = 6
 SUBTEXELS = 1 << SUBTEXEL_BITS  # a place is kept to this part of a texel
-BLOCK = 65536
+BLOCK = 32768  # samples that are read together
 LONGEST_ROW = 1 << 18  # texels; rows of the largest pictures are half as long
 
 
@@ -114,6 +114,9 @@ class Reader:
         """
         depth = codes.shape[1]
         texels = codes.view(f"<u{depth}")[:, 0]
+        # Memory that is used again for each block stays in cache.
+        room = np.empty(min(BLOCK, self._length), np.intp)
+        pair = np.empty((2, len(room)), texels.dtype)
         begin = 0
         for block in self._blocks:
             end = begin + len(block.place)
@@ -121,10 +124,12 @@ class Reader:
             place += block.place
             part = place.astype(np.int16)
             part &= SUBTEXELS - 1
-            place >>= SUBTEXEL_BITS
-            where = place.astype(np.intp)
+            where = np.right_shift(place, SUBTEXEL_BITS, out=room[: end - begin])
             own, following = (
-                texels[block.base + k :].take(where, mode="clip").view(np.uint8).reshape(-1, depth)
+                texels[block.base + k :]
+                .take(where, out=pair[k, : end - begin], mode="clip")
+                .view(np.uint8)
+                .reshape(-1, depth)
                 for k in (0, 1)
             )
             for k, plane in enumerate(out):

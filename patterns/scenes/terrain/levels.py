@@ -89,9 +89,12 @@ class Ring(ABC):
 
     def ensure(self, travel_m: float) -> None:
         """Make the chunks that a frame needs and that are not in memory."""
-        for chunk in self.chunks(travel_m):
-            if not self.holds(chunk):
-                self.paint(chunk)
+        for chunk in self.missing(travel_m):
+            self.paint(chunk)
+
+    def missing(self, travel_m: float) -> list[int]:
+        """Chunks that a frame needs and that are not in memory."""
+        return [chunk for chunk in self.chunks(travel_m) if not self.holds(chunk)]
 
     def holds(self, chunk: int) -> bool:
         """Whether a chunk is in memory."""

@@ -9,7 +9,7 @@ from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
 from patterns.scenes.ground.palette import transmittance
-from patterns.scenes.pattern import Shot
+from patterns.scenes.pattern import Shot, two_at_a_time
 from patterns.scenes.terrain.levels import LineLevel, LinePlane, bands
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.rays import Plane, cast, still_light
@@ -38,7 +38,7 @@ class TerrainRenderer:
         self._country = country_of(shot.seed)
         self._still: list[UInt8Array] = []
         self._levels: list[Level] = []
-        self._planes: list[LinePlane | RowPlane | None] = [None, None]
+        self._planes: list[LinePlane | RowPlane] = []
         self._lay_out()
 
     def travel_m(self, n: int) -> float:
@@ -49,14 +49,16 @@ class TerrainRenderer:
     def draw(self, n: int, picture: Planes) -> None:
         """Fill the picture with frame n."""
         travel_m = self.travel_m(n)
-        for level in self._levels:
-            level.ensure(travel_m)
+        late = [level for level in self._levels if level.missing(travel_m)]
+        if late:
+            two_at_a_time(lambda level: level.ensure(travel_m), reversed(late))
         planes = (picture.y, picture.cb, picture.cr)
         for plane, still in zip(planes, self._still, strict=True):
             plane[: len(still)] = still
-        for drawn, some in zip(self._planes, (planes[:1], planes[1:]), strict=True):
-            if drawn is not None:
-                drawn.draw(travel_m, some)
+        two_at_a_time(
+            lambda drawn: drawn[0].draw(travel_m, drawn[1]),
+            zip(self._planes, (planes[:1], planes[1:]), strict=False),
+        )
 
     def _lay_out(self) -> None:
         """Split the rows of the picture into sky and levels."""
