@@ -119,10 +119,8 @@ def stretches_of(passages: Sequence[Passage], interval_s: float) -> Stretches:
         for c in passage
         if c.time_s is not None
     ]
-    table = np.array(rows, np.float64).reshape(-1, 4)
-    return Stretches(
-        table[:, 0], table[:, 1].astype(np.int64), table[:, 2], table[:, 3], interval_s
-    )
+    numbers, passage, lows_s, highs_s = np.array(rows, np.float64).reshape(-1, 4).T
+    return Stretches(numbers, passage.astype(np.int64), lows_s, highs_s, interval_s)
 
 
 @dataclass(frozen=True)

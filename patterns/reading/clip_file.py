@@ -112,15 +112,12 @@ def _speed(
 ) -> float | None:
     """Return 1 where it is less than a picture away; the file's rate where it counts evenly."""
     steps = [pair for passage in passages for pair in pairwise(passage)]
-    frames = sum(after.number - before.number for before, after in steps)
-    passed_s = float(sum(after.first_s - before.first_s for before, after in steps))
+    frames = sum(b.number - a.number for a, b in steps)
+    passed_s = float(sum(b.first_s - a.first_s for a, b in steps))
     if passed_s <= 0 or frames <= 0:
         return None
     even = file_rate is not None and float(file_rate / rate)
-    single = sum(
-        after.number - before.number == after.first_picture - before.first_picture == 1
-        for before, after in steps
-    )
+    single = sum(b.number - a.number == b.first_picture - a.first_picture == 1 for a, b in steps)
     if even and single == len(steps):
         return even
     speed = frames / passed_s / float(rate)
@@ -134,7 +131,7 @@ def _speed(
 
 def _held(steps: ClipSteps, watched: Watched, file_rate: Fraction | None) -> list[HeldFrame]:
     """Frames with their pictures; the last lasts as long as its pictures do."""
-    frames = []
+    held = []
     last_step_s = 1 / file_rate if file_rate else Fraction(watched.interval_s)
     runs = [(index, run) for index, passage in enumerate(steps.passages) for run in passage]
     for (index, run), (_, after) in pairwise([*runs, (0, None)]):
@@ -144,10 +141,8 @@ def _held(steps: ClipSteps, watched: Watched, file_rate: Fraction | None) -> lis
             continue  # an unread picture in it or after it might be the same frame
         end_s = after.first_s if after else run.last_s + last_step_s
         start_s, hold_s, step = float(run.first_s), float(end_s - run.first_s), run.first_picture
-        frames.append(
-            HeldFrame(run.number, start_s, hold_s, run.pictures, step, run.first_s, index)
-        )
-    return frames
+        held.append(HeldFrame(run.number, start_s, hold_s, run.pictures, step, run.first_s, index))
+    return held
 
 
 def _losses(

@@ -68,14 +68,9 @@ def _sight(luma: UInt8Array, placement: Placement) -> _Sight:
     turned = float(np.abs(np.r_[edges[::2, 0], edges[1::2, 1]]).max())
     black, white = _greys(luma, placement)
     fit = refine(luma, placement, rounds=1)
-    return _Sight(
-        corners.mean(axis=0),
-        min(upright, turned),
-        fit.rms * float(unit_px(placement).mean()) if fit else 0.0,
-        turned < upright,
-        black,
-        white,
-    )
+    scatter_px = fit.rms * float(unit_px(placement).mean()) if fit else 0.0
+    off_px, on_its_side = min(upright, turned), turned < upright
+    return _Sight(corners.mean(axis=0), off_px, scatter_px, on_its_side, black, white)
 
 
 def _greys(luma: UInt8Array, placement: Placement) -> tuple[float, float]:

@@ -31,16 +31,15 @@ LEAST_AGREEMENT = 0.75
 MEAN_FITS = Fraction(1, 50)
 WITHIN_BEST = 0.03  # a shorter period is preferred if it agrees nearly as often
 LOOKED_AT = 240  # frames of a cadence whose period is longer
+Frames = Sequence[HeldFrame]
 CONVERTED_TO = tuple(
-    Fraction(hz) for hz in (24, 25, 30, 48, 50, 60, Fraction(30000, 1001), Fraction(60000, 1001))
+    map(Fraction, ("24", "25", "30", "48", "50", "60", "30000/1001", "60000/1001"))
 )
 STEADY = 0.02  # drift over a passage, of a refresh, below which the clip kept its own time
 MOST_PHASES = 400
 
 
-def holds_in_order(
-    frames: Sequence[HeldFrame], lost: Collection[int] | None = None
-) -> list[int | None]:
+def holds_in_order(frames: Frames, lost: Collection[int] | None = None) -> list[int | None]:
     """Refreshes of the frames in their order, to look for a pattern in.
 
     Between two passages stands None. If the numbers that were `lost` are given, 0 stands for
@@ -57,9 +56,7 @@ def holds_in_order(
     return row
 
 
-def drops_beyond(
-    frames: Sequence[HeldFrame], dropped: int, rate: Fraction, refresh_hz: Fraction | None
-) -> int:
+def drops_beyond(frames: Frames, dropped: int, rate: Fraction, refresh_hz: Fraction | None) -> int:
     """Drops that the cadence does not make.
 
     A display (or timeline) slower than the clip must lose frames: there it is the refreshes
@@ -70,9 +67,7 @@ def drops_beyond(
     return sum(frame.refreshes - 1 for frame in frames if frame.refreshes)
 
 
-def too_long(
-    frames: Sequence[HeldFrame], rate: Fraction, refresh_hz: Fraction | None
-) -> tuple[int, ...]:
+def too_long(frames: Frames, rate: Fraction, refresh_hz: Fraction | None) -> tuple[int, ...]:
     """Numbers of frames held longer than the cadence ever holds one."""
     if refresh_hz is not None:
         most = ceil(refresh_hz / rate)
@@ -82,11 +77,8 @@ def too_long(
 
 
 def _agreement(holds: Sequence[int | None], period: int) -> float:
-    pairs = [
-        (a, b)
-        for a, b in zip(holds, holds[period:], strict=False)
-        if a is not None and b is not None
-    ]
+    later = zip(holds, holds[period:], strict=False)
+    pairs = [(a, b) for a, b in later if a is not None and b is not None]
     # two whole periods must have been seen, so that chance does not pass for a pattern
     if len(pairs) < max(period, 3):
         return 0.0
@@ -191,13 +183,13 @@ class Expected:
     error: TimingError | None
 
 
-def _passages(frames: Sequence[HeldFrame]) -> list[list[HeldFrame]]:
+def _passages(frames: Frames) -> list[list[HeldFrame]]:
     ordered = sorted(frames, key=lambda frame: frame.passage)
     return [list(own) for _, own in groupby(ordered, key=lambda frame: frame.passage)]
 
 
 def timing_error(
-    frames: Sequence[HeldFrame], rate: Fraction, refresh_hz: Fraction | None = None
+    frames: Frames, rate: Fraction, refresh_hz: Fraction | None = None
 ) -> TimingError | None:
     """Timing error of measured frames of a clip at `rate`; None for fewer than three.
 
@@ -246,7 +238,7 @@ def _best_phase(lows: FloatArray) -> float:
     return float(candidates[int(inside.sum(axis=1).argmax())]) + 1e-7
 
 
-def _ideal(frames: Sequence[HeldFrame], ratio: Fraction) -> list[HeldFrame]:
+def _ideal(frames: Frames, ratio: Fraction) -> list[HeldFrame]:
     """Return the same frames at the refreshes that the arithmetic gives them."""
     made = []
     for own in _passages(frames):
@@ -258,7 +250,7 @@ def _ideal(frames: Sequence[HeldFrame], ratio: Fraction) -> list[HeldFrame]:
     return made
 
 
-def expected(cadence: Cadence, frames: Sequence[HeldFrame] | None = None) -> Expected:
+def expected(cadence: Cadence, frames: Frames | None = None) -> Expected:
     """What the cadence expects of these frames, or at large where none are given.
 
     Frames without a known refresh are left out.

@@ -59,11 +59,8 @@ class RefreshGrid:
 
     def names(self, clock: float) -> tuple[Fraction, ...]:
         """Usual refreshes that it may be, clocks being right to `clock`, relative."""
-        near = [
-            hz
-            for hz in USUAL_HZ
-            if self.lowest_hz * (1 - clock) <= float(hz) <= self.highest_hz * (1 + clock)
-        ]
+        low, high = self.lowest_hz * (1 - clock), self.highest_hz * (1 + clock)
+        near = [hz for hz in USUAL_HZ if low <= float(hz) <= high]
         nearest = usual_refresh(self.hz)
         return tuple(near) or (() if nearest is None else (nearest,))
 
@@ -116,20 +113,17 @@ def fit_grid(seen: Stretches, refresh_hz: float) -> RefreshGrid:
         if reach_s >= span_s:
             break
         reach_s *= 2
-    tries = np.linspace(
-        lowest, highest, min(MOST_TRIES, 1 + ceil((highest - lowest) / step * FINER))
-    )
+    finer = ceil((highest - lowest) / step * FINER)
+    tries = np.linspace(lowest, highest, min(MOST_TRIES, 1 + finer))
     met = _most(lows, highs, tries, 0.0)
     good = tries[met >= met.max() - _allowed(len(lows)) // 2]
     best = tries[met == met.max()]
-    hz = float(best[len(best) // 2])
+    hz, lowest, highest = float(best[len(best) // 2]), float(good[0]), float(good[-1])
     places, most = _places(lows * hz, highs * hz)
     later = seen.interval_s * np.arange(1, LATER + 1)
     ahead = (places[0] - (lows[:, None] + later) * hz) % 1
     blind = float((ahead <= (highs - lows)[:, None] * hz).mean())
-    return RefreshGrid(
-        hz, float(good[0]), float(good[-1]), places, len(lows) - most, len(lows), blind
-    )
+    return RefreshGrid(hz, lowest, highest, places, len(lows) - most, len(lows), blind)
 
 
 def _places(lows: FloatArray, highs: FloatArray) -> tuple[tuple[float, ...], int]:

@@ -25,6 +25,8 @@ from patterns.video.description import Description
 from patterns.video.probe import VideoInfo
 from patterns.video.reader import Crop, read_luma
 
+Timed = tuple[Fraction, UInt8Array]  # a picture's time, and its luma
+
 
 class Pictures:
     """The luma of a video's pictures, whole or a part of each, as often as it is wanted."""
@@ -33,9 +35,7 @@ class Pictures:
         self._path, self.count, self._progress = path, count, progress
         self.told = Description()  # what the decoder says of the file
 
-    def read(
-        self, first: int = 0, crop: Crop | None = None
-    ) -> Generator[tuple[Fraction, UInt8Array]]:
+    def read(self, first: int = 0, crop: Crop | None = None) -> Generator[Timed]:
         """Times and pictures from the `first` on."""
         self.told = Description()
         with closing(read_luma(self._path, crop=crop, told=self.told)) as timed:
@@ -60,7 +60,7 @@ class VideoRead:
         self.measurer.take(luma)
 
 
-Reader = Callable[[Fraction, UInt8Array], None]  # takes the pictures' times and luma in order
+Reader = Callable[[Fraction, UInt8Array], None]  # takes pictures in their order
 
 
 class _ClipReader:
@@ -107,15 +107,13 @@ def read_video(pictures: Pictures, info: VideoInfo, asked: Kind | None) -> Video
     return read
 
 
-def _found_out(
-    pictures: Iterable[tuple[Fraction, UInt8Array]], read: VideoRead, asked: Kind | None
-) -> Reader | None:
+def _found_out(pictures: Iterable[Timed], read: VideoRead, asked: Kind | None) -> Reader | None:
     """Reader of what the pictures are of, once that is known; None if they end before.
 
     The first few pictures are kept until then. From then on, and as long as no strip is seen,
     pictures are measured as footage.
     """
-    finder, kept = KindFinder(), deque[tuple[Fraction, UInt8Array]](maxlen=KEPT)
+    finder, kept = KindFinder(), deque[Timed](maxlen=KEPT)
     for place, (time_s, luma) in enumerate(pictures):
         read.times.append(time_s)
         kept.append((time_s, luma))
@@ -134,9 +132,7 @@ def _found_out(
     return None
 
 
-def _read_on(
-    pictures: Iterable[tuple[Fraction, UInt8Array]], reader: Reader, read: VideoRead
-) -> None:
+def _read_on(pictures: Iterable[Timed], reader: Reader, read: VideoRead) -> None:
     for time_s, luma in pictures:
         read.times.append(time_s)
         reader(time_s, luma)
@@ -165,10 +161,7 @@ def _as_asked(found: FileKind, asked: Kind | None) -> FileKind:
 
 
 def _strip_reader(
-    read: VideoRead,
-    kind: FileKind,
-    kept: Sequence[tuple[Fraction, UInt8Array]],
-    near: Placement | None,
+    read: VideoRead, kind: FileKind, kept: Sequence[Timed], near: Placement | None
 ) -> Reader:
     """Reader of the kind that was found, with what was kept; what came before showed no strip."""
     read.kind, read.log = kind, Sightings()

@@ -82,11 +82,10 @@ class NumberGate:
 
         A picture whose number does not pass is one that was not read: `skip` counts it.
         """
-        goes_on = self.last is not None and -BACK <= number - self.last <= STEP + self._since
-        confirmed = (
-            self._waiting is not None and -BACK <= number - self._waiting <= STEP + self._waited
-        )
-        if goes_on or confirmed or (self.last is None and sure):
+        last, waiting = self.last, self._waiting
+        goes_on = last is not None and -BACK <= number - last <= STEP + self._since
+        confirmed = waiting is not None and -BACK <= number - waiting <= STEP + self._waited
+        if goes_on or confirmed or (last is None and sure):
             self.last, self._since, self._waiting = number, 0, None
             return True
         self._waiting, self._waited = number, 0
@@ -196,15 +195,7 @@ class CameraReader:
                 self._vote.contradict(True)
             return Unread(decoded, hold_lit(cells), len(cells.hold))
         self._vote.contradict(False)
-        reading = StripReading(
-            decoded.number,
-            decoded.later,
-            decoded.share,
-            self.identity,
-            clips_white(light),
-            confidence=decoded.margin,
-            placement=placement,
-        )
+        reading = StripReading.of(decoded, self.identity, placement, clipped=clips_white(light))
         if not self._gate.passes(reading.shown, decoded.margin > SURE_MARGIN):
             return Unread("not confirmed: the number jumps")
         return reading

@@ -81,9 +81,8 @@ def sample_cells(luma: UInt8Array, placement: Placement, hold: int) -> CellLight
     if not hold:
         parts, part_rows = [*parts, np.empty(0)], [*part_rows, np.empty(0)]
     number, white, black, posts, flags, dark, identity, held = parts
-    return CellLight(
-        number, white, black, posts, flags, dark, identity, held, part_rows[0], part_rows[7]
-    )
+    rows = part_rows[0], part_rows[7]
+    return CellLight(number, white, black, posts, flags, dark, identity, held, *rows)
 
 
 LEAST_WHITE = 0.012  # light: about 14 % of the full signal

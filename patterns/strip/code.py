@@ -132,11 +132,8 @@ def read_levels(levels: npt.ArrayLike) -> Word | str:
             return "number cells do not agree with their check cells"
         return _faint(single, found) or single
     number = ungray(word >> CHECK_BITS)
-    blends = [
-        blend
-        for earlier in (number - 1, number)
-        if 0 <= earlier < (1 << NUMBER_BITS) - 1 and (blend := _blend(earlier, found, grey))
-    ]
+    pairs = [n for n in (number - 1, number) if 0 <= n < (1 << NUMBER_BITS) - 1]
+    blends = [blend for earlier in pairs if (blend := _blend(earlier, found, grey))]
     if len(blends) == 1:
         return blends[0]
     return "number cells are neither black nor white and fit no mixture of two neighbours"

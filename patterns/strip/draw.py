@@ -43,13 +43,8 @@ def clock(number: int, rate: Fraction) -> str:
 def static_texts(clip: Clip) -> list[tuple[str, str]]:
     """Rate and shutter angle, from the fullest to the shortest wording."""
     angle = f"{format_decimal(clip.angle_deg, 1)}°"
-    short = format_decimal(clip.rate)
-    return [
-        (f"{format_rate(clip.rate)} fps", angle),
-        (format_rate(clip.rate), angle),
-        (f"{short} fps", angle),
-        (short, angle),
-    ]
+    full, short = format_rate(clip.rate), format_decimal(clip.rate)
+    return [(rate, angle) for rate in (f"{full} fps", full, f"{short} fps", short)]
 
 
 def _coverage(text: str, font: Font, height: int, baseline: int) -> Float32Array:

@@ -113,11 +113,9 @@ def strip_layout(width: int, height: int, rate: Fraction) -> StripLayout:
     rule = hold_row(Identity.of(rate, 0).rate)
     fields = [_snap(rect, width, band, inside=True) for rect in on.halftones]
     halftones = tuple(_halftone(f, label, band) for f, label in zip(fields, HALFTONES, strict=True))
-    parts = (on.posts, on.flags, on.number, on.white, on.black, on.identity, on.figures)
-    snapped = (
-        tuple(_snap(rect, width, band) for rect in part)
-        for part in (*parts, hold_cells(on, rule.cells))
-    )
+    parts = [on.posts, on.flags, on.number, on.white, on.black, on.identity, on.figures]
+    parts.append(hold_cells(on, rule.cells))
+    snapped = (tuple(_snap(rect, width, band) for rect in part) for part in parts)
     return StripLayout(width, height, band, on, rule, halftones, *snapped)
 
 

@@ -170,11 +170,8 @@ def _paper(on: StripGrid) -> tuple[Rect, ...]:
     top = on.number[0].top
     bottom = max(cell.bottom for cell in on.identity + on.figures)
     places = np.linspace(left, right, round((right - left) * on.units[0] / PAPER_UNITS) + 1)
-    found = [
-        Rect(x0, y0, x1, y1)
-        for y0, y1 in ((0.0, top), (bottom, 1.0))
-        for x0, x1 in pairwise(places)
-    ]
+    beyond = ((0.0, top), (bottom, 1.0))
+    found = [Rect(x0, y0, x1, y1) for y0, y1 in beyond for x0, x1 in pairwise(places)]
     row, tones = on.hold_row, on.halftones
     found.append(Rect(on.flags[0].right, row.top, row.left, row.bottom))
     found.append(Rect(row.right, row.top, tones[0].left, row.bottom))

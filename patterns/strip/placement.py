@@ -88,11 +88,10 @@ def _under(
     column = np.minimum(x.astype(np.intp), width - 2)
     row = np.minimum(y.astype(np.intp), height - 2)
     right, down = x - column, y - row
-    upper_left = row * width + column
-    pixels = (upper_left, upper_left + 1, upper_left + width, upper_left + width + 1)
-    shares = np.concatenate(
-        [(1 - right) * (1 - down), right * (1 - down), (1 - right) * down, right * down], axis=1
-    )
+    left, up = 1 - right, 1 - down
+    first = row * width + column
+    pixels = (first, first + 1, first + width, first + width + 1)
+    shares = np.concatenate([left * up, right * up, left * down, right * down], axis=1)
     shares[outside] = np.nan
     return np.concatenate(pixels, axis=1), shares / POINTS**2
 

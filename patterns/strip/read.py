@@ -76,6 +76,14 @@ class StripReading(Seen):
     confidence: float
     placement: Placement  # where the strip lies, to hand to the next picture's reading
 
+    @classmethod
+    def of(
+        cls, word: Word, identity: Identity | None, at: Placement, *, clipped: bool = False
+    ) -> StripReading:
+        """What the number cells say of a strip that lies there."""
+        seen = word.number, word.later, word.share
+        return cls(*seen, identity, clipped, confidence=word.margin, placement=at)
+
 
 def _references(luma: UInt8Array, placement: Placement) -> References | None:
     """Sample the references, if marks, references and dark places look like a strip's."""
@@ -123,9 +131,7 @@ def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
         held = levels(hold_cells(on, hold_row(identity.rate).cells))
         if _contradicts(held, word):
             return Unread("the hold row contradicts the number cells")
-    return StripReading(
-        word.number, word.later, word.share, identity, confidence=word.margin, placement=placement
-    )
+    return StripReading.of(word, identity, placement)
 
 
 def read_strip(luma: UInt8Array, *, near: Placement | None = None) -> StripReading | Unread:

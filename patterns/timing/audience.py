@@ -182,9 +182,8 @@ class RateStanding:
 
 def standing(rate: Fraction, audience: Audience) -> RateStanding:
     """Put one rate before an audience."""
-    return RateStanding(
-        rate, tuple(Showing(cadence(rate, d), share) for d, share in audience.displays)
-    )
+    showings = (Showing(cadence(rate, display), share) for display, share in audience.displays)
+    return RateStanding(rate, tuple(showings))
 
 
 def rank(rates: Iterable[Fraction], audience: Audience) -> tuple[RateStanding, ...]:

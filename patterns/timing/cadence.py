@@ -88,12 +88,7 @@ def parse_display(text: str) -> Display:
 
 
 def frame_starts(
-    rate: Fraction,
-    refresh_hz: Fraction,
-    count: int,
-    *,
-    phase: Fraction = Fraction(0),
-    first: int = 0,
+    rate: Fraction, refresh_hz: Fraction, count: int, *, phase: Fraction | int = 0, first: int = 0
 ) -> Iterator[int]:
     """Refresh number at which frames `first` to `first + count - 1` come on: ceil(n R/F - phase).
 

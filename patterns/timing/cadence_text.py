@@ -248,12 +248,8 @@ def _holds(cadence: Cadence) -> list[int] | dict[str, object]:
         return list(cadence.holds)
     whole = cadence.period_frames <= LONGEST_LISTED
     runs = [list(run) for run in islice(cadence.runs(), None if whole else RUNS_OF_A_LONG_PERIOD)]
-    listed = sum(frames for _, frames in runs)
-    return {
-        "period_frames": cadence.period_frames,
-        "runs": runs,
-        "complete": listed == cadence.period_frames,
-    }
+    complete = sum(frames for _, frames in runs) == cadence.period_frames
+    return {"period_frames": cadence.period_frames, "runs": runs, "complete": complete}
 
 
 def cadence_record(cadence: Cadence) -> dict[str, object]:

@@ -32,12 +32,9 @@ def pattern_text(pattern: Sequence[int]) -> str:
         return ":".join(str(hold) for hold in first_turn(tuple(pattern)))
     counts = Counter(pattern)
     usual = max(counts, key=lambda hold: (counts[hold], hold))
-    others = [
-        f"{hold} in {counts[hold]} of {len(pattern)}"
-        for hold in sorted(counts, reverse=True)
-        if hold != usual
-    ]
-    return f"{usual} ({', '.join(others)})"
+    others = (hold for hold in sorted(counts, reverse=True) if hold != usual)
+    odd = ", ".join(f"{hold} in {counts[hold]} of {len(pattern)}" for hold in others)
+    return f"{usual} ({odd})"
 
 
 def plural(count: int, one: str, many: str = "") -> str:
