@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray
-from patterns.scenes.ground.noise import between, fractal, ring_fractal, ring_line
+from patterns.scenes.ground.noise import between, fractal, ring_fractal, ring_line, smooth_step
 from patterns.scenes.ground.palette import (
     CANOPY,
     CANOPY_LIT,
@@ -54,24 +54,15 @@ RANGES = (
 )
 
 
-def _step(value: Float32Array, low: float, high: float) -> Float32Array:
-    part = np.clip((value - np.float32(low)) / np.float32(high - low), 0, 1)
-    return np.asarray(part * part * (3 - 2 * part), np.float32)
-
-
 class Wall:
     """Hills and sky; ways across are elevations in radians from the foot of the axis."""
 
-    dithered = True
+    far = True
 
     def __init__(self, seed: int, up_m: float) -> None:
         self._seed, self._up_m = seed, up_m
         rng = np.random.default_rng([seed, 0xC10D])
         self._clouds = fractal(rng, CLOUD_TILE, 170, 9, 1.3)
-
-    def through_air(self, light: Float32Array, distance_m: FloatingArray) -> Float32Array:  # noqa: ARG002 - a surface's face
-        """Light as it is: the ranges have their haze already."""
-        return light
 
     def light(
         self, bearing: FloatingArray, across: FloatingArray, spans: tuple[float, float]
@@ -132,7 +123,7 @@ class Wall:
             # A wood on the crest lifts the skyline by its trees.
             crest = ring_line((*seed, 5), bearing, cells, 4, 0.6)
             crowns = ring_line((*seed, 6), bearing, round(cells * 60), 3, 0.7)
-            wooded = _step(crest, 0.35 - hills.woods, 0.55 - hills.woods)
+            wooded = smooth_step(crest, 0.35 - hills.woods, 0.55 - hills.woods)
             line = line + trees * wooded * (0.8 + 0.25 * crowns)
         below = line[:, np.newaxis] - height
         cover = below / pitch_m
@@ -174,10 +165,10 @@ class Wall:
             np.asarray(c + (HILL - c) * far, np.float32)[:, np.newaxis]
             for c in (0.5 * dry + 0.5 * HEATH, grass)
         )
-        colour = _step(fields, -0.5, 0.5)[:, np.newaxis] * (high - low)
+        colour = smooth_step(fields, -0.5, 0.5)[:, np.newaxis] * (high - low)
         colour += low
         if hills.woods:
-            wood = _step(stands, 0.42 - hills.woods, 0.56 - hills.woods)
+            wood = smooth_step(stands, 0.42 - hills.woods, 0.56 - hills.woods)
             # trees on the crest belong to the wood
             wood = np.maximum(wood, np.clip(1 - below / hills.tree_m, 0, 1) * (wood > 0.1))
             canopy = np.asarray(0.55 * CANOPY + 0.45 * CANOPY_LIT, np.float32)[:, np.newaxis]
@@ -233,7 +224,7 @@ class Wall:
         sun = (np.sin(SUN_BEARING) * 5, np.cos(SUN_BEARING) * 5)
         lit = np.clip(0.5 + 0.9 * (here - between(self._clouds, x + sun[0], y + sun[1])), 0, 1)
         thin = (1 - np.exp(-up / 0.07)).astype(np.float32)
-        cover = _step(here, -0.1, 1.7) * (0.78 * thin)
+        cover = smooth_step(here, -0.1, 1.7) * (0.78 * thin)
         grey = (0.72 * CLOUD + 0.28 * SKY_ZENITH).astype(np.float32)
         bright = np.asarray(1.12 * CLOUD - grey, np.float32)[:, np.newaxis]
         cloud = lit[:, np.newaxis] * bright

@@ -106,6 +106,12 @@ def between(tile: Float32Array, x: FloatArray, y: FloatArray) -> Float32Array:
     return np.asarray(low + (high - low) * fx, np.float32)
 
 
+def smooth_step(value: FloatingArray, low: float, high: float) -> Float32Array:
+    """From 0 at `low` to 1 at `high`, level at both ends."""
+    part = np.clip((value - np.float32(low)) / np.float32(high - low), 0, 1)
+    return np.asarray(part * part * (3 - 2 * part), np.float32)
+
+
 def _eased(places: FloatingArray) -> tuple[IntArray, Float32Array]:
     whole = np.floor(places)
     part = (places - whole).astype(np.float32)

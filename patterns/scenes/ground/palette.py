@@ -60,12 +60,11 @@ def transmittance(distance_m: FloatingArray) -> FloatArray:
     return np.asarray(np.exp(-distance_m / HAZE_LENGTH_M), np.float64)
 
 
-def through_haze(light: Float32Array, distance_m: FloatingArray) -> Float32Array:
-    """Light (..., 3, rows) after each row's distance (rows,) of haze; changed in place."""
+def through_haze(light: Float32Array, distance_m: FloatingArray) -> None:
+    """Put haze over light (..., 3, rows), by each row's distance (rows,)."""
     left = transmittance(distance_m).astype(np.float32)
     light *= left
     light += HAZE[:, np.newaxis] * (1 - left)
-    return light
 
 
 def shadow_offset(height_m: float) -> tuple[float, float]:

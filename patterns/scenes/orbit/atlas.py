@@ -18,6 +18,7 @@ import numpy as np
 from patterns.picture.arrays import Float32Array, FloatingArray, IntArray, UInt8Array
 from patterns.picture.light import BT709, CB_SPAN, CR_SPAN, light_to_signal
 from patterns.scenes.ground.field import BoxPlan
+from patterns.scenes.ground.palette import through_haze
 from patterns.scenes.orbit.plan import TEXELS, Chunk, Group, RowPlan
 from patterns.scenes.orbit.texels import Texels
 from patterns.scenes.pattern import two_at_a_time
@@ -31,15 +32,13 @@ TEXELS_TOGETHER = 16  # at least, that one matrix of weights serves
 class Surface(Protocol):
     """A surface of revolution as light."""
 
-    dithered: bool
+    # whether its light has been through the air already, and has ramps so slow that it is dithered
+    far: bool
 
     def light(
         self, bearing: FloatingArray, across: FloatingArray, spans: tuple[float, float]
     ) -> Float32Array:
         """Light (bearings, 3, ways across) averaged over about `spans` of both."""
-
-    def through_air(self, light: Float32Array, distance_m: FloatingArray) -> Float32Array:
-        """Light (..., 3, rows) seen through air of each row's distance; may change `light`."""
 
 
 class Atlas:
@@ -137,9 +136,11 @@ class Atlas:
         cells = surface.light(bearings, chunk.middles, chunk.spans)
         for k, group, reach in zip(chunk.groups, groups, reaches, strict=True):
             under = cells[most - reach : most + reach + len(run) * wide]
-            light = surface.through_air(self._filtered(chunk, k, under), group.distance_m)
+            light = self._filtered(chunk, k, under)
+            if not surface.far:
+                through_haze(light, group.distance_m)
             texels = group.texels // chunk.sectors
-            noise = _noise(group, texels, run) if surface.dithered else None
+            noise = _noise(group, texels, run) if surface.far else None
             self.texels.store(k, run.start * texels, _codes(light, group.coarse, noise))
 
     def _filtered(self, chunk: Chunk, number: int, cells: Float32Array) -> Float32Array:
@@ -207,12 +208,9 @@ def trapezoid_integral(x: FloatingArray, first: float, second: float) -> Floatin
     if narrow < 1e-6 * wide:
         return np.asarray(np.clip(x / wide + 0.5, 0, 1), np.float64)
     outer, inner = (wide + narrow) / 2, (wide - narrow) / 2
-    ramp = np.clip(x + outer, 0, narrow) ** 2
-    fall = np.clip(x - inner, 0, narrow) ** 2
-    flat = np.clip(x + inner, 0, 2 * inner) * narrow
-    # the last part of the fall counts what is left below the flat top
-    falling = np.clip(x - inner, 0, narrow) * narrow - fall / 2
-    return np.asarray((ramp / 2 + flat + falling) / (wide * narrow), np.float64)
+    corners = ((1, outer), (-1, inner), (-1, -inner), (1, -outer))
+    total = sum(sign * np.maximum(x + at, 0) ** 2 for sign, at in corners)
+    return np.asarray(total / (2 * wide * narrow), np.float64)
 
 
 def turn_boxes(

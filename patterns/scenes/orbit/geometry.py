@@ -209,16 +209,11 @@ def _flat(parts: list[Seen]) -> Seen:
 def _edges(part: npt.NDArray[np.int16]) -> IntArray:
     """Pixels whose neighbour sees another part, where one of the two is the subject's."""
     edge = np.zeros(part.shape, bool)
-    for axis in (0, 1):
-        first = part[:-1] if axis == 0 else part[:, :-1]
-        second = part[1:] if axis == 0 else part[:, 1:]
+    for one, other in ((np.s_[:-1], np.s_[1:]), (np.s_[:, :-1], np.s_[:, 1:])):
+        first, second = part[one], part[other]
         differ = (first != second) & (np.maximum(first, second) >= 2)
-        if axis == 0:
-            edge[:-1] |= differ
-            edge[1:] |= differ
-        else:
-            edge[:, :-1] |= differ
-            edge[:, 1:] |= differ
+        edge[one] |= differ
+        edge[other] |= differ
     return np.flatnonzero(edge)
 
 

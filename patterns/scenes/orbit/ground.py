@@ -8,7 +8,8 @@ import numpy.typing as npt
 from patterns.picture.arrays import BoolArray, Float32Array, FloatingArray, IndexArray
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
-from patterns.scenes.ground.palette import GRAVEL, SHADE, through_haze
+from patterns.scenes.ground.noise import smooth_step
+from patterns.scenes.ground.palette import GRAVEL, SHADE
 from patterns.scenes.motion import RING_RADIUS_M
 from patterns.scenes.orbit.outlines import Profile
 from patterns.scenes.orbit.subjects import Shadow
@@ -23,11 +24,6 @@ FULL = 65535  # full light of the country that is kept: half the room, and fine 
 APRON_M = 6.6  # beyond the subject's foot that gravel may lie
 HIDDEN_M = 25.0  # that the subject hides any sky from
 COARSER = 2.2  # the country's samples lie at most this many cells apart
-
-
-def _ramp(value: FloatingArray, low: float, high: float) -> FloatingArray:
-    part = np.clip((value - low) / (high - low), 0, 1)
-    return np.asarray(part * part * (3 - 2 * part), np.float64)
 
 
 def _step_m(spans: tuple[float, float], across: FloatingArray) -> float:
@@ -49,7 +45,7 @@ class OrbitGround:
     FULL, light every `step_m` out to `outer_m`, of which only blocks in sight are made.
     """
 
-    dithered = False
+    far = False
 
     def __init__(
         self, country: Country, seed: int, shadow: Shadow, step_m: float, outer_m: float
@@ -170,7 +166,7 @@ class OrbitGround:
         edge = (
             0.5 * np.sin(3 * bearing + 1) + 0.35 * np.sin(7 * bearing) + 0.2 * np.sin(17 * bearing)
         )
-        cover = 1 - _ramp(across + edge[:, np.newaxis], base + 3.5, base + 5.5)
+        cover = 1 - smooth_step(across + edge[:, np.newaxis], base + 3.5, base + 5.5)
         grain = self._country.materials.fine
         size = len(grain.values)
         i = (np.sin(bearing)[:, np.newaxis] * across / 0.012).astype(np.int64) % size
@@ -180,10 +176,6 @@ class OrbitGround:
         gravel -= out
         gravel *= cover[:, np.newaxis].astype(np.float32)
         out += gravel
-
-    def through_air(self, light: Float32Array, distance_m: FloatingArray) -> Float32Array:
-        """Light (..., 3, rows) after `distance_m` of haze."""
-        return through_haze(light, distance_m)
 
 
 def _mixed(samples: Codes, place: IndexArray, part: Float32Array, found: Codes) -> Float32Array:

@@ -8,15 +8,14 @@ from math import cos, log2, radians, sin, tan
 
 import numpy as np
 
-from patterns.picture.arrays import Float32Array, FloatingArray, IndexArray
-from patterns.scenes.ground.noise import ring_fractal
+from patterns.picture.arrays import Float32Array, FloatingArray
+from patterns.scenes.ground.noise import between, ring_fractal
 from patterns.scenes.ground.palette import (
     SHADE,
     SUN_AZIMUTH_DEG,
     SUN_BEARING,
     SUN_ELEVATION_DEG,
     mixed,
-    through_haze,
 )
 from patterns.scenes.orbit.details import FITTINGS, Patch, joint, repeat
 from patterns.scenes.orbit.motion import Subject
@@ -58,7 +57,7 @@ MATERIALS = {
 class OrbitSubject:
     """Skin of a subject: bearings, and metres along its outline."""
 
-    dithered = False
+    far = False
 
     def __init__(self, subject: Subject, seed: int) -> None:
         self._subject, self._seed = subject, seed
@@ -73,10 +72,6 @@ class OrbitSubject:
             max(6, round(2 * np.pi * float(radius[part == k].mean()) / MATERIALS[name].block_m[0]))
             for k, (_, name) in enumerate(self.outline.materials)
         ]
-
-    def through_air(self, light: Float32Array, distance_m: FloatingArray) -> Float32Array:
-        """Light (..., 3, rows) after `distance_m` of haze."""
-        return through_haze(light, distance_m)
 
     def light(
         self, bearing: FloatingArray, across: FloatingArray, spans: tuple[float, float]
@@ -195,14 +190,9 @@ class Shadow:
         """Shadow at places x (to the right) and y (away)."""
         away, aside = _turned(x_m, y_m)
         drawn, step = self._map(blur_m)
-        i, fi = _between(away / step + self._base_m / step, len(drawn))
-        j, fj = _between(aside / step, drawn.shape[1])
-        place = i * drawn.shape[1] + j
-        flat = drawn.ravel()
-        low, high = flat.take(place), flat.take(place + drawn.shape[1])
-        low += (flat.take(place + 1) - low) * fj
-        high += (flat.take(place + drawn.shape[1] + 1) - high) * fj
-        return np.asarray(low + (high - low) * fi, np.float32)
+        # Places beyond the map are read from its rim, which is 0.
+        i = np.clip(away / step + self._base_m / step, 0, len(drawn) - 2)
+        return between(drawn, i, np.minimum(aside / step, drawn.shape[1] - 2))
 
     def _map(self, blur_m: float) -> tuple[Float32Array, float]:
         octave = round(log2(max(blur_m, FINEST_STEP_M)))
@@ -226,7 +216,6 @@ class Shadow:
             from_disc = np.hypot(away[first:last, np.newaxis] - np.float32(middle), aside)
             share = np.clip(np.float32(0.5) - (from_disc - np.float32(radius)) / soft, 0, 1)
             np.maximum(shade[first:last], share, out=shade[first:last])
-        # Places beyond the map are read from its rim.
         shade[-2:] = shade[:, -2:] = shade[0] = 0
         return shade
 
@@ -245,10 +234,3 @@ def _turned(x_m: FloatingArray, y_m: FloatingArray) -> tuple[FloatingArray, Floa
     azimuth = radians(SUN_AZIMUTH_DEG)
     c, s = cos(azimuth), sin(azimuth)
     return -x_m * c - y_m * s, np.abs(x_m * s - y_m * c)
-
-
-def _between(place: FloatingArray, count: int) -> tuple[IndexArray, Float32Array]:
-    """Sample at or before places, and how far beyond it, within `count` samples."""
-    inside = np.clip(place, 0, count - 2)
-    whole = inside.astype(np.intp)
-    return whole, (inside - whole).astype(np.float32)

@@ -94,11 +94,7 @@ class Ring(ABC):
 
     def missing(self, travel_m: float) -> list[int]:
         """Chunks that a frame needs and that are not in memory."""
-        return [chunk for chunk in self.chunks(travel_m) if not self.holds(chunk)]
-
-    def holds(self, chunk: int) -> bool:
-        """Whether a chunk is in memory."""
-        return self._held[chunk % self.slots] == chunk
+        return [k for k in self.chunks(travel_m) if self._held[k % self.slots] != k]
 
     def release(self, chunk: int) -> None:
         """Hold no more what lies where a chunk is to be written."""
