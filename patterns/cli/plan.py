@@ -149,7 +149,7 @@ def _from_files(options: dict[str, Any]) -> dict[str, Any]:
         return {}
     # here, because only such a plan needs what reads files
     from patterns.footage.measure import measure
-    from patterns.planning.footage import move_of, taken
+    from patterns.footage.seen import TAKEN, rows
 
     rates, files = [], []
     for one in given:
@@ -160,16 +160,17 @@ def _from_files(options: dict[str, Any]) -> dict[str, Any]:
             facts = measure(one, show)
         rates.append(facts.rate)
         files.append(facts)
-        for label, words in taken(facts):
-            click.echo(f"{one.name}: {label}: {words}", err=True)
+        for label, words in rows(facts):
+            if label in TAKEN:
+                click.echo(f"{one.name}: {label}: {words}", err=True)
     asked = click.get_current_context()
     own = {option.name for option in options_of_all()} | {"pattern", "size"}
     default = click.core.ParameterSource.DEFAULT
     found: dict[str, Any] = {"footage": tuple(rates)}
     if all(asked.get_parameter_source(str(name)) in (default, None) for name in own):
-        move = move_of(files)
-        if move is not None:
-            found |= {"pattern": "bars", "cross": move.cross_s, "size": move.size}
+        moved = next((facts for facts in files if facts.cross_s is not None), None)
+        if moved is not None:
+            found |= {"pattern": "bars", "cross": moved.cross_s, "size": moved.even_size}
     return found
 
 

@@ -30,7 +30,6 @@ import numpy as np
 from patterns.picture.arrays import BoolArray, Float32Array, FloatArray, UInt8Array
 
 NAN = float("nan")
-WORKING_WIDTH = 400  # pixels along, to about which larger pictures are averaged down
 QUIET_PERCENT = 4  # of the places are taken to be still
 WIDE_PERCENT = 75  # of the places: less than a cut changes, bars above and below left out
 LAG = 8  # pictures apart, for the slowest motion that differs from stillness
@@ -48,34 +47,6 @@ STILL_CODES = 0.5
 WEIGHTS = ((1, -1), (1, -2, 2, -1), (1, -5, 10, -10, 5, -1), (1, -6, 15, -20, 15, -6, 1))
 ACROSS = 0.8  # codes of change over three steps, from which shares of it are known
 CUT, CUT_CODES = 2.5, 6.0  # times the largest step around, and codes, from which a step is a cut
-
-
-def working_side(width: int, height: int) -> int:
-    """Pixels to a side of a pixel of the working copy."""
-    return max(1, round(max(width, height) / WORKING_WIDTH))
-
-
-def working_copy(luma: UInt8Array) -> UInt8Array:
-    """Picture at which footage is looked at: means of blocks, about 400 pixels along."""
-    side = working_side(*luma.shape)
-    if side == 1:
-        return luma
-    rows, columns = luma.shape[0] // side, luma.shape[1] // side
-    total = np.zeros((rows, columns * side), np.uint16)
-    for y in range(side):  # whole rows first: one pass over the picture
-        total += luma[y : rows * side : side, : columns * side]
-    across = total[:, ::side].copy()
-    for x in range(1, side):
-        across += total[:, x::side]
-    return np.asarray(across // (side * side), np.uint8)
-
-
-def combed(luma: UInt8Array) -> float:
-    """How much a picture looks as if its fields were of two moments."""
-    lines = luma[:, ::8].astype(np.float32)
-    beside, next_but_one = lines[1:] - lines[:-1], lines[2:] - lines[:-2]
-    whole = _product(next_but_one, next_but_one) + 0.5 * next_but_one.size
-    return _product(beside[1:], beside[1:]) / whole
 
 
 @dataclass
@@ -137,7 +108,8 @@ def _detail(luma: UInt8Array) -> Float32Array:
     return np.asarray(luma[2:-2, 2:-2] - total * np.float32(1 / 25), np.float32)
 
 
-def _product(a: Float32Array, b: Float32Array) -> float:
+def product(a: Float32Array, b: Float32Array) -> float:
+    """Sum of products."""
     # no matrix product: for arrays this small it would start threads that only wait
     return float(np.einsum("ij,ij->", a, b))
 
@@ -167,8 +139,8 @@ def _advance(
     """What of the change from `first` to `after` comes with `own`, times 3; and that change."""
     step, whole = own - before, after - first
     step, whole = step - step.mean(), whole - whole.mean()
-    energy = _product(whole, whole)
-    return 3 * _product(step, whole) / max(1e-6, energy), float(np.sqrt(energy / whole.size))
+    energy = product(whole, whole)
+    return 3 * product(step, whole) / max(1e-6, energy), float(np.sqrt(energy / whole.size))
 
 
 def _orders(luma: UInt8Array, before: list[Float32Array]) -> list[Float32Array]:
@@ -185,7 +157,7 @@ def _apart(orders: list[Float32Array], before: list[Float32Array]) -> tuple[floa
     if sums[1]:
         sums[1] = [orders[3] + before[1]]
     return tuple(
-        _product(one[0], one[0]) / (16 * one[0].size * sum(w * w for w in weights)) if one else NAN
+        product(one[0], one[0]) / (16 * one[0].size * sum(w * w for w in weights)) if one else NAN
         for one, weights in zip(sums, WEIGHTS, strict=True)
     )
 

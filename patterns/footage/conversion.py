@@ -70,11 +70,16 @@ class Conversion:
         return self.every or ((self.footage or self.timeline) / self.timeline).denominator
 
     def place(self, n: IntArray) -> FloatArray:
-        """Where in the footage pictures n lie, frames; a woven one lies between two."""
+        """Where in the footage pictures n lie, frames; one made of two lies between them."""
         slope, offset, divisor = self._terms
         if self.kind == "telecine":
             cycle, picture = np.divmod(n + offset // 2, 5)
             return np.asarray(4 * cycle + np.array(WOVEN_PLACES)[picture])
+        if self.every:
+            cycle, picture = np.divmod(n + offset // 2, self.every)
+            return np.asarray(n + cycle - 0.5 * (picture == 0))
+        if self.kind == "blend":
+            return np.asarray((slope * n + offset - 1) / divisor)
         return np.asarray((slope * n + offset) // divisor, np.float64)
 
     @property
@@ -89,14 +94,10 @@ class Conversion:
     def marks(self) -> BoolArray:
         """Whether each picture repeats, mixes, follows a gap or is woven, by the rhythm."""
         n = np.arange(self.pictures)
-        slope, offset, divisor = self._terms
-        if self.kind == "telecine":
-            return np.asarray((n + offset // 2) % 5 > 2)
-        if self.every:
-            return np.asarray((n + offset // 2) % self.every == 0)
-        if self.kind == "blend":
-            share = (slope * n + offset - 1) % divisor / divisor
-            return np.asarray(2 * np.minimum(share, 1 - share) > 2 * MIX_SEEN - 1e-6)
+        if self.kind in ("blend", "telecine"):
+            share = self.place(n) % 1
+            return np.asarray(np.minimum(share, 1 - share) > MIX_SEEN - 1e-6)
+        slope, _, divisor = self._terms
         ahead = self.place(n) - self.place(n - 1)
         odd = ahead == 0 if self.kind == "repeat" else ahead > slope // divisor
         odd[:1] = False
@@ -104,16 +105,7 @@ class Conversion:
 
     def mixture(self, count: int) -> FloatArray:
         """Shares (count, frames) of the footage's frames in the first pictures."""
-        n = np.arange(count)
-        slope, offset, divisor = self._terms
-        place = (slope * n + offset - 1) / divisor
-        if self.every:
-            odd = (n + offset // 2) % self.every == 0
-            place = n + np.cumsum(odd) - odd / 2
-        elif self.kind == "telecine":
-            place = self.place(n) + 1
-        elif self.kind != "blend":
-            place = self.place(n)
+        place = self.place(np.arange(count)) + 1  # the first one of a telecine may lie before
         frames = np.arange(int(place.max()) + 2)
         return np.asarray(np.maximum(0.0, 1 - np.abs(place[:, None] - frames)), np.float64)
 

@@ -15,26 +15,53 @@ from patterns.footage.changes import (
     Marks,
     PictureChange,
     beside,
-    combed,
     freezes,
     mark,
-    working_copy,
-    working_side,
+    product,
 )
 from patterns.footage.conversion import Conversion
 from patterns.footage.flow import Look, MotionLooks
 from patterns.footage.motion import Shot, shots_of
-from patterns.footage.rhythm import MOVING, find_conversion, find_repeats, repeats_by_steps
+from patterns.footage.rhythm import MOVING, find_conversion, repeats_by_steps
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.side_by_side import Progress
 from patterns.video.probe import VideoInfo, probe
 from patterns.video.reader import read_luma
 
+WORKING_WIDTH = 400  # pixels along, to about which larger pictures are averaged down
 UNKNOWN_RATE = Fraction(24)  # taken for that of a single picture
 COMBED_EVERY = 4  # pictures; a telecine weaves two of five
 INTERLACED = 0.3  # of the moving pictures that are combed
 KEPT_EVERY, MOST_KEPT = 24, 200  # working copies that are kept for the map: 18 MB at most
 ENOUGH = 300  # pictures that must move to say that there is no rhythm: 12 repeats of 24 in 25
+
+
+def working_side(width: int, height: int) -> int:
+    """Pixels to a side of a pixel of the working copy."""
+    return max(1, round(max(width, height) / WORKING_WIDTH))
+
+
+def working_copy(luma: UInt8Array) -> UInt8Array:
+    """Picture at which footage is looked at: means of blocks, about 400 pixels along."""
+    side = working_side(*luma.shape)
+    if side == 1:
+        return luma
+    rows, columns = luma.shape[0] // side, luma.shape[1] // side
+    total = np.zeros((rows, columns * side), np.uint16)
+    for y in range(side):  # whole rows first: one pass over the picture
+        total += luma[y : rows * side : side, : columns * side]
+    across = total[:, ::side].copy()
+    for x in range(1, side):
+        across += total[:, x::side]
+    return np.asarray(across // (side * side), np.uint8)
+
+
+def combed(luma: UInt8Array) -> float:
+    """How much a picture looks as if its fields were of two moments."""
+    lines = luma[:, ::8].astype(np.float32)
+    next_lines, next_but_one = lines[1:] - lines[:-1], lines[2:] - lines[:-2]
+    whole = product(next_but_one, next_but_one) + 0.5 * next_but_one.size
+    return product(next_lines[1:], next_lines[1:]) / whole
 
 
 @dataclass(frozen=True)
@@ -90,6 +117,11 @@ class Facts:
         if self.fastest is None or not self.fastest.fastest_px_s:
             return None
         return Fraction(round(1000 * self.info.width / self.fastest.fastest_px_s), 1000) or None
+
+    @property
+    def even_size(self) -> tuple[int, int]:
+        """Width and height of the pictures, pixels, each even, as clips are."""
+        return self.info.width // 2 * 2, self.info.height // 2 * 2
 
 
 class Measurer:
@@ -185,7 +217,9 @@ def look_for_repeats(
             progress(min(done, info.pictures), info.pictures)
             if done % ENOUGH == 0 and has_none(np.nan_to_num(change.changes.step), info.rate):
                 break
-    return find_repeats(change.changes, info.rate), len(change.changes.step)
+    found = find_conversion(change.changes, mark(change.changes), info.rate)
+    repeats = found if found is not None and found.kind == "repeat" else None
+    return repeats, len(change.changes.step)
 
 
 def has_none(steps: FloatArray, timeline: Fraction) -> bool:

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from patterns.footage.changes import WEIGHTS, Changes, Marks, beside, mark
+from patterns.footage.changes import WEIGHTS, Changes, Marks, beside
 from patterns.footage.conversion import MOST, Conversion, Kind
 from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 
@@ -47,39 +47,65 @@ NEAR = 6  # pictures to each side that a measure is set off against
 
 def find_conversion(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
     """Conversion that explains what was measured of all pictures, or None."""
-    found = _by_uneven_steps(changes, marks, timeline)
+    repeats = repeats_by_steps(np.nan_to_num(np.array(changes.step)), timeline)
+    if repeats is not None and repeats.phase is None:
+        return repeats
+    found = _by_advance(changes, marks, timeline) or repeats
     if found is not None or marks.moving.sum() < 2 * SHORTEST:
         return found
     return _by_energies(changes, marks, timeline)
 
 
-def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
-    """The rate, phase and kind whose steps are most like those measured, if they are like enough.
+def _alike(
+    foreseen: FloatArray, place: IntArray, measured: FloatArray, spread: float
+) -> tuple[FloatArray, FloatArray]:
+    """How much is measured as each phase foresees: correlation, and how large it is of that.
 
     Pictures are added up by their place in the period, so that long files take no longer.
+    `foreseen`: (phases, kinds of measures, period).
+    `place`: kind times the period and place in it, of each value in `measured`.
+    `measured`: less the mean of its kind.
+    `spread`: its sum of squares.
     """
+    counts, sums = (
+        np.bincount(place, weights, foreseen[0].size).reshape(foreseen.shape[1:])
+        for weights in (None, measured)
+    )
+    mean = (foreseen * counts).sum(axis=2) / counts.sum(axis=1)
+    foreseen = foreseen - mean[:, :, None]
+    energy = np.maximum((foreseen**2 * counts).sum(axis=(1, 2)), 1e-9)
+    both = (foreseen * sums).sum(axis=(1, 2))
+    return both / np.sqrt(energy * spread), both / energy
+
+
+def _sure(like: float, count: int) -> bool:
+    """Whether a correlation is more than chance gives among so many rates and phases."""
+    return bool(like * np.sqrt(count / max(1e-9, 1 - like**2)) > SURE)
+
+
+def _phases(one: Conversion) -> list[Conversion]:
+    return [replace(one, phase=phase) for phase in range(one.period)]
+
+
+def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
+    """The rate, phase and kind whose steps are most like those measured, if like enough."""
     seen = np.clip(np.nan_to_num(np.array(changes.advance)), -0.2, 2.2)
     n, count = np.flatnonzero(marks.steady), int(marks.steady.sum())
     if count < 2 * SHORTEST:
         return None
     measured = seen[n] - seen[n].mean()
+    spread = max(1e-9, float(measured @ measured))
     found: list[tuple[float, bool, Conversion | None]] = []
     for one in _stepping(timeline, len(seen)):
-        period = one.period
-        tried = [replace(one, phase=phase) for phase in range(period)]
-        foreseen = np.stack([each.advance(period) for each in tried])
-        counts = np.bincount(n % period, minlength=period)
-        sums = np.bincount(n % period, measured, minlength=period)
-        mean = foreseen @ counts / count
-        energy = np.maximum(foreseen**2 @ counts - count * mean**2, 1e-9)
-        like = foreseen @ sums / np.sqrt(energy * max(1e-9, float(measured @ measured)))
+        tried = _phases(one)
+        foreseen = np.stack([each.advance(one.period) for each in tried])[:, None]
+        like, large = _alike(foreseen, n % one.period, measured, spread)
         at = int(like.argmax())
-        sure = like[at] * np.sqrt(count / max(1e-9, 1 - like[at] ** 2))
-        large = float(foreseen[at] @ sums) / energy[at]
         score = float(like[at]) - (RARER if one.footage in RARE else 0)
         least = WOVEN_LARGE if one.kind == "telecine" else AS_LARGE
         comes = _comes_again(tried[at], seen, n)
-        told = comes and like[at] > ALIKE and sure > SURE and like[at] * large > least
+        told = comes and like[at] > ALIKE and _sure(like[at], count)
+        told = told and like[at] * large[at] > least
         found.append((score, comes, tried[at] if told else None))
     (score, _, best), *others = sorted(found, key=lambda entry: -entry[0])
     rival = max((other for other, comes, _ in others if comes), default=0.0)
@@ -103,19 +129,6 @@ def _stepping(timeline: Fraction, count: int) -> Iterator[Conversion]:
             kind: Kind = "repeat" if ratio < 1 else "drop"
             yield Conversion(kind, rate, timeline, 0, count)
     yield Conversion("telecine", timeline * Fraction(4, 5), timeline, 0, count)
-
-
-def find_repeats(changes: Changes, timeline: Fraction) -> Conversion | None:
-    """Repeats that pictures have all through, or None."""
-    found = find_conversion(changes, mark(changes), timeline)
-    return found if found is not None and found.kind == "repeat" else None
-
-
-def _by_uneven_steps(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
-    repeats = repeats_by_steps(np.nan_to_num(np.array(changes.step)), timeline)
-    if repeats is not None and repeats.phase is None:
-        return repeats
-    return _by_advance(changes, marks, timeline) or repeats
 
 
 def repeats_by_steps(step: FloatArray, timeline: Fraction) -> Conversion | None:
@@ -206,27 +219,18 @@ def _by_energies(changes: Changes, marks: Marks, timeline: Fraction) -> Conversi
     n = np.tile(np.arange(seen.shape[1]), (len(seen), 1))
     row, n, measured = row[known], n[known], seen[known]
     measured = measured - (np.bincount(row, measured) / np.bincount(row))[row]
-    spread = measured @ measured + measured.size * FAINT**2
+    spread = float(measured @ measured) + measured.size * FAINT**2
     best: tuple[float, int, Conversion | None] = (0.0, 0, None)
     for one in _mixing(timeline, seen.shape[1]):
         place = row * one.period + n % one.period
-        counts, sums = (
-            np.bincount(place, weights, len(seen) * one.period).reshape(len(seen), -1)
-            for weights in (None, measured)
-        )
-        tried = [replace(one, phase=phase) for phase in range(one.period)]
-        foreseen = np.stack([each.apart() for each in tried])
-        mean = (foreseen * counts).sum(axis=2) / counts.sum(axis=1)
-        foreseen = foreseen - mean[:, :, None]
-        energy = (foreseen**2 * counts).sum(axis=(1, 2)) * spread
-        like = (foreseen * sums).sum(axis=(1, 2)) / np.sqrt(np.maximum(energy, 1e-9))
+        tried = _phases(one)
+        like, _ = _alike(np.stack([each.apart() for each in tried]), place, measured, spread)
         at = int(like.argmax())
         found = round(float(like[at]), 2), -one.period, tried[at]
         best = max(best, found, key=lambda entry: entry[:2])
     like_best, period, told = best
-    sure = like_best * np.sqrt(count / max(1e-9, 1 - like_best**2))  # by chance a few are alike
-    least = MIXED_IN_FIVES if period == -5 else MIXED
-    return told if like_best >= least and sure > SURE else None
+    least = MIXED_IN_FIVES if period == -5 else MIXED  # by chance a few are alike
+    return told if like_best >= least and _sure(like_best, count) else None
 
 
 def _energies(changes: Changes, marks: Marks) -> tuple[FloatArray, BoolArray]:

@@ -29,6 +29,7 @@ from patterns.timing.rates import (
 AUDIENCE = tuple(display for display, _ in DEFAULT_AUDIENCE.displays)
 VIEWING_HEIGHTS = Fraction(3)  # picture heights from the screen
 GAPS = 3  # lengths of pictures that are named
+TAKEN = ("times", "motion", "fastest")  # rows on what a plan takes from a file
 Row = tuple[str, str]
 
 

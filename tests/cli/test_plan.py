@@ -285,14 +285,18 @@ def test_json_carries_no_more_digits_than_are_true(capsys: pytest.CaptureFixture
 
 
 def test_rate_and_motion_are_taken_from_a_file(tmp_path: Path) -> None:
-    """A texture that slides by 3.3 pixels a frame at 25, made without the renderer."""
-    slide = [frame.y.astype(np.float32) for frame in moving_texture(60, 320, 180)]
+    """The first file stands still; in the second a texture slides by 3.3 pixels a frame at 25."""
+    slide = [frame.y.astype(np.float32) for frame in moving_texture(60, 322, 180)]
+    still = encode(slide[:1] * 30, Fraction(25), tmp_path / "still.mp4", 20)
     path = encode(slide, Fraction(25), tmp_path / "slide.mp4", 20)
-    done = run("plan", "--footage", str(path), "--json", cwd=tmp_path)
+    done = run("plan", "--footage", f"{still},{path}", "--json", cwd=tmp_path)
     found = json.loads(done.stdout)
-    assert (found["request"]["width"], found["request"]["height"]) == (320, 180)
-    assert found["request"]["footage"] == ["25"]
+    assert (found["request"]["width"], found["request"]["height"]) == (322, 180)
+    assert set(found["request"]["footage"]) == {"25"}
     assert found["image_motion"]["fastest_px_per_s"] == pytest.approx(3.3 * 25, rel=0.05)
+    told = [line.split(": ", 2)[:2] for line in done.stderr.splitlines()]
+    names = ("times", "motion", "fastest")
+    assert [words for words in told if words[0] == "slide.mp4"] == [["slide.mp4", n] for n in names]
     assert "slide.mp4: motion: 3.3 px a frame" in done.stderr
     own = json.loads(
         run("plan", "--footage", f"24,{path}", "--speed", "5", "--json", cwd=tmp_path).stdout

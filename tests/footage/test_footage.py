@@ -20,10 +20,9 @@ from patterns.footage.changes import (
     Marks,
     PictureChange,
     mark,
-    working_copy,
 )
 from patterns.footage.conversion import Conversion, Kind
-from patterns.footage.measure import measure
+from patterns.footage.measure import measure, working_copy
 from patterns.footage.rhythm import find_conversion
 from patterns.footage.seen import facts_json, rows
 from patterns.frame_source import FrameSource

@@ -11,9 +11,8 @@ from skimage.registration import phase_cross_correlation
 
 from patterns.clip import Clip
 from patterns.drawing.canvas import Stroke
-from patterns.footage.changes import working_copy
 from patterns.footage.flow import MotionLooks, flow
-from patterns.footage.measure import Facts, measure
+from patterns.footage.measure import Facts, measure, working_copy
 from patterns.footage.motion import EXACT, Shot, shots_of
 from patterns.footage.picture import motion_map
 from patterns.footage.seen import rows

@@ -14,9 +14,8 @@ from pathlib import Path
 import numpy as np
 
 from patterns.clip import Clip
-from patterns.footage.changes import working_side
 from patterns.footage.flow import Look
-from patterns.footage.measure import Facts, Measurer
+from patterns.footage.measure import Facts, Measurer, working_side
 from patterns.footage.motion import EDGES_ALONE, EXACT, STILL
 from patterns.frame_source import FrameSource
 from patterns.picture.arrays import FloatArray
