@@ -8,7 +8,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from patterns.reading.changes import Passage, passages, stretches_of
+from patterns.reading.changes import Passage, Stretches, passages, stretches_of
 from patterns.reading.hold_cadence import (
     TimingError,
     arithmetic_pattern,
@@ -58,7 +58,7 @@ def judge_recording(
     between = in_betweens(watched)
     found = FoundRefresh()
     if between is None:
-        found = _found(stretches, interval_s, rate, speed, display)
+        found = _found(stretches_of(stretches, interval_s), rate, speed, display)
     held = _held(stretches, found, display, bound, interval_s)
     reading = replace(
         reading,
@@ -100,15 +100,11 @@ def judge_recording(
 
 
 def _found(
-    stretches: Sequence[Passage],
-    interval_s: float,
-    rate: Fraction | None,
-    speed: float | None,
-    display: Display | None,
+    seen: Stretches, rate: Fraction | None, speed: float | None, display: Display | None
 ) -> FoundRefresh:
     """Refresh; of 59.94 and 60, where both are open, the one that need not lose a frame of 60."""
     rate_hz = None if rate is None else float(rate) * (speed or 1.0)
-    found = find_refresh(stretches_of(stretches, interval_s), rate_hz, display)
+    found = find_refresh(seen, rate_hz, display)
     able = [hz for hz in found.candidates if rate is not None and hz >= rate]
     if found.source != "holds" or found.refresh_hz in able or not able:
         return found

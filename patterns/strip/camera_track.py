@@ -48,14 +48,11 @@ class _Collector:
 
     def side(self, rect: Rect, outward: tuple[int, int], reach: float, count: int = 1) -> None:
         """Add `count` places along one side of a cell; `outward` is (-1|0|1, -1|0|1)."""
-        x0, x1 = rect.left * self._units[0], rect.right * self._units[0]
-        y0, y1 = rect.top * self._units[1], rect.bottom * self._units[1]
+        low, high = np.array(rect[:2]) * self._units, np.array(rect[2:]) * self._units
+        side = np.where(np.array(outward) > 0, high, low)
         for share in (np.arange(count) + 0.5) / count:
-            inner = 0.2 + 0.6 * share  # corners are rounded by blur
-            if outward[0]:
-                at = (x1 if outward[0] > 0 else x0, y0 + inner * (y1 - y0))
-            else:
-                at = (x0 + inner * (x1 - x0), y1 if outward[1] > 0 else y0)
+            along = low + (0.2 + 0.6 * share) * (high - low)  # corners are rounded by blur
+            at = np.where(outward, side, along)
             self.rows.append((*at, *outward, reach))
 
 
