@@ -1,8 +1,7 @@
 """The hold timeline: what a reading found, frame by frame, for a slide.
 
-Frames lie side by side, each as high as it was held, in refreshes (or milliseconds where the
-refresh is not known): above, a close look at the first part with a loss; below, all. Nothing
-is said by colour alone: holds differ in height, lost frames have a wedge, mixtures a diamond.
+Frames lie side by side, each as high as it was held: above, a close look at the first part with a
+loss; below, all. Nothing is said by colour alone: lost frames have a wedge, mixtures a diamond.
 """
 
 from __future__ import annotations
@@ -22,8 +21,7 @@ from patterns.timing.notation import pattern_text, plural
 from patterns.timing.rates import format_decimal
 
 CLOSE_FRAMES = 48
-TOP_PX, CLOSE_PX = 330, 400  # upper edge and height of the close look
-WHOLE_PX = 90  # height of the whole reading
+TOP_PX, CLOSE_PX, WHOLE_PX = 330, 400, 90  # upper edge and height of the close look, of all
 AXIS_PX = 96  # room for the scale at the left
 MOST_LINES = 9
 BAND_PX, BAND_SLIDE_PX = 160, 600  # where every frame was held alike
@@ -263,8 +261,7 @@ def _whole(bars: _Bars, first: int, shown: int) -> None:
         x1 = bars.left + (places[first + shown - 1] + 1) * pitch
         drawing.add(Stroke(x0, bars.base + 26, x1, bars.base + 26, colours.muted, 5))
     label = f"all {len(frames)} frames, {bars.reading.seconds:.1f} s"
-    above = bars.base - bars.height - 16
-    drawing.add(Text(bars.left, above, label, SLIDE.small_px, colours.muted))
+    drawing.add(Text(bars.left, bars.base - bars.height - 16, label, SLIDE.small_px, colours.muted))
 
 
 def _key(reading: Reading, drawing: Drawing, colours: Scheme) -> None:
