@@ -8,7 +8,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-import tempfile
 
 from tests.conftest import ALONE
 
@@ -21,15 +20,14 @@ def main() -> int:
     # without words the second part looks only into the files that it is about
     files = [] if words else sorted({place.partition("::")[0] for place in ALONE})
     parts = (["-n", "auto", "-m", "not alone"], ["-m", "alone", *files])
-    with tempfile.TemporaryDirectory() as folder:
-        # a hundred processes start on the way: what one has compiled, no other does again
-        environment = {"PYTHONPYCACHEPREFIX": folder} | os.environ | {"PYTHONDONTWRITEBYTECODE": ""}
-        codes = [
-            subprocess.run(
-                [sys.executable, "-m", "pytest", *part, *words], check=False, env=environment
-            ).returncode
-            for part in parts
-        ]
+    # a hundred processes start on the way: what one has compiled, no other does again
+    environment = os.environ | {"PYTHONDONTWRITEBYTECODE": ""}
+    codes = [
+        subprocess.run(
+            [sys.executable, "-m", "pytest", *part, *words], check=False, env=environment
+        ).returncode
+        for part in parts
+    ]
     return max(code for code in codes if code != NO_TESTS) if set(codes) != {NO_TESTS} else NO_TESTS
 
 

@@ -27,7 +27,6 @@ from patterns.video.levels import (
     H265_LEVELS,
     VP9_LEVELS,
     Level,
-    above_ceiling,
     level_of_bits,
     lowest_level,
 )
@@ -121,7 +120,7 @@ class Codec:
 
     def caution(self, rate: Fraction) -> str | None:
         """Warning that is due at this rate, or None."""
-        if self.levels and above_ceiling(self.levels, rate):
+        if self.levels and rate > self.levels[-1].max_rate_hz:
             return (
                 f"no level of {self.name} promises more than {self.levels[-1].max_rate_hz} "
                 f"frames/s: players may refuse this file"

@@ -84,23 +84,16 @@ WHOLE = Damage()
 
 
 class Description:
-    """Collects ffmpeg's lines about the file that it reads and the picture that it makes.
-
-    Attributes
-    ----------
-    capture_hz
-        Pictures a second at which the maker's tag says the file was taken; None without one.
-    pictures
-        Decoded so far.
-    """
+    """Collects ffmpeg's lines about the file that it reads and the picture that it makes."""
 
     def __init__(self) -> None:
         self.streams: dict[int, StreamText] = {}
         self.rotations: dict[int, float] = {}
         self.chosen: int | None = None
         self.output: StreamText | None = None
+        # pictures a second at which the maker's tag says the file was taken; None without one
         self.capture_hz: Fraction | None = None
-        self.pictures = 0
+        self.pictures = 0  # decoded so far
         self._first_corrupt: int | None = None
         self._cut_off = self._endless = False
         self._in_output = False

@@ -125,7 +125,7 @@ def lowest_level(
 
     A rate above the picture-rate ceiling of every level (300 a second in H.264 and
     H.265) is judged as if it stood at that ceiling: such a file keeps the limits on size
-    and throughput, and `above_ceiling` tells that decoders need not play it.
+    and throughput, and decoders need not play it.
 
     `levels`: in rising order.
     `width`, `height`: of the picture, in luma samples.
@@ -176,11 +176,6 @@ def _carries(level: Level, sizes: Sequence[int], rate: Fraction) -> bool:
         if owed > level.buffer_bits:
             return False
     return True
-
-
-def above_ceiling(levels: tuple[Level, ...], rate: Fraction) -> bool:
-    """Whether `rate` is more pictures a second than any of `levels` promises to play."""
-    return rate > levels[-1].max_rate_hz
 
 
 def _what_would_fit(

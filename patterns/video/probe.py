@@ -139,18 +139,10 @@ def _mean_rate(times: Sequence[Fraction]) -> Fraction | None:
     return (len(times) - 1) / (times[-1] - times[0])
 
 
-def packet_times(path: str | os.PathLike[str]) -> tuple[Fraction, ...]:
-    """Presentation time of each picture of the first video stream, seconds, rising.
-
-    Raises `InputError`: the file cannot be read or holds no video.
-    """
-    return scan_packets(path).times
-
-
 class Packets(NamedTuple):
     """What a file says of its pictures without decoding."""
 
-    times: tuple[Fraction, ...]  # as of `packet_times`
+    times: tuple[Fraction, ...]  # when each picture that is shown is due, seconds, rising
     tick_s: Fraction  # unit of the file's clock, seconds
     left_out: int  # pictures that its edit list does not show
     sizes: tuple[int, ...]  # bytes of each picture that is shown, as they are decoded
@@ -159,10 +151,10 @@ class Packets(NamedTuple):
 def scan_packets(
     path: str | os.PathLike[str], on_line: Callable[[str], None] | None = None
 ) -> Packets:
-    """Packets of the first video stream.
+    """Packets of the first video stream of any file that the bundled decoder opens.
 
-    `path`: any file that the bundled decoder opens.
     `on_line`: called with each line that describes the file.
+    Raises `InputError`: the file cannot be read or holds no video.
     """
     process = FfmpegProcess(
         (

@@ -55,17 +55,10 @@ def read_luma(
     `crop`: part that is wanted, inside of the pictures.
     `told`: takes what the decoder says of the file: its damage, once all pictures are read.
 
-    Yields
-    ------
-    time_s, luma
-        Seconds on the file's own clock, exact; uint8 (height, width), narrow range
-        (16 is black, 235 white) whatever the range in the file. Each array is a new one.
-
-    Raises
-    ------
-    InputError
-        The file is missing, empty, damaged, or holds no video, or its clock goes back. A
-        file that is cut off yields what can be decoded.
+    Yields seconds on the file's own clock, exact, and uint8 (height, width), narrow range (16 is
+    black, 235 white) whatever the range in the file. Each array is a new one. A file that is cut
+    off yields what can be decoded.
+    Raises `InputError`: it is missing, empty, damaged, or holds no video, or its clock goes back.
     """
     # 8-bit planes pass as they are, others are converted once
     chain = ["scale=out_range=tv", "format=yuv420p|yuv422p|yuv444p|yuv440p", "extractplanes=y"]
@@ -84,11 +77,8 @@ def read_ycbcr(
 ) -> Generator[tuple[Fraction, UInt8Array]]:
     """Pictures averaged down to `size` (width, height), else as `read_luma`.
 
-    Yields
-    ------
-    time_s, codes
-        Y', Cb, Cr, uint8 (3, height, width), BT.709 in narrow range whatever the file has;
-        `matrix` is that of the file, where it does not hold R'G'B'.
+    Yields Y', Cb, Cr, uint8 (3, height, width), BT.709 in narrow range whatever the file has;
+    `matrix` is that of the file, where it does not hold R'G'B'.
     """
     scale = f"scale={size[0]}:{size[1]}:flags=area+accurate_rnd:out_range=tv"
     colour = f"in_color_matrix={matrix}:out_color_matrix=bt709"
@@ -160,10 +150,8 @@ def _pictures(
     process = FfmpegProcess(_arguments(path, chain), on_line=times.take)
     try:
         first = np.empty(1, np.uint8)
-        begun = process.fill(first.data)
-        if not begun:
+        if not process.fill(first.data):
             process.wait()
-        if not begun:
             raise unreadable(path, process.all_words or SILENT)
         width, height = times.output_size()
         time_s = times.next()

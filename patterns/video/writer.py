@@ -87,26 +87,9 @@ class VideoWriter:
     every timestamp are compared with what was written), and moved to its final name. On
     any exception, Ctrl-C and SystemExit included, the encoder is ended and nothing stays.
 
-    Attributes
-    ----------
-    level
-        What the file states; in the end one that carries its bits a second too.
-
-    Raises
-    ------
-    RequestError
-        The spec is not possible, or a frame is not what the spec says.
-    OutputError
-        The file cannot be written there: on entry, or later when the disk fails.
-    EncoderError
-        The encoder is missing, failed, or was killed.
-
-    Examples
-    --------
-    >>> spec = VideoSpec(Path("clip.mp4"), 640, 360, Fraction(24))  # doctest: +SKIP
-    >>> with VideoWriter(spec) as writer:  # doctest: +SKIP
-    ...     for frame in frames:
-    ...         writer.write(frame)
+    Raises `RequestError`: the spec is not possible, or a frame is not what the spec says.
+    Raises `OutputError`: the file cannot be written there: on entry, or later when the disk fails.
+    Raises `EncoderError`: the encoder is missing, failed, or was killed.
     """
 
     def __init__(self, spec: VideoSpec) -> None:
@@ -114,6 +97,7 @@ class VideoWriter:
         self.written = 0
         self._arguments = spec.encoder_arguments()
         self._codec = codec_named(spec.codec)
+        # what the file states; in the end one that carries its bits a second too
         self.level = self._codec.level(spec.width, spec.height, spec.rate)
         self._partial: PartialFile | None = None
         self._process: FfmpegProcess | None = None
@@ -152,12 +136,8 @@ class VideoWriter:
     def write(self, frame: Planes) -> None:
         """Queue a copy of the next frame.
 
-        Raises
-        ------
-        RequestError
-            Size or type of a plane is not what the spec says.
-        EncoderError, OutputError
-            The encoder has ended before its time.
+        Raises `RequestError`: size or type of a plane is not what the spec says.
+        Raises `EncoderError`, `OutputError`: the encoder has ended before its time.
         """
         assert self._feeder is not None, "write() outside of the with block"
         height, width = self.spec.height, self.spec.width

@@ -16,7 +16,6 @@ from patterns.video.levels import (
     H265_LEVELS,
     VP9_LEVELS,
     Level,
-    above_ceiling,
     level_of_bits,
     lowest_level,
 )
@@ -209,7 +208,6 @@ def test_larger_than_any_level_is_refused() -> None:
 def test_rates_above_every_picture_rate_ceiling_are_allowed_with_a_caution() -> None:
     """H.264 A.3 and H.265 A.4 promise at most 300 pictures a second at any level."""
     assert lowest_level(H264_LEVELS, 1280, 720, Fraction(480), block=16).number == "6"
-    assert above_ceiling(H264_LEVELS, Fraction(480))
     caution = CODECS["h264"].caution(Fraction(480))
     assert caution is not None
     assert "300" in caution
