@@ -41,8 +41,7 @@ class Change:
     half_width_s: float = 0.0  # `time_s` is right to this
     gap_s: float = 0.0  # from the last picture before to the first of this frame
     gap_pictures: int = 0  # unread pictures in that gap
-    # whether it was seen to take over from the frame before, so that none was between
-    direct: bool = False
+    direct: bool = False  # whether it was seen to take over from the frame before: none between
     glimpsed: bool = False  # whether a frame between was seen all the same, if only faintly
 
 
@@ -128,8 +127,7 @@ class Evenness:
     """Frames on an even clock."""
 
     rate_hz: float  # frame numbers a second
-    # how far picture times must be off for that to be so; 0 if it is so as they are
-    needed_s: float
+    needed_s: float  # how far picture times must be off for that to be so
     within_s: float  # how far apart the earliest and the latest frame may truly be, less the clock
 
 

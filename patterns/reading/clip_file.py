@@ -38,14 +38,11 @@ AT_THE_END = 48  # frames before a cut-off, of which the decoder may lack or rep
 class ClipSteps:
     """Numbers of a file in order."""
 
-    # runs that go on from one another, parted where the number steps back or was cut
-    passages: tuple[tuple[Run, ...], ...]
-    # back, cuts: how many of the partings are steps back and cuts
-    back: int
-    cuts: int
+    passages: tuple[tuple[Run, ...], ...]  # parted where the number steps back or was cut
+    back: int  # partings that are steps back
+    cuts: int  # and that are cuts
     reversed: bool  # whether the numbers run backwards
-    # frames a second over those claimed, from the steps within passages; None if unknown
-    speed: float | None
+    speed: float | None  # frames a second over those claimed, within passages; None if unknown
 
 
 def clip_steps(

@@ -102,8 +102,7 @@ class Standing:
 class Comparison:
     """Result."""
 
-    # as they are ranked, clip by clip; then those that are not, in the order given
-    entries: tuple[Entry, ...]
+    entries: tuple[Entry, ...]  # as they are ranked, clip by clip; then those that are not
     # for each clip with two or more comparable entries, the standings, best first
     rankings: tuple[tuple[str, tuple[Standing, ...]], ...]
     cautions: tuple[str, ...]  # what cannot be compared, and why

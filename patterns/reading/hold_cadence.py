@@ -176,10 +176,8 @@ class Expected:
     """What a clip does on a display by arithmetic."""
 
     cadence: Cadence  # rate and refresh
-    # repeating holds, the longest first, slow slips left out; None if none repeats
-    pattern: tuple[int, ...] | None
-    # timing error of the ideal holds of the frames that were measured, or of the cadence; None if
-    # none was
+    pattern: tuple[int, ...] | None  # repeating holds, slow slips left out; None if none repeats
+    # of the ideal holds of the frames that were measured, or of the cadence; None if none was
     error: TimingError | None
 
 

@@ -23,15 +23,11 @@ class HeldFrame:
     """A frame whose coming and going were both seen."""
 
     number: int  # frame number
-    # when it came on, seconds on the file's clock; None in a photo, which has no order
-    start_s: float | None
+    start_s: float | None  # when it came on, seconds on the file's clock; None in a photo
     hold_s: float  # how long it was held
-    # the same in refreshes of the display, or pictures of the file; None if unknown
-    refreshes: int | None = None
-    # refresh, or picture, at which it came on, counted from the first; None if unknown
-    step: int | None = None
-    # `start_s` as a fraction, where the file's clock gives it exactly
-    start_exact: Fraction | None = None
+    refreshes: int | None = None  # the same in refreshes, or pictures of the file; None: unknown
+    step: int | None = None  # refresh, or picture, at which it came on; None if unknown
+    start_exact: Fraction | None = None  # `start_s`, where the file's clock gives it exactly
     passage: int = 0  # which stretch without a seek it belongs to, from 0
     within_s: float = 0.0  # `hold_s` is right to this, where it was measured
 
@@ -42,8 +38,7 @@ class Held:
 
     frames: tuple[HeldFrame, ...]  # frames with a known hold, in the order of the recording
     dropped: tuple[int, ...]  # numbers that were never on screen
-    # numbers of which it cannot be known: pictures were unread for as long as one takes
-    unseen: tuple[int, ...]
+    unseen: tuple[int, ...]  # of which it cannot be known: unread for as long as one takes
     out_of_order: tuple[int, ...]  # numbers that came after a later one
 
 

@@ -70,8 +70,7 @@ class Match:
     holds: tuple[int, ...]  # refreshes of each frame of the run
     lost: tuple[int, ...]  # cells of frames of which one showing was lost
     late: tuple[int, ...]  # cells of frames that came on late in one showing or more
-    # share by which the light of each whole cell is off, as far as refreshes go, (cells,)
-    off: FloatArray
+    off: FloatArray  # refreshes by which each whole cell's light is off, (cells,)
 
 
 def match(seen: Cells, refresh_hz: Fraction) -> Match | None:

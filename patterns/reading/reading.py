@@ -39,27 +39,19 @@ class Reading:
 
     kind: Kind  # what was given
     file: str  # its name, without the folder
-    # verdict, explanation, warnings: one sentence; why it differs from what was expected; doubts,
-    # with what to do
-    verdict: str = ""
-    # frames a second that the strip claims; of footage, the rate it was shot at as far as the
-    # repeats show; None if unknown
+    verdict: str = ""  # one sentence
+    # frames a second that the strip claims; that footage was shot at as far as repeats show
     rate: Fraction | None = None
     clip: int | None = None  # the clip's 16-bit identity
-    # the display's refresh, given or found; the file's own pictures a second for a clip or footage;
-    # None if it is not known
+    # the display's, given or found; a clip's or footage's own pictures a second; None: not known
     refresh_hz: Fraction | None = None
     refresh_from: str = ""  # 'given', 'holds', 'file' or ''
-    # usual refreshes that would look the same, where the holds do not decide
-    refresh_candidates: tuple[Fraction, ...] = ()
-    # pictures, read, unread: pictures in the file, those read, reasons why others were not with
-    # their counts
-    pictures: int = 0
-    read: int = 0
-    unread: tuple[tuple[str, int], ...] = ()
+    refresh_candidates: tuple[Fraction, ...] = ()  # usual ones that would look the same
+    pictures: int = 0  # in the file
+    read: int = 0  # of them
+    unread: tuple[tuple[str, int], ...] = ()  # why others were not, with counts
     seconds: float = 0.0  # from the first picture to the last
-    # pictures a second of the recording, in true time; None for others
-    capture_hz: float | None = None
+    capture_hz: float | None = None  # pictures a second of a recording, in true time
     frames_seen: int = 0  # different frames
     holds: tuple[HeldFrame, ...] = ()  # frames with their holds, complete ones only
     # dropped, repeated, out_of_order, unseen: Frame numbers (of footage: picture numbers).
@@ -71,16 +63,13 @@ class Reading:
     unseen: tuple[int, ...] = ()
     drops_beyond: int = 0  # how many frames were dropped that the cadence does not drop
     blended: tuple[Blend, ...] = ()  # mixtures of two frames
-    # repeating hold pattern, the longest first, in refreshes
-    pattern: tuple[int, ...] | None = None
-    # whether all frames were held equally long, whatever the refresh; None: not known
-    even: bool | None = None
+    pattern: tuple[int, ...] | None = None  # repeating holds, the longest first, in refreshes
+    even: bool | None = None  # whether all frames were held equally long; None: not known
     error: TimingError | None = None  # timing error
     expected: Expected | None = None  # what the cadence arithmetic expects
-    # frames a second found over frames a second claimed; None if unknown
-    speed: float | None = None
-    explanation: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
+    speed: float | None = None  # frames a second found over those claimed; None if unknown
+    explanation: tuple[str, ...] = ()  # why it differs from what was expected
+    warnings: tuple[str, ...] = ()  # doubts, with what to do
     details: dict[str, Any] = field(default_factory=dict)  # more of one kind, JSON values
     footage: Facts | None = None  # what was measured of footage without a strip
 

@@ -45,9 +45,8 @@ class RefreshGrid:
     lowest_hz: float
     highest_hz: float
     places: tuple[float, ...]  # where it may lie, in refreshes, 0 to 1: the best one first
-    # missed, changes: changes that do not meet it, and all
-    missed: int
-    changes: int
+    missed: int  # changes that do not meet it
+    changes: int  # all
     # share of changes that would meet it too if they came any pictures later: 1 where stretches are
     # as long as a refresh, or a camera at just twice the refresh is in step
     blind: float

@@ -53,8 +53,7 @@ class FoundRefresh:
     grid: RefreshGrid | None = None  # the refresh on the recording's clock, if it is known
     finest: RefreshGrid | None = None  # finest that there may be, as far as the camera follows
     even: Evenness | None = None  # frames on an even clock, if the changes allow it
-    # refreshes that would look as even and show this rate unevenly
-    rivals: tuple[Fraction, ...] = ()
+    rivals: tuple[Fraction, ...] = ()  # that would look as even and show this rate unevenly
     uneven: bool = False  # whether no even clock meets the changes
     too_fast_hz: Fraction | None = None  # refresh that the camera is too slow for, or None
 

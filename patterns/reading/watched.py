@@ -23,23 +23,18 @@ class Run:
     """Pictures in a row that show one number (the larger part of a mixture counts)."""
 
     number: int  # frame number
-    # first_s, last_s: times of the first and of the last of them, seconds, exact
-    first_s: Fraction
-    last_s: Fraction
-    # first_picture, last_picture: their places in the file, from 0
-    first_picture: int
-    last_picture: int
+    first_s: Fraction  # time of the first of them, seconds, exact
+    last_s: Fraction  # and of the last
+    first_picture: int  # place of the first in the file, from 0
+    last_picture: int  # and of the last
     pictures: int = 1  # how many show it; fewer than lie between where some were unread
-    # whether it was seen to take over from the number before: a picture shows light of both and
-    # none of the numbers between, which would have had to come first
+    # whether it was seen to take over: a picture shows light of both, and of none between
     direct: bool = False
-    # whether a number between was seen to give light, though never the larger part
-    glimpsed: bool = False
-    # halfway_s, halfway_within_s: when a picture shows it and the number before in about equal
-    # parts, so that either may have been taken for the larger, and how well that gives the time;
-    # None if none does
+    glimpsed: bool = False  # whether a number between gave light, though never the larger part
+    # when a picture shows it and the number before in about equal parts, so that either may have
+    # been taken for the larger; None if none does
     halfway_s: Fraction | None = None
-    halfway_within_s: Fraction = Fraction(0)
+    halfway_within_s: Fraction = Fraction(0)  # how well that gives the time
     identity: Identity | None = None  # rate and clip that its first picture names
 
 
@@ -67,17 +62,13 @@ class Mixture:
 class Watched:
     """All that the strip said over a file."""
 
-    # pictures, read: pictures in the file, and those whose number was read
-    pictures: int
-    read: int
-    # reasons why others were not, with counts, the commonest first
-    unread: tuple[tuple[str, int], ...]
-    # first_s, last_s: times of the first and the last picture
-    first_s: Fraction
-    last_s: Fraction
-    # runs, mixtures: in the order of the file
-    runs: tuple[Run, ...]
-    mixtures: tuple[Mixture, ...]
+    pictures: int  # in the file
+    read: int  # whose number was read
+    unread: tuple[tuple[str, int], ...]  # why others were not, with counts, the commonest first
+    first_s: Fraction  # time of the first picture
+    last_s: Fraction  # and of the last
+    runs: tuple[Run, ...]  # in the order of the file
+    mixtures: tuple[Mixture, ...]  # likewise
     identity: Identity | None  # rate and clip that most pictures name; None if none does
     other_clips: int  # pictures that name another clip
     # blended, stairs: pictures that mix two neighbours, and how often such a mixture stood still

@@ -24,9 +24,8 @@ class Blobs:
     """Bright regions as rectangles of equal moments."""
 
     centre: FloatArray  # (n, 2): column and row, pixel (i, j) covering i to i + 1 and j to j + 1
-    # length, width: (n,): sides of the rectangle with the same second moments, in pixels
-    length: FloatArray
-    width: FloatArray
+    length: FloatArray  # (n,): longer side of the rectangle of equal second moments, pixels
+    width: FloatArray  # (n,): the other side
     axis: FloatArray  # (n, 2): unit vector along the long side
     area: FloatArray  # (n,): pixels
 

@@ -27,8 +27,8 @@ class HoldRow:
     """The hold row of one rate."""
 
     cells: int  # how many; cell n mod `cells` is lit in frame n
-    # shortest exposure in whole seconds over which the cells are lit equally often (to one part in
-    # a thousand for x1000/1001 rates), or None if there is none
+    # whole seconds over which the cells are lit equally often (to one part in a thousand for
+    # x1000/1001 rates), or None if there are none
     even_over_s: int | None
 
     def lit(self, number: int) -> int:
@@ -71,21 +71,17 @@ class StripGrid:
 
     name: str  # ``wide`` or ``upright``
     units: tuple[int, int]  # width and height of the grid that the band is divided into
-    # posts, flags: left and right locating marks
-    posts: tuple[Rect, ...]
-    flags: tuple[Rect, ...]
+    posts: tuple[Rect, ...]  # outer locating marks, left and right
+    flags: tuple[Rect, ...]  # inner ones
     number: tuple[Rect, ...]  # 28 number cells: 16 of Gray code, highest first, then 12 of check
-    # white, black: reference cells among the number cells
-    white: tuple[Rect, ...]
-    black: tuple[Rect, ...]
+    white: tuple[Rect, ...]  # reference cells among the number cells
+    black: tuple[Rect, ...]  # likewise
     identity: tuple[Rect, ...]  # 64 identity cells in order
     hold_row: Rect  # the rectangle that the hold cells share, and `hold_gap`, the gap between them
     hold_gap: float
-    # black fields in the order of `HALFTONES`; each holds one patch in its middle
-    halftones: tuple[Rect, ...]
+    halftones: tuple[Rect, ...]  # black fields in the order of `HALFTONES`, a patch in each
     figures: tuple[Rect, ...]  # lines of figures, from the top
-    # places beside the marks that are never lit: a picture where they are is no strip
-    dark: tuple[Rect, ...]
+    dark: tuple[Rect, ...]  # places beside the marks that are never lit
 
 
 Span = tuple[float, float, float, float]  # left, top, right, bottom in grid units

@@ -20,8 +20,7 @@ class Cell:
     """A rectangle of the strip, in pixels of the band and as fractions of it."""
 
     rect: Rect  # where the grid puts it, in fractions of the band
-    # left, top, right, bottom: pixels that it takes, counted from the band's top left; right and
-    # bottom excluded
+    # pixels that it takes, counted from the band's top left; right and bottom excluded
     left: int
     top: int
     right: int
@@ -52,9 +51,8 @@ class Halftone:
 class StripLayout:
     """Every cell of the strip in one size of frame; built by `strip_layout`."""
 
-    # width, height: of the whole frame, in pixels
-    width: int
-    height: int
+    width: int  # of the whole frame, in pixels
+    height: int  # likewise
     band_height: int  # rows that the strip takes; even
     grid: StripGrid  # the arrangement that it follows
     hold_rule: HoldRow  # how many hold cells and over how long they are lit equally often

@@ -36,12 +36,10 @@ AS_GOOD = 9.0  # chi-squared beyond the best, within which a run is as good
 class Run:
     """Frames that passed one after the other."""
 
-    # first, frames: the first frame's number, and how many there were
-    first: int
-    frames: int
-    # fewest, most: numbers of frames that fit nearly as well
-    fewest: int
-    most: int
+    first: int  # number of the first frame
+    frames: int  # how many there were
+    fewest: int  # frames that fit nearly as well
+    most: int  # likewise
     misfit: float  # RMS of what the number cells are off, in standard uncertainties
     off: FloatArray  # what each of them is off, in shares of the exposure, (28,)
 
@@ -157,8 +155,7 @@ class PhotoReading:
     # Whether each may be given as a number: right to 8 % (of itself, or of the mean where that is
     # more) but for a risk of 1 %, and not clipped. The others are too uncertain.
     known: tuple[bool, ...]
-    # indices of cells that are too bright for the camera: their share is a lower bound
-    clipped: tuple[int, ...]
+    clipped: tuple[int, ...]  # cells too bright for the camera: their share is a lower bound
     identity: Identity  # rate and clip of the strip
     placement: Placement  # where the strip lies
     warnings: tuple[str, ...]  # what makes the shares doubtful, one line each

@@ -103,15 +103,11 @@ class Shares:
     """Shares of the hold cells."""
 
     share: FloatArray  # of white's light, (cells,); together about 1
-    # standard uncertainty of each hold relative to the mean hold, times the mean share
-    sigma: FloatArray
-    # number, number_sigma: shares for which the number cells were lit, and their standard
-    # uncertainty; empty where the cells are too small
-    number: FloatArray
-    number_sigma: FloatArray
-    # curve, misfit: the light curve, and how well what is known of it comes out (RMS of a fraction)
+    sigma: FloatArray  # standard uncertainty of each relative to the mean, times the mean
+    number: FloatArray  # shares of the number cells; empty where these are too small
+    number_sigma: FloatArray  # their standard uncertainties
     curve: LightCurve
-    misfit: float
+    misfit: float  # how well what is known of the curve comes out, RMS of a fraction
 
 
 def _places(patches: tuple[Patch, ...]) -> FloatArray:

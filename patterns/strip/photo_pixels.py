@@ -30,9 +30,8 @@ class Window:
     """Pixels of an upright piece of a picture, all arrays of one shape (rows, columns)."""
 
     codes: UInt8Array  # luma codes
-    # u, v: middles of the pixels in fractions of the band
-    u: FloatArray
-    v: FloatArray
+    u: FloatArray  # middles of the pixels along the band, in fractions of it
+    v: FloatArray  # and across it
     # how much u and v change over a pixel, each across its own lines
     per_px: tuple[FloatArray, FloatArray]
 
@@ -124,9 +123,8 @@ class Patch:
 class Pixels:
     """All patches of a photo."""
 
-    # white, black: cells that are always lit, and never
-    white: tuple[Patch, ...]
-    black: tuple[Patch, ...]
+    white: tuple[Patch, ...]  # cells that are always lit
+    black: tuple[Patch, ...]  # cells that never are
     paper: tuple[Patch, ...]  # the band between the cells, which is a constant dark grey
     halftones: tuple[Patch, ...]  # whole fields, in the order of `HALFTONES`
     held: tuple[Patch, ...]  # hold cells

@@ -47,10 +47,8 @@ class Seen:
     # share of the later frame in a mixture, 0 to 1: in code values of a clean picture, in light of
     # a camera's; 0 for one frame
     share: float = 0.0
-    # rate and clip; None if they could not be read, or are not sure yet
-    identity: Identity | None = None
-    # whether a camera clips white: then `share` only says which of the two has more light
-    clipped: bool = False
+    identity: Identity | None = None  # rate and clip; None if not read, or not sure yet
+    clipped: bool = False  # white is clipped: `share` only says which of the two has more light
 
     @property
     def rate(self) -> Fraction | None:
@@ -72,8 +70,7 @@ class Seen:
 class StripReading(Seen):
     """The same with where the strip lies, and how sure the reading is."""
 
-    # 0 to 1: how far the least sure number cell is from the middle between black and white
-    confidence: float
+    confidence: float  # 0 to 1: how far the least sure number cell is from grey
     placement: Placement  # where the strip lies, to hand to the next picture's reading
 
     @classmethod

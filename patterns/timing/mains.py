@@ -72,8 +72,7 @@ class LightCheck:
 
     pulses_hz: Fraction  # pulses of light a second
     cycles: Fraction  # cycles of the light in the exposure
-    # what is left of the lamp's modulation, as a share of the mean exposure, 0 to 1
-    modulation: float
+    modulation: float  # what is left of the lamp's, as a share of the mean exposure, 0 to 1
     beat_hz: Fraction  # frequency at which it varies from frame to frame; 0 if it stands still
     steadiness: Steadiness  # why it holds still, or that it does not
 

@@ -210,8 +210,7 @@ def stops_of(density: Fraction | float) -> float:
 class FilterChoice:
     """Filters for a wanted number of stops."""
 
-    # how much too bright the wanted exposure would be; negative if it is too dark
-    wanted_stops: float
+    wanted_stops: float  # how much too bright the wanted exposure would be
     densities: tuple[Fraction, ...]  # filters to stack, strongest first; empty for none
 
     @property
