@@ -17,7 +17,7 @@ from PIL import Image, ImageDraw
 
 from patterns.drawing.style import SLIDE, Scheme
 from patterns.errors import RequestError
-from patterns.picture.arrays import UInt8Array
+from patterns.picture.arrays import Float32Array, UInt8Array
 from patterns.picture.lettering import cap_height_px, font, text_width_px, typeface
 from patterns.picture.light import light_to_ycbcr, signal_to_light
 from patterns.picture.planes import Planes, picture_bytes
@@ -172,6 +172,12 @@ def to_image(drawing: Drawing) -> Image.Image:
 def to_png(drawing: Drawing) -> bytes:
     """PNG file of the drawing."""
     return picture_bytes(np.asarray(to_image(drawing)), ".png")
+
+
+def colour_light(colour: str) -> Float32Array:
+    """Linear light R, G, B of a colour '#rrggbb'."""
+    signal = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)], np.float32) / 255
+    return np.asarray(signal_to_light(signal), np.float32)
 
 
 def _quartered(plane: UInt8Array) -> UInt8Array:

@@ -11,12 +11,10 @@ from fractions import Fraction
 from itertools import pairwise
 from math import ceil
 
-import numpy as np
-
-from patterns.drawing.canvas import Box, Drawing, Text, to_planes
+from patterns.drawing.canvas import Box, Drawing, Text, colour_light, to_planes
 from patterns.drawing.style import Scheme, hold_colours
 from patterns.picture.lettering import cap_height_px, size_for_width, text_width_px
-from patterns.picture.light import light_to_ycbcr, signal_to_light
+from patterns.picture.light import light_to_ycbcr
 from patterns.picture.planes import Planes
 from patterns.present.panel import Area, paste
 from patterns.present.panel_scene import Feed, Run, common_period, runs
@@ -41,13 +39,6 @@ def meter_window(
     return min(most, max(LEAST_WINDOW, round(refresh_hz / 2)))
 
 
-def _colour_codes(colour: str) -> tuple[int, int, int]:
-    """Y', Cb and Cr codes of a colour '#rrggbb'."""
-    signal = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)], np.float32) / 255
-    y, cb, cr = light_to_ycbcr(signal_to_light(signal))
-    return int(y), int(cb), int(cr)
-
-
 class HoldMeter:
     """Draws one panel's meter of `window` refreshes into its `area` of frames.
 
@@ -64,7 +55,7 @@ class HoldMeter:
         # of the first pictures, the very first with a slip and the last cut short left out
         enough = max(4 * window, 4 * ceil(refresh_hz / min(feed.footage, feed.timeline)))
         self._kinds = {run.refreshes for run in list(runs(feed, refresh_hz, 0, enough))[1:-1]}
-        self._mark_codes = _colour_codes(colours.ink)
+        self._mark_codes = light_to_ycbcr(colour_light(colours.ink))
         self._edges = [2 * round(k * area.width / window / 2) for k in range(window + 1)]
         # the meter once through, all to come and all passed, by the blocks that it has
         self._rounds: dict[tuple[tuple[int, int], ...], tuple[Planes, Planes]] = {}

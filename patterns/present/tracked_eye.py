@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image
 
-from patterns.drawing.canvas import Box, Drawing, Stroke, Text, titled_slide, to_image
+from patterns.drawing.canvas import Box, Drawing, Stroke, Text, colour_light, titled_slide, to_image
 from patterns.drawing.style import LIGHT, SLIDE, Scheme
 from patterns.errors import RequestError
 from patterns.picture.arrays import FloatArray
@@ -210,10 +210,7 @@ def _line_pictures(
     x_px = np.asarray((np.arange(LINE_WIDTH) + 0.5 - LINE_MARGIN) / scale, np.float64)
     lights = [_line_light(held, speed_px_s, x_px) for held in cadences]
     most = max(light.max() for light in lights)
-    dark, bright = (
-        signal_to_light(np.array([int(c[i : i + 2], 16) for i in (1, 3, 5)], np.float32) / 255)
-        for c in (DARK_PLATE, LIGHT_PLATE)
-    )
+    dark, bright = colour_light(DARK_PLATE), colour_light(LIGHT_PLATE)
     rows = [dark + (light / most)[:, None] * (bright - dark) for light in lights]
     return [_coded(np.tile(row, (LINE_HEIGHT, 1, 1))) for row in rows]
 

@@ -226,16 +226,6 @@ class LoopGuard:
     """Looks quickly at rendered frames, and at the seam where the last meets the first.
 
     `width`, `height`, `rate`, `viewing`: as of `FlashCheck`.
-
-    Examples
-    --------
-    >>> guard = LoopGuard(640, 360, Fraction(24))
-    >>> for n in range(12):
-    ...     frame = Planes.blank(640, 360)
-    ...     frame.y[:] = 16 if n < 3 else 235
-    ...     guard.see(Fraction(n, 24), frame)
-    >>> guard.report().passes  # 2 flashes a second
-    True
     """
 
     def __init__(
