@@ -177,7 +177,7 @@ def to_png(drawing: Drawing) -> bytes:
 def colour_light(colour: str) -> Float32Array:
     """Linear light R, G, B of a colour '#rrggbb'."""
     signal = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)], np.float32) / 255
-    return np.asarray(signal_to_light(signal), np.float32)
+    return signal_to_light(signal)
 
 
 def _quartered(plane: UInt8Array) -> UInt8Array:

@@ -23,7 +23,7 @@ _OTHER_KIND = (
 _NUMBERED = re.compile(r"%\d*d")  # which the decoder takes for numbered pictures
 _DISCARDED = re.compile(r", F=0x[0-9A-F]*[4-7C-F]\b")  # before or after an edit list's stretch
 _NO_TIME = -(1 << 63)
-_GIANT = re.compile(r"Picture size (\d+x\d+) is invalid")
+_GIANT = re.compile(r"Picture size (\d+x\d+) (?:is invalid|exceeds)")
 # The highest denominator of a rate that a coarse clock is taken to mean: x1000/1001.
 MAX_DENOMINATOR = 1001
 # A coarser clock moves pictures by what is seen: 1/100 s in animations holds 24 for 4, 4, 5 ticks.
