@@ -67,11 +67,6 @@ class Movie:
         return movie
 
     @property
-    def ticks(self) -> int:
-        """Ticks a second in which the movie counts."""
-        return header_fields(self.moov.need(b"mvhd"))[0]
-
-    @property
     def picture(self) -> Track:
         """Track of the pictures: the first one that is no still."""
         for track in self.tracks:

@@ -329,5 +329,5 @@ def test_places_beyond_four_gigabytes_are_said_in_64_bits(shot: Path) -> None:
     movie = Movie.read(shot)
     far = [(1 << 33) + n for n in range(len(movie.picture.offsets))]
     movie.picture.place_chunks(far, wide=True)
-    assert Track(movie.picture.trak, movie.ticks).offsets.tolist() == far
+    assert Track(movie.picture.trak, movie.picture.movie_ticks).offsets.tolist() == far
     assert movie.picture.stbl.find(b"stco") is None
