@@ -54,10 +54,6 @@ def cli() -> None:
     """
 
 
-def _one_line(text: str) -> str:
-    return " ".join(text.split())
-
-
 def main(argv: list[str] | None = None) -> int:
     """Run the command line; returns the exit code (0, 1, 2, or 130 for Ctrl-C)."""
     Stopping.install()
@@ -88,7 +84,7 @@ def main(argv: list[str] | None = None) -> int:
 def _say(text: str) -> None:
     """One line on stderr, where there is one."""
     with contextlib.suppress(OSError):
-        click.echo(f"evenhold: {_one_line(text)}", err=True)
+        click.echo(f"evenhold: {' '.join(text.split())}", err=True)
 
 
 def _system_words(error: OSError) -> str:

@@ -83,11 +83,6 @@ def _quick_enough(pattern: Pattern) -> str:
     )
 
 
-def _parts(o: dict[str, Any]) -> tuple[Part, ...]:
-    """Parts that the options name; the split clip where they name none."""
-    return tuple(part for part in get_args(Part) if o[part]) or ("split",)
-
-
 @click.command(name="present", cls=MotionCommand, further=_scene_options, after="rates")
 @_what_to_make
 @_what_to_show
@@ -112,8 +107,8 @@ def command(**o: Any) -> None:
     request = _request(o)
     with progress("present", quiet=o["quiet"]) as show:
         jobs = o["jobs"] or usual_jobs(request.width, request.height)
-        parts = None if o["everything"] else _parts(o)
-        data = make_talk(request, parts, show, jobs=jobs)
+        parts = tuple(part for part in get_args(Part) if o[part]) or ("split",)
+        data = make_talk(request, None if o["everything"] else parts, show, jobs=jobs)
     for item in data["items"]:
         if item.get("safety", {}).get("verdict") == "exceeds":
             click.echo(f"warning: {item['files'][0]} {item['safety']['summary']}", err=True)

@@ -139,10 +139,14 @@ def footage_advice(request: PlanRequest, footage: Fraction) -> FootageAdvice:
     conforming within 30 % of its speed; equal ones by the least change of speed.
     """
     own = standing(footage, request.audience)
+    ways = [Conform(footage, rate) for rate in sorted(set(request.rates)) if rate != footage]
     choices = tuple(
-        _choice(request, Conform(footage, rate))
-        for rate in sorted(set(request.rates))
-        if rate != footage
+        ConformChoice(
+            way,
+            standing(way.timeline, request.audience),
+            expected_repeat_error_s(way, request.audience),
+        )
+        for way in ways
     )
     best = min(
         (c for c in choices if c.acceptable),
@@ -152,11 +156,3 @@ def footage_advice(request: PlanRequest, footage: Fraction) -> FootageAdvice:
     if best is not None and best.played.evenness >= own.evenness:
         best = None
     return FootageAdvice(footage, own, choices, best)
-
-
-def _choice(request: PlanRequest, conform: Conform) -> ConformChoice:
-    return ConformChoice(
-        conform,
-        standing(conform.timeline, request.audience),
-        expected_repeat_error_s(conform, request.audience),
-    )

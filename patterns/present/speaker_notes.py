@@ -30,10 +30,6 @@ class Notes:
     look: str  # where to look
 
 
-def _hz(request: TalkRequest) -> str:
-    return format_decimal(request.refresh_hz)
-
-
 def _holds_ms(cadence: Cadence) -> str:
     """'50 and 33.3 ms' of the holds that occur."""
     kinds = sorted({cadence.usual_hold, cadence.odd_hold} - {0}, reverse=True)
@@ -65,7 +61,8 @@ def clip_notes(request: TalkRequest, spec: SplitSpec) -> Notes:
     say += [_shake_words(cadence, speed) for cadence in request.cadences]
     say += _pace_words(spec)
     scene = spec.scene.entry
-    title = f"{request.rates_words} fps on a {_hz(request)} Hz screen: {scene.heading.lower()}"
+    hz = format_decimal(request.refresh_hz)
+    title = f"{request.rates_words} fps on a {hz} Hz screen: {scene.heading.lower()}"
     return Notes(title, tuple(say), scene.look_at)
 
 
