@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import lru_cache, partial
+from functools import lru_cache
 from math import radians
 from threading import get_ident
 
@@ -34,7 +34,7 @@ from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.plan import RowPlan, plan_rows
 from patterns.scenes.orbit.subjects import OrbitSubject
 from patterns.scenes.orbit.texels import SUBTEXELS, Reader, Texels
-from patterns.scenes.pattern import Shot, two_at_a_time
+from patterns.scenes.pattern import Shot
 
 LATER = 240  # frames before they are drawn that texels may be painted with others
 
@@ -64,13 +64,8 @@ class OrbitRenderer:
         turn = float(self._turn_deg * n / 360 % 1)  # exact, and less than one, before it is rounded
         offset = np.rint(self._lengths * (turn * SUBTEXELS)).astype(np.int64)
         luma, *chroma = (plane.reshape(-1) for plane in (picture.y, picture.cb, picture.cr))
-        two_at_a_time(
-            lambda draw: draw(),
-            (
-                partial(self._draw_luma, offset, luma),
-                partial(self._draw_chroma, offset, chroma),
-            ),
-        )
+        self._draw_luma(offset, luma)
+        self._draw_chroma(offset, chroma)
 
     def _paint(self, n: int) -> None:
         """Have what frame `n` sees painted: if frames come in order, more at a time."""

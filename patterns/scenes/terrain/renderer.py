@@ -55,10 +55,8 @@ class TerrainRenderer:
         planes = (picture.y, picture.cb, picture.cr)
         for plane, still in zip(planes, self._still, strict=True):
             plane[: len(still)] = still
-        two_at_a_time(
-            lambda drawn: drawn[0].draw(travel_m, drawn[1]),
-            zip(self._planes, (planes[:1], planes[1:]), strict=False),
-        )
+        for drawn, some in zip(self._planes, (planes[:1], planes[1:]), strict=False):
+            drawn.draw(travel_m, some)
 
     def _lay_out(self) -> None:
         """Split the rows of the picture into sky and levels."""
