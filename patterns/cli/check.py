@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from patterns.cli import options as opt
-from patterns.cli.console import each_file, print_each, progress
+from patterns.cli.console import each_file, own_names, print_each, progress
 from patterns.safety.files import FileResult, check_file, check_picture_path, write_marked
 from patterns.safety.report import report_text
 from patterns.safety.viewing import Viewing
@@ -59,6 +59,7 @@ def command(
     """  # noqa: D301 - click reads the backspace
     if picture is not None:
         check_picture_path(picture)
+    names = own_names(picture, files) if picture is not None else {}
     viewing = Viewing(float(peak), float(distance))
 
     def check(file: Path) -> FileResult:
@@ -66,8 +67,8 @@ def command(
             return check_file(file, viewing, loop=loop, progress=show)
 
     results, failed = each_file(files, check)
-    if picture is not None:
-        _write_pictures(results, picture, alone=len(files) == 1, force=force)
+    if names:
+        _write_pictures(results, names, force=force)
     shown: list[Any] = [
         {"file": str(r.path), **r.report.to_json()} if as_json
         else f"{r.path}: {report_text(r.report)}"
@@ -79,9 +80,9 @@ def command(
     return 0 if all(r.report.passes for r in results) else EXCEEDS
 
 
-def _write_pictures(results: list[FileResult], picture: Path, *, alone: bool, force: bool) -> None:
+def _write_pictures(results: list[FileResult], names: dict[Path, Path], *, force: bool) -> None:
     for result in results:
-        name = picture if alone else picture.with_stem(f"{picture.stem}-{result.path.stem}")
+        name = names[result.path]
         if result.worst is None:
             click.echo(f"{result.path}: nothing flashes and no stripes: no picture", err=True)
             continue

@@ -20,7 +20,7 @@ from typing import Any, TypeVar
 
 import click
 
-from patterns.errors import EvenholdError
+from patterns.errors import EvenholdError, RequestError
 
 T = TypeVar("T")
 
@@ -91,6 +91,25 @@ def each_file(files: Sequence[Path], work: Callable[[Path], T]) -> tuple[list[T]
             click.echo(f"evenhold: {error}", err=True)
             code = max(code, error.exit_code)
     return made, code
+
+
+def own_names(target: Path, files: Sequence[Path]) -> dict[Path, Path]:
+    """Where the result of each file goes: `target`, or of several beside it, with their names.
+
+    Raises `RequestError`: two of them would be one file.
+    """
+    if len(files) == 1:
+        return {files[0]: target}
+    names: dict[Path, Path] = {}
+    taken: dict[str, Path] = {}
+    for file in files:
+        names[file] = target.with_stem(f"{target.stem}-{file.stem}")
+        first = taken.setdefault(names[file].name.casefold(), file)
+        if first != file:
+            raise RequestError(
+                f"{first} and {file} would both be written to {names[file]}: give one at a time"
+            )
+    return names
 
 
 def print_each(shown: Sequence[Any], *, alone: bool, as_json: bool, gap: str = "\n\n") -> None:

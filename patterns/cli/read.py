@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from patterns.cli import options as opt
-from patterns.cli.console import each_file, print_each, progress
+from patterns.cli.console import each_file, own_names, print_each, progress
 from patterns.errors import RequestError
 from patterns.reading.read_file import Given, read_file
 from patterns.reading.reading import Kind, Reading, to_json
@@ -86,14 +86,16 @@ def command(
     _check(picture, exposure)
     given = Given(kind, capture_rate, display, exposure)
     alone = len(files) == 1
+    pictures = own_names(picture, files) if picture else {}
+    tables = own_names(csv_file, files) if csv_file else {}
 
     def read(file: Path) -> Reading:
         with progress(file.name, quiet=quiet) as show:
             reading = read_file(file, given, show)
-        if picture:
-            _draw(reading, scheme_name, _named(picture, file, alone=alone), force=force)
-        if csv_file:
-            write_whole(_named(csv_file, file, alone=alone), reading_csv(reading), force=force)
+        if pictures:
+            _draw(reading, scheme_name, pictures[file], force=force)
+        if tables:
+            write_whole(tables[file], reading_csv(reading), force=force)
         return reading
 
     readings, failed = each_file(files, read)
@@ -143,7 +145,3 @@ def _check(picture: Path | None, exposure: Fraction | None) -> None:
         check_picture_name(picture)
     if exposure is not None and exposure <= 0:
         raise RequestError("exposure of 0 s leaves no light: give seconds such as 1")
-
-
-def _named(target: Path, file: Path, *, alone: bool) -> Path:
-    return target if alone else target.with_stem(f"{target.stem}-{file.stem}")

@@ -170,3 +170,21 @@ def test_stopping_leaves_no_decoder_behind(tmp_path: Path) -> None:
     while time.monotonic() < deadline and encoders_in(tmp_path):
         time.sleep(0.1)
     assert not encoders_in(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("read", "--csv", "t.csv"), ("read", "--picture", "t.png"), ("check", "--picture", "t.png")],
+)
+def test_two_files_of_one_name_are_not_written_over_each_other(
+    folder: Path, tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    other = tmp_path / "other"
+    other.mkdir()
+    for place in (tmp_path, other):
+        (place / "bars-25.mp4").write_bytes((folder / "bars-25.mp4").read_bytes())
+    done = run(words[0], "bars-25.mp4", "other/bars-25.mp4", *words[1:], "--force", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "would both be written to t-bars-25." in done.stderr
+    assert done.stdout == ""
+    assert not list(tmp_path.glob("t*"))
