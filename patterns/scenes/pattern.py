@@ -2,28 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor
-from typing import Any, Protocol, TypeVar
+from typing import Any, Protocol
 
 from patterns.errors import RequestError
 from patterns.picture.planes import Planes
 from patterns.scenes.motion import FOCAL_MM, Motion, hfov_of_focal_length
 from patterns.timing.rates import format_decimal
-
-T = TypeVar("T")
-
-
-def two_at_a_time(do: Callable[[T], object], things: Iterable[T]) -> None:
-    """Do something to each of some things, in two threads.
-
-    Numpy's work on arrays holds no lock. The two have ended when this returns or raises.
-    """
-    with ThreadPoolExecutor(2) as pool:
-        list(pool.map(do, things))
 
 
 class Shot(Protocol):

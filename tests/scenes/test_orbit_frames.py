@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
 from math import radians
-from threading import get_ident
 
 import numpy as np
 import pytest
@@ -15,19 +13,16 @@ from scipy.ndimage import gaussian_filter
 from skimage.registration import phase_cross_correlation
 
 from patterns.clip import Clip
-from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
+from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.picture.light import code_to_light, light_to_code
 from patterns.picture.planes import Planes
-from patterns.scenes.ground.hills import Wall
 from patterns.scenes.motion import RING_RADIUS_M, focal_px
 from patterns.scenes.orbit import geometry
 from patterns.scenes.orbit import renderer as orbit
 from patterns.scenes.orbit.geometry import SUBJECT, WALL, OrbitCamera, Samples, Seen
-from patterns.scenes.orbit.ground import OrbitGround
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.outlines import OUTLINES
 from patterns.scenes.orbit.renderer import OrbitRenderer
-from patterns.scenes.orbit.subjects import OrbitSubject
 from patterns.scenes.orbit.texels import Texels
 from tests.scenes.interrupted import interrupt, same
 
@@ -304,25 +299,6 @@ def test_ctrl_c_while_painting_leaves_no_wrong_texel(monkeypatch: pytest.MonkeyP
         broken.draw(n, one)
         OrbitRenderer(clip, *SMALL).draw(n, other)
         assert same(one, other), n
-
-
-def test_what_a_surface_keeps_is_painted_in_one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
-    """It is kept without a lock: both threads of a frame's painting never fill the same."""
-    painters: dict[int, set[int]] = {}
-    for kind in (OrbitGround, OrbitSubject, Wall):
-        usual = kind.light
-
-        def light(
-            self: object, *arguments: object, usual: Callable[..., Float32Array] = usual
-        ) -> Float32Array:
-            painters.setdefault(id(self), set()).add(get_ident())
-            return usual(self, *arguments)
-
-        monkeypatch.setattr(kind, "light", light)
-    OrbitRenderer(clip_of(180), *SMALL).draw(0, Planes.blank(*SMALL))
-    assert len(painters) > 4  # wall, subject, and the ground in several steps of fineness
-    assert all(len(threads) == 1 for threads in painters.values())
-    assert get_ident() not in set().union(*painters.values())
 
 
 def test_a_second_rate_sees_nothing_anew(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -21,7 +21,6 @@ from patterns.scenes.ground.field import BoxPlan
 from patterns.scenes.ground.palette import through_haze
 from patterns.scenes.orbit.plan import TEXELS, Chunk, Group, RowPlan
 from patterns.scenes.orbit.texels import Texels
-from patterns.scenes.pattern import two_at_a_time
 
 CELLS_AT_ONCE = 200_000  # of a surface, painted together
 AHEAD_CELLS = 100_000  # as many that will only be needed later are worth painting with others
@@ -44,7 +43,7 @@ class Surface(Protocol):
 class Atlas:
     """Texels of all groups, painted when they come into view.
 
-    `surfaces`: one for each chunk. What one serves is painted in one thread.
+    `surfaces`: one for each chunk.
     `exposure`: radians that the world turns while a frame is exposed.
 
     Attributes
@@ -86,21 +85,14 @@ class Atlas:
         it, as far as it pays.
         """
         needs, later = self._needs(turned), self._needs(until)
-        alike: dict[Surface, list[tuple[int, range]]] = {}
         for number in np.flatnonzero((needs != self._ready).any(axis=(0, 1))).tolist():
             missing = set()
             for side in (0, 1):
                 missing |= self._missing(number, needs[side, :, number], later[side, :, number])
             for run in self._runs(number, sorted(missing)):
-                alike.setdefault(self._surfaces[number], []).append((number, run))
-        if alike:
-            two_at_a_time(self._paint_runs, alike.values())
+                self._paint_run(number, run)
+                self._painted[number].update(run)
         self._ready = needs
-
-    def _paint_runs(self, runs: list[tuple[int, range]]) -> None:
-        for number, run in runs:
-            self._paint_run(number, run)
-            self._painted[number].update(run)
 
     def _missing(self, number: int, needs: IntArray, later: IntArray) -> set[int]:
         """Sectors of a chunk that are to be painted, counted from bearing 0."""

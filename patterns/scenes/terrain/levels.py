@@ -89,12 +89,9 @@ class Ring(ABC):
 
     def ensure(self, travel_m: float) -> None:
         """Make the chunks that a frame needs and that are not in memory."""
-        for chunk in self.missing(travel_m):
-            self.paint(chunk)
-
-    def missing(self, travel_m: float) -> list[int]:
-        """Chunks that a frame needs and that are not in memory."""
-        return [k for k in self.chunks(travel_m) if self._held[k % self.slots] != k]
+        for chunk in self.chunks(travel_m):
+            if self._held[chunk % self.slots] != chunk:
+                self.paint(chunk)
 
     def release(self, chunk: int) -> None:
         """Hold no more what lies where a chunk is to be written."""

@@ -9,7 +9,7 @@ from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
 from patterns.scenes.ground.palette import transmittance
-from patterns.scenes.pattern import Shot, two_at_a_time
+from patterns.scenes.pattern import Shot
 from patterns.scenes.terrain.levels import LineLevel, LinePlane, bands
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.rays import Plane, cast, still_light
@@ -49,9 +49,8 @@ class TerrainRenderer:
     def draw(self, n: int, picture: Planes) -> None:
         """Fill the picture with frame n."""
         travel_m = self.travel_m(n)
-        late = [level for level in self._levels if level.missing(travel_m)]
-        if late:
-            two_at_a_time(lambda level: level.ensure(travel_m), reversed(late))
+        for level in self._levels:
+            level.ensure(travel_m)
         planes = (picture.y, picture.cb, picture.cr)
         for plane, still in zip(planes, self._still, strict=True):
             plane[: len(still)] = still
