@@ -16,7 +16,7 @@ from patterns.scenes.orbit.subjects import Shadow
 
 Codes = npt.NDArray[np.uint16]
 
-BLOCK = 64  # samples of a side that are computed together
+BLOCK = 128  # samples of a side that are computed together
 CELLS_TOGETHER = 16384  # that are read at once: the working arrays stay in cache
 REACH = 4  # steps between the places that stand for all, and about each of them
 FINEST_STEP_M = 1 / 32  # steps of 4 m and more read the country's overview
