@@ -96,6 +96,12 @@ def _judged(path: Path, info: VideoInfo, given: Given, read: VideoRead, damage: 
             damage=damage,
             warnings=("The picture lies on its side, turned by a quarter.",) * kind.on_its_side,
         )
+    elif damage.inside and given.kind is None:
+        # what is smeared over the strip's edges moves them as a camera would
+        raise InputError(
+            f"{path} is damaged, and whether it is a clip or a recording of a screen cannot be "
+            "known: try a fresh copy, or give --as clip or --as recording"
+        )
     else:
         true = true_time(watched, info.average_rate, given.capture_hz, info.capture_hz)
         reading = judge_recording(

@@ -271,6 +271,22 @@ def test_damage_that_hides_the_strip_is_not_read_as_footage(folder: Path) -> Non
         read_file(folder / "hurt-bare.mp4", Given())
 
 
+def test_what_lies_askew_in_a_damaged_file_is_no_recording_for_sure(folder: Path) -> None:
+    """Damage smears the strip's edges: off straight by that much, a clip looks filmed."""
+    transcoded(
+        folder, "askew.mp4", "-vf", "pad=760:480:60:60,rotate=0.01", "-crf", "20", "-g", "96"
+    )
+    data = bytearray((folder / "askew.mp4").read_bytes())
+    for place in range(len(data) // 8, len(data) // 2, 701):
+        data[place] ^= 0x5A
+    (folder / "hurt-askew.mp4").write_bytes(data)
+    with pytest.raises(InputError, match="whether it is a clip or a recording"):
+        read_file(folder / "hurt-askew.mp4", Given())
+    asked = read_file(folder / "hurt-askew.mp4", Given(kind="recording"))
+    assert asked.kind == "recording"
+    assert any("damaged" in warning for warning in asked.warnings)
+
+
 def test_a_strip_that_moves_is_followed(folder: Path) -> None:
     """From the band in which it lay to where it is afterwards, without losing a picture."""
     shifted = r"pad=640:400:0:20,crop=640:360:0:'if(lt(n,40),30,40)'"
