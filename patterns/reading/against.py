@@ -35,10 +35,8 @@ ALIKE = 0.9  # correlation from which a picture may be one of the original's
 BEGIN_S = 20.0  # of the original in which the copy's beginning is looked for
 FEWEST = 0.5  # of the pictures that must be found again to call it a copy
 BARS_SEEN = 240  # pictures, from the first on, in which black bars are looked for
-LIT, LIT_SHARE = (
-    30,
-    0.1,
-)  # code above black and what coding leaves beside an edge; in a row of no bar
+LIT = 30  # code above black and what coding leaves beside an edge
+LIT_SHARE = 0.1  # of the pixels in a row or column that belongs to no bar
 
 
 @dataclass(frozen=True)
