@@ -21,6 +21,7 @@ from patterns.video.probe import VideoInfo, ends_early, probe, unreadable
 
 PHOTOS = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")  # how a JPEG and a PNG begin
 SEEN_UNREAD = "a strip was seen but cannot be read"
+EITHER = "not sure whether a clip or a recording of a screen: give --as to say; as a recording:"
 INSTEAD = (
     "film it whole and without reflections, or give --as footage to judge by picture differences"
 )
@@ -110,8 +111,11 @@ def _judged(path: Path, info: VideoInfo, given: Given, read: VideoRead, damage: 
             display=given.display,
             warnings=(*_damage_warnings(damage), *true.warnings),
         )
-        if kind.why and not (kind.sure or reading.read):
-            reading = replace(reading, verdict=f"{SEEN_UNREAD}: {kind.why}; {INSTEAD}")
+        if kind.why and not kind.sure:
+            verdict = f"{EITHER} {reading.verdict}"
+            if not reading.read:
+                verdict = f"{SEEN_UNREAD}: {kind.why}; {INSTEAD}"
+            reading = replace(reading, verdict=verdict)
     found = {"kind_sure": kind.sure, "kind_from": kind.why}
     return replace(reading, details={**reading.details, **found})
 

@@ -271,6 +271,15 @@ def test_damage_that_hides_the_strip_is_not_read_as_footage(folder: Path) -> Non
         read_file(folder / "hurt-bare.mp4", Given())
 
 
+def test_what_may_be_a_clip_or_a_recording_is_said_to_be_either(folder: Path) -> None:
+    """A pixel off straight: a clip that an editor turned, or a screen filmed with great care."""
+    reading = transcoded(folder, "turned.mp4", "-vf", "pad=760:480:60:60,rotate=0.0018")
+    assert (reading.kind, reading.details["kind_sure"]) == ("recording", False)
+    assert reading.verdict.startswith("not sure whether a clip or a recording of a screen")
+    asked = read_file(folder / "turned.mp4", Given(kind="recording"))
+    assert reading.verdict.endswith(asked.verdict)
+
+
 def test_what_lies_askew_in_a_damaged_file_is_no_recording_for_sure(folder: Path) -> None:
     """Damage smears the strip's edges: off straight by that much, a clip looks filmed."""
     transcoded(
