@@ -52,7 +52,7 @@ def start_child(command: list[str], *, feeds: bool) -> subprocess.Popen[bytes]:
             signal.raise_signal(number)
     except BaseException:
         with child:  # closes its pipes
-            _end(child)
+            end_child(child)
         raise
     return child
 
@@ -60,6 +60,24 @@ def start_child(command: list[str], *, feeds: bool) -> subprocess.Popen[bytes]:
 def forget_child(child: subprocess.Popen[bytes]) -> None:
     """It has ended, and need not be ended at exit."""
     _RUNNING.discard(child)
+
+
+def kill_child(child: subprocess.Popen[bytes]) -> None:
+    """Kill it with what it has started, which would hold its pipes open."""
+    if child.poll() is not None:
+        return
+    if sys.platform == "win32":
+        child.kill()
+    else:
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(child.pid, signal.SIGKILL)
+
+
+def end_child(child: subprocess.Popen[bytes]) -> None:
+    """Kill it, and wait until it has ended."""
+    kill_child(child)
+    child.wait()
+    forget_child(child)
 
 
 def widen(pipe: IO[bytes]) -> None:
@@ -103,10 +121,4 @@ def _end_with_us() -> None:
 
 def _end_running() -> None:
     for child in tuple(_RUNNING):
-        _end(child)
-
-
-def _end(child: subprocess.Popen[bytes]) -> None:
-    child.kill()
-    child.wait()
-    forget_child(child)
+        end_child(child)

@@ -1,9 +1,8 @@
 """One run of the bundled ffmpeg as a child that cannot be left behind.
 
-Its messages are drained by a thread at all
-times (a full pipe would stop it) into a bounded list. If Python itself is killed, the
-pipes close and the child ends by itself. If it stays silent too long while something is
-wanted of it, it is ended: nobody waits for ever.
+Its messages are drained by a thread at all times (a full pipe would stop it) into a bounded list.
+If Python itself is killed, the pipes close and the child ends by itself. If it stays silent too
+long while something is wanted of it, it is ended: nobody waits for ever.
 """
 
 from __future__ import annotations
@@ -11,15 +10,13 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-import signal
 import subprocess
-import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 
 from patterns.errors import EncoderError
-from patterns.video.child import forget_child, start_child, widen
+from patterns.video.child import end_child, forget_child, kill_child, start_child, widen
 
 STOP_S = 2.0  # how long a child may take to obey before it is killed
 # How long it may take to say anything, or to take anything, while it is waited for. An encoder
@@ -200,9 +197,7 @@ class FfmpegProcess:
     def kill(self) -> None:
         """End it at once; its result is of no use any more."""
         self._ended.set()
-        self._kill()
-        self._child.wait()
-        forget_child(self._child)
+        end_child(self._child)
 
     def release(self) -> None:
         """Close the pipes of a child that has ended."""
@@ -231,17 +226,7 @@ class FfmpegProcess:
             looks = looks + 1 if self._awaited and self._signs == signs else 0
             signs = self._signs
         self._silent = True
-        self._kill()
-
-    def _kill(self) -> None:
-        """Kill it with what it has started, which would hold its pipes open."""
-        if self._child.poll() is not None:
-            return
-        if sys.platform == "win32":
-            self._child.kill()
-        else:
-            with contextlib.suppress(ProcessLookupError):
-                os.killpg(self._child.pid, signal.SIGKILL)
+        kill_child(self._child)
 
     def _check_heard(self) -> None:
         if self._silent:
