@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from math import isfinite, log10
+from math import isfinite
 from typing import Any
 
 from patterns.planning.plan import MovementAdvice, Plan, RatePlan, ShutterAdvice
@@ -145,8 +145,7 @@ def _shutter(advice: ShutterAdvice) -> Json:
         and {
             **_numbers(mains.target, "pulses_hz", "cycles"),
             "steadiness": mains.target.steadiness,
-            **_numbers(mains.target, "modulation", "beat_hz"),
-            "beat_period_s": _round(1 / mains.target.beat_hz if mains.target.beat_hz else None),
+            **_numbers(mains.target, "modulation", "beat_hz", "beat_period_s"),
             "whole_cycles_s": [str(exposure) for exposure in mains.clean_s],
             "nearest_s": None if mains.nearest_s is None else str(mains.nearest_s),
         },
@@ -159,8 +158,7 @@ def _filter(advice: ShutterAdvice) -> Json | None:
         return None
     return {
         "stops": _round(filters.wanted_stops),
-        "factor": _round(2**filters.wanted_stops),
-        "density": _round(log10(2) * filters.wanted_stops),
+        **_numbers(filters, "factor", "density"),
         "filters": [_round(density) for density in filters.densities],
         "trim_stops": _round(filters.trim_stops),
     }

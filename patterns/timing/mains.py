@@ -81,6 +81,11 @@ class LightCheck:
         """Whether every frame gets the same light, to the last digit."""
         return self.steadiness in ("whole cycles", "rate follows the light")
 
+    @property
+    def beat_period_s(self) -> Fraction | None:
+        """Seconds of one beat, None if there is none."""
+        return 1 / self.beat_hz if self.beat_hz else None
+
 
 def check_light(
     pulses_hz: Fraction, rate: Fraction, exposure_s: Fraction, depth: float

@@ -201,6 +201,11 @@ USUAL_DENSITIES = tuple(Fraction(3 * k, 10) for k in range(1, 11))
 PAIR_WORTH_STOPS = 0.25  # a second filter must bring the exposure nearer by at least this
 
 
+def density_of(stops: float) -> float:
+    """Optical density of a number of stops: D = stops log10(2)."""
+    return stops * log10(2)
+
+
 def stops_of(density: Fraction | float) -> float:
     """Convert optical density to stops: D/log10(2); 0.3 is 0.9966."""
     return float(density) / log10(2)
@@ -212,6 +217,16 @@ class FilterChoice:
 
     wanted_stops: float  # how much too bright the wanted exposure would be
     densities: tuple[Fraction, ...]  # filters to stack, strongest first; empty for none
+
+    @property
+    def factor(self) -> float:
+        """How many times too bright, 2^stops."""
+        return float(2**self.wanted_stops)
+
+    @property
+    def density(self) -> float:
+        """Optical density that would be exact."""
+        return density_of(self.wanted_stops)
 
     @property
     def trim_stops(self) -> float:

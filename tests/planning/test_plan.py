@@ -198,7 +198,7 @@ def test_filter_goes_with_the_advised_exposure_and_darkness_is_said() -> None:
     plan = make_plan(PlanRequest(BARS, rates=(F(25),), mains_hz=50, metered=metered))
     filters = plan.best.shutter.filters
     assert filters is not None
-    assert 2**filters.wanted_stops == pytest.approx(40)  # 1/50 s against 1/2000 s
+    assert filters.factor == pytest.approx(40)  # 1/50 s against 1/2000 s
     dark = make_plan(PlanRequest(BARS, rates=(F(25),), metered=parse_metered("ISO100 f/2.8 1/5")))
     assert dark.best.shutter.filters is not None
     assert "too DARK" in filter_brief(dark.best.shutter.filters)[1]
