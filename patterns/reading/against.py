@@ -121,8 +121,9 @@ def compare_copy(path: Path, original: Film, progress: Progress) -> Against:
 
     Raises `InputError`: it cannot be read or compared.
     """
+    film = load(path, progress)
     try:
-        return against(load(path, progress), original)
+        return against(film, original)
     except InputError:
         part = _lit_part(path)
         if part is None:
