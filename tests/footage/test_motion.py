@@ -89,7 +89,7 @@ def test_a_flight_moves_as_it_was_drawn_in_each_place() -> None:
 @pytest.mark.parametrize(
     ("name", "rate"),
     [("bars", 25), ("slow bars", 60), ("flight", 24), ("shallow view", 50), ("sideways", 30),
-     ("orbit", 25), ("fast orbit", 24), ("low orbit", 60)],
+     ("orbit", 60), ("fast orbit", 24), ("low orbit", 60)],
 )  # fmt: skip
 def test_our_clips_move_as_their_closed_form_says(tmp_path: Path, name: str, rate: int) -> None:
     """Typical at the same places, fastest at the picture's border; H.264.

@@ -46,6 +46,16 @@ def transcoded(folder: Path, name: str, *words: str) -> Reading:
     return read_file(target, Given())
 
 
+def damaged(path: Path, *, eighths: int = 4, step: int = 701) -> Path:
+    """Copy with every `step`th byte changed, from the first eighth up to that many."""
+    data = bytearray(path.read_bytes())
+    for place in range(len(data) // 8, len(data) * eighths // 8, step):
+        data[place] ^= 0x5A
+    hurt = path.with_stem(f"hurt-{path.stem}")
+    hurt.write_bytes(data)
+    return hurt
+
+
 def test_the_clip_itself_is_as_it_was_made(folder: Path) -> None:
     reading = read_file(folder / "clip.mp4", Given())
     assert reading.kind == "clip"
@@ -227,11 +237,9 @@ def test_parts_put_one_behind_the_other_have_two_clocks(folder: Path) -> None:
 
 def test_a_damaged_file_tells_nothing_of_drops(folder: Path) -> None:
     transcoded(folder, "whole.mp4", "-crf", "20", "-g", "96")
-    data = bytearray((folder / "whole.mp4").read_bytes())
-    for place in range(len(data) // 8, len(data) * 7 // 8, len(data) // 32):
-        data[place] ^= 0x5A
-    (folder / "hurt.mp4").write_bytes(data)
-    reading = read_file(folder / "hurt.mp4", Given(kind="clip"))
+    whole = folder / "whole.mp4"
+    hurt = damaged(whole, eighths=7, step=whole.stat().st_size // 32)
+    reading = read_file(hurt, Given(kind="clip"))
     assert not reading.dropped
     assert not reading.repeated
     assert "damaged" in reading.verdict or not reading.read
@@ -263,12 +271,9 @@ def test_the_makers_tag_gives_true_seconds(folder: Path) -> None:
 
 def test_damage_that_hides_the_strip_is_not_read_as_footage(folder: Path) -> None:
     transcoded(folder, "no-strip.mp4", "-vf", "crop=640:250:0:0", "-crf", "20", "-g", "96")
-    data = bytearray((folder / "no-strip.mp4").read_bytes())
-    for place in range(len(data) // 8, len(data) // 2, 701):
-        data[place] ^= 0x5A
-    (folder / "hurt-bare.mp4").write_bytes(data)
+    hurt = damaged(folder / "no-strip.mp4")
     with pytest.raises(InputError, match="damaged"):
-        read_file(folder / "hurt-bare.mp4", Given())
+        read_file(hurt, Given())
 
 
 def test_what_may_be_a_clip_or_a_recording_is_said_to_be_either(folder: Path) -> None:
@@ -285,13 +290,10 @@ def test_what_lies_askew_in_a_damaged_file_is_no_recording_for_sure(folder: Path
     transcoded(
         folder, "askew.mp4", "-vf", "pad=760:480:60:60,rotate=0.01", "-crf", "20", "-g", "96"
     )
-    data = bytearray((folder / "askew.mp4").read_bytes())
-    for place in range(len(data) // 8, len(data) // 2, 701):
-        data[place] ^= 0x5A
-    (folder / "hurt-askew.mp4").write_bytes(data)
+    hurt = damaged(folder / "askew.mp4")
     with pytest.raises(InputError, match="whether it is a clip or a recording"):
-        read_file(folder / "hurt-askew.mp4", Given())
-    asked = read_file(folder / "hurt-askew.mp4", Given(kind="recording"))
+        read_file(hurt, Given())
+    asked = read_file(hurt, Given(kind="recording"))
     assert asked.kind == "recording"
     assert any("damaged" in warning for warning in asked.warnings)
 

@@ -119,7 +119,7 @@ def test_the_skyline_moves_at_its_closed_form(rate: Fraction, turn: Fraction) ->
     bottom = int(np.flatnonzero(wall[:, 0])[-1])
     moves = [
         _move_at_centre(clip, n, 640 + side * 340, bottom, round(GAP * speed), f)
-        for n in range(4, 60, 11)
+        for n in range(4, 60, 7)
         for side in (-1, 1)
     ]
     assert np.mean(moves) == pytest.approx(speed, abs=0.05)
@@ -159,9 +159,9 @@ def test_the_subjects_outline_rests() -> None:
     seen = seen_by(clip, W, H)
     solid = seen.surface == SUBJECT
     left = range(int(np.argmax(solid.any(axis=0))) - 4, W // 2)  # the subject's left half
-    fine = seen_by(clip, W, H, 4, left).surface == SUBJECT
+    fine = seen_by(clip, W, H, 8, left).surface == SUBJECT
     cover = np.zeros((H, W))
-    cover[:, left] = fine.reshape(H, 4, len(left), 4).mean(axis=(1, 3))
+    cover[:, left] = fine.reshape(H, 8, len(left), 8).mean(axis=(1, 3))
     found, wanted = [], []
     for row in np.flatnonzero(solid.any(axis=1))[6:60]:
         edge = int(np.argmax(solid[row]))
@@ -283,7 +283,7 @@ def test_a_turn_is_painted_once(monkeypatch: pytest.MonkeyPatch) -> None:
         renderer.draw(n, picture)
     assert painted
     painted.clear()
-    for n in range(145, 300, 13):
+    for n in range(145, 300, 7):
         renderer.draw(n, picture)
     assert not painted
 

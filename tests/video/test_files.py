@@ -172,8 +172,8 @@ def test_large_pictures_give_the_same_bytes_too(tmp_path: Path, codec: str) -> N
         cores = os.sched_getaffinity(0)
     try:
         for path in files:
-            with VideoWriter(VideoSpec(path, 1280, 720, Fraction(24), codec)) as writer:
-                for frame in moving_texture(2, 1280, 720, 13.4):
+            with VideoWriter(VideoSpec(path, 1920, 1080, Fraction(24), codec)) as writer:
+                for frame in moving_texture(2, 1920, 1080, 13.4):
                     writer.write(frame)
             if sys.platform == "linux":
                 os.sched_setaffinity(0, {min(cores)})
