@@ -7,13 +7,14 @@ import re
 from dataclasses import dataclass, fields, is_dataclass
 from fractions import Fraction
 from math import ceil
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from patterns.errors import RequestError
-from patterns.scenes.motion import Motion
-from patterns.scenes.table import pattern_named
 from patterns.timing.rates import parse_rate
 from patterns.timing.shutter import Shutter, parse_exposure, shutter_angle
+
+if TYPE_CHECKING:  # what needs the names and defaults alone does not wait for numpy
+    from patterns.scenes.motion import Motion
 
 MIN_SIDE, MAX_SIDE = 128, 8192  # pixels
 
@@ -191,6 +192,8 @@ def describe(
     exposure_s = parse_exposure(exposure) if isinstance(exposure, str) else exposure
     angle_deg = None if shutter is None else Fraction(shutter)
     if isinstance(pattern, str):
+        from patterns.scenes.table import pattern_named
+
         pattern = pattern_named(pattern).motion(width, height)
     return Clip(
         motion=pattern,

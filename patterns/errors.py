@@ -1,13 +1,5 @@
 """Every mistake and failure that Evenhold reports, with the exit code it earns.
 
-    EvenholdError               (1) base: catch this to catch all of them
-    ├── RequestError            (2) what was asked cannot be: value, name, combination, place
-    ├── OutputError             (1) the disk: no permission, full, read-only
-    ├── EncoderError            (1) the encoder is missing, failed or was killed
-    ├── InputError              (1) a file given to be read cannot be read
-    ├── DeviceError             (1) a port, a browser or another device failed
-    └── WorkerError             (1) a process that made a part of the work was killed
-
 A message is one line that says what was wrong, what is allowed and what to try.
 """
 
@@ -21,7 +13,7 @@ class EvenholdError(Exception):
 
 
 class RequestError(EvenholdError):
-    """What was asked for is not possible: a value, a name or a combination."""
+    """What was asked for is not possible: a value, a name, a combination or a place."""
 
     exit_code = 2
 

@@ -45,7 +45,10 @@ class PartialFile:
         self.target = target
         self.force = force
         try:
-            self._refuse_existing()
+            if target.is_dir():
+                raise RequestError(f"{target} is a folder: give the name of a file in it")
+            if not force and os.path.lexists(target):
+                raise self._exists()
             _sweep(target.parent)
             self.path, self._handle = _reserve(target)
             self._made = True
@@ -104,12 +107,6 @@ class PartialFile:
                 self.target.unlink()
                 raise
 
-    def _refuse_existing(self) -> None:
-        if self.target.is_dir():
-            raise RequestError(f"{self.target} is a folder: give the name of a file in it")
-        if not self.force and os.path.lexists(self.target):
-            raise self._exists()
-
     def _exists(self) -> RequestError:
         return RequestError(f"{self.target} exists: give --force to replace it, or another name")
 
@@ -134,17 +131,14 @@ def write_whole(path: Path, data: bytes | str, *, force: bool) -> None:
     """
     partial = PartialFile(path, force=force)
     try:
-        partial.path.write_bytes(_bytes(data))
+        # undecodable bytes of a file's name become what they were
+        whole = data.encode("utf-8", "surrogateescape") if isinstance(data, str) else data
+        partial.path.write_bytes(whole)
         partial.publish()
     except OSError as error:
         raise _output_error(error, path) from error
     finally:
         partial.discard()
-
-
-def _bytes(data: bytes | str) -> bytes:
-    # Undecodable bytes of a file's name become what they were.
-    return data.encode("utf-8", "surrogateescape") if isinstance(data, str) else data
 
 
 def _reserve(target: Path) -> tuple[Path, IO[bytes]]:

@@ -76,6 +76,8 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> Schedul
 
     class FilesAndBrowser(LoadFileScheduling):  # type: ignore[misc] # xdist has no types
         def _split_scope(self, nodeid: str) -> str:
+            if nodeid.startswith(ALONE):
+                return nodeid
             file = nodeid.partition("::")[0]
             return "browser" if needs_browser(config.rootpath / file) else file
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-from importlib import import_module
 from pathlib import Path
 
 import click
 import pytest
 
-from patterns.cli import COMMANDS
+from patterns.cli import COMMANDS, open_command
 from patterns.timing.cadence import cadence, parse_display, slow_slip
 from patterns.timing.rates import parse_rate
 from tests.examples import loosely, made_again
@@ -20,16 +19,10 @@ DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 GUIDES = sorted((ROOT / "patterns").rglob("*.md"))
 
 
-def found_command(name: str) -> click.Command:
-    command = import_module(COMMANDS[name]).command
-    assert isinstance(command, click.Command)
-    return command
-
-
 @pytest.mark.parametrize("name", list(COMMANDS))
 def test_every_command_is_in_the_readme_and_has_help(name: str) -> None:
     assert f"`evenhold {name}" in README
-    assert found_command(name).help
+    assert open_command(name).help
 
 
 def options(command: click.Command) -> list[click.Option]:
@@ -43,7 +36,7 @@ def options(command: click.Command) -> list[click.Option]:
 
 @pytest.mark.parametrize("name", list(COMMANDS))
 def test_every_option_has_help(name: str) -> None:
-    for option in options(found_command(name)):
+    for option in options(open_command(name)):
         assert option.help, option.name
 
 
@@ -146,7 +139,7 @@ def test_what_is_to_be_typed_can_be_typed_in_every_shell(text: str, language: st
 
 def test_examples_of_the_help_can_be_typed_in_every_shell() -> None:
     for name in COMMANDS:
-        help_text = found_command(name).help or ""
+        help_text = open_command(name).help or ""
         for line in help_text.splitlines():
             if line.strip().startswith("evenhold "):
                 assert not set("'#&$") & set(line), line

@@ -10,42 +10,36 @@ from importlib import import_module
 
 import click
 
-from patterns.cli.console import HelpfulGroup, Stopping, refusal
+from patterns.cli.console import Stopping, TableGroup, refusal
 from patterns.errors import EvenholdError, OutputError
 
 __all__ = ["cli", "main"]
 
-# Subcommand -> module that holds its click command under the name `command`. Loaded only
-# when asked for, so that `evenhold cadence` does not wait for what `evenhold serve` needs.
+# Subcommand -> the first sentence of its help: the list of all waits for none of them.
 COMMANDS = {
-    "cadence": "patterns.cli.cadence",
-    "check": "patterns.cli.check",
-    "compare": "patterns.cli.compare",
-    "conform": "patterns.cli.conform",
-    "kit": "patterns.cli.kit",
-    "plan": "patterns.cli.plan",
-    "read": "patterns.cli.read",
-    "present": "patterns.cli.present",
-    "render": "patterns.cli.render",
-    "serve": "patterns.cli.serve",
+    "cadence": "Say how long displays hold each frame of a clip at RATE frames a second.",
+    "check": "Check videos, animations and pictures for what can hurt a photosensitive viewer.",
+    "compare": "Compare devices: a table by clips, and a ranking with its reasons.",
+    "conform": "Make footage play at another rate, each frame once: 24 becomes even in 30.",
+    "kit": "Render the clips to take to a device: all patterns at several rates.",
+    "plan": "Plan a shoot: rate, shutter, filter, speed of movement, and what is already shot.",
+    "read": "Read back what a screen, a platform or an edit made of a clip.",
+    "present": "Show judder to people: on a projector, a laptop, a phone, or on paper.",
+    "render": "Render one clip of a PATTERN, with its record beside it.",
+    "serve": "Serve a kit to a phone or tablet, untouched, and measure there what it plays.",
 }
 
 
-class _Commands(HelpfulGroup):
-    """Group whose commands are the table above."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
-        if cmd_name not in COMMANDS:
-            return None
-        found = import_module(COMMANDS[cmd_name]).command
-        assert isinstance(found, click.Command)
-        return found
+def open_command(name: str) -> click.Command:
+    """The command of that name; its module is loaded when it is asked for."""
+    command: click.Command = import_module(f"patterns.cli.{name}").command
+    return command
 
 
-@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    cls=TableGroup, what="command", summaries=lambda: COMMANDS, make=open_command,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)  # fmt: skip
 @click.version_option(package_name="evenhold", message="%(prog)s %(version)s")
 def cli() -> None:
     """Make clips that show how evenly a screen holds frames, and read what it did.

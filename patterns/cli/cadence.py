@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import click
 
 from patterns.cli import options as opt
-from patterns.drawing.canvas import check_picture_name, write_picture
-from patterns.drawing.hold_chart import hold_chart
-from patterns.drawing.style import scheme
+from patterns.drawing.style import check_picture_name, scheme
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
 from patterns.timing.cadence_text import cadence_grid, cadence_json, cadence_text
 
@@ -25,15 +23,7 @@ from patterns.timing.cadence_text import cadence_grid, cadence_json, cadence_tex
 @opt.scheme_option()
 @opt.force_option
 @opt.json_option("a list of objects")
-def command(
-    *,
-    rates: tuple[Fraction, ...],
-    displays: tuple[Display, ...],
-    picture: Path | None,
-    scheme_name: str,
-    force: bool,
-    as_json: bool,
-) -> None:
+def command(**o: Any) -> None:
     """Say how long displays hold each frame of a clip at RATE frames a second.
 
     The decimal names 23.976, 29.97, 59.94 ... mean the exact rates 24000/1001 and so on.
@@ -44,14 +34,20 @@ def command(
     evenhold cadence 23.976 24 25 29.97 30 50 60
     evenhold cadence 24 30 --display 60 --picture holds.png
     """  # noqa: D301 - the \b is click's
+    picture: Path | None = o["picture"]
     if picture:
         check_picture_name(picture)
-    grid = [[cadence(rate, display) for display in displays or DEFAULT_DISPLAYS] for rate in rates]
+    displays: tuple[Display, ...] = o["displays"] or DEFAULT_DISPLAYS
+    grid = [[cadence(rate, display) for display in displays] for rate in o["rates"]]
     every = [found for row in grid for found in row]
     if picture:
-        write_picture(hold_chart(every, scheme(scheme_name)), picture, force=force)
+        # here, because the arithmetic alone need not wait for what draws
+        from patterns.drawing.canvas import write_picture
+        from patterns.drawing.hold_chart import hold_chart
+
+        write_picture(hold_chart(every, scheme(o["scheme_name"])), picture, force=o["force"])
         click.echo(f"wrote {picture}", err=True)
-    if as_json:
+    if o["as_json"]:
         click.echo(cadence_json(every))
     else:
         click.echo(cadence_text(every[0]) if len(every) == 1 else cadence_grid(grid))

@@ -12,7 +12,7 @@ import json
 import re
 import signal
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
@@ -125,13 +125,20 @@ def print_json(data: object) -> None:
     click.echo(json.dumps(data, indent=2))
 
 
-WHOLE = 10_000  # characters of a summary; click cuts them at 45 unless told otherwise
+class TableGroup(click.Group):
+    """Group of the subcommands in a table; it prints its help, to stdout, when none is asked for.
 
+    `what`: what a subcommand is, in a word.
+    `summaries`: gives their names, in order, each with its sentence in the help.
+    `make`: opens the one of a name.
+    """
 
-class HelpfulGroup(click.Group):
-    """Group that prints its help, to stdout, when nothing is asked of it."""
-
-    what = "command"
+    def __init__(
+        self, *args: Any, what: str, summaries: Callable[[], Mapping[str, str]],
+        make: Callable[[str], click.Command], **kwargs: Any,
+    ) -> None:  # fmt: skip
+        super().__init__(*args, **kwargs)
+        self._what, self._summaries, self._make = what, summaries, make
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
         """Take no words for a wish to see the help."""
@@ -141,15 +148,17 @@ class HelpfulGroup(click.Group):
         return super().parse_args(ctx, args)
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
-        """Keep the order in which they are made, not that of letters."""
-        return list(self.commands)
+        """Names in the order of the table."""
+        return list(self._summaries())
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """List every subcommand with its whole first sentence."""
-        found = [(name, self.get_command(ctx, name)) for name in self.list_commands(ctx)]
-        rows = [(name, one.get_short_help_str(WHOLE)) for name, one in found if one]
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Open a subcommand."""
+        return self._make(cmd_name) if cmd_name in self._summaries() else None
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """List every subcommand with its whole sentence, without opening it."""
         with formatter.section("Commands"):
-            formatter.write_dl(rows)
+            formatter.write_dl(list(self._summaries().items()))
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -158,7 +167,7 @@ class HelpfulGroup(click.Group):
         known = self.list_commands(ctx)
         if args and not args[0].startswith("-") and args[0] not in known:
             raise click.UsageError(
-                f"{self.what} {args[0]!r} is unknown: allowed are {', '.join(known)}", ctx
+                f"{self._what} {args[0]!r} is unknown: allowed are {', '.join(known)}", ctx
             )
         return super().resolve_command(ctx, args)
 

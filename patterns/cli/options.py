@@ -54,11 +54,6 @@ def parse_number(text: str) -> Fraction:
     return value
 
 
-def parse_rates(text: str) -> tuple[Fraction, ...]:
-    """Several rates from '24,25,29.97'."""
-    return tuple(parse_rate(part) for part in text.split(","))
-
-
 def parse_folder(text: str) -> Path:
     """Folder to write into, whether it is there or not."""
     path = Path(text)
@@ -71,7 +66,7 @@ NUMBER = Parsed[Fraction]("number", parse_number)
 RATE = Parsed[Fraction]("rate", parse_rate)
 ANGLE = Parsed[Fraction]("degrees", parse_angle)
 EXPOSURE = Parsed[Fraction]("seconds", parse_exposure)
-RATES = Parsed[tuple[Fraction, ...]]("rates", parse_rates)
+RATES = Parsed[tuple[Fraction, ...]]("rates", lambda text: tuple(map(parse_rate, text.split(","))))
 SIZE = Parsed[tuple[int, int]]("size", parse_size)
 DISPLAY = Parsed[Display]("hertz", parse_display)
 FOLDER = Parsed[Path]("folder", parse_folder)

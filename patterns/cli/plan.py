@@ -11,10 +11,9 @@ import click
 from patterns.cli import options as opt
 from patterns.cli.console import print_json, progress
 from patterns.cli.motion_options import MotionCommand, chosen_motion, options_of_all, pattern_option
-from patterns.drawing.canvas import check_picture_name, write_picture
+from patterns.drawing.style import check_picture_name
 from patterns.errors import RequestError
-from patterns.planning.plan import make_plan
-from patterns.planning.plan_page import plan_page, plan_picture
+from patterns.planning.plan import Plan, make_plan
 from patterns.planning.plan_text import plan_text
 from patterns.planning.rates import PlanRequest
 from patterns.planning.record import plan_json
@@ -29,13 +28,12 @@ SHARE = opt.Parsed[tuple[Display, Fraction]]("hertz:share", parse_share)
 
 
 def parse_footage(text: str) -> tuple[Fraction | Path, ...]:
-    """Rates and files, '24,25' or 'dam.mp4', whichever each part is."""
+    """Rates and files, '24,25' or 'dam.mp4': what exists or has letters is a file."""
     parts = [text] if Path(text).exists() else text.split(",")
-    return tuple(Path(part) if _named_as_file(part) else parse_rate(part) for part in parts)
-
-
-def _named_as_file(part: str) -> bool:
-    return Path(part).exists() or any(letter.isalpha() for letter in part)
+    return tuple(
+        Path(part) if Path(part).exists() or any(map(str.isalpha, part)) else parse_rate(part)
+        for part in parts
+    )
 
 
 FOOTAGE = opt.Parsed[tuple[Fraction | Path, ...]]("rates or files", parse_footage)
@@ -83,11 +81,10 @@ _output_options = opt.with_options(
 )  # fmt: skip
 
 
-def _motion_options() -> list[click.Option]:
-    return [pattern_option("terrain"), *options_of_all()]
-
-
-@click.command(name="plan", cls=MotionCommand, further=_motion_options, after="footage")
+@click.command(
+    name="plan", cls=MotionCommand, after="footage",
+    further=lambda: [pattern_option("terrain"), *options_of_all()],
+)  # fmt: skip
 @_shoot_options
 @_output_options
 def command(**options: Any) -> None:
@@ -111,10 +108,8 @@ def command(**options: Any) -> None:
     request = _request(options | _from_files(options))
     plan = make_plan(request)
     # The page and the picture come first: a plan that is printed has been written as well.
-    if options["html"]:
-        write_whole(options["html"], plan_page(plan), force=options["force"])
-    if options["picture"]:
-        write_picture(plan_picture(plan), options["picture"], force=options["force"])
+    if options["html"] or options["picture"]:
+        _draw(plan, options)
     if options["as_json"]:
         print_json(plan_json(plan))
     else:
@@ -124,6 +119,17 @@ def command(**options: Any) -> None:
             click.echo(f"{kind}: {options[kind]}", err=True)
     if options["clips"]:
         _make_clips(request, options)
+
+
+def _draw(plan: Plan, options: dict[str, Any]) -> None:
+    # here, because the numbers need not wait for what draws
+    from patterns.drawing.canvas import write_picture
+    from patterns.planning.plan_page import plan_page, plan_picture
+
+    if options["html"]:
+        write_whole(options["html"], plan_page(plan), force=options["force"])
+    if options["picture"]:
+        write_picture(plan_picture(plan), options["picture"], force=options["force"])
 
 
 def _make_clips(request: PlanRequest, options: dict[str, Any]) -> None:

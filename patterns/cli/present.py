@@ -15,7 +15,7 @@ from patterns.present.animation import FORMATS
 from patterns.present.panel import LAYOUTS
 from patterns.present.talk import make_talk
 from patterns.present.talk_pages import talk_text
-from patterns.present.talk_request import Part, TalkRequest
+from patterns.present.talk_request import SHAKE_PX, Part, TalkRequest
 from patterns.scenes.pattern import Pattern
 from patterns.side_by_side import usual_jobs
 from patterns.timing.rates import format_decimal
@@ -70,20 +70,15 @@ _how_to_write = opt.with_options(
 )
 
 
-def _scene_options() -> list[click.Option]:
-    """What moves, and how fast."""
-    return [pattern_option("bars"), *pace_options(_quick_enough)]
-
-
 def _quick_enough(pattern: Pattern) -> str:
-    pace = pattern.pace
-    return (
-        "so that the worst panel shakes by 4 px at 1080p; "
-        f"{float(pace.shown):g} to {float(pace.fastest):g}"
-    )
+    shown, fastest = float(pattern.pace.shown), float(pattern.pace.fastest)
+    return f"so that the worst panel shakes by {SHAKE_PX} px at 1080p; {shown:g} to {fastest:g}"
 
 
-@click.command(name="present", cls=MotionCommand, further=_scene_options, after="rates")
+@click.command(
+    name="present", cls=MotionCommand, after="rates",
+    further=lambda: [pattern_option("bars"), *pace_options(_quick_enough)],
+)  # fmt: skip
 @_what_to_make
 @_what_to_show
 @_how_to_write

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -10,11 +9,11 @@ import click
 
 from patterns.cli import options as opt
 from patterns.cli.console import each_file, own_names, print_each, progress
+from patterns.drawing.style import check_picture_name, scheme
 from patterns.errors import RequestError
 from patterns.reading.read_file import Given, read_file
 from patterns.reading.reading import Kind, Reading, to_json
 from patterns.reading.reading_text import reading_csv, reading_text
-from patterns.timing.cadence import Display
 from patterns.whole_file import write_whole
 
 FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
@@ -48,21 +47,7 @@ FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
 @opt.scheme_option()
 @opt.force_option
 @opt.no_bar_option
-def command(
-    *,
-    files: tuple[Path, ...],
-    kind: Kind | None,
-    capture_rate: Fraction | None,
-    display: Display | None,
-    exposure: Fraction | None,
-    as_json: bool,
-    csv_file: Path | None,
-    picture: Path | None,
-    original: Path | None,
-    scheme_name: str,
-    force: bool,
-    quiet: bool,
-) -> int:
+def command(files: tuple[Path, ...], picture: Path | None, csv_file: Path | None, **o: Any) -> int:
     """Read back what a screen, a platform or an edit made of a clip.
 
     FILE is a clip or a transcode of it, a recording of a screen that played it (slow motion,
@@ -79,13 +64,16 @@ def command(
 
     Exit code: 0 read, 1 a file could not be read, 2 wrong use.
     """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
-    if original:
-        if picture or csv_file or kind:
+    as_json, quiet = o["as_json"], o["quiet"]
+    if o["original"]:
+        if picture or csv_file or o["kind"]:
             raise RequestError("--against prints a line a file: leave --picture, --csv, --as out")
-        return _against(original, files, as_json=as_json, quiet=quiet)
-    _check(picture, exposure)
-    given = Given(kind, capture_rate, display, exposure)
-    alone = len(files) == 1
+        return _against(o["original"], files, as_json=as_json, quiet=quiet)
+    if picture:
+        check_picture_name(picture)
+    if o["exposure"] is not None and o["exposure"] <= 0:
+        raise RequestError("exposure of 0 s leaves no light: give seconds such as 1")
+    given = Given(o["kind"], o["capture_rate"], o["display"], o["exposure"])
     pictures = own_names(picture, files) if picture else {}
     tables = own_names(csv_file, files) if csv_file else {}
 
@@ -93,20 +81,20 @@ def command(
         with progress(file.name, quiet=quiet) as show:
             reading = read_file(file, given, show)
         if pictures:
-            _draw(reading, scheme_name, pictures[file], force=force)
+            _draw(reading, o["scheme_name"], pictures[file], force=o["force"])
         if tables:
-            write_whole(tables[file], reading_csv(reading), force=force)
+            write_whole(tables[file], reading_csv(reading), force=o["force"])
         return reading
 
     readings, failed = each_file(files, read)
     shown = [to_json(reading) if as_json else reading_text(reading) for reading in readings]
-    print_each(shown, alone=alone, as_json=as_json, gap="\n\n\n")
+    print_each(shown, alone=len(files) == 1, as_json=as_json, gap="\n\n\n")
     return failed
 
 
 def _draw(reading: Reading, scheme_name: str, path: Path, *, force: bool) -> None:
+    # here, because readings need not wait for what draws
     from patterns.drawing.canvas import write_picture
-    from patterns.drawing.style import scheme
     from patterns.footage.picture import motion_map
     from patterns.reading.timeline import hold_timeline
 
@@ -135,13 +123,3 @@ def _against(original: Path, files: tuple[Path, ...], *, as_json: bool, quiet: b
     ]  # fmt: skip
     print_each(shown, alone=len(files) == 1, as_json=as_json, gap="\n")
     return failed
-
-
-def _check(picture: Path | None, exposure: Fraction | None) -> None:
-    if picture:
-        # here and below, because readings need not wait for what draws
-        from patterns.drawing.canvas import check_picture_name
-
-        check_picture_name(picture)
-    if exposure is not None and exposure <= 0:
-        raise RequestError("exposure of 0 s leaves no light: give seconds such as 1")

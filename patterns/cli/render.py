@@ -6,12 +6,10 @@ from typing import Any
 
 import click
 
-from patterns.cli.console import HelpfulGroup, print_json, progress
+from patterns.cli.console import TableGroup, print_json, progress
 from patterns.cli.motion_options import motion_options
 from patterns.cli.options import clip_options, clip_values
 from patterns.clip import describe
-from patterns.kit.make_clip import clip_job, make_clip
-from patterns.kit.record import record_text
 from patterns.scenes.pattern import Pattern
 from patterns.scenes.table import PATTERNS
 
@@ -21,29 +19,23 @@ CAUTION = (
 )
 
 
-class _Patterns(HelpfulGroup):
-    """Group whose subcommands are the patterns in the table."""
+def _command_of(name: str) -> click.Command:
+    pattern = PATTERNS[name]
 
-    what = "pattern"
+    @clip_options
+    def run(**options: Any) -> None:
+        _render(pattern, options)
 
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
-        return list(PATTERNS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
-        if cmd_name not in PATTERNS:
-            return None
-        pattern = PATTERNS[cmd_name]
-
-        @clip_options
-        def run(**options: Any) -> None:
-            _render(pattern, options)
-
-        made = click.command(cmd_name, help=f"{pattern.summary}\n\n{CAUTION}")(run)
-        made.params[:0] = motion_options(pattern)
-        return made
+    made = click.command(name, help=f"{pattern.summary}\n\n{CAUTION}")(run)
+    made.params[:0] = motion_options(pattern)
+    return made
 
 
-@click.group(cls=_Patterns, name="render", subcommand_metavar="PATTERN [OPTIONS]")
+@click.group(
+    cls=TableGroup, what="pattern", make=_command_of,
+    summaries=lambda: {pattern.name: pattern.summary for pattern in PATTERNS.values()},
+    name="render", subcommand_metavar="PATTERN [OPTIONS]",
+)  # fmt: skip
 def command() -> None:
     """Render one clip of a PATTERN, with its record beside it.
 
@@ -62,6 +54,10 @@ def command() -> None:
 
 
 def _render(pattern: Pattern, options: dict[str, Any]) -> None:
+    # here, because help need not wait for what draws
+    from patterns.kit.make_clip import clip_job, make_clip
+    from patterns.kit.record import record_text
+
     given = {option.key: options[option.key] for option in pattern.options}
     width, height = options["size"]
     motion = pattern.motion(width, height, given)

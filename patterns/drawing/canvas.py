@@ -15,8 +15,7 @@ from typing import Literal, TypeAlias
 import numpy as np
 from PIL import Image, ImageDraw
 
-from patterns.drawing.style import SLIDE, Scheme
-from patterns.errors import RequestError
+from patterns.drawing.style import SLIDE, Scheme, check_picture_name
 from patterns.picture.arrays import Float32Array, UInt8Array
 from patterns.picture.lettering import cap_height_px, font, text_width_px, typeface
 from patterns.picture.light import light_to_ycbcr, signal_to_light
@@ -250,15 +249,6 @@ def to_svg(drawing: Drawing, *, alone: bool = True) -> str:
         "</svg>",
     ]
     return "\n".join(lines) + "\n"
-
-
-def check_picture_name(path: Path) -> None:
-    """Refuse a name that is neither .png nor .svg.
-
-    Raises `RequestError`: another ending.
-    """
-    if path.suffix.lower() not in (".png", ".svg"):
-        raise RequestError(f"picture {path.name!r} is neither .png nor .svg: try cadence.png")
 
 
 def write_picture(drawing: Drawing, path: Path, *, force: bool = False) -> None:

@@ -13,6 +13,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, fields
 from html import escape
 from importlib.resources import files
+from pathlib import Path
 from string import Template
 
 from patterns.errors import RequestError
@@ -144,6 +145,15 @@ def css_properties() -> str:
         f':root[data-scheme="light"] {{ color-scheme: light; {light} }}\n'
         f':root[data-scheme="dark"] {{ color-scheme: dark; {dark} }}\n'
     )
+
+
+def check_picture_name(path: Path) -> None:
+    """Refuse a name that is neither .png nor .svg.
+
+    Raises `RequestError`: another ending.
+    """
+    if path.suffix.lower() not in (".png", ".svg"):
+        raise RequestError(f"picture {path.name!r} is neither .png nor .svg: try cadence.png")
 
 
 CAUTION = (

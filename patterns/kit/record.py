@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from patterns.clip import Clip, canonical
-from patterns.scenes.motion import ImageMotion, Loop, crossing_time_s, image_motion
+from patterns.scenes.motion import Loop, crossing_time_s, image_motion
 from patterns.strip.layout import picture_rows
 from patterns.timing.cadence import Display, cadence
 from patterns.timing.cadence_text import cadence_record
@@ -40,13 +40,9 @@ def _plain(value: object) -> Any:
     return value
 
 
-def _picture_motion(clip: Clip) -> ImageMotion:
-    top, bottom = picture_rows(clip)
-    return image_motion(clip.motion, clip.width, bottom - top)
-
-
 def _motion_json(clip: Clip) -> dict[str, Any]:
-    motion = _picture_motion(clip)
+    top, bottom = picture_rows(clip)
+    motion = image_motion(clip.motion, clip.width, bottom - top)
     rate = float(clip.rate)
 
     def place(px_s: float) -> dict[str, float | None]:

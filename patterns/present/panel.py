@@ -13,7 +13,6 @@ import numpy as np
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.frame_source import FrameSource
-from patterns.picture.arrays import Float32Array, UInt8Array
 from patterns.picture.planes import Planes
 from patterns.present.panel_scene import Shown
 from patterns.strip.draw import StripDrawer
@@ -213,9 +212,11 @@ class PanelPicture:
             self._frame(shown.frame, self._panel)
             if shown.next_share:
                 self._frame(shown.frame + 1, self._other)
+                # code values, as editing programs blend (common practice, no source)
                 share = float(shown.next_share)
                 for name in ("y", "cb", "cr"):
-                    _mix(getattr(self._panel, name), getattr(self._other, name), share)
+                    plane, other = getattr(self._panel, name), getattr(self._other, name)
+                    plane[:] = np.rint(plane * np.float32(1 - share) + other * np.float32(share))
             self._now = shown
         return self._panel
 
@@ -227,12 +228,6 @@ class PanelPicture:
         panel.rows(top, top + part.height).fill(seen.y, seen.cb, seen.cr)
         if self._drawer is not None:
             self._drawer.draw(panel, n)
-
-
-def _mix(plane: UInt8Array, other: UInt8Array, share: float) -> None:
-    """Blend code values, as editing programs do (common practice, no source)."""
-    mixed: Float32Array = plane * np.float32(1 - share) + other * np.float32(share)
-    plane[:] = np.rint(mixed)
 
 
 def paste(source: Planes, frame: Planes, left: int, top: int) -> None:

@@ -108,6 +108,11 @@ class Shown:
     frame: int
     next_share: Fraction = Fraction(0)
 
+    @property
+    def place(self) -> Fraction:
+        """Where it is in the footage, frames."""
+        return self.frame + self.next_share
+
 
 @dataclass(frozen=True)
 class Run:
@@ -153,24 +158,19 @@ def runs(feed: Feed, refresh_hz: Fraction, first: int, count: int) -> Iterator[R
         start += length
 
 
-def _advance(run: Run, feed: Feed, refresh_hz: Fraction) -> Fraction:
-    """Frames from a picture to the one after it; more than usual where some are lost."""
-    after = feed.shown(run.start + run.refreshes, refresh_hz)
-    return after.frame + after.next_share - run.shown.frame - run.shown.next_share
-
-
-def _kinds(feed: Feed, refresh_hz: Fraction) -> Counter[tuple[int, Fraction]]:
-    """How many pictures do what, over whole periods where these are short."""
-    period = feed.period(refresh_hz)
-    count = min(period * max(1, -(-LOOKED_AT // period)), 10 * LOOKED_AT)
-    found = runs(feed, refresh_hz, 0, count)
-    return Counter((run.refreshes, _advance(run, feed, refresh_hz)) for run in found)
-
-
 @lru_cache(maxsize=256)  # a talk asks of the same few feeds for each of its items
 def is_even(feed: Feed, refresh_hz: Fraction) -> bool:
-    """Whether all pictures stay equally long and none is lost (a rare slip is not noticed)."""
-    kinds = _kinds(feed, refresh_hz)
+    """Whether all pictures stay equally long and none is lost (a rare slip is not noticed).
+
+    Looked at are whole periods where these are short: how long each picture stays, and how many
+    frames on the next one is, more than usual where some are lost.
+    """
+    period = feed.period(refresh_hz)
+    count = min(period * max(1, -(-LOOKED_AT // period)), 10 * LOOKED_AT)
+    kinds: Counter[tuple[int, Fraction]] = Counter()
+    for run in runs(feed, refresh_hz, 0, count):
+        after = feed.shown(run.start + run.refreshes, refresh_hz)
+        kinds[run.refreshes, after.place - run.shown.place] += 1
     return max(kinds.values()) >= RARE * sum(kinds.values())
 
 

@@ -41,7 +41,7 @@ def _panel_picture(spec: SplitSpec, number: int) -> PanelPicture:
         exposure_s=panel.exposure_s,
         width=size[0],
         height=size[1],
-        frames=spec.footage_frames(number),
+        frames=panel.feed.shown(spec.refreshes - 1, spec.refresh_hz).frame + 2,
         strip="none",
         seed=spec.scene.seed,
     )

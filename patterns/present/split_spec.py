@@ -79,11 +79,6 @@ class SplitSpec:
         """How many refreshes of the display the clip lasts, unslowed."""
         return ceil(self.seconds * self.refresh_hz)
 
-    def footage_frames(self, number: int) -> int:
-        """Frames of footage that panel `number` needs."""
-        last = self.panels[number].feed.shown(self.refreshes - 1, self.refresh_hz)
-        return last.frame + 2
-
     @property
     def areas(self) -> tuple[PanelAreas, ...]:
         """Where the panels lie."""

@@ -107,10 +107,12 @@ def _last_slide(number: int, items: Sequence[Item]) -> str:
     entries = []
     for item in items:
         page = item["kind"] == "page"
-        facts = "" if page else f'<p class="small">{escape(_animation_facts(item))}</p>'
+        end = "." if page or item["seamless"] else "; it starts again with a jump."
+        facts = "" if page else f"{item['bytes'] / 1e6:.1f} MB. {item['timing']}{end}"
+        small = f'<p class="small">{escape(facts)}</p>' if facts else ""
         words = "Open the page" if page else f"Open the animated picture ({item['format']})"
         entries.append(
-            f"<li><h2>{escape(item['title'])}</h2>{_caution(item)}{facts}"
+            f"<li><h2>{escape(item['title'])}</h2>{_caution(item)}{small}"
             f"<p>{_link(item['files'][0], words)}</p></li>"
         )
     said = dict.fromkeys(sentence for item in items for sentence in item["say"])
@@ -121,11 +123,6 @@ def _last_slide(number: int, items: Sequence[Item]) -> str:
         f'<div class="words"><ul class="take">{"".join(entries)}</ul></div>{notes}',
         "last",
     )
-
-
-def _animation_facts(item: Item) -> str:
-    size = f"{item['bytes'] / 1e6:.1f} MB. {item['timing']}"
-    return size + ("." if item["seamless"] else "; it starts again with a jump.")
 
 
 def _parts(talk: dict[str, Any]) -> tuple[list[Item], list[Item]]:

@@ -165,9 +165,11 @@ def tracked_eye_slide(
     slide = to_image(drawing)
     plate = signal_to_light(np.asarray(_plate(), np.float32) / 255)
     still = np.asarray(np.moveaxis(plate, -1, 0), np.float64)
+    size = (PLATE_WIDTH * ENLARGED, PLATE_HEIGHT * ENLARGED)
     pictures = [still, *(tracked_picture(still, held, speed_px_s) for held in shown)]
     for top, picture in zip(tops, pictures, strict=True):
-        slide.paste(_enlarged(picture), (PLATE_LEFT, round(top)))
+        enlarged = _coded(np.moveaxis(picture, 0, -1)).resize(size, Image.Resampling.BICUBIC)
+        slide.paste(enlarged, (PLATE_LEFT, round(top)))
     for top, line in zip(tops[1:], _line_pictures(shown, speed_px_s, scale), strict=True):
         slide.paste(line, (LINE_LEFT, round(top)))
     return slide
@@ -186,12 +188,6 @@ def _plate() -> Image.Image:
 def _coded(light: npt.ArrayLike) -> Image.Image:
     """Picture of linear light (rows, columns, colours)."""
     return Image.fromarray(np.rint(255 * light_to_signal(light)).astype(np.uint8))
-
-
-def _enlarged(light: npt.ArrayLike) -> Image.Image:
-    """Plate of linear light (colours, rows, columns), enlarged without inventing detail."""
-    size = (PLATE_WIDTH * ENLARGED, PLATE_HEIGHT * ENLARGED)
-    return _coded(np.moveaxis(np.asarray(light), 0, -1)).resize(size, Image.Resampling.BICUBIC)
 
 
 def _line_light(held: Cadence, speed_px_s: float, x_px: FloatArray) -> FloatArray:

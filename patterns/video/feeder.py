@@ -69,14 +69,11 @@ class Feeder:
         try:
             while (buffer := self._full.get()) is not None:
                 if not self._given_up.is_set():
-                    self._push(buffer.data)
+                    try:
+                        self._encoder.write(buffer.data)
+                    except OSError:
+                        self._given_up.set()
                 # After a failure buffers still go round, so that nobody waits for ever.
                 self._free.put(buffer)
         finally:
             self._encoder.close_input()
-
-    def _push(self, frame: memoryview) -> None:
-        try:
-            self._encoder.write(frame)
-        except OSError:
-            self._given_up.set()

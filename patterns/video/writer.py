@@ -153,19 +153,16 @@ class VideoWriter:
         assert self._feeder is not None
         assert self._process is not None
         assert self._partial is not None
-        self._check_count()
+        if self.written == 0:
+            raise RequestError(f"no frame was written to {self.spec.path}")
+        if self.spec.frames not in (None, self.written):
+            raise RequestError(f"{self.written} of {self.spec.frames} frames were written")
         self._feeder.finish()
         code = self._process.wait()
         if code or self._feeder.broken:
             raise self._failure()
         self._verify(self._partial.path)
         self._partial.publish()
-
-    def _check_count(self) -> None:
-        if self.written == 0:
-            raise RequestError(f"no frame was written to {self.spec.path}")
-        if self.spec.frames not in (None, self.written):
-            raise RequestError(f"{self.written} of {self.spec.frames} frames were written")
 
     def _verify(self, path: Path) -> None:
         """Read the file again: as many pictures as written, each at exactly n / rate."""

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from importlib import import_module
+import subprocess
+import sys
 from pathlib import Path
 
 import click
 import pytest
 
-from patterns.cli import COMMANDS, main
+from patterns.cli import COMMANDS, main, open_command
 
 
 def printed(capsys: pytest.CaptureFixture[str], *words: str) -> str:
@@ -37,6 +38,22 @@ def test_summaries_are_whole_sentences(
     summaries = re.split(r"\n  (?=\w)", "\n" + listed.rstrip())[1:]
     assert len(summaries) == (3 if words else len(COMMANDS))
     assert all(summary.endswith(".") for summary in summaries)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_a_command_is_listed_with_the_first_sentence_of_its_help(name: str) -> None:
+    assert COMMANDS[name] == open_command(name).get_short_help_str(1000)
+
+
+@pytest.mark.parametrize("words", ["--help", "--version"])
+def test_the_list_of_commands_loads_none_of_them(words: str) -> None:
+    code = (
+        "import sys; from patterns.cli import main; main(sys.argv[1:]); "
+        "sys.exit(sum(name.split('.')[0] in ('numpy', 'PIL') for name in sys.modules))"
+    )
+    done = subprocess.run([sys.executable, "-c", code, words], capture_output=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout
 
 
 @pytest.mark.parametrize(
@@ -101,8 +118,8 @@ def every_option() -> dict[str, set[tuple[str, ...]]]:
                 said = (repr(param.type), str(param.default), param.help or "")
                 found.setdefault(param.opts[0], set()).add(said)
 
-    for module in COMMANDS.values():
-        look(import_module(module).command)
+    for name in COMMANDS:
+        look(open_command(name))
     return found
 
 

@@ -177,10 +177,6 @@ def test_without_the_extra_it_says_what_to_install(kit: Path, tmp_path: Path) ->
 
 def test_compare_takes_what_a_device_sent(kit: Path, tmp_path: Path) -> None:
     """Two readings of two devices, as they lie in the folder."""
-    from patterns.cli import COMMANDS
-
-    if "compare" not in COMMANDS:
-        pytest.skip("evenhold compare is not there yet")
     files = []
     with running(str(kit), "--port", "0", cwd=tmp_path) as process:
         text = "\n".join(lines_until(process, "Ctrl-C"))
