@@ -7,6 +7,7 @@ import sys
 from io import TextIOWrapper
 
 STOPPED = 130  # as shells count: 128 and the number of the signal
+_DROPPED: list[type[BaseException]] = []
 
 
 def settle() -> None:
@@ -22,9 +23,12 @@ def main() -> int:
     """Run the command line; returns the exit code."""
     settle()
     _print_anything()
+    sys.unraisablehook = _note_dropped
     try:
         from patterns.cli import main as run  # inside, so that its import can be interrupted
 
+        if _DROPPED:
+            raise KeyboardInterrupt
         code = run()
     except ModuleNotFoundError as error:  # a checkout that was never installed
         if error.name is None or error.name.partition(".")[0] == "patterns":
@@ -47,6 +51,17 @@ def _print_anything() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
+
+
+def _note_dropped(lost: sys.UnraisableHookArgs) -> None:
+    """Say nothing of a stop that Python drops, as one that came in a callback of its own.
+
+    Before the command runs it is raised again above, then by `patterns.cli.console.Stopping`.
+    """
+    if issubclass(lost.exc_type, (KeyboardInterrupt, SystemExit)):
+        _DROPPED.append(lost.exc_type)
+    else:
+        sys.__unraisablehook__(lost)
 
 
 def _forget_interrupt() -> None:

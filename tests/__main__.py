@@ -19,7 +19,8 @@ def main() -> int:
     words = sys.argv[1:]
     # without words the second part looks only into the files that it is about
     files = [] if words else sorted({place.partition("::")[0] for place in ALONE})
-    parts = (["-n", "auto", "-m", "not alone"], ["-m", "alone", *files])
+    # of those that are alone, the screens of their own and the shared browser wait side by side
+    parts = (["-n", "auto", "-m", "not alone"], ["-n", "2", "-m", "alone", *files])
     # a hundred processes start on the way: what one has compiled, no other does again
     environment = os.environ | {"PYTHONDONTWRITEBYTECODE": ""}
     codes = [

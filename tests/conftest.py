@@ -76,10 +76,10 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> Schedul
 
     class FilesAndBrowser(LoadFileScheduling):  # type: ignore[misc] # xdist has no types
         def _split_scope(self, nodeid: str) -> str:
-            if nodeid.startswith(ALONE):
-                return nodeid
             file = nodeid.partition("::")[0]
-            return "browser" if needs_browser(config.rootpath / file) else file
+            # screens have browsers of their own, and wait while the shared one plays
+            shared = file != ALONE[0] and needs_browser(config.rootpath / file)
+            return "browser" if shared else file
 
     config.option.loadscopereorder = False  # the order above, not by the number of tests
     return FilesAndBrowser(config, log)

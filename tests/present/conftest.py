@@ -12,14 +12,18 @@ from patterns.present.talk import make_talk
 from patterns.present.talk_request import TalkRequest
 
 
+def talk_request(folder: Path) -> TalkRequest:
+    """Bars that cross in a second: animated pictures are loops of half a second."""
+    return TalkRequest(folder, width=960, height=540, seconds=F(1, 2), paces={"bars": F(1)})
+
+
 @pytest.fixture(scope="session")
 def talk_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of a talk; what it reports meanwhile goes up from nothing to all."""
     path = tmp_path_factory.mktemp("talk")
     seen: list[float] = []
     data = make_talk(
-        # bars of two seconds: animated pictures are loops of a second
-        TalkRequest(path, width=960, height=540, seconds=F(1, 2), paces={"bars": F(2)}),
+        talk_request(path),
         progress=lambda done, total: seen.append(done / total),
     )
     assert seen == sorted(seen)

@@ -121,15 +121,6 @@ def test_stills_and_page_are_written_whole_and_listed(tmp_path: Path) -> None:
     assert "tracked-eye.png" in talk_text(data, tmp_path, whole=False)
 
 
-def test_the_same_request_gives_the_same_bytes(tmp_path: Path) -> None:
-    for name in ("one", "other"):
-        pace = {"bars": F(1)}  # loops of half a second
-        request = request_for(tmp_path / name, formats=("apng",), paces=pace)
-        make_talk(request, ["split", "stills", "animation"])
-    for path in (tmp_path / "one").iterdir():
-        assert path.read_bytes() == (tmp_path / "other" / path.name).read_bytes(), path.name
-
-
 def test_what_stands_in_the_way_is_said_before_anything_is_drawn(tmp_path: Path) -> None:
     (tmp_path / "tracked-eye.png").write_text("mine")
     with pytest.raises(RequestError, match=r"tracked-eye\.png exists"):

@@ -6,13 +6,16 @@ import json
 import re
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from patterns.present.talk import make_talk
 from tests.chromium import Console, wait_playing
+from tests.present.conftest import talk_request
 
 Open = Callable[..., Page]
 SLIDES = 10  # the first, five clips, three stills, what is taken along
@@ -62,6 +65,14 @@ def test_the_folder_has_all_that_its_pages_name(talk_folder: Path) -> None:
         assert "Content-Security-Policy" in page
     assert {name for item in data["items"] for name in item["files"]} <= there
     assert {item["kind"] for item in data["items"]} == {"clip", "still", "animation", "page"}
+
+
+def test_the_same_request_gives_the_same_bytes(talk_folder: Path, tmp_path: Path) -> None:
+    request = replace(talk_request(tmp_path), formats=("apng",))
+    made = make_talk(request, ["split", "stills", "animation"])
+    assert {item["kind"] for item in made["items"]} == {"clip", "still", "animation"}
+    for path in tmp_path.iterdir():
+        assert path.read_bytes() == (talk_folder / path.name).read_bytes(), path.name
 
 
 def test_one_slide_at_a_time_by_keys(opened: Open) -> None:

@@ -383,6 +383,7 @@ ENDLESS = """
         raise SystemExit(128 + number)
     signal.signal(signal.SIGTERM, leave)  # as the command line does
     signal.signal(signal.SIGINT, signal.default_int_handler)
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)  # which these tests may have been told to ignore
     frames = moving_texture(4)
     with VideoWriter(spec(Path(sys.argv[1]) / "clip.mp4", codec=sys.argv[2])) as writer:
         print(writer.encoder_pid, flush=True)

@@ -54,6 +54,30 @@ def test_where_the_page_does_not_know_the_display_it_gives_no_verdict(
     page.close()
 
 
+HELD = """{
+  const go = window.requestAnimationFrame.bind(window);
+  const held = [];
+  window.requestAnimationFrame = (show) => held.push(show);
+  window.release = () => {
+    window.requestAnimationFrame = go;
+    held.forEach(go);
+  };
+}"""
+
+
+def test_a_page_opened_in_the_background_measures_once_it_is_seen(
+    browser: Browser, kit: Path
+) -> None:
+    """There browsers give a page no animation frames."""
+    page = browser.new_page()
+    page.add_init_script(HELD)
+    page.goto((kit / "index.html").as_uri())
+    expect(page.locator("#measured")).to_contain_text("not known yet")
+    page.evaluate("window.release()")
+    expect(page.locator("#measured")).to_contain_text("times a second")
+    page.close()
+
+
 def test_a_codec_that_is_not_played_gets_a_sentence(browser: Browser, kit: Path) -> None:
     page = browser.new_page()
     page.add_init_script("HTMLMediaElement.prototype.canPlayType = () => ''")

@@ -40,18 +40,14 @@ function sayWhatIsMissing(playable) {
 }
 
 function measureRefresh(clips) {
-  const meter = new RefreshMeter();
-  meter.start();
-  setTimeout(() => {
-    meter.stop();
-    const refresh = meter.result();
+  new RefreshMeter().whenKnown(3000, (refresh) => {
     byId("measured").textContent = refreshText(refresh);
     if (refresh.state !== "steady" || !tellsDisplay()) return;
     for (const clip of clips) {
       const text = expectedText(Number(clip.dataset.rate), 1000 / refresh.interval_ms);
       clip.querySelector(".here").textContent = text;
     }
-  }, 3000);
+  });
 }
 
 /** Bring the page to life; `finished` gets what the player measured, or null. */

@@ -117,6 +117,17 @@ export class RefreshMeter {
     this.running = false;
   }
 
+  /** Measure for some time and tell; again while nothing is known, as of a page in the background. */
+  whenKnown(milliseconds, tell) {
+    this.start();
+    setTimeout(() => {
+      const refresh = this.result();
+      if (refresh.state === "unknown") this.whenKnown(milliseconds, tell);
+      else this.stop();
+      tell(refresh);
+    }, milliseconds);
+  }
+
   /** Fit over all that is kept, or over the `last` timestamps, which costs a busy page less. */
   result(last = KEPT) {
     return fitRefresh(this.times.slice(-last));

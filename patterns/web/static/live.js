@@ -143,11 +143,8 @@ window.addEventListener("resize", () => {
   resizing = setTimeout(() => !bars.stage.hidden && bars.plan && bars.begin(), 300);
 });
 
-const meter = new RefreshMeter();
-meter.start();
-setTimeout(() => {
-  meter.stop();
-  bars.refresh = meter.result();
-  byId("measured").textContent = refreshText(bars.refresh);
-  byId("start").disabled = !bars.refresh.interval_ms;
-}, 2000);
+new RefreshMeter().whenKnown(2000, (refresh) => {
+  bars.refresh = refresh;
+  byId("measured").textContent = refreshText(refresh);
+  byId("start").disabled = !refresh.interval_ms;
+});
