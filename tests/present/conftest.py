@@ -13,8 +13,8 @@ from patterns.present.talk_request import TalkRequest
 
 
 def talk_request(folder: Path) -> TalkRequest:
-    """Bars that cross in a second: animated pictures are loops of half a second."""
-    return TalkRequest(folder, width=960, height=540, seconds=F(1, 2), paces={"bars": F(1)})
+    """Bars that cross in two seconds: animated pictures are loops of a second."""
+    return TalkRequest(folder, width=960, height=540, seconds=F(1, 2), paces={"bars": F(2)})
 
 
 @pytest.fixture(scope="session")
