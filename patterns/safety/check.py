@@ -21,7 +21,7 @@ from patterns.safety.luminance import FINE, Reduced, Reducer, Shrunk
 from patterns.safety.red_flashes import OlderRedSwings, RedSwings, may_be_saturated
 from patterns.safety.report import EXTENDED_WINDOW_S, SafetyReport
 from patterns.safety.stripe_motion import LOOK_EVERY_S, StripeWatch
-from patterns.safety.stripe_rules import StripeRules
+from patterns.safety.stripes import StripeRules
 from patterns.safety.viewing import Viewing, screen_rule, visual_field_rule
 
 Frame = Planes | UInt8Array | Shrunk

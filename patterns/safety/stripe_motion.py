@@ -17,8 +17,7 @@ from patterns.picture.arrays import BoolArray, Float32Array, FloatingArray
 from patterns.safety.flashes import Swings
 from patterns.safety.luminance import FINE
 from patterns.safety.report import StripeFinding
-from patterns.safety.stripe_rules import StripeRules
-from patterns.safety.stripes import Stripes, find_stripes
+from patterns.safety.stripes import StripeRules, Stripes, find_stripes
 
 LOOK_EVERY_S = Fraction(1, 5)
 LEAST_BETWEEN_S = Fraction(1, 15)

@@ -1,4 +1,4 @@
-"""Regular stripes in one picture: how many pairs, how large, how bright, which way.
+"""Regular stripes in one picture: how many pairs, how large, how bright; and their limits.
 
 The strongest peak of the picture's spectrum gives the stripes' direction and spacing;
 the picture is multiplied by that wave and averaged over two periods, which leaves its
@@ -7,18 +7,33 @@ of its highest and the wave holds a fair part of the local variance, the stripes
 clearly discernible; such places in sum are their area (what the stripes fill collectively,
 in the Epilepsy Foundation's words), and their extent across the stripes, in periods, the
 number of pairs.
+
+ITU-R BT.1702-3, guidance on regular patterns (second-hand quotation): more than five
+light-dark pairs of clearly discernible stripes in any direction are a risk if they stand
+and fill more than 40 % of the screen, or change direction, oscillate, flash or reverse
+and fill more than 25 %; patterns that flow smoothly in one direction are exempt (one
+other, second-hand quotation).
+
+Harding et al., Epilepsia 46(9):1423-1425 (2005), the Epilepsy Foundation's consensus
+(its abstract was seen): stripes that are shown for 0.5 s or longer, whose lightest is
+above 50 cd/m2 and that fill more than 0.006 sr should be at most five pairs if they
+change direction, oscillate, flash or reverse, else at most eight.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
 from math import atan2, ceil, degrees, pi
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import BoolArray, Float32Array
 from patterns.safety.luminance import FINE
+from patterns.safety.report import StripeFinding
+from patterns.safety.viewing import SMALL_AREA_SR, Viewing
 
 FEWEST_PAIRS = 4.5  # across the whole picture; no criterion asks about fewer than five
 HIGHEST_FREQUENCY = 1 / 3  # cycles a fine cell: finer stripes blur together
@@ -28,6 +43,7 @@ LEAST_AMPLITUDE_CD_M2 = 1.0
 LEAST_REGULARITY = 0.2
 
 ComplexGrid = npt.NDArray[np.complex64]
+Grid = TypeVar("Grid", Float32Array, ComplexGrid)
 
 
 @dataclass(frozen=True)
@@ -82,17 +98,16 @@ def _near(spectrum: Float32Array, x: float, y: float, peak: tuple[np.intp, np.in
     return max((float(spectrum[n, m]) for n in ys for m in xs if (n, m) not in own), default=0.0)
 
 
-def _box(values: Float32Array | ComplexGrid, half: int) -> npt.NDArray[np.complex64]:
+def _box(mean: Grid, half: int) -> Grid:
     """Mean over `half` cells before and after along both axes, less at the border."""
-    mean = np.asarray(values, np.complex64)
     for axis in (0, 1):
         n = mean.shape[axis]
-        sums = np.zeros((n + 1, mean.shape[1 - axis]), np.complex128)
+        sums = np.zeros((n + 1, mean.shape[1 - axis]), np.result_type(mean, np.float64))
         np.cumsum(np.moveaxis(mean, axis, 0), axis=0, out=sums[1:])
         low = np.maximum(np.arange(n) - half, 0)
         high = np.minimum(np.arange(n) + half, n)
-        means = (sums[high] - sums[low]) / (high - low)[:, np.newaxis]
-        mean = np.moveaxis(means, 0, axis).astype(np.complex64)
+        means = (sums[high] - sums[low]) * (1 / (high - low))[:, np.newaxis]
+        mean = np.moveaxis(means, 0, axis).astype(mean.dtype)
     return mean
 
 
@@ -146,10 +161,10 @@ def _shrunk(light: Float32Array, factor: int) -> Float32Array:
 
 def _demodulate(light: Float32Array, x: float, y: float, scales: tuple[int, int]) -> Stripes | None:
     half = max(1, round(1 / np.hypot(x, y)))
-    detail = light - _box(light, half).real
+    detail = light - _box(light, half)
     wave = _box(np.asarray(detail * _wave(light.shape, x, y), np.complex64), half)
     amplitude = 2 * np.abs(wave)
-    variance = _box(detail**2, half).real
+    variance = _box(detail**2, half)
     highest = float(np.percentile(amplitude, 99))
     places = (amplitude >= highest / 2) & (amplitude >= LEAST_AMPLITUDE_CD_M2)
     places &= amplitude**2 / 2 >= LEAST_REGULARITY * variance
@@ -169,4 +184,70 @@ def _demodulate(light: Float32Array, x: float, y: float, scales: tuple[int, int]
         dark_cd_m2=float(dark),
         frequency=(x / coarse, y / coarse),
         region=places[step // 2 :: step, step // 2 :: step],
+    )
+
+
+CHANGING = ("reversing", "oscillating", "flashing")
+SHOWN_S = Fraction(1, 2)
+BRIGHT_CD_M2 = 50.0
+PAIRS_TOLERANCE = 0.25  # the count is measured to about a tenth of a pair; our choice
+
+
+@dataclass(frozen=True)
+class StripeRules:
+    """Both criteria for stripes, for pictures of a size at a viewing."""
+
+    width: int
+    height: int
+    viewing: Viewing
+
+    def findings(
+        self, stripes: Stripes | None, motion: str, interval: tuple[Fraction, Fraction], still: bool
+    ) -> tuple[StripeFinding, StripeFinding]:
+        """Judge stripes that were shown during `interval` with `motion`; `still` pictures stay."""
+        changing = motion in CHANGING
+        shown = still or interval[1] - interval[0] >= SHOWN_S
+        bright = stripes is not None and stripes.light_cd_m2 > BRIGHT_CD_M2
+        small = SMALL_AREA_SR / self.viewing.solid_angle_sr(1, self.width, self.height)
+        screen = StripeFinding(
+            "ITU-R BT.1702 regular patterns",
+            "ITU-R BT.1702-3 (11/2023), attachment 1, quoted second-hand",
+            pairs_limit=5,
+            share_limit=0.25 if changing else 0.40,
+        )
+        consensus = StripeFinding(
+            "Epilepsy Foundation patterns",
+            "Harding et al., Epilepsia 46(9):1423-1425 (2005), abstract",
+            pairs_limit=5 if changing else 8,
+            share_limit=small,
+        )
+        if stripes is None:
+            return screen, consensus
+        return (
+            _judged(screen, stripes, motion, interval, applies=motion != "drifting"),
+            _judged(consensus, stripes, motion, interval, applies=shown and bright),
+        )
+
+
+def _judged(
+    limits: StripeFinding,
+    stripes: Stripes,
+    motion: str,
+    interval: tuple[Fraction, Fraction],
+    *,
+    applies: bool,
+) -> StripeFinding:
+    """What stripes are by the limits of one criterion."""
+    many = stripes.pairs > limits.pairs_limit + PAIRS_TOLERANCE
+    exceeds = applies and many and stripes.share > limits.share_limit
+    return replace(
+        limits,
+        exceeds=exceeds,
+        pairs=stripes.pairs,
+        share=stripes.share,
+        light_cd_m2=stripes.light_cd_m2,
+        dark_cd_m2=stripes.dark_cd_m2,
+        motion=motion,
+        normal_deg=stripes.normal_deg,
+        intervals=(interval,) if exceeds and interval[1] > interval[0] else (),
     )
