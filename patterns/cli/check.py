@@ -10,8 +10,8 @@ import click
 from patterns.cli import options as opt
 from patterns.cli.console import each_file, own_names, print_each, progress
 from patterns.safety.files import FileResult, check_file, check_picture_path, write_marked
+from patterns.safety.luminance import Viewing
 from patterns.safety.report import report_text
-from patterns.safety.viewing import Viewing
 
 EXCEEDS = 3  # exit code for a file that exceeds a limit
 

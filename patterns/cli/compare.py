@@ -10,11 +10,10 @@ import click
 from patterns.cli import options as opt
 from patterns.cli.console import print_json, progress
 from patterns.errors import RequestError
-from patterns.reading.compare import compare
+from patterns.reading.compare import compare, comparison_json, comparison_text
 from patterns.reading.compare_page import compare_page
 from patterns.reading.read_file import Given, read_file
 from patterns.reading.reading import Reading
-from patterns.reading.reading_text import comparison_json, comparison_text
 from patterns.reading.stored_reading import load_readings
 from patterns.whole_file import write_whole
 

@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import hypot, sqrt
 from statistics import stdev
+from typing import Any
 
 from patterns.errors import RequestError
 from patterns.reading.hold_cadence import timing_error
 from patterns.reading.reading import Reading
+from patterns.reading.reading_text import wrapped
 from patterns.timing.notation import pattern_text, plural
 from patterns.timing.rates import format_decimal
 
@@ -22,6 +24,9 @@ FEWEST_FRAMES = 24
 STRETCH_FRAMES = 24
 CLEAR = 2.0  # combined standard errors that a difference must have to be called one
 COUNTS_MS = 0.3  # below this two errors are equal, whatever their spread
+SCHEMA = "evenhold/comparison 1"
+HEAD = ("device", "clip", "cadence", "timing error", "frames lost", "longest hold")
+LEAST_SPREAD_MS = 0.05  # a smaller one would be written as nothing
 
 
 @dataclass(frozen=True)
@@ -200,3 +205,80 @@ def compare(labelled: Sequence[tuple[str, Reading]]) -> Comparison:
     ranked = [standing.entry for _, standings in rankings for standing in standings]
     others = (entry for entry in entries if all(entry is not r for r in ranked))
     return Comparison((*ranked, *others), tuple(rankings), tuple(cautions), _verdict(rankings))
+
+
+def _milliseconds(value: float | None, spread: float | None = None) -> str:
+    if value is None:
+        return "-"
+    shown = f" ± {spread:.1f}" if spread is not None and spread >= LEAST_SPREAD_MS else ""
+    return f"{value:.1f}{shown} ms"
+
+
+def table_rows(entries: Sequence[Entry]) -> list[tuple[str, ...]]:
+    """Head and one row an entry: device, clip, cadence, error, losses, longest hold."""
+    rows = []
+    for e in entries:
+        error, worst = _milliseconds(e.error_ms, e.spread_ms), _milliseconds(e.worst_ms)
+        rows.append((e.label, e.clip or "unknown", e.pattern, error, e.lost_words, worst))
+    return [HEAD, *rows]
+
+
+def comparison_text(found: Comparison) -> str:
+    """Verdict, table, ranking with reasons, and what cannot be compared."""
+    lines = [*wrapped(found.verdict), ""]
+    rows = table_rows(found.entries)
+    widths = [max(len(row[i]) for row in rows) for i in range(len(HEAD))]
+    for row in rows:
+        cells = (
+            f"{cell:<{width}}" if i < 3 else f"{cell:>{width}}"
+            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
+        )
+        lines.append("  ".join(cells).rstrip())
+    for clip, standings in found.rankings:
+        lines += ["", clip]
+        for standing in standings:
+            place = f"{standing.place}{'=' if standing.tied else '.'}"
+            text = f"{standing.entry.label}: {standing.reason}"
+            lines += wrapped(text, f"  {place:<3}", "     ")
+    if found.cautions:
+        lines.append("")
+    for caution in found.cautions:
+        lines += wrapped(caution, "! ")
+    return "\n".join(lines)
+
+
+def comparison_json(found: Comparison) -> dict[str, Any]:
+    """The comparison as a JSON object."""
+    return {
+        "schema": SCHEMA,
+        "verdict": found.verdict,
+        "devices": [
+            {
+                "label": e.label,
+                "file": e.reading.file,
+                "kind": e.reading.kind,
+                "clip": e.clip,
+                "pattern": None if e.reading.pattern is None else list(e.reading.pattern),
+                "timing_error_rms_ms": e.error_ms,
+                "spread_ms": e.spread_ms,
+                "lost": e.lost,
+                "seconds": e.reading.seconds,
+                "drops_per_minute": e.lost_per_minute,
+                "worst_hold_ms": e.worst_ms,
+                "frames": len(e.reading.holds),
+                "verdict": e.reading.verdict,
+            }
+            for e in found.entries
+        ],
+        "rankings": [
+            {
+                "clip": clip,
+                "standings": [
+                    {"place": s.place, "label": s.entry.label, "tied": s.tied, "reason": s.reason}
+                    for s in standings
+                ],
+            }
+            for clip, standings in found.rankings
+        ],
+        "cautions": list(found.cautions),
+    }

@@ -7,8 +7,7 @@ from html import escape
 
 from patterns.drawing.canvas import Drawing, to_svg, typeface_css
 from patterns.drawing.style import PAGE, html_page
-from patterns.reading.compare import Comparison, Entry
-from patterns.reading.reading_text import table_rows
+from patterns.reading.compare import Comparison, Entry, table_rows
 from patterns.reading.timeline import hold_timeline
 from patterns.timing.notation import plural
 

@@ -1,23 +1,38 @@
-"""A file read back: a photo, or a video whose pictures are read and then judged by its kind."""
+"""A file read back: a photo, or a video whose pictures are read one by one and then judged.
+
+What a video is, is found out on the first of its pictures.
+"""
 
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, replace
+from collections import deque
+from collections.abc import Callable, Generator, Iterable, Sequence
+from contextlib import closing, suppress
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 
+import numpy as np
+
 from patterns.errors import InputError, RequestError
+from patterns.footage.measure import Measurer
+from patterns.picture.arrays import UInt8Array
 from patterns.reading.clip_file import judge_clip
+from patterns.reading.file_kind import KEPT, FileKind, KindFinder
 from patterns.reading.footage import judge_footage
 from patterns.reading.reading import Kind, Reading
 from patterns.reading.recording import judge_recording
+from patterns.reading.sightings import Sightings
 from patterns.reading.true_times import true_time
-from patterns.reading.video_pictures import Pictures, VideoRead, read_video
 from patterns.side_by_side import Progress
+from patterns.strip.camera import CameraReader
+from patterns.strip.placement import Placement
+from patterns.strip.read import NO_STRIP, StripReading, Unread, read_at, read_strip
 from patterns.timing.cadence import Display
-from patterns.video.description import Damage
+from patterns.video.description import Damage, Description
 from patterns.video.probe import VideoInfo, ends_early, probe, unreadable
+from patterns.video.reader import Crop, read_luma
 
 PHOTOS = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")  # how a JPEG and a PNG begin
 SEEN_UNREAD = "a strip was seen but cannot be read"
@@ -25,6 +40,158 @@ EITHER = "not sure whether a clip or a recording of a screen: give --as to say; 
 INSTEAD = (
     "film it whole and without reflections, or give --as footage to judge by picture differences"
 )
+Timed = tuple[Fraction, UInt8Array]  # a picture's time, and its luma
+
+
+class Pictures:
+    """The luma of a video's pictures, whole or a part of each, as often as it is wanted."""
+
+    def __init__(self, path: Path, count: int, progress: Progress | None) -> None:
+        self._path, self.count, self._progress = path, count, progress
+        self.told = Description()  # what the decoder says of the file
+
+    def read(self, first: int = 0, crop: Crop | None = None) -> Generator[Timed]:
+        """Times and pictures from the `first` on."""
+        self.told = Description()
+        with closing(read_luma(self._path, crop=crop, told=self.told)) as timed:
+            for place, picture in enumerate(timed):
+                if place >= first:
+                    yield picture
+                    if self._progress is not None:
+                        self._progress(min(place + 1, self.count), self.count)
+
+
+@dataclass
+class VideoRead:
+    """What the pictures of a video said, read as what it is."""
+
+    kind: FileKind
+    measurer: Measurer
+    log: Sightings | None = None
+    times: list[Fraction] = field(default_factory=list)
+
+    def measure(self, _: Fraction, luma: UInt8Array) -> None:
+        """Measure a picture of footage."""
+        self.measurer.take(luma)
+
+
+Reader = Callable[[Fraction, UInt8Array], None]  # takes pictures in their order
+
+
+class _ClipReader:
+    """Reads strips that lie straight, first where one is seen `near`."""
+
+    def __init__(self, log: Sightings, near: Placement | None, *, on_its_side: bool) -> None:
+        self._log, self._on_its_side = log, on_its_side
+        self._near = None if on_its_side else near
+        self._shape = (0, 0)
+
+    def __call__(self, time_s: Fraction, luma: UInt8Array) -> None:
+        upright = np.ascontiguousarray(luma.T) if self._on_its_side else luma
+        found = read_strip(upright, near=self._near)
+        if isinstance(found, StripReading):
+            self._near = found.placement
+        self._shape = (luma.shape[0], luma.shape[1])
+        self._log.take(time_s, found)
+
+    def band(self) -> tuple[Crop, Placement] | None:
+        """Part of pictures with the strip, and where it lies there, if it was read upright."""
+        if self._near is None or self._on_its_side:
+            return None
+        left, top, right, bottom = self._near.bounds(self._shape)
+        return Crop(left, top, right - left, bottom - top), self._near.within(left, top)
+
+    def take_band(self, time_s: Fraction, luma: UInt8Array, at: Placement) -> bool:
+        """Read a strip in its band; returns whether that could be done."""
+        found = read_at(luma, at)
+        if isinstance(found, StripReading):
+            self._log.take(time_s, found)
+        return isinstance(found, StripReading)
+
+
+def read_video(pictures: Pictures, info: VideoInfo, asked: Kind | None) -> VideoRead:
+    """Find out what it is on the first pictures, then read it as that."""
+    read = VideoRead(FileKind("footage"), Measurer(info))
+    with closing(pictures.read()) as whole:
+        reader = read.measure if asked == "footage" else _found_out(whole, read, asked)
+        band = reader.band() if isinstance(reader, _ClipReader) else None
+        if reader is not None and band is None:
+            _read_on(whole, reader, read)
+    if isinstance(reader, _ClipReader) and band is not None:
+        _read_clip(pictures, reader, read, *band)
+    return read
+
+
+def _found_out(pictures: Iterable[Timed], read: VideoRead, asked: Kind | None) -> Reader | None:
+    """Reader of what the pictures are of, once that is known; None if they end before.
+
+    The first few pictures are kept until then. From then on, and as long as no strip is seen,
+    pictures are measured as footage.
+    """
+    finder, kept = KindFinder(), deque[Timed](maxlen=KEPT)
+    for place, (time_s, luma) in enumerate(pictures):
+        read.times.append(time_s)
+        kept.append((time_s, luma))
+        found = finder.look(place, luma)
+        if found is not None:
+            return _strip_reader(read, _as_asked(found, asked), kept, finder.near)
+        if place >= KEPT - 1 and asked is None:
+            for earlier in kept if place == KEPT - 1 else [(time_s, luma)]:
+                read.measure(*earlier)
+    kind = _as_asked(finder.kind(), asked)
+    if kind.kind != "footage":
+        _strip_reader(read, kind, kept, finder.near)
+    elif len(read.times) < KEPT:
+        for earlier in kept:
+            read.measure(*earlier)
+    return None
+
+
+def _read_on(pictures: Iterable[Timed], reader: Reader, read: VideoRead) -> None:
+    for time_s, luma in pictures:
+        read.times.append(time_s)
+        reader(time_s, luma)
+
+
+def _read_clip(
+    pictures: Pictures, reader: _ClipReader, read: VideoRead, crop: Crop, at: Placement
+) -> None:
+    """Read on in the strip's band alone, whole pictures once the strip is not read there.
+
+    The rest of the pictures then need not leave the decoder, which takes as long as decoding.
+    """
+    # a damaged file's pictures may change their size, so that there is no such part
+    with suppress(InputError), closing(pictures.read(len(read.times), crop)) as parts:
+        for time_s, luma in parts:
+            if not reader.take_band(time_s, luma, at):
+                break
+            read.times.append(time_s)
+    if len(read.times) < pictures.count:
+        with closing(pictures.read(len(read.times))) as whole:
+            _read_on(whole, reader, read)
+
+
+def _as_asked(found: FileKind, asked: Kind | None) -> FileKind:
+    return found if asked is None else replace(found, kind=asked, sure=True, why="")
+
+
+def _strip_reader(
+    read: VideoRead, kind: FileKind, kept: Sequence[Timed], near: Placement | None
+) -> Reader:
+    """Reader of the kind that was found, with what was kept; what came before showed no strip."""
+    read.kind, read.log = kind, Sightings()
+    log, camera = read.log, CameraReader()
+
+    def filmed(time_s: Fraction, luma: UInt8Array) -> None:
+        log.take(time_s, camera.read(luma))
+
+    clip = kind.kind == "clip"
+    reader = _ClipReader(log, near, on_its_side=kind.on_its_side) if clip else filmed
+    for time_s in read.times[: len(read.times) - len(kept)]:
+        log.take(time_s, Unread(NO_STRIP))
+    for time_s, luma in kept:
+        reader(time_s, luma)
+    return reader
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""A reading, or several compared, as text for a terminal of 80 columns; and as CSV and JSON."""
+"""A reading as text for a terminal of 80 columns, and as CSV."""
 
 from __future__ import annotations
 
@@ -6,11 +6,9 @@ import csv
 import io
 import textwrap
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from typing import Any
+from collections.abc import Iterator
 
 from patterns.footage.seen import rows as footage_rows
-from patterns.reading.compare import Comparison, Entry
 from patterns.reading.reading import Reading, inter_arrival
 from patterns.timing.notation import number_list, pattern_text
 from patterns.timing.rates import format_decimal, format_rate
@@ -26,12 +24,10 @@ KINDS = {
 }
 BAR = 30  # characters of the longest bar
 MOST_BARS = 20
-SCHEMA = "evenhold/comparison 1"
-HEAD = ("device", "clip", "cadence", "timing error", "frames lost", "longest hold")
-LEAST_SPREAD_MS = 0.05  # a smaller one would be written as nothing
 
 
-def _wrap(text: str, first: str = "", rest: str = "  ") -> list[str]:
+def wrapped(text: str, first: str = "", rest: str = "  ") -> list[str]:
+    """Lines of a paragraph that begin so."""
     return textwrap.wrap(
         text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
     )
@@ -39,17 +35,17 @@ def _wrap(text: str, first: str = "", rest: str = "  ") -> list[str]:
 
 def reading_text(reading: Reading) -> str:
     """Whole reading, lines of at most 79 characters, without a final newline."""
-    lines = [*_wrap(f"{reading.file}: {reading.verdict}."), ""]
+    lines = [*wrapped(f"{reading.file}: {reading.verdict}."), ""]
     for label, text in _rows(reading):
-        lines += _wrap(text, f"{label:<{LABEL}}", " " * LABEL)
+        lines += wrapped(text, f"{label:<{LABEL}}", " " * LABEL)
     if reading.holds and (reading.kind != "footage" or reading.repeated):
         lines += ["", *_histogram(reading)]
     for text in reading.explanation:
-        lines += ["", *_wrap(text, rest="")]
+        lines += ["", *wrapped(text, rest="")]
     if reading.warnings:
         lines.append("")
     for text in reading.warnings:
-        lines += _wrap(text, "! ")
+        lines += wrapped(text, "! ")
     return "\n".join(lines)
 
 
@@ -154,80 +150,3 @@ def reading_csv(reading: Reading) -> str:
         start = None if f.start_s is None else f"{f.start_s:.6f}"
         writer.writerow([f.number, start, f.start_exact, f"{f.hold_s:.6f}", f.refreshes])
     return text.getvalue()
-
-
-def _milliseconds(value: float | None, spread: float | None = None) -> str:
-    if value is None:
-        return "-"
-    shown = f" ± {spread:.1f}" if spread is not None and spread >= LEAST_SPREAD_MS else ""
-    return f"{value:.1f}{shown} ms"
-
-
-def table_rows(entries: Sequence[Entry]) -> list[tuple[str, ...]]:
-    """Head and one row an entry: device, clip, cadence, error, losses, longest hold."""
-    rows = []
-    for e in entries:
-        error, worst = _milliseconds(e.error_ms, e.spread_ms), _milliseconds(e.worst_ms)
-        rows.append((e.label, e.clip or "unknown", e.pattern, error, e.lost_words, worst))
-    return [HEAD, *rows]
-
-
-def comparison_text(found: Comparison) -> str:
-    """Verdict, table, ranking with reasons, and what cannot be compared."""
-    lines = [*_wrap(found.verdict), ""]
-    rows = table_rows(found.entries)
-    widths = [max(len(row[i]) for row in rows) for i in range(len(HEAD))]
-    for row in rows:
-        cells = (
-            f"{cell:<{width}}" if i < 3 else f"{cell:>{width}}"
-            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
-        )
-        lines.append("  ".join(cells).rstrip())
-    for clip, standings in found.rankings:
-        lines += ["", clip]
-        for standing in standings:
-            place = f"{standing.place}{'=' if standing.tied else '.'}"
-            text = f"{standing.entry.label}: {standing.reason}"
-            lines += _wrap(text, f"  {place:<3}", "     ")
-    if found.cautions:
-        lines.append("")
-    for caution in found.cautions:
-        lines += _wrap(caution, "! ")
-    return "\n".join(lines)
-
-
-def comparison_json(found: Comparison) -> dict[str, Any]:
-    """The comparison as a JSON object."""
-    return {
-        "schema": SCHEMA,
-        "verdict": found.verdict,
-        "devices": [
-            {
-                "label": e.label,
-                "file": e.reading.file,
-                "kind": e.reading.kind,
-                "clip": e.clip,
-                "pattern": None if e.reading.pattern is None else list(e.reading.pattern),
-                "timing_error_rms_ms": e.error_ms,
-                "spread_ms": e.spread_ms,
-                "lost": e.lost,
-                "seconds": e.reading.seconds,
-                "drops_per_minute": e.lost_per_minute,
-                "worst_hold_ms": e.worst_ms,
-                "frames": len(e.reading.holds),
-                "verdict": e.reading.verdict,
-            }
-            for e in found.entries
-        ],
-        "rankings": [
-            {
-                "clip": clip,
-                "standings": [
-                    {"place": s.place, "label": s.entry.label, "tied": s.tied, "reason": s.reason}
-                    for s in standings
-                ],
-            }
-            for clip, standings in found.rankings
-        ],
-        "cautions": list(found.cautions),
-    }

@@ -18,9 +18,8 @@ from patterns.errors import InputError, RequestError
 from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import picture_bytes
 from patterns.safety.check import LOOPED, FlashCheck, Frame, WorstMoment
-from patterns.safety.luminance import FINE, Shrunk
+from patterns.safety.luminance import FINE, Grid, Shrunk, Viewing
 from patterns.safety.report import SafetyReport
-from patterns.safety.viewing import Grid, Viewing
 from patterns.side_by_side import Progress
 from patterns.video.probe import VideoInfo, probe, unreadable
 from patterns.video.reader import Matrix, read_ycbcr

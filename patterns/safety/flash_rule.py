@@ -3,7 +3,9 @@
 Flashes count in two ways. *Place by place:* places that each flash more than three times
 within the same second, summed. *Taken together:* places that turned light less places
 that turned dark, summed over the field; if that sum swings by more than the allowed area,
-the field flashes, also where it is another part of it each time.
+the field flashes, also where it is another part of it each time. Areas are summed over the
+screen or over any 10 degree field, whether they touch or not: ITU-R BT.1702 and WCAG 2.2 speak
+of the combined area of the flashes that occur concurrently.
 
 Extended flashes are told beside the criteria: two or more flashes a second for four of
 five seconds, as another open analyser (IRIS, BSD-3) has it. ITU-R BT.1702-3 (second-hand
@@ -13,19 +15,68 @@ quotation) calls more than five seconds of flashing a risk even when otherwise c
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import floor
 
 import numpy as np
+import numpy.typing as npt
 
 from patterns.picture.arrays import BoolArray
 from patterns.safety.flashes import MOST_CHANGES, ChangeCounter, Swings
+from patterns.safety.luminance import Grid, Viewing
 from patterns.safety.report import EXTENDED, EXTENDED_S, EXTENDED_WINDOW_S, FlashFinding
-from patterns.safety.viewing import AreaRule
 
 EXTENDED_CHANGES = 4  # two flashes
 MAX_INTERVALS = 100
+SCREEN_SHARE = 0.25  # ITU-R BT.1702-3, guideline 1 (second-hand quotation)
+
+
+@dataclass(frozen=True)
+class AreaRule:
+    """How large an area may be."""
+
+    limit_cells: float  # largest area that is not counted, in cells; more than this counts
+    # rows and columns of the field within which areas are summed: the whole grid for a rule about
+    # the screen
+    field: tuple[int, int]
+    cells: int  # number of cells of the grid
+
+    @property
+    def limit_share(self) -> float:
+        """The limit as a share of the picture."""
+        return self.limit_cells / self.cells
+
+    def sums(self, values: npt.NDArray[np.bool_ | np.int8]) -> npt.NDArray[np.int32]:
+        """Sum over the field in each of its places, shape (rows - field rows + 1, ...)."""
+        rows, columns = self.field
+        if rows * columns == self.cells:
+            return np.full((1, 1), values.sum(dtype=np.int32))
+        table = np.zeros((values.shape[0] + 1, values.shape[1] + 1), np.int32)
+        np.cumsum(values, axis=0, out=table[1:, 1:])
+        np.cumsum(table[1:, 1:], axis=1, out=table[1:, 1:])
+        across = table[:, columns:] - table[:, :-columns]
+        return np.asarray(across[rows:] - across[:-rows], np.int32)
+
+    def largest(self, mask: BoolArray) -> int:
+        """Cells of `mask` within the field, where it holds most of them.
+
+        Where all of them are within the limit, they are given without looking for that place.
+        """
+        total = int(np.count_nonzero(mask))
+        return int(self.sums(mask).max()) if total > self.limit_cells else total
+
+
+def screen_rule(grid: Grid) -> AreaRule:
+    """ITU-R BT.1702: more than 25 % of the displayed screen."""
+    return AreaRule(SCREEN_SHARE * grid.cells, (grid.rows, grid.columns), grid.cells)
+
+
+def visual_field_rule(grid: Grid, viewing: Viewing) -> AreaRule:
+    """WCAG 2.2: more than 25 % of any 10 degree field (0.006 sr; technique G176)."""
+    width, height = (side * grid.rows for side in viewing.block_heights)
+    field = (min(grid.rows, max(1, round(height))), min(grid.columns, max(1, round(width))))
+    return AreaRule(width * height / 4, field, grid.cells)
 
 
 class FlashRule:

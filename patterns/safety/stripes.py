@@ -31,9 +31,8 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import BoolArray, Float32Array
-from patterns.safety.luminance import FINE
+from patterns.safety.luminance import FINE, SMALL_AREA_SR, Viewing
 from patterns.safety.report import StripeFinding
-from patterns.safety.viewing import SMALL_AREA_SR, Viewing
 
 FEWEST_PAIRS = 4.5  # across the whole picture; no criterion asks about fewer than five
 HIGHEST_FREQUENCY = 1 / 3  # cycles a fine cell: finer stripes blur together

@@ -21,7 +21,7 @@ from typing import Any
 
 from patterns.errors import RequestError
 from patterns.reading.holds import HeldFrame
-from patterns.reading.json_fields import Fields, is_number
+from patterns.reading.stored_reading import Fields, is_number
 
 SCHEMA = "evenhold/observation 1"
 MOST_CALLBACKS = 20_000

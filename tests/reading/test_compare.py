@@ -9,10 +9,9 @@ from html.parser import HTMLParser
 import pytest
 
 from patterns.errors import RequestError
-from patterns.reading.compare import compare
+from patterns.reading.compare import compare, comparison_json, comparison_text
 from patterns.reading.compare_page import compare_page
 from patterns.reading.reading import Reading
-from patterns.reading.reading_text import comparison_json, comparison_text
 from patterns.reading.recording import judge_recording
 from tests.reading.screen import Screen, film, play
 

@@ -12,10 +12,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from patterns.errors import InputError
-from patterns.reading.compare import compare
+from patterns.reading.compare import compare, comparison_json, comparison_text
 from patterns.reading.compare_page import compare_page
 from patterns.reading.reading import to_json
-from patterns.reading.reading_text import comparison_json, comparison_text
 from patterns.reading.recording import judge_recording
 from patterns.reading.stored_reading import from_json
 from tests.reading.screen import Screen, film, play

@@ -8,8 +8,7 @@ from skimage.color import rgb2gray, rgb2xyz
 
 from patterns.picture.light import srgb_to_light
 from patterns.picture.planes import Planes
-from patterns.safety.luminance import Reducer
-from patterns.safety.viewing import Grid, Viewing
+from patterns.safety.luminance import Grid, Reducer, Viewing
 from tests.safety.sequences import reduced
 
 # IEC 61966-2-1, as WCAG 2.2 quotes it; values computed from it.

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from patterns.safety.viewing import Grid, Viewing, screen_rule, visual_field_rule
+from patterns.safety.flash_rule import screen_rule, visual_field_rule
+from patterns.safety.luminance import Grid, Viewing
 
 # Distance at which the 10 degree block is 256 of 768 pixels high.
 G176_DISTANCE = 256 / 768 / 0.1309
