@@ -7,8 +7,17 @@ from typing import Any
 import click
 
 from patterns.cli import options as opt
+from patterns.cli.clip_options import (
+    MotionCommand,
+    clip_values,
+    codec_option,
+    pace_options,
+    seconds_option,
+    seed_option,
+    size_option,
+    small_option,
+)
 from patterns.cli.console import print_json, progress
-from patterns.cli.motion_options import MotionCommand, pace_options
 from patterns.kit.kit import KitSpec, kit_clips, kit_text, make_kit
 from patterns.scenes.table import PATTERNS
 from patterns.side_by_side import usual_jobs
@@ -18,13 +27,13 @@ from patterns.timing.cadence import DEFAULT_DISPLAYS
 @click.command(name="kit", cls=MotionCommand, further=pace_options, after="exposure")
 @opt.displays_option
 @opt.rates_option()
-@opt.size_option
-@opt.seconds_option(help_text="Length of each clip")
+@size_option
+@seconds_option(help_text="Length of each clip")
 @opt.shutter_options
-@opt.codec_option
-@opt.small_option
+@codec_option
+@small_option
 @opt.jobs_option
-@opt.seed_option
+@seed_option
 @opt.folder_option("outputs/kit")
 @opt.allow_flashing_option
 @opt.json_option("what was made")
@@ -48,7 +57,7 @@ def command(**o: Any) -> None:
         pattern.motion(width, height, {pattern.pace.option: o.get(pattern.pace.option)})
         for pattern in PATTERNS.values()
     ]
-    clips = kit_clips(motions, o["rates"], **opt.clip_values(o))
+    clips = kit_clips(motions, o["rates"], **clip_values(o))
     spec = KitSpec(o["out"], clips, o["displays"] or DEFAULT_DISPLAYS, o["allow_flashing"])
     with progress("kit", quiet=o["quiet"]) as show:
         data = make_kit(spec, show, jobs=o["jobs"] or usual_jobs(width, height))

@@ -10,12 +10,10 @@ from typing import Any, Generic, TypeVar
 import click
 
 from patterns.cli.console import Mistyped, option_name
-from patterns.clip import USUAL_RATE, USUAL_SECONDS, Clip, parse_size, size_name
 from patterns.errors import RequestError
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, parse_display
 from patterns.timing.rates import USUAL_RATES, format_decimal, parse_rate
 from patterns.timing.shutter import USUAL_ANGLE_DEG, parse_angle, parse_exposure
-from patterns.video.codecs import CODECS
 
 T = TypeVar("T")
 F = TypeVar("F", bound=Callable[..., Any])
@@ -67,7 +65,6 @@ RATE = Parsed[Fraction]("rate", parse_rate)
 ANGLE = Parsed[Fraction]("degrees", parse_angle)
 EXPOSURE = Parsed[Fraction]("seconds", parse_exposure)
 RATES = Parsed[tuple[Fraction, ...]]("rates", lambda text: tuple(map(parse_rate, text.split(","))))
-SIZE = Parsed[tuple[int, int]]("size", parse_size)
 DISPLAY = Parsed[Display]("hertz", parse_display)
 FOLDER = Parsed[Path]("folder", parse_folder)
 
@@ -90,16 +87,6 @@ def rates_option(
     return click.option(
         "--rates", type=RATES, metavar="FPS,FPS,...", show_default=True,
         default=",".join(map(format_decimal, default)), help=f"{help_text}, frames a second.",
-    )  # fmt: skip
-
-
-def seconds_option(
-    default: Fraction = USUAL_SECONDS, help_text: str = "Length"
-) -> Callable[[F], F]:
-    """`--seconds`; not given it is None, for --frames may stand in its place."""
-    return click.option(
-        "--seconds", type=NUMBER, metavar="SECONDS",
-        help=f"{help_text}, seconds.  [default: {default}]",
     )  # fmt: skip
 
 
@@ -165,22 +152,6 @@ shutter_options = with_options(
         help="Exposure time such as 1/50, seconds, instead of --shutter.",
     ),
 )  # fmt: skip
-size_option = click.option(
-    "--size", type=SIZE, metavar="NAME|WxH", default=size_name(Clip.width, Clip.height),
-    show_default=True, help="Pixels: 720p, 1080p, 4k, phone-1080 (upright), ... or 1920x1080.",
-)  # fmt: skip
-codec_option = click.option(
-    "--codec", type=click.Choice(list(CODECS)), default=Clip.codec, show_default=True,
-    help="How files are coded; the container follows.",
-)  # fmt: skip
-small_option = click.option(
-    "--small", is_flag=True,
-    help="Smaller files, by a fifth, in several times the time. Codecs h264 and hevc.",
-)  # fmt: skip
-seed_option = click.option(
-    "--seed", type=click.IntRange(0, 2**31 - 1), default=Clip.seed, show_default=True,
-    help="Chooses the ground, the hills and the clouds.",
-)  # fmt: skip
 jobs_option = click.option(
     "--jobs", type=click.IntRange(1, 1024), metavar="N",
     help="Make so many clips at once.  [default: one for each core, if memory suffices]",
@@ -202,34 +173,3 @@ def json_option(what: str) -> Callable[[F], F]:
 json_list_option = click.option(
     "--json", "as_json", is_flag=True, help="Print JSON: an object, or a list of them."
 )
-clip_options = with_options(
-    click.option("--rate", type=RATE, metavar="FPS", default=str(USUAL_RATE), show_default=True,
-                 help="Frames a second, up to 480: 24, 23.976 (means 24000/1001), 12.5."),
-    shutter_options,
-    size_option,
-    seconds_option(),
-    click.option("--frames", type=int, metavar="COUNT",
-                 help="Length, frames, instead of --seconds."),
-    codec_option,
-    small_option,
-    click.option("--strip", type=click.Choice(["bottom", "top", "none"]), default=Clip.strip,
-                 show_default=True, help="Edge on which the counting strip lies."),
-    click.option("--seamless", "looped", is_flag=True,
-                 help="Round the length to whole periods, to repeat without a seam."),
-    seed_option,
-    click.option("--out", type=click.Path(), metavar="FILE",
-                 help="File to write.  [default: a descriptive name in outputs/]"),
-    force_option,
-    allow_flashing_option,
-    json_option("the record"),
-    quiet_option,
-)  # fmt: skip
-
-
-def clip_values(options: dict[str, Any]) -> dict[str, Any]:
-    """Those of the options that `describe` takes, as far as they are given."""
-    names = (
-        *("rate", "shutter", "exposure", "size", "seconds", "frames"),
-        *("strip", "codec", "seed", "small"),
-    )
-    return {name: options[name] for name in names if options.get(name) is not None}

@@ -9,8 +9,15 @@ from typing import Any
 import click
 
 from patterns.cli import options as opt
+from patterns.cli.clip_options import (
+    MotionCommand,
+    chosen_motion,
+    options_of_all,
+    pattern_option,
+    seconds_option,
+    size_option,
+)
 from patterns.cli.console import print_json, progress
-from patterns.cli.motion_options import MotionCommand, chosen_motion, options_of_all, pattern_option
 from patterns.drawing.style import check_picture_name
 from patterns.errors import RequestError
 from patterns.planning.plan import Plan, make_plan
@@ -61,7 +68,7 @@ _shoot_options = opt.with_options(
     click.option("--footage", type=FOOTAGE, metavar="FPS|FILE,...", default=(),
                  help="What is already shot: its rates, frames a second, or files, from which "
                       "rate and motion are taken."),
-    opt.size_option,
+    size_option,
     opt.number_option("--viewing-distance", "HEIGHTS", "3",
                       "Distance from the screen in picture heights."),
     opt.number_option("--take", "SECONDS", "600",
@@ -75,7 +82,7 @@ _output_options = opt.with_options(
     opt.force_option,
     click.option("--clips", type=opt.FOLDER, metavar="FOLDER",
                  help="Also render the kit for exactly this move and these rates."),
-    opt.seconds_option(help_text="Length of each of those clips"),
+    seconds_option(help_text="Length of each of those clips"),
     opt.allow_flashing_option,
     opt.jobs_option,
 )  # fmt: skip

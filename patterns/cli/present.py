@@ -8,8 +8,17 @@ from typing import Any, get_args
 import click
 
 from patterns.cli import options as opt
+from patterns.cli.clip_options import (
+    MotionCommand,
+    codec_option,
+    given_paces,
+    pace_options,
+    pattern_option,
+    seconds_option,
+    seed_option,
+    size_option,
+)
 from patterns.cli.console import print_json, progress
-from patterns.cli.motion_options import MotionCommand, given_paces, pace_options, pattern_option
 from patterns.drawing.style import scheme
 from patterns.present.animation import FORMATS
 from patterns.present.panel import LAYOUTS
@@ -55,12 +64,12 @@ _what_to_show = opt.with_options(
                  help="Rate delivered, for --conform, frames a second."),
 )  # fmt: skip
 _how_to_write = opt.with_options(
-    opt.seconds_option(TalkRequest.seconds, "Length of the scene, before slowing"),
-    opt.size_option,
-    opt.codec_option,
+    seconds_option(TalkRequest.seconds, "Length of the scene, before slowing"),
+    size_option,
+    codec_option,
     opt.scheme_option("--clip-scheme", "dark", "the clips"),
     opt.scheme_option("--scheme", "light", "the stills"),
-    opt.seed_option,
+    seed_option,
     opt.folder_option("outputs/talk"),
     opt.force_option,
     opt.allow_flashing_option,

@@ -6,9 +6,8 @@ from typing import Any
 
 import click
 
+from patterns.cli.clip_options import clip_options, clip_values, motion_options
 from patterns.cli.console import TableGroup, print_json, progress
-from patterns.cli.motion_options import motion_options
-from patterns.cli.options import clip_options, clip_values
 from patterns.clip import describe
 from patterns.scenes.pattern import Pattern
 from patterns.scenes.table import PATTERNS

@@ -1,4 +1,4 @@
-"""Options that say what moves and how, made from the table of patterns."""
+"""Options that describe a clip, and those of what moves, made from the table of patterns."""
 
 from __future__ import annotations
 
@@ -8,11 +8,73 @@ from typing import Any
 
 import click
 
-from patterns.cli.options import NUMBER
+from patterns.cli import options as opt
+from patterns.clip import USUAL_RATE, USUAL_SECONDS, Clip, parse_size, size_name
 from patterns.errors import RequestError
 from patterns.scenes.motion import Motion
 from patterns.scenes.pattern import Option, Pattern
 from patterns.scenes.table import PATTERNS, pattern_named
+from patterns.video.codecs import CODECS
+
+
+def seconds_option(
+    default: Fraction = USUAL_SECONDS, help_text: str = "Length"
+) -> Callable[[opt.F], opt.F]:
+    """`--seconds`; not given it is None, for --frames may stand in its place."""
+    return click.option(
+        "--seconds", type=opt.NUMBER, metavar="SECONDS",
+        help=f"{help_text}, seconds.  [default: {default}]",
+    )  # fmt: skip
+
+
+size_option = click.option(
+    "--size", type=opt.Parsed[tuple[int, int]]("size", parse_size), metavar="NAME|WxH",
+    default=size_name(Clip.width, Clip.height), show_default=True,
+    help="Pixels: 720p, 1080p, 4k, phone-1080 (upright), ... or 1920x1080.",
+)  # fmt: skip
+codec_option = click.option(
+    "--codec", type=click.Choice(list(CODECS)), default=Clip.codec, show_default=True,
+    help="How files are coded; the container follows.",
+)  # fmt: skip
+small_option = click.option(
+    "--small", is_flag=True,
+    help="Smaller files, by a fifth, in several times the time. Codecs h264 and hevc.",
+)  # fmt: skip
+seed_option = click.option(
+    "--seed", type=click.IntRange(0, 2**31 - 1), default=Clip.seed, show_default=True,
+    help="Chooses the ground, the hills and the clouds.",
+)  # fmt: skip
+clip_options = opt.with_options(
+    click.option("--rate", type=opt.RATE, metavar="FPS", default=str(USUAL_RATE), show_default=True,
+                 help="Frames a second, up to 480: 24, 23.976 (means 24000/1001), 12.5."),
+    opt.shutter_options,
+    size_option,
+    seconds_option(),
+    click.option("--frames", type=int, metavar="COUNT",
+                 help="Length, frames, instead of --seconds."),
+    codec_option,
+    small_option,
+    click.option("--strip", type=click.Choice(["bottom", "top", "none"]), default=Clip.strip,
+                 show_default=True, help="Edge on which the counting strip lies."),
+    click.option("--seamless", "looped", is_flag=True,
+                 help="Round the length to whole periods, to repeat without a seam."),
+    seed_option,
+    click.option("--out", type=click.Path(), metavar="FILE",
+                 help="File to write.  [default: a descriptive name in outputs/]"),
+    opt.force_option,
+    opt.allow_flashing_option,
+    opt.json_option("the record"),
+    opt.quiet_option,
+)  # fmt: skip
+
+
+def clip_values(options: dict[str, Any]) -> dict[str, Any]:
+    """Those of the options that `describe` takes, as far as they are given."""
+    names = (
+        *("rate", "shutter", "exposure", "size", "seconds", "frames"),
+        *("strip", "codec", "seed", "small"),
+    )
+    return {name: options[name] for name in names if options.get(name) is not None}
 
 
 class MotionCommand(click.Command):
@@ -39,7 +101,7 @@ def _option(option: Option, prefix: str = "", default: str | None = None) -> cli
     help_text = option.words[0].lower() + option.words[1:] if prefix else option.words
     return click.Option(
         [f"--{option.name}"],
-        type=click.Choice(option.choices) if option.choices else NUMBER,
+        type=click.Choice(option.choices) if option.choices else opt.NUMBER,
         metavar=option.unit or None,
         help=f"{prefix}{help_text}" + (f"  [default: {shown}]" if shown else ""),
     )
