@@ -16,10 +16,7 @@ from patterns.timing.rates import parse_rate
 def write(clip: Clip, path: str | Path, *, force: bool = False) -> dict[str, Any]:
     """Write a clip and its record; returns the record (schema 'evenhold/clip 1').
 
-    Raises
-    ------
-    EvenholdError
-        As `evenhold render` reports it; nothing is left behind.
+    Raises `EvenholdError`: as `evenhold render` reports it; nothing is left behind.
     """
     return make_clip(clip_job(clip, path, force=force))
 

@@ -166,26 +166,13 @@ def describe(
 ) -> Clip:
     """A clip from the values that a person gives; what is not given is as `evenhold render` has it.
 
-    Parameters
-    ----------
-    pattern
-        Name of an entry of `patterns.scenes.table` at its default motion, such as 'bars',
-        or a motion object (`BarsMotion`, `TerrainMotion`, `OrbitMotion`).
-    rate
-        Frames a second; the name '23.976' means 24000/1001.
-    shutter, exposure
-        Shutter angle in degrees, or an exposure such as '1/50', seconds; 180 degrees.
-    size
-        Name such as '1080p', or (width, height) in pixels.
-    seconds, frames
-        Length in seconds, rounded up to frames, or a number of frames; 10 s.
-    strip, codec, seed, small
-        As in `Clip`.
-
-    Raises
-    ------
-    RequestError
-        A value is not possible, or two set one thing.
+    `pattern`: name of an entry of `patterns.scenes.table` at its default motion, such as 'bars', or
+    a motion object (`BarsMotion`, `TerrainMotion`, `OrbitMotion`).
+    `rate`: frames a second; the name '23.976' means 24000/1001.
+    `shutter`, `exposure`: angle in degrees, or a time such as '1/50', seconds; 180 degrees.
+    `size`: name such as '1080p', or (width, height) in pixels.
+    `seconds`, `frames`: length in seconds, rounded up to frames, or a number of frames; 10 s.
+    Raises `RequestError`: a value is not possible, or two set one thing.
     """
     width, height = parse_size(size) if isinstance(size, str) else size
     exact = rate if isinstance(rate, Fraction) else parse_rate(str(rate))

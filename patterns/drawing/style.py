@@ -191,6 +191,14 @@ FOLDER = (
 )
 
 
+def table_in_page(label: str, head: str, rows: str) -> str:
+    """Table, its cells as HTML, that is scrolled by finger and keyboard where it is too wide."""
+    return (
+        f'<div class="scroll" tabindex="0" role="group" aria-label="{escape(label)}"><table>'
+        f"<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>"
+    )
+
+
 def html_page(
     title: str, body: str, *, css: str = "", policy: str = SELF_CONTAINED, after: str = ""
 ) -> str:

@@ -18,7 +18,7 @@ from pathlib import PurePath
 from typing import Any
 from urllib.parse import quote
 
-from patterns.drawing.style import CAUTION, FOLDER, html_page, page_part
+from patterns.drawing.style import CAUTION, FOLDER, html_page, page_part, table_in_page
 from patterns.scenes.table import PATTERNS
 from patterns.timing.cadence import cadence, parse_display
 from patterns.timing.cadence_text import short_verdict
@@ -142,7 +142,6 @@ def _clip(record: dict[str, Any], poster: str, base: str) -> str:
         "name": f"{heading(record['pattern'])}, {format_rate(rate)} fps",
         "type": media_type(record),
         "rate": float(rate),
-        "exact": record["rate_exact"],
         "width": record["width"],
         "height": record["height"],
         "frames": record["frames"],
@@ -156,29 +155,22 @@ def _clip(record: dict[str, Any], poster: str, base: str) -> str:
     return page_part("kit", "player", "clip.html", mark=mark, **escaped)
 
 
-def _table(label: str, head: str, rows: Iterable[str]) -> str:
-    return (
-        f'<div class="scroll" tabindex="0" role="group" aria-label="{label}"><table><thead><tr>'
-        f"{head}</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
-    )
-
-
 def index_page(kit: dict[str, Any]) -> str:
     """HTML of the index, from the object that kit.json holds."""
     groups, displays = kit["patterns"], [parse_display(name) for name in kit["displays"]]
     clips = [clip for group in groups for clip in group["clips"]]
     head = "".join(f"<th>{escape(display.name)} Hz</th>" for display in displays)
-    rows = []
+    rows = ""
     for rate in sorted({Fraction(clip["rate_exact"]) for clip in clips}):
         holds = (escape(short_verdict(cadence(rate, display))) for display in displays)
         cells = "".join(f"<td>{words}</td>" for words in holds)
-        rows.append(f"<tr><th>{float(rate):.6g} fps</th>{cells}</tr>")
+        rows += f"<tr><th>{float(rate):.6g} fps</th>{cells}</tr>"
     body = page_part(
         "kit",
         "index.html",
         measuring=MEASURING,
         groups="".join(clip_group(g["pattern"], g["poster"], g["clips"], "") for g in groups),
-        table=_table("Holds by rate and display", f"<td></td>{head}", rows),
+        table=table_in_page("Holds by rate and display", f"<td></td>{head}", rows),
         how_to=HOW_TO_LINK,
     )
     after = (
@@ -199,7 +191,7 @@ def _crib_section(group: dict[str, Any], displays: list[str]) -> str:
     pattern, clips = PATTERNS[group["pattern"]], group["clips"]
     names = "".join(f"<th>on {escape(name)} Hz</th>" for name in displays)
     head = f"<th>fps</th><th>px a frame</th>{names}<th>seen on this device</th>"
-    table = _table("What each rate should show", head, map(_crib_row, clips))
+    table = table_in_page("What each rate should show", head, "".join(map(_crib_row, clips)))
     words = f"{escape(pattern.look_for)}{_fastest_place(clips[0])}"
     return f"<section><h2>{escape(pattern.heading)}</h2><p>{words}</p>{table}</section>"
 

@@ -11,7 +11,13 @@ from PIL import Image
 
 from patterns.clip import Clip
 from patterns.drawing.canvas import Box, Drawing, Polygon, Raster, Stroke, Text, to_png
-from patterns.drawing.style import LIGHT, css_properties, page_part, scheme_properties
+from patterns.drawing.style import (
+    LIGHT,
+    css_properties,
+    page_part,
+    scheme_properties,
+    table_in_page,
+)
 from patterns.frame_source import FrameSource
 from patterns.picture.lettering import size_for_width
 from patterns.picture.planes import planes_to_rgb
@@ -168,7 +174,6 @@ def _section(place: int, section: Section) -> str:
 
 
 def _table(name: str, table: Table) -> str:
-    """Set a table that can be scrolled by keyboard where it is wider than the page."""
     last = len(table.head) - 1 if table.sentences else None
 
     def cells(kind: str, row: tuple[str, ...]) -> str:
@@ -177,7 +182,4 @@ def _table(name: str, table: Table) -> str:
         return "".join(f"<{opened}>{escape(cell)}</{kind}>" for opened, cell in pairs)
 
     body = "".join(f"<tr>{cells('td', row)}</tr>" for row in table.rows)
-    return (
-        f'<div class="scroll" tabindex="0" role="group" aria-label="{escape(name)}"><table>'
-        f"<thead><tr>{cells('th', table.head)}</tr></thead><tbody>{body}</tbody></table></div>"
-    )
+    return table_in_page(name, cells("th", table.head), body)

@@ -5,16 +5,16 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import ceil, floor, log10
+from math import floor, log10
 
-from patterns.planning.plan import MovementAdvice, Plan, Remedy
+from patterns.planning.plan import MovementAdvice, Plan
 from patterns.planning.sections import Section, Table, plan_sections
 from patterns.planning.words import (
     conform_brief,
     filter_brief,
     fps,
-    number,
     rate_brief,
+    remedy_words,
     shutter_brief,
 )
 from patterns.timing.notation import plural
@@ -85,20 +85,13 @@ def _move(movement: MovementAdvice) -> tuple[str, str]:
     """How fast one may move at the advised rate, and how that stands to what was asked."""
     if not movement.step_px:
         return "as it is", "nothing moves"
-    limits = " or ".join(_limit(remedy) for remedy in movement.remedies)
+    # two significant digits
+    steps = [10.0 ** (floor(log10(remedy.meets_at)) - 1) for remedy in movement.remedies]
+    limits = " or ".join(map(remedy_words, movement.remedies, steps))
     times = movement.times_limit
     if movement.within:
         return limits, f"now {100 * times:.0f} % of the guidance"
     return limits, f"now TOO FAST, {beyond_guidance(times)}"
-
-
-def _limit(remedy: Remedy) -> str:
-    """Two significant digits, rounded to the side on which the guidance is met."""
-    step = 10.0 ** (floor(log10(remedy.meets_at)) - 1)
-    steps = remedy.meets_at / step
-    value = step * (floor(steps + 1e-6) if remedy.at_most else ceil(steps - 1e-6))
-    bound = "at most" if remedy.at_most else "at least"
-    return f"{remedy.quantity} {bound} {number(value)} {remedy.unit}"
 
 
 PAGE_WIDTH = 79

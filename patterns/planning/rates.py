@@ -115,11 +115,6 @@ class ConformChoice:
     # expected timing error if left at its own speed, frames repeating or dropping
     repeated_error_s: float
 
-    @property
-    def acceptable(self) -> bool:
-        """Whether the change of speed is small enough to be offered without being asked for."""
-        return abs(self.conform.speed - 1) <= MODERATE
-
 
 @dataclass(frozen=True)
 class FootageAdvice:
@@ -149,7 +144,7 @@ def footage_advice(request: PlanRequest, footage: Fraction) -> FootageAdvice:
         for way in ways
     )
     best = min(
-        (c for c in choices if c.acceptable),
+        (c for c in choices if abs(c.conform.speed - 1) <= MODERATE),
         key=lambda c: (c.played.evenness, abs(c.conform.speed - 1)),
         default=None,
     )

@@ -236,10 +236,9 @@ def filter_brief(filters: FilterChoice | None) -> tuple[str, str]:
     return filters.described, f"then {way} by {number(abs(trim), 1)} stop"
 
 
-def remedy_words(remedy: Remedy) -> str:
-    """Say at which value of one quantity the guidance is met."""
-    # Rounded to the side on which the guidance is met.
-    hundredths = 100 * remedy.meets_at
-    value = floor(hundredths + 1e-6) if remedy.at_most else ceil(hundredths - 1e-6)
+def remedy_words(remedy: Remedy, step: float = 0.01) -> str:
+    """Say at which value, rounded to `step` on the side where it is met, the guidance is met."""
+    steps = remedy.meets_at / step
+    value = step * (floor(steps + 1e-6) if remedy.at_most else ceil(steps - 1e-6))
     bound = "at most" if remedy.at_most else "at least"
-    return f"{remedy.quantity} {bound} {number(value / 100)} {remedy.unit}"
+    return f"{remedy.quantity} {bound} {number(value)} {remedy.unit}"

@@ -94,6 +94,10 @@ class TalkRequest:
         rates = "-".join(format_decimal(rate) for rate in self.rates)
         return f"{rates}-on-{format_decimal(self.refresh_hz)}hz"
 
+    @property
+    def _level(self) -> LayoutName:
+        return "grid" if len(self.rates) == 4 else "side"
+
     def split(
         self,
         *,
@@ -103,10 +107,8 @@ class TalkRequest:
         seconds: Fraction | None = None,
     ) -> SplitSpec:
         """Split clip of the rates, with other choices where they are given."""
-        usual: LayoutName = "grid" if len(self.rates) == 4 else "side"
-        if self.height > self.width:
-            usual = "stacked"
-        chosen = layout or self.layout or usual
+        upright: LayoutName = "stacked" if self.height > self.width else self._level
+        chosen = layout or self.layout or upright
         across = {"side": len(self.rates), "grid": 2, "line": 1, "stacked": 1}[chosen]
         spec = SplitSpec(
             panels=rate_panels(self.rates, self.refresh_hz, self.shutter),
@@ -145,8 +147,6 @@ class TalkRequest:
     def animated(self, slow: int) -> SplitSpec:
         """Split clip as small as an animated picture should be."""
         few = len(self.rates) == 2
-        size = (960, 540) if few else (1280, 720)
-        layout: LayoutName = "grid" if len(self.rates) == 4 else "side"
-        if few and self.layout is not None:
-            layout = self.layout
-        return replace(self.split(layout=layout, slow=slow), width=size[0], height=size[1])
+        width, height = (960, 540) if few else (1280, 720)
+        layout = self.layout if few and self.layout else self._level
+        return replace(self.split(layout=layout, slow=slow), width=width, height=height)

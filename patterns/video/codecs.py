@@ -12,7 +12,7 @@ Thread counts are fixed, because the bytes that an encoder makes depend on them.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
@@ -27,7 +27,6 @@ from patterns.video.levels import (
     H265_LEVELS,
     VP9_LEVELS,
     Level,
-    level_of_bits,
     lowest_level,
 )
 
@@ -69,14 +68,6 @@ class Codec:
         if not self.levels:
             return None
         return lowest_level(self.levels, width, height, rate, block=self.block)
-
-    def level_of_bits(
-        self, least: Level | None, sizes: Sequence[int], rate: Fraction
-    ) -> Level | None:
-        """Level from `least` on that carries pictures of `sizes` bytes, if bits are looked at."""
-        if least is None or not least.most_bits_s or self.exact:
-            return least
-        return level_of_bits(self.levels, least, sizes, rate)
 
     def arguments(
         self,

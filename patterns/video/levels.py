@@ -1,15 +1,11 @@
 """Lowest level of each codec that a picture size and a rate need.
 
-A phone decides by the level in the file whether it tries to play it, so the level
-is computed here from the standards' tables instead of being left to the encoder.
-
-References
-----------
-ITU-T H.264, Annex A, Table A-1 and clauses A.3.1 to A.3.4; ITU-T H.265, Annex A, Tables A.8 and
-A.9 (both second-hand: from public transcriptions, and from FFmpeg 5.1.9, `h264_levels.c` and
-`h265_profile_level.c`). VP9 levels as its authors' library libvpx 1.12.0 carries them
-(`vp9_encoder.c`); AV1 bitstream specification, Annex A.3, as libaom 3.6.0 carries it
-(`encoder/level.c`). Tests compare every row.
+A phone decides by the level in the file whether it tries to play it, so the level is computed here
+from the standards' tables instead of being left to the encoder: ITU-T H.264, Annex A, Table A-1 and
+clauses A.3.1 to A.3.4; ITU-T H.265, Annex A, Tables A.8 and A.9 (both second-hand: from public
+transcriptions, and from FFmpeg 5.1.9, `h264_levels.c` and `h265_profile_level.c`); VP9 levels as
+its authors' library libvpx 1.12.0 carries them (`vp9_encoder.c`); AV1 bitstream specification,
+Annex A.3, as libaom 3.6.0 carries it (`encoder/level.c`). Tests compare every row.
 """
 
 from __future__ import annotations
@@ -123,14 +119,11 @@ def lowest_level(
 ) -> Level:
     """First of `levels` that holds the size and the rate.
 
-    A rate above the picture-rate ceiling of every level (300 a second in H.264 and
-    H.265) is judged as if it stood at that ceiling: such a file keeps the limits on size
-    and throughput, and decoders need not play it.
+    A rate above the picture-rate ceiling of every level (300 a second in H.264 and H.265) is judged
+    as if it stood at that ceiling: the file keeps the other limits, and decoders need not play it.
 
-    `levels`: in rising order.
-    `width`, `height`: of the picture, in luma samples.
-    `rate`: pictures a second.
-    `block`: side of the unit that the table counts: 16 for H.264's macroblocks, else 1.
+    `levels`: in rising order; `block`: side of the unit that they count: 16 for H.264's
+    macroblocks, else 1. `width`, `height`: in luma samples.
     Raises `RequestError`: no level holds them.
     """
     units = -(-width // block) * -(-height // block)
@@ -152,17 +145,12 @@ def level_of_bits(
 ) -> Level:
     """First of `levels` from `least` on that carries a stream, played once or in a loop.
 
-    A decoder is fed at a level's bits a second at most, and keeps its buffer full (H.264, Annex
-    C): what pictures take beyond that must never add up to more than the buffer.
-
-    `sizes`: bytes of each picture, in order.
-    `rate`: pictures a second.
+    A decoder is fed at a level's bits a second at most, and keeps its buffer full (H.264, Annex C):
+    what pictures, of `sizes` bytes, take beyond that must never add up to more than the buffer.
     Returns the last of `levels` where none carries it.
     """
-    return next(
-        (level for level in levels[levels.index(least) :] if _carries(level, sizes, rate)),
-        levels[-1],
-    )
+    fit = (level for level in levels[levels.index(least) :] if _carries(level, sizes, rate))
+    return next(fit, levels[-1])
 
 
 def _carries(level: Level, sizes: Sequence[int], rate: Fraction) -> bool:

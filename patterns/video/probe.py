@@ -214,7 +214,7 @@ def unreadable(path: str | os.PathLike[str], words: str) -> InputError:
         (not os.path.exists(name), "is a link that leads nowhere: give the file"),  # noqa: PTH110
         (not os.access(name, os.R_OK), "may not be read: change its rights"),
         (not os.path.isfile(name), "is a pipe or a device: give a file"),  # noqa: PTH113
-        (_is_empty(name), "is empty (0 bytes)"),
+        (os.path.isfile(name) and not os.path.getsize(name), "is empty (0 bytes)"),  # noqa: PTH113, PTH202
         (closed and _NUMBERED.search(name), "has % and d in its name: rename it"),
         (closed, _OTHER_KIND),
         (words == SILENT, "was not read, and the decoder gives no reason: is it an ffmpeg?"),
@@ -225,10 +225,3 @@ def unreadable(path: str | os.PathLike[str], words: str) -> InputError:
         "cannot be read as video: it is damaged, cut off or of another kind; try a fresh copy"
     )
     return InputError(f"{name} {next((text for met, text in reasons if met), otherwise)}")
-
-
-def _is_empty(name: str) -> bool:
-    try:
-        return os.path.getsize(name) == 0  # noqa: PTH202
-    except OSError:
-        return False

@@ -96,7 +96,7 @@ class FfmpegProcess:
             program,
             "-hide_banner",
             "-nostats",
-            *(() if feeds else ("-nostdin",)),
+            *([] if feeds else ["-nostdin"]),
             *arguments,
         ]
         try:

@@ -17,7 +17,7 @@ from patterns.timing.rates import format_rate
 from patterns.video.codecs import Codec, codec_named
 from patterns.video.encoders import available_encoders
 from patterns.video.feeder import Feeder
-from patterns.video.levels import Level
+from patterns.video.levels import Level, level_of_bits
 from patterns.video.probe import scan_packets
 from patterns.video.process import FfmpegProcess, file_argument
 from patterns.whole_file import PartialFile
@@ -178,10 +178,13 @@ class VideoWriter:
                     f"{float(number / self.spec.rate):.6f} s at {format_rate(self.spec.rate)} "
                     f"frames/s; nothing was kept"
                 )
-        level = self._codec.level_of_bits(self.level, sizes, self.spec.rate)
-        if level is not None and level != self.level:
-            state_h264_level(path, level)
-            self.level = level
+        if self.level and self.level.most_bits_s and not self._codec.exact:
+            least, self.level = (
+                self.level,
+                level_of_bits(self._codec.levels, self.level, sizes, self.spec.rate),
+            )
+            if self.level != least:
+                state_h264_level(path, self.level)
 
     def _failure(self) -> EvenholdError:
         """Error that says why the encoder has ended, in its own words where it has some."""

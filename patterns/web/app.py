@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import stat
 from collections.abc import Callable
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 from types import MappingProxyType
@@ -30,8 +31,15 @@ from patterns.web.browser_reading import browser_reading
 from patterns.web.guard import Guard, Rules
 from patterns.web.live_pattern import LivePattern, live_pattern, number_table, snapped_refresh
 from patterns.web.observation import parse_observation
-from patterns.web.pages import clips_page, how_to_page, live_page
-from patterns.web.site import Pace, ReadingShelf, Site, TooManyError
+from patterns.web.site import (
+    Pace,
+    ReadingShelf,
+    Site,
+    TooManyError,
+    clips_page,
+    how_to_page,
+    live_page,
+)
 
 _PICTURES = {".png": "image/png", ".jpg": "image/jpeg", ".svg": "image/svg+xml"}
 
@@ -123,13 +131,7 @@ class _Answers:
             _live_answer, request.path_params["part"], request.query_params
         )
 
-    async def summary(self, request: Request) -> Response:
-        return await self._take(request, keep=False)
-
-    async def reading(self, request: Request) -> Response:
-        return await self._take(request, keep=True)
-
-    async def _take(self, request: Request, *, keep: bool) -> Response:
+    async def take(self, request: Request, *, keep: bool) -> Response:
         self._pace.take(request.client.host if request.client else "")
         return await run_in_threadpool(self._read, await request.body(), keep)
 
@@ -193,8 +195,8 @@ def make_app(
         Route("/static/{name}", answers.static),
         Route("/clips/{name}", answers.file),
         Route("/live/{part}", answers.live_part),
-        Route("/summary", answers.summary, methods=["POST"]),
-        Route("/readings", answers.reading, methods=["POST"]),
+        Route("/summary", partial(answers.take, keep=False), methods=["POST"]),
+        Route("/readings", partial(answers.take, keep=True), methods=["POST"]),
     ]
     handlers: dict[Any, Any] = {EvenholdError: _failed, HTTPException: _refused}
     inner = Starlette(routes=routes, exception_handlers=handlers)

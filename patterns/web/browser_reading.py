@@ -90,7 +90,7 @@ def browser_warnings(seen: Observation, found: Presented) -> Iterator[str]:
             f"{found.off_grid} of {len(found.frames)} holds are no whole number of refreshes: "
             "the screen's refresh is not the steady one that was measured."
         )
-    presented = seen.callbacks[-1].presented - seen.callbacks[0].presented
+    presented = seen.presented - 1
     if len(found.frames) >= LEAST_HOLDS and presented > FEW_OBSERVED * len(found.frames):
         yield (
             f"Only {len(found.frames)} of {presented} holds were observed: the browser was too "
@@ -110,7 +110,8 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
 
     `record`: record of the clip that it played; None for the live bars, whose rate is the refresh.
     """
-    refresh_hz = _refresh_hz(seen)
+    measured = 1000 / seen.refresh.interval_ms
+    refresh_hz = usual_refresh(measured) or Fraction(round(measured * 1000), 1000)
     rate = Fraction(record["rate_exact"]) if record else refresh_hz
     length = int(record["frames"]) if record else LIVE_FRAMES
     found = presented_frames(seen.callbacks, rate, length, seen.refresh.interval_ms)
@@ -122,10 +123,11 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
         clip=record.get("identity") if record else None,
         refresh_hz=refresh_hz,
         refresh_from="animation frames",
-        pictures=seen.callbacks[-1].presented - seen.callbacks[0].presented + 1,
+        pictures=seen.presented,
         read=len(seen.callbacks) - found.off_clip,
         unread=_unread(seen, found),
-        seconds=_seconds(seen),
+        # from the first callback to the last; 0 where a browser's times fall
+        seconds=max(0.0, seen.callbacks[-1].shown_ms - seen.callbacks[0].shown_ms) / 1000,
         frames_seen=len({(frame.passage, frame.number) for frame in found.frames}),
         holds=tuple(found.frames),
         dropped=tuple(found.dropped),
@@ -163,16 +165,10 @@ def _of_the_page_alone(reading: Reading) -> Reading:
     )
 
 
-def _refresh_hz(seen: Observation) -> Fraction:
-    measured = 1000 / seen.refresh.interval_ms
-    return usual_refresh(measured) or Fraction(round(measured * 1000), 1000)
-
-
 def _unread(seen: Observation, found: Presented) -> tuple[tuple[str, int], ...]:
-    presented = seen.callbacks[-1].presented - seen.callbacks[0].presented + 1
+    untold = seen.presented - len(seen.callbacks)
     reasons = {
-        "not observed: the browser presented a frame without telling the page": presented
-        - len(seen.callbacks),
+        "not observed: the browser presented a frame without telling the page": untold,
         "the time in the clip is no frame's": found.off_clip,
     }
     return tuple((reason, count) for reason, count in reasons.items() if count > 0)
@@ -196,11 +192,6 @@ def _even(found: Presented) -> bool | None:
 
 def _dropped(found: Presented) -> int:
     return len(found.dropped) + found.dropped_unnamed
-
-
-def _seconds(seen: Observation) -> float:
-    """From the first callback to the last; 0 where a browser's times fall."""
-    return max(0.0, seen.callbacks[-1].shown_ms - seen.callbacks[0].shown_ms) / 1000
 
 
 def _details(seen: Observation, found: Presented) -> dict[str, Any]:

@@ -81,12 +81,15 @@ def lan_addresses() -> list[str]:
         probe.connect(_NOWHERE)
         found.append(str(probe.getsockname()[0]))
     found += _of_interfaces()
-    return [address for address in dict.fromkeys(found) if _usable(address)]
+    parsed = {address: ipaddress.ip_address(address) for address in found}
+    return [a for a, ip in parsed.items() if not (ip.is_loopback or ip.is_unspecified)]
 
 
 def _of_interfaces() -> Iterator[str]:
     if sys.platform != "linux":
-        yield from _of_host_name()
+        with contextlib.suppress(OSError):
+            for entry in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET):
+                yield str(entry[4][0])
         return
     # asking for the host name's addresses can wait for seconds for a name server
     import fcntl
@@ -97,17 +100,6 @@ def _of_interfaces() -> Iterator[str]:
                 request = struct.pack("256s", name.encode()[:15])
                 answer = fcntl.ioctl(asker.fileno(), _SIOCGIFADDR, request)
                 yield socket.inet_ntoa(answer[20:24])
-
-
-def _of_host_name() -> Iterator[str]:
-    with contextlib.suppress(OSError):
-        for entry in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET):
-            yield str(entry[4][0])
-
-
-def _usable(address: str) -> bool:
-    parsed = ipaddress.ip_address(address)
-    return not (parsed.is_loopback or parsed.is_unspecified)
 
 
 def qr_text(address: str, *, colours: bool, unicode: bool) -> str:

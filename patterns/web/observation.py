@@ -79,6 +79,11 @@ class Observation:
     hidden: bool
     device: Device
 
+    @property
+    def presented(self) -> int:
+        """Frames that the browser presented, told of or not, the first and the last included."""
+        return self.callbacks[-1].presented - self.callbacks[0].presented + 1
+
 
 def parse_observation(body: bytes) -> Observation:
     """Observation from the body of a post.

@@ -1,9 +1,11 @@
-"""The folder that is served: its clips, known by name before the first request, and readings.
+"""The folder that is served: its clips, known by name before the first request, pages, readings.
 
 Every name that a request may use is in a table that is built here. A request is looked
 up and never joined to a path, so that there is nothing to traverse.
 
-Readings that devices send are counted, slowed, and kept whole under names of our choosing.
+The pages work without scripts as a list of links; the modules in `static` add playing, measuring
+and sending. What devices send never comes into a page. Readings are counted, slowed, and kept
+whole under names of our choosing.
 """
 
 from __future__ import annotations
@@ -19,9 +21,20 @@ from pathlib import Path
 from threading import Lock
 from types import MappingProxyType
 from typing import Any
+from urllib.parse import quote
 
+from patterns.drawing.style import page_part
 from patterns.errors import EvenholdError, InputError, OutputError, RequestError
 from patterns.kit.kit import SCHEMA as KIT_SCHEMA
+from patterns.kit.pages import (
+    HOW_TO_LINK,
+    HOW_TO_TITLE,
+    MEASURING,
+    caution_dialog,
+    clip_group,
+    how_to_body,
+    player,
+)
 from patterns.kit.record import SCHEMA as CLIP_SCHEMA
 from patterns.kit.record import dump
 from patterns.whole_file import make_folder, write_whole
@@ -139,6 +152,45 @@ def _inside(root: Path, name: str) -> bool:
     """Whether `name` is that of a regular file in `root` itself."""
     simple = name and name not in (".", "..") and not set(name) & set("/\\\0")
     return bool(simple) and plain_file(root / name)
+
+
+def _document(title: str, body: str, module: str = "") -> str:
+    script = f'<script type="module" src="static/{module}.js"></script>\n' if module else ""
+    return page_part("web", "document.html", title=title, body=body, script=script)
+
+
+def clips_page(site: Site) -> str:
+    """Page with every clip of the site."""
+    body = page_part(
+        "web",
+        "clips.html",
+        measuring=MEASURING,
+        summary=page_part("web", "summary.html"),
+        groups="".join(clip_group(g.pattern, g.poster, g.clips, "clips/") for g in site.groups),
+        how_to=HOW_TO_LINK,
+        player=player("Stop and sum up"),
+        caution=caution_dialog((c for g in site.groups for c in g.clips), "you play"),
+    )
+    return _document("Evenhold clips", body, "clips")
+
+
+def how_to_page() -> str:
+    """Page on filming and photographing a screen."""
+    back = '<p><a class="button" href="./">Back to the clips</a></p>'
+    return _document(HOW_TO_TITLE, f"<main>{how_to_body()}{back}</main>")
+
+
+def live_page(site: Site) -> str:
+    """Page that draws bars at the display's own rate; a clip keeps the screen awake meanwhile."""
+    body = page_part(
+        "web",
+        "live.html",
+        measuring=MEASURING,
+        summary=page_part("web", "summary.html"),
+        awake=quote(str(site.groups[0].clips[0]["file"])),
+        caution=caution_dialog([], "the bars move"),
+    )
+    return _document("Evenhold live bars", body, "live")
 
 
 FOLDER = "readings"

@@ -9,8 +9,7 @@ from pathlib import Path
 import pytest
 
 from patterns.errors import InputError, RequestError
-from patterns.web.pages import clips_page
-from patterns.web.site import open_site
+from patterns.web.site import clips_page, open_site
 from tests.systems import links
 from tests.web.conftest import RATES
 from tests.web.serving import KEY, Served, served
