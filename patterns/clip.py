@@ -101,7 +101,6 @@ class Clip:
     small: bool = False  # whether h264 and hevc take more time for fewer bytes
 
     def __post_init__(self) -> None:
-        """Check what any clip must satisfy."""
         if self.rate <= 0:
             raise RequestError(f"rate {self.rate} is not above 0: try 24, 30 or 60")
         shutter_angle(self.exposure_s, self.rate)

@@ -256,7 +256,6 @@ def _cores() -> int:
 
 
 def _memory_bytes() -> int:
-    """Memory of the machine."""
     if sys.platform == "win32":
         kilobytes = ctypes.c_ulonglong()
         known = ctypes.windll.kernel32.GetPhysicallyInstalledSystemMemory(ctypes.byref(kilobytes))

@@ -56,8 +56,8 @@ def command(files: tuple[Path, ...], picture: Path | None, **o: Any) -> int:
             return check_file(file, viewing, loop=o["loop"], progress=show)
 
     results, failed = each_file(files, check)
-    if names:
-        _write_pictures(results, names, force=o["force"])
+    for result in results if names else ():
+        _write_picture(result, names[result.path], force=o["force"])
     shown: list[Any] = [
         {"file": str(r.path), **r.report.to_json()} if o["as_json"]
         else f"{r.path}: {report_text(r.report)}"
@@ -69,11 +69,9 @@ def command(files: tuple[Path, ...], picture: Path | None, **o: Any) -> int:
     return 0 if all(r.report.passes for r in results) else EXCEEDS
 
 
-def _write_pictures(results: list[FileResult], names: dict[Path, Path], *, force: bool) -> None:
-    for result in results:
-        name = names[result.path]
-        if result.worst is None:
-            click.echo(f"{result.path}: nothing flashes and no stripes: no picture", err=True)
-            continue
-        write_marked(result.worst, name, force=force)
-        click.echo(f"picture: {name}, {result.worst.criterion}", err=True)
+def _write_picture(result: FileResult, name: Path, *, force: bool) -> None:
+    if result.worst is None:
+        click.echo(f"{result.path}: nothing flashes and no stripes: no picture", err=True)
+        return
+    write_marked(result.worst, name, force=force)
+    click.echo(f"picture: {name}, {result.worst.criterion}", err=True)

@@ -18,7 +18,7 @@ from patterns.cli.clip_options import (
     small_option,
 )
 from patterns.cli.console import print_json, progress
-from patterns.kit.kit import KitSpec, kit_clips, kit_text, make_kit
+from patterns.kit.kit import kit_clips, kit_text, make_kit
 from patterns.scenes.table import PATTERNS
 from patterns.side_by_side import usual_jobs
 from patterns.timing.cadence import DEFAULT_DISPLAYS
@@ -58,10 +58,12 @@ def command(**o: Any) -> None:
         for pattern in PATTERNS.values()
     ]
     clips = kit_clips(motions, o["rates"], **clip_values(o))
-    spec = KitSpec(o["out"], clips, o["displays"] or DEFAULT_DISPLAYS, o["allow_flashing"])
     with progress("kit", quiet=o["quiet"]) as show:
-        data = make_kit(spec, show, jobs=o["jobs"] or usual_jobs(width, height))
+        data = make_kit(
+            o["out"], clips, o["displays"] or DEFAULT_DISPLAYS, progress=show,
+            allow_flashing=o["allow_flashing"], jobs=o["jobs"] or usual_jobs(width, height),
+        )  # fmt: skip
     if o["as_json"]:
         print_json(data)
     elif not o["quiet"]:
-        click.echo(kit_text(data, spec.folder))
+        click.echo(kit_text(data, o["out"]))

@@ -141,7 +141,7 @@ def _draw(plan: Plan, options: dict[str, Any]) -> None:
 
 def _make_clips(request: PlanRequest, options: dict[str, Any]) -> None:
     # A plan must not wait for what rendering needs.
-    from patterns.kit.kit import KitSpec, kit_clips, kit_text, make_kit
+    from patterns.kit.kit import kit_clips, kit_text, make_kit
 
     size = (request.width, request.height)
     clips = kit_clips(
@@ -149,10 +149,12 @@ def _make_clips(request: PlanRequest, options: dict[str, Any]) -> None:
         shutter=options["shutter"], exposure=options["exposure"],
     )  # fmt: skip
     displays = tuple(display for display, _ in request.audience.displays)
-    spec = KitSpec(options["clips"], clips, displays, options["allow_flashing"])
     with progress("clips") as show:
-        made = make_kit(spec, show, jobs=options["jobs"] or usual_jobs(*size))
-    click.echo(kit_text(made, spec.folder), err=options["as_json"])
+        made = make_kit(
+            options["clips"], clips, displays, progress=show,
+            allow_flashing=options["allow_flashing"], jobs=options["jobs"] or usual_jobs(*size),
+        )  # fmt: skip
+    click.echo(kit_text(made, options["clips"]), err=options["as_json"])
 
 
 def _from_files(options: dict[str, Any]) -> dict[str, Any]:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -24,18 +23,6 @@ from patterns.whole_file import make_folder, write_whole
 SCHEMA = "evenhold/kit 1"
 
 
-@dataclass(frozen=True)
-class KitSpec:
-    """What a kit holds."""
-
-    folder: Path  # where it goes; made if it is missing
-    clips: tuple[Clip, ...]  # its clips, those of a pattern together; see `kit_clips`
-    # displays that the pages explain the clips for
-    displays: tuple[Display, ...] = DEFAULT_DISPLAYS
-    # whether a clip that exceeds the limits for flashes and stripes is kept
-    allow_flashing: bool = False
-
-
 def kit_clips(
     motions: Iterable[Motion], rates: Iterable[Fraction], **values: Any
 ) -> tuple[Clip, ...]:
@@ -49,20 +36,6 @@ def kit_clips(
     return tuple(describe(motion, rate=rate, **values) for motion in motions for rate in wanted)
 
 
-def _jobs(spec: KitSpec) -> list[ClipJob]:
-    digits = len(str(int(max(clip.rate for clip in spec.clips))))
-    return [
-        ClipJob(
-            clip,
-            spec.folder / _name(clip, digits),
-            force=True,
-            allow_flashing=spec.allow_flashing,
-            displays=spec.displays,
-        )
-        for clip in spec.clips
-    ]
-
-
 def _name(clip: Clip, digits: int) -> str:
     whole, dot, part = format_decimal(clip.rate).partition(".")
     suffix = codec_named(clip.codec).suffix
@@ -73,19 +46,31 @@ def _work(clip: Clip) -> int:
     return clip.frames * PATTERNS[clip.pattern].work
 
 
-def make_kit(spec: KitSpec, progress: Progress | None = None, *, jobs: int = 1) -> dict[str, Any]:
+def make_kit(
+    folder: Path,
+    clips: Sequence[Clip],
+    displays: tuple[Display, ...] = DEFAULT_DISPLAYS,
+    *,
+    allow_flashing: bool = False,
+    progress: Progress | None = None,
+    jobs: int = 1,
+) -> dict[str, Any]:
     """Make the clips that are missing or changed, then the pages; returns kit.json's object.
 
-    `progress` is called with (work done, work in all), kept clips counted as done.
+    `clips`: those of a pattern together, see `kit_clips`; `displays`: that the pages explain them
+    for. `progress` is called with (work done, work in all), kept clips counted as done. `jobs`
+    clips are made at once, in processes of their own; the bytes are the same.
     The result has one key more than kit.json: ``made``, the clips made in this run.
-
-    `jobs` clips are made at once, in processes of their own; the bytes are the same.
 
     Each clip appears whole with its record, so that an interrupted run resumes where it
     stopped. A clip is kept if its record names the same description and the same bytes.
     """
-    wanted = _jobs(spec)
-    make_folder(spec.folder)
+    digits = len(str(int(max(clip.rate for clip in clips))))
+    wanted = [
+        ClipJob(clip, folder / _name(clip, digits), True, allow_flashing, displays)
+        for clip in clips
+    ]
+    make_folder(folder)
     records = {job.path: _kept(job) for job in wanted}
     missing = [job for job in wanted if records[job.path] is None]
     firsts = {job.clip.pattern: job.clip for job in reversed(wanted)}
@@ -94,7 +79,7 @@ def make_kit(spec: KitSpec, progress: Progress | None = None, *, jobs: int = 1) 
         Task(job.path.name, make_clip, (job,), _work(job.clip), job.clip.pattern) for job in missing
     ]
     tasks += [
-        Task(f"the picture of {pattern}", write_poster, (clip, spec.folder), 1, pattern)
+        Task(f"the picture of {pattern}", write_poster, (clip, folder), 1, pattern)
         for pattern, clip in firsts.items()
     ]
     kept = sum(_work(job.clip) for job in wanted if job not in missing)
@@ -106,11 +91,11 @@ def make_kit(spec: KitSpec, progress: Progress | None = None, *, jobs: int = 1) 
     results = side_by_side(tasks, jobs, shifted)
     records.update(zip((job.path for job in missing), results, strict=False))
     posters = dict(zip(firsts, results[len(missing) :], strict=True))
-    data = _kit_json(spec, list(records.values()), posters)
-    write_whole(spec.folder / "kit.json", dump(data), force=True)
-    write_whole(spec.folder / "index.html", index_page(data), force=True)
-    write_whole(spec.folder / "crib-sheet.html", crib_sheet(data), force=True)
-    write_whole(spec.folder / HOW_TO_NAME, how_to_page(), force=True)
+    data = _kit_json(displays, list(records.values()), posters)
+    write_whole(folder / "kit.json", dump(data), force=True)
+    write_whole(folder / "index.html", index_page(data), force=True)
+    write_whole(folder / "crib-sheet.html", crib_sheet(data), force=True)
+    write_whole(folder / HOW_TO_NAME, how_to_page(), force=True)
     return data | {"made": [job.path.name for job in missing]}
 
 
@@ -130,11 +115,13 @@ def _kept(job: ClipJob) -> dict[str, Any] | None:
     return record if whole else None
 
 
-def _kit_json(spec: KitSpec, records: list[Any], posters: dict[str, str]) -> dict[str, Any]:
+def _kit_json(
+    displays: Iterable[Display], records: list[Any], posters: dict[str, str]
+) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "made_by": records[0]["made_by"],
-        "displays": [display.name for display in spec.displays],
+        "displays": [display.name for display in displays],
         "patterns": [
             {
                 "pattern": pattern,

@@ -46,7 +46,6 @@ class PlanRequest:
     take_s: Fraction = Fraction(600)
 
     def __post_init__(self) -> None:
-        """Check what no plan can be made for."""
         if not self.rates:
             raise RequestError("a plan needs at least one candidate rate: try --rates 24,30")
         if not all(self.shutter.at(rate) for rate in self.rates):

@@ -48,7 +48,6 @@ def _round(value: float | Fraction | None) -> float | None:
 
 
 def _numbers(source: object, *names: str) -> Json:
-    """Rounded values of some attributes, by their names."""
     return {name: _round(getattr(source, name)) for name in names}
 
 

@@ -36,7 +36,6 @@ class SceneChoice:
     further: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        """Check the pattern and that something moves."""
         if not self.value:
             pace = self.entry.pace
             what = "would be infinitely fast" if pace.inverse else "shows no motion to compare"

@@ -66,7 +66,6 @@ class SplitSpec:
     strip: bool = False  # whether each panel has the counting strip that programs read
 
     def __post_init__(self) -> None:
-        """Check what can be checked without drawing."""
         if not 0 < self.seconds * self.slow <= 600:
             raise RequestError(
                 f"{float(self.seconds):g} s slowed {self.slow} times is outside 0 to 600 s"

@@ -56,7 +56,6 @@ class TalkRequest:
     allow_flashing: bool = False
 
     def __post_init__(self) -> None:
-        """Check the display and the rates."""
         if self.display.is_variable:
             raise RequestError(
                 f"display {self.display.name} is a range, and a split clip imitates one refresh: "

@@ -122,9 +122,8 @@ class Description:
         elif (told := _CAPTURE.match(line)) and not self._in_output:
             self.capture_hz = self.capture_hz or Fraction(told[1])
         elif _CORRUPT.search(line):
-            self._first_corrupt = (
-                self.pictures if self._first_corrupt is None else self._first_corrupt
-            )
+            if self._first_corrupt is None:
+                self._first_corrupt = self.pictures
         elif _CUT_OFF.search(line):
             self._cut_off = True
 

@@ -111,8 +111,6 @@ def _made(path: str, media_type: str, make: Callable[[], str | bytes]) -> Route:
 
 
 class _Answers:
-    """Answers to requests about one site."""
-
     def __init__(self, site: Site, shelf: ReadingShelf, pace: Pace) -> None:
         self._site, self._shelf, self._pace = site, shelf, pace
         self._static = _static()

@@ -12,19 +12,13 @@ import pytest
 
 from patterns.clip import Clip
 from patterns.errors import RequestError
-from patterns.kit.kit import KitSpec, kit_clips, make_kit
+from patterns.kit.kit import kit_clips, make_kit
 from patterns.scenes.bars.motion import bars_for_picture
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.timing.cadence import Display
 
-
-def spec(folder: Path, *rates: int) -> KitSpec:
-    return KitSpec(
-        folder=folder,
-        clips=clips_at(*rates),
-        displays=(Display.fixed(60), Display(Fraction(48), Fraction(120))),
-    )
+DISPLAYS = (Display.fixed(60), Display(Fraction(48), Fraction(120)))
 
 
 def clips_at(*rates: int) -> tuple[Clip, ...]:
@@ -45,12 +39,9 @@ class Links(HTMLParser):
 
 def test_a_kit_is_whole_and_a_second_run_makes_only_what_changed(tmp_path: Path) -> None:
     folder = tmp_path / "kit"
-    whole = spec(folder, 24, 30)
     # a second rate of one pattern is enough: which is made anew is asked clip by clip
-    whole = replace(
-        whole, clips=tuple(c for c in whole.clips if c.pattern == "bars" or c.rate == 24)
-    )
-    first = make_kit(whole)
+    clips = [c for c in clips_at(24, 30) if c.pattern == "bars" or c.rate == 24]
+    first = make_kit(folder, clips, DISPLAYS)
     assert len(first["made"]) == 4
     kit = json.loads((folder / "kit.json").read_text())
     assert kit["schema"] == "evenhold/kit 1"
@@ -65,7 +56,7 @@ def test_a_kit_is_whole_and_a_second_run_makes_only_what_changed(tmp_path: Path)
     before = {p.name: p.stat().st_mtime_ns for p in folder.glob("*.mp4")}
     (folder / "evenhold-bars-30fps.mp4").write_bytes(b"damaged")
     (folder / "evenhold-orbit-24fps.mp4").unlink()
-    again = make_kit(whole)
+    again = make_kit(folder, clips, DISPLAYS)
     assert sorted(again["made"]) == ["evenhold-bars-30fps.mp4", "evenhold-orbit-24fps.mp4"]
     after = {p.name: p.stat().st_mtime_ns for p in folder.glob("*.mp4")}
     kept = set(before) - set(again["made"])
@@ -74,14 +65,13 @@ def test_a_kit_is_whole_and_a_second_run_makes_only_what_changed(tmp_path: Path)
 
 def test_a_kit_of_smaller_files_is_another_one(tmp_path: Path) -> None:
     (clip,) = (c for c in clips_at(24) if c.pattern == "terrain")
-    usual = KitSpec(tmp_path / "kit", (clip,))
-    file = usual.folder / "evenhold-terrain-24fps.mp4"
-    make_kit(usual)
+    file = tmp_path / "evenhold-terrain-24fps.mp4"
+    make_kit(tmp_path, [clip])
     before = file.stat().st_size
-    small = replace(usual, clips=(replace(clip, small=True),))
-    assert make_kit(small)["made"] == [file.name]
+    small = [replace(clip, small=True)]
+    assert make_kit(tmp_path, small)["made"] == [file.name]
     assert file.stat().st_size < 0.95 * before
-    assert make_kit(small)["made"] == []
+    assert make_kit(tmp_path, small)["made"] == []
 
 
 def test_motion_is_the_same_at_every_rate() -> None:
@@ -93,7 +83,7 @@ def test_motion_is_the_same_at_every_rate() -> None:
 def test_names_sort_by_pattern_then_rate(tmp_path: Path) -> None:
     motion = bars_for_picture(320, 180)
     clips = kit_clips([motion], [Fraction(120), Fraction(24)], size=(320, 180), frames=1)
-    made = make_kit(KitSpec(tmp_path, clips))
+    made = make_kit(tmp_path, clips)
     names = [clip["file"] for clip in made["patterns"][0]["clips"]]
     assert names[:2] == ["evenhold-bars-024fps.mp4", "evenhold-bars-120fps.mp4"]
     assert sorted(names[:2]) == names[:2]

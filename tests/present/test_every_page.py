@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Browser
 
 from patterns.drawing.style import DARK, LIGHT, hold_colours
-from patterns.kit.kit import KitSpec, kit_clips, make_kit
+from patterns.kit.kit import kit_clips, make_kit
 from patterns.reading.compare import compare
 from patterns.reading.compare_page import compare_page
 from patterns.reading.read_file import Given, read_file
@@ -47,7 +47,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory, talk_folder: Path) -> Path:
     shutil.copytree(talk_folder, path / "talk")
     bars = bars_for_picture(640, 360)
     made = kit_clips([bars], [F(24), F(60)], size=(640, 360), seconds=F(1, 2))
-    make_kit(KitSpec(path / "kit", made, tuple(map(Display.fixed, (60, 90, 120)))))
+    make_kit(path / "kit", made, tuple(map(Display.fixed, (60, 90, 120))))
     clips = sorted((path / "kit").glob("*.mp4"))
     readings = [(clip.stem, read_file(clip, Given())) for clip in clips]
     (path / "compare.html").write_text(compare_page(compare(readings)), encoding="utf-8")

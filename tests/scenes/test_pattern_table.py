@@ -16,7 +16,7 @@ import pytest
 
 import patterns
 from patterns.cli import main
-from patterns.kit.kit import KitSpec, kit_clips, make_kit
+from patterns.kit.kit import kit_clips, make_kit
 from patterns.picture.arrays import FloatArray
 from patterns.picture.planes import Planes
 from patterns.scenes.motion import Motion, Quantity
@@ -119,7 +119,7 @@ def test_it_is_presented(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
 
 def test_the_kit_page_and_its_sheet_explain_it(tmp_path: Path) -> None:
     motion = COLUMNS.motion(640, 360)
-    make_kit(KitSpec(tmp_path, kit_clips([motion], [F(24)], size=(640, 360), seconds=F(1, 2))))
+    make_kit(tmp_path, kit_clips([motion], [F(24)], size=(640, 360), seconds=F(1, 2)))
     for page in ("index.html", "crib-sheet.html"):
         text = (tmp_path / page).read_text(encoding="utf-8")
         assert "<h2>Drifting columns</h2>" in text

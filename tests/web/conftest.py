@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page
 
-from patterns.kit.kit import KitSpec, kit_clips, make_kit
+from patterns.kit.kit import kit_clips, make_kit
 from patterns.scenes.bars.motion import bars_for_picture
 from patterns.timing.cadence import Display
 from tests.chromium import Console
@@ -22,15 +22,9 @@ RATES = (24, 25, 30, 60)
 @pytest.fixture(scope="session")
 def kit(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("web") / "tarn-hollow"
-    make_kit(
-        KitSpec(
-            folder,
-            kit_clips(
-                [bars_for_picture(640, 360)], map(Fraction, RATES), size=(640, 360), seconds=3
-            ),
-            (Display.fixed(60),),
-        )
-    )
+    size = (640, 360)
+    clips = kit_clips([bars_for_picture(*size)], map(Fraction, RATES), size=size, seconds=3)
+    make_kit(folder, clips, (Display.fixed(60),))
     (folder.parent / "secret.txt").write_text("not for devices")
     return folder
 
