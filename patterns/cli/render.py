@@ -60,13 +60,8 @@ def _render(pattern: Pattern, options: dict[str, Any]) -> None:
     given = {option.key: options[option.key] for option in pattern.options}
     width, height = options["size"]
     motion = pattern.motion(width, height, given)
-    job = clip_job(
-        describe(motion, **clip_values(options)),
-        options["out"],
-        looped=options["looped"],
-        force=options["force"],
-        allow_flashing=options["allow_flashing"],
-    )
+    alike = {name: options[name] for name in ("looped", "force", "allow_flashing")}
+    job = clip_job(describe(motion, **clip_values(options)), options["out"], **alike)
     quiet = options["quiet"]
     with progress(job.path.name, quiet=quiet) as show:
         data = make_clip(job, show)

@@ -136,18 +136,13 @@ def clip_group(pattern: str, poster: str, clips: Iterable[dict[str, Any]], base:
 
 def _clip(record: dict[str, Any], poster: str, base: str) -> str:
     rate = Fraction(record["rate_exact"])
-    values = {
+    values = {name: record[name] for name in ("file", "width", "height", "frames", "codec")} | {
         "href": base + quote(record["file"]),
-        "file": record["file"],
         "name": f"{heading(record['pattern'])}, {format_rate(rate)} fps",
         "type": media_type(record),
         "rate": float(rate),
-        "width": record["width"],
-        "height": record["height"],
-        "frames": record["frames"],
         "poster": poster,
         "fps": format_decimal(rate),
-        "codec": record["codec"],
         "seconds": f"{record['duration_s']:.3g}",
     }
     escaped = {name: escape(str(value)) for name, value in values.items()}

@@ -61,15 +61,8 @@ def _scene(request: PlanRequest, rate: Fraction, width: int) -> Image.Image:
     size = request.width, request.height
     if not request.motion.in_pixels:
         size = width, 2 * round(width * request.height / request.width / 2)
-    clip = Clip(
-        motion=request.motion,
-        rate=rate,
-        exposure_s=request.shutter.at(rate),
-        width=size[0],
-        height=size[1],
-        frames=1,
-        strip="none",
-    )
+    exposure_s = request.shutter.at(rate)
+    clip = Clip(request.motion, rate, exposure_s, *size, frames=1, strip="none")
     return Image.fromarray(planes_to_rgb(FrameSource(clip).draw(0)))
 
 

@@ -132,14 +132,11 @@ def footage_advice(request: PlanRequest, footage: Fraction) -> FootageAdvice:
     Advised is the least expected timing error among delivery at its own rate and
     conforming within 30 % of its speed; equal ones by the least change of speed.
     """
-    own = standing(footage, request.audience)
+    audience = request.audience
+    own = standing(footage, audience)
     ways = [Conform(footage, rate) for rate in sorted(set(request.rates)) if rate != footage]
     choices = tuple(
-        ConformChoice(
-            way,
-            standing(way.timeline, request.audience),
-            expected_repeat_error_s(way, request.audience),
-        )
+        ConformChoice(way, standing(way.timeline, audience), expected_repeat_error_s(way, audience))
         for way in ways
     )
     best = min(

@@ -51,15 +51,8 @@ class Section:
 
 def plan_sections(plan: Plan) -> tuple[Section, ...]:
     """Sections of a plan in the order in which they are read: the numbers behind its brief."""
-    footage = [_footage(advice) for advice in plan.footage]
-    return (
-        _rates(plan),
-        _shutter(plan),
-        _filters(plan),
-        _movement(plan),
-        *footage,
-        Section("Cautions", items=CAUTIONS),
-    )
+    settings = _rates(plan), _shutter(plan), _filters(plan), _movement(plan)
+    return (*settings, *map(_footage, plan.footage), Section("Cautions", items=CAUTIONS))
 
 
 def _rows(plan: Plan, row: Iterable[tuple[str, ...]]) -> tuple[tuple[str, ...], ...]:
@@ -141,12 +134,8 @@ def _mains_cells(rate: RatePlan) -> tuple[str, ...]:
     if shutter.mains.target.beat_hz == 0 and near is not None:
         words.append(near_light_words(near.rate, shutter.mains))
     words.append(clean_words(shutter, rate.rate))
-    return (
-        format_exposure(shutter.target_s),
-        format_exposure(shutter.advised_s),
-        number(float(shutter.advised_deg), 1),
-        "; ".join(words),
-    )
+    target, advised = format_exposure(shutter.target_s), format_exposure(shutter.advised_s)
+    return target, advised, number(float(shutter.advised_deg), 1), "; ".join(words)
 
 
 def _filters(plan: Plan) -> Section:
@@ -159,14 +148,8 @@ def _filters(plan: Plan) -> Section:
     for rate in plan.rates:
         filters = rate.shutter.filters
         assert filters is not None
-        rows.append(
-            (
-                format_exposure(rate.shutter.advised_s),
-                number(filters.wanted_stops, 1),
-                filters.names,
-                f"{filters.trim_stops:+.1f}",
-            )
-        )
+        exposure, stops = format_exposure(rate.shutter.advised_s), number(filters.wanted_stops, 1)
+        rows.append((exposure, stops, filters.names, f"{filters.trim_stops:+.1f}"))
     return Section(
         "Filter",
         (

@@ -53,12 +53,8 @@ class SceneChoice:
 
     def motion(self, width: int, height: int) -> Motion:
         """Motion for a picture of `width` x `height` pixels."""
-        given = {
-            **self.entry.among(self.across),
-            **self.further,
-            self.entry.pace.option: self.value,
-        }
-        return self.entry.motion(width, height, given)
+        entry, pace = self.entry, {self.entry.pace.option: self.value}
+        return entry.motion(width, height, {**entry.among(self.across), **self.further, **pace})
 
     def fastest_px_s(self, width: int, height: int) -> float:
         """Image speed where it is fastest in a picture of `width` x `height` pixels."""

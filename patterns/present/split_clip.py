@@ -35,15 +35,10 @@ def _panel_picture(spec: SplitSpec, number: int) -> PanelPicture:
     own = areas[number].picture
     upper = spec.layout == "line" and spec.scene.entry.level_line and number == 0
     size, high = spec.scene_size, spec.scene_rows(number)
+    motion, seed = spec.scene.motion(*size), spec.scene.seed
+    frames = panel.feed.shown(spec.refreshes - 1, spec.refresh_hz).frame + 2
     scene = Clip(
-        motion=spec.scene.motion(*size),
-        rate=panel.feed.footage,
-        exposure_s=panel.exposure_s,
-        width=size[0],
-        height=size[1],
-        frames=panel.feed.shown(spec.refreshes - 1, spec.refresh_hz).frame + 2,
-        strip="none",
-        seed=spec.scene.seed,
+        motion, panel.feed.footage, panel.exposure_s, *size, frames, strip="none", seed=seed
     )
     part = Area(0, 0, own.width, high)
     if spec.layout == "line" and number:

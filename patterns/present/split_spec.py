@@ -81,13 +81,9 @@ class SplitSpec:
     @property
     def areas(self) -> tuple[PanelAreas, ...]:
         """Where the panels lie."""
+        entry, size = self.scene.entry, (self.width, self.height)
         return panel_layout(
-            self.width,
-            self.height,
-            len(self.panels),
-            self.layout,
-            level_line=self.scene.entry.level_line,
-            line_at=self.scene.entry.line_at,
+            *size, len(self.panels), self.layout, level_line=entry.level_line, line_at=entry.line_at
         )
 
     @property

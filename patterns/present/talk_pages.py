@@ -117,12 +117,8 @@ def _last_slide(number: int, items: Sequence[Item]) -> str:
         )
     said = dict.fromkeys(sentence for item in items for sentence in item["say"])
     notes = _notes(f"<h2>Say</h2>{_said(list(said))}")
-    return _slide(
-        number,
-        _TAKE,
-        f'<div class="words"><ul class="take">{"".join(entries)}</ul></div>{notes}',
-        "last",
-    )
+    taken = f'<div class="words"><ul class="take">{"".join(entries)}</ul></div>'
+    return _slide(number, _TAKE, taken + notes, "last")
 
 
 def _parts(talk: dict[str, Any]) -> tuple[list[Item], list[Item]]:

@@ -80,13 +80,8 @@ def retinal_boxes(held: Cadence, speed_px_s: float) -> tuple[RetinalBox, ...]:
         if refreshes:
             late = starts[n] / held.refresh_hz - n / held.rate
             end = late + refreshes / held.refresh_hz
-            boxes.append(
-                RetinalBox(
-                    speed_px_s * float(late),
-                    speed_px_s * float(end),
-                    float(Fraction(refreshes, total)),
-                )
-            )
+            share = float(Fraction(refreshes, total))
+            boxes.append(RetinalBox(speed_px_s * float(late), speed_px_s * float(end), share))
     return tuple(boxes)
 
 

@@ -92,13 +92,8 @@ class FfmpegProcess:
         self._awaited = self._silent = False
         self._signs = 0  # of life
         self._ended = threading.Event()
-        command = [
-            program,
-            "-hide_banner",
-            "-nostats",
-            *([] if feeds else ["-nostdin"]),
-            *arguments,
-        ]
+        no_input = [] if feeds else ["-nostdin"]
+        command = [program, "-hide_banner", "-nostats", *no_input, *arguments]
         try:
             self._child = start_child(command, feeds=feeds)
         except OSError as error:

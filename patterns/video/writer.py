@@ -6,7 +6,6 @@ import signal
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from types import TracebackType
 
 import numpy as np
 
@@ -115,12 +114,7 @@ class VideoWriter:
             raise
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
         try:
             if kind is None:
                 self._finish()

@@ -245,17 +245,9 @@ def _observe(
 ) -> None:
     if abs(refreshes - round(refreshes)) > ON_GRID:
         found.off_grid += 1
-    found.frames.append(
-        HeldFrame(
-            number,
-            shown_ms / 1000,
-            refreshes * interval_ms / 1000,
-            round(refreshes),
-            step,
-            None,
-            found.passages - 1,
-        )
-    )
+    hold_s, passage = refreshes * interval_ms / 1000, found.passages - 1
+    held = HeldFrame(number, shown_ms / 1000, hold_s, round(refreshes), step, None, passage)
+    found.frames.append(held)
 
 
 def _joined(frames: Sequence[HeldFrame]) -> list[HeldFrame]:
