@@ -36,8 +36,7 @@ class ClipJob:
     clip: Clip  # what to draw; already closed if it is to loop
     path: Path  # final name of the video
     force: bool = False  # whether files that exist are replaced
-    # whether a clip that exceeds the limits for flashes and stripes is kept
-    allow_flashing: bool = False
+    allow_flashing: bool = False  # whether what exceeds the limits for flashes or stripes is kept
     displays: tuple[Display, ...] = DEFAULT_DISPLAYS  # displays whose cadence the record reports
     loop: Loop | None = None  # how its motion was fitted to whole periods, where that was asked for
 

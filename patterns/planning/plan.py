@@ -28,23 +28,19 @@ class MainsAdvice:
     """What mains light does to one rate."""
 
     target: LightCheck  # check of the target exposure
-    # exposures that hold whole cycles and fit a frame, shortest first, seconds
-    clean_s: tuple[Fraction, ...]
-    # exposure that holds still nearest to the target; None if there is none
-    nearest_s: Fraction | None
+    clean_s: tuple[Fraction, ...]  # exposures of whole cycles that fit a frame, shortest first
+    nearest_s: Fraction | None  # the exposure that holds still nearest to the target, if any does
 
 
 @dataclass(frozen=True)
 class ShutterAdvice:
     """What to set for one rate."""
 
-    # rate, target_s: frames a second, and the target exposure in seconds
-    rate: Fraction
-    target_s: Fraction
+    rate: Fraction  # frames a second
+    target_s: Fraction  # the target exposure, seconds
     advised_s: Fraction  # to set: the nearest exposure that holds still, else the target; seconds
     mains: MainsAdvice | None  # judgement under mains light, None in daylight
-    # filters for the advised exposure, None where no exposure was metered
-    filters: FilterChoice | None
+    filters: FilterChoice | None  # for the advised exposure; None where none was metered
 
     @property
     def advised_deg(self) -> Fraction:
@@ -95,15 +91,11 @@ class MovementAdvice:
     """The move at one rate against the guidance."""
 
     rate: Fraction
-    # fastest_cross_s, typical_cross_s: time to cross the picture's width at the fastest and the
-    # typical place, seconds
-    fastest_cross_s: float
-    typical_cross_s: float
-    # step_px, typical_step_px: pixels from frame to frame at those places
-    step_px: float
+    fastest_cross_s: float  # time to cross the picture's width at the fastest place, seconds
+    typical_cross_s: float  # and at the typical place
+    step_px: float  # from frame to frame at the fastest place
     typical_step_px: float
-    # limit_cross_s, limit_px_s, limit_step_px: the guidance at this rate
-    limit_cross_s: float
+    limit_cross_s: float  # the guidance at this rate, in the same three ways
     limit_px_s: float
     limit_step_px: float
     past_share: float  # share of the moving picture that goes faster, 0 to 1

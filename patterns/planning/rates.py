@@ -25,25 +25,19 @@ from patterns.timing.shutter import USUAL_SHUTTER, MeteredExposure, Shutter
 class PlanRequest:
     """All that decides a plan."""
 
-    # motion, width, height: the move and the size of the whole picture in pixels
-    motion: Motion
-    # audience, audience_assumed: displays with shares, and whether they are a default that nobody
-    # stated
-    audience: Audience = DEFAULT_AUDIENCE
-    audience_assumed: bool = True
+    motion: Motion  # the move
+    audience: Audience = DEFAULT_AUDIENCE  # displays with shares
+    audience_assumed: bool = True  # whether they are a default that nobody stated
     rates: tuple[Fraction, ...] = USUAL_RATES  # candidates, frames a second
-    width: int = 1920
+    width: int = 1920  # of the whole picture, pixels
     height: int = 1080
     shutter: Shutter = USUAL_SHUTTER  # target shutter, not closed
-    # mains_hz, lamp_depth: mains frequency where lamps light the scene (None: daylight), and their
-    # modulation (max - min)/(max + min), 0 to 1
-    mains_hz: int | None = None
-    lamp_depth: float = 1.0
+    mains_hz: int | None = None  # mains frequency where lamps light the scene; None: daylight
+    lamp_depth: float = 1.0  # their modulation (max - min)/(max + min), 0 to 1
     metered: MeteredExposure | None = None  # what the meter says is right, or None
     footage: tuple[Fraction, ...] = ()  # rates of what is already shot
     viewing_heights: Fraction = Fraction(3)  # distance from the screen in picture heights
-    # length of the long take over which near rates are compared, seconds
-    take_s: Fraction = Fraction(600)
+    take_s: Fraction = Fraction(600)  # the long take over which near rates are compared, seconds
 
     def __post_init__(self) -> None:
         if not self.rates:
@@ -82,9 +76,7 @@ class NearRate:
 
     rate: Fraction  # the near rate
     showings: tuple[Showing, ...]  # it on each display, with its own slips
-    # how far its clock is from that of the named rate after the long take, seconds; above 0 it runs
-    # longer
-    drift_s: Fraction
+    drift_s: Fraction  # by how much longer it runs than the named rate in the long take, seconds
 
 
 def jump_of(request: PlanRequest, ranked: RateStanding, fastest_px_s: float) -> Jump:
@@ -109,10 +101,8 @@ class ConformChoice:
     """Footage on one timeline, with the expected timing error of each way to put it there."""
 
     conform: Conform  # footage and timeline
-    # how the timeline's own rate stands with the audience: conformed footage stands so
-    played: RateStanding
-    # expected timing error if left at its own speed, frames repeating or dropping
-    repeated_error_s: float
+    played: RateStanding  # how the timeline's own rate stands: conformed footage stands so
+    repeated_error_s: float  # expected if left at its own speed, frames repeating or dropping
 
 
 @dataclass(frozen=True)
@@ -122,8 +112,7 @@ class FootageAdvice:
     footage: Fraction
     own: RateStanding  # how it stands if it is delivered at its own rate
     choices: tuple[ConformChoice, ...]  # it on each candidate timeline
-    # the choice advised, None where delivering at its own rate is as even
-    best: ConformChoice | None
+    best: ConformChoice | None  # advised; None where delivering at its own rate is as even
 
 
 def footage_advice(request: PlanRequest, footage: Fraction) -> FootageAdvice:

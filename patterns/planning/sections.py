@@ -33,9 +33,8 @@ GUIDANCE = (
 class Table:
     """Rows of cells under a head; the last column may hold sentences."""
 
-    # head, rows: texts, as many in each row as in the head
     head: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
+    rows: tuple[tuple[str, ...], ...]  # as many texts in each as in the head
     sentences: bool = False  # whether the last column is set as running text
 
 

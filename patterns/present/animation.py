@@ -60,8 +60,7 @@ class PlayedTiming:
 
     format: AnimationFormat  # whose clock they follow
     wanted_s: Fraction  # what each should last
-    # how long each is to last in the file; their sum is as near to the whole as the clock allows
-    durations_s: tuple[Fraction, ...]
+    durations_s: tuple[Fraction, ...]  # in the file; their sum is as near as the clock allows
 
     @property
     def exact(self) -> bool:

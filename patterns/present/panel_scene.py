@@ -28,12 +28,10 @@ class SceneChoice:
     """A pattern and its speed."""
 
     pattern: str = "bars"  # name of what moves
-    # value of the option that sets its speed, not 0; None: as its `Pace` begins
-    pace: Fraction | None = None
+    pace: Fraction | None = None  # of the option that sets its speed, not 0; None: as `Pace` begins
     seed: int = 1  # chooses the land and what stands on it
     across: int = 2  # how many pictures lie side by side, itself included
-    # values of other options of the pattern
-    further: Mapping[str, Any] = field(default_factory=dict)
+    further: Mapping[str, Any] = field(default_factory=dict)  # values of other options
 
     def __post_init__(self) -> None:
         if not self.value:

@@ -58,8 +58,7 @@ class Item:
     kind: Kind  # 'clip', 'still', 'animation' or 'page'
     files: tuple[str, ...]  # names in the folder, the first one to be shown
     notes: Notes  # its title, and what to say and where to look
-    # writes the files into a folder, and returns what is recorded beside their names
-    make: Callable[[Path, Progress | None], Facts]
+    make: Callable[[Path, Progress | None], Facts]  # writes them into a folder; returns the rest
 
 
 def _safety(report: SafetyReport) -> Facts:

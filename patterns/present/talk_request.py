@@ -30,12 +30,10 @@ class TalkRequest:
 
     folder: Path  # where its files go
     rates: tuple[Fraction, ...] = (Fraction(24), Fraction(30))  # two to four rates to compare
-    # a display at one fixed refresh
-    display: Display = field(default_factory=lambda: Display.fixed(60))
+    display: Display = field(default_factory=lambda: Display.fixed(60))  # at one fixed refresh
     pattern: str = "bars"  # what moves, and what chooses the land and what stands on it
     seed: int = 1
-    # values of the options that set the patterns' speeds, by pattern; the others are made so fast
-    # that they shake to see
+    # speeds by pattern, as its option has them; others are made so fast that they shake to see
     paces: Mapping[str, Fraction] = field(default_factory=dict)
     # how panels lie; None: side by side, four in a grid, stacked in an upright picture
     layout: LayoutName | None = None
@@ -51,9 +49,8 @@ class TalkRequest:
     still_colours: Scheme = LIGHT
     strip: bool = False  # whether each panel has the counting strip that programs read
     formats: tuple[FormatName, ...] = ("webp",)  # animated pictures to make
-    # whether files are replaced, and whether what exceeds a limit for flashes is kept
-    force: bool = False
-    allow_flashing: bool = False
+    force: bool = False  # whether files are replaced
+    allow_flashing: bool = False  # whether what exceeds a limit for flashes is kept
 
     def __post_init__(self) -> None:
         if self.display.is_variable:

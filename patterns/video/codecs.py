@@ -47,13 +47,11 @@ class Codec:
     suffix: str = ".mp4"  # of the file, with its dot
     muxer: str = "mp4"  # format name for the encoder, 'mp4' or 'mov'
     pixel_format: str = "yuv420p"  # what is stored; frames come in as 8-bit 4:2:0
-    # table of the levels, lowest first; empty where the codec has none
-    levels: tuple[Level, ...] = ()
+    levels: tuple[Level, ...] = ()  # lowest first; none where the codec has none
     block: int = 1  # side of the unit that the table counts
     max_rate_hz: int | None = None  # highest rate that the encoder itself takes, or None
     exact: bool = False  # whether decoded frames equal those written, bit for bit
-    # as `ways`, for smaller files of the same picture in more time; may be empty
-    small: tuple[tuple[str, Settings], ...] = ()
+    small: tuple[tuple[str, Settings], ...] = ()  # as `ways`: smaller files, in more time
 
     def level(self, width: int, height: int, rate: Fraction) -> Level | None:
         """Lowest level that holds size and rate, None where the codec has no levels.

@@ -27,15 +27,12 @@ MAX_STREAMS = 64  # a hostile file can have thousands; the first pictures are al
 class StreamText:
     """What one line of ffmpeg says about a video stream; '' where it does not know."""
 
-    # codec, profile, pixel_format: in ffmpeg's words, 'h264', 'High', 'yuv420p'
-    codec: str
+    codec: str  # in ffmpeg's words, as the next two: 'h264', 'High', 'yuv420p'
     profile: str
     pixel_format: str
-    # width, height: as stored
-    width: int
+    width: int  # as stored
     height: int
-    # primaries, transfer, matrix: 'bt709' and so on
-    primaries: str
+    primaries: str  # 'bt709' and so on
     transfer: str
     matrix: str
     colour_range: str  # 'tv' (narrow) or 'pc' (full)

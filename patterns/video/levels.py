@@ -26,13 +26,11 @@ class Level:
     number: str  # as it is written, '4.1'
     max_size: int  # largest picture, in units: macroblocks of 16x16 (H.264) or luma samples
     max_throughput: int  # most units a second
-    # max_width, max_height: longest sides in luma samples
-    max_width: int
+    max_width: int  # longest sides, in luma samples
     max_height: int
     max_rate_hz: int  # most pictures a second, whatever their size
-    # most_bits_s, buffer_bits: of a stream, and of what a decoder keeps ahead; 0: not looked at
-    most_bits_s: int = 0
-    buffer_bits: int = 0
+    most_bits_s: int = 0  # of a stream; 0: not looked at
+    buffer_bits: int = 0  # of what a decoder keeps ahead
 
     @property
     def ten_times(self) -> int:

@@ -40,11 +40,9 @@ class VideoInfo(StreamText):
     rotation_deg: int  # clockwise turn that the file asks for, 0, 90, 180 or 270
     rate: Fraction | None  # exact pictures a second if they are evenly timed, else None
     mean_rate: Fraction | None  # pictures a second on average; None if there is one picture only
-    # when each picture is due, seconds, rising; pictures that fail to decode are in it
-    times: tuple[Fraction, ...]
+    times: tuple[Fraction, ...]  # when each picture is due, decodable or not, seconds, rising
     tick_s: Fraction  # unit of the file's clock, seconds
-    # pictures a second at which the maker's tag says that it was taken, where it stores slow motion
-    capture_hz: Fraction | None = None
+    capture_hz: Fraction | None = None  # rate of slow motion when it was taken, by the maker's tag
     left_out: int = 0  # pictures in the file that its edit list does not show
 
     @property

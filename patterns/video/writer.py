@@ -36,13 +36,11 @@ class VideoSpec:
     """What is to be written, and where."""
 
     path: Path  # final name; its suffix is that of the codec
-    # width, height: in pixels, both even
-    width: int
+    width: int  # in pixels; both even
     height: int
     rate: Fraction  # frames a second, exact
     codec: str = "h264"  # name of an entry of `patterns.video.codecs.CODECS`
-    # how many there will be, if that is known; another count is then an error
-    frames: int | None = None
+    frames: int | None = None  # how many there will be; another count is then an error
     force: bool = False  # whether an existing file is replaced
     small: bool = False  # whether to take more time for fewer bytes, where the codec has such a way
 

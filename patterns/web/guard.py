@@ -38,8 +38,7 @@ HEADERS = {
 class Rules:
     """Who gets in."""
 
-    # host names and addresses under which the server answers, lower case, no port
-    hosts: frozenset[str]
+    hosts: frozenset[str]  # names and addresses that it answers under, lower case, no port
     key: str = ""  # first segment of every path; '' where none is needed
 
 

@@ -55,9 +55,8 @@ class LivePattern:
     """Bars and strip for one canvas."""
 
     clip: Clip  # the description: rate is the refresh, shutter 180 degrees
-    # step_px, period_px: pixels that the bars move a refresh, and from bar to bar; whole numbers
-    step_px: int
-    period_px: int
+    step_px: int  # that the bars move in a refresh
+    period_px: int  # from bar to bar
 
     @property
     def layout(self) -> StripLayout:

@@ -25,6 +25,7 @@ from patterns.reading.stored_reading import Fields, is_number
 
 SCHEMA = "evenhold/observation 1"
 MOST_CALLBACKS = 20_000
+# Power is saved at about 30 frames a second; no single line fits; there were too few of them.
 STATES = ("steady", "power-saving", "changing", "unknown")
 _DAY_MS = 86_400_000.0
 
@@ -42,14 +43,11 @@ class Callback:
 class Refresh:
     """The display's refresh as a line fitted to animation-frame timestamps found it."""
 
-    # interval_ms, error_ms: slope of the line and its standard error
-    interval_ms: float
-    error_ms: float
+    interval_ms: float  # slope of the line
+    error_ms: float  # its standard error
     spread_ms: float  # RMS distance of the timestamps from the line
     frames: int  # timestamps used
-    # ``steady``; ``power-saving``: about 30 a second; ``changing``: no single line fits;
-    # ``unknown``: too few
-    state: str
+    state: str  # of `STATES`
 
 
 @dataclass(frozen=True)
@@ -177,16 +175,12 @@ START_SHARE = 0.5  # a jump back over more than this share of the clip is the lo
 class Presented:
     """What the callbacks tell."""
 
-    # frames whose hold was observed, in order
-    frames: list[HeldFrame] = field(default_factory=list)
+    frames: list[HeldFrame] = field(default_factory=list)  # whose hold was observed, in order
     # numbers that were passed over between two frames presented one after the other
     dropped: list[int] = field(default_factory=list)
-    # further frames passed over, where callbacks were missed and it is open which
-    dropped_unnamed: int = 0
-    # numbers without a callback that may or may not have been presented
-    unseen: list[int] = field(default_factory=list)
-    # numbers that came after a later one within a passage
-    out_of_order: list[int] = field(default_factory=list)
+    dropped_unnamed: int = 0  # further ones, where callbacks were missed and it is open which
+    unseen: list[int] = field(default_factory=list)  # without a callback; presented, or not
+    out_of_order: list[int] = field(default_factory=list)  # after a later one within a passage
     off_grid: int = 0  # holds that were not near a whole number of refreshes
     off_clip: int = 0  # callbacks whose media time is no frame's
     passages: int = 1  # times that the clip was played from its start, the first included

@@ -59,8 +59,7 @@ class Site:
 
     folder: Path  # absolute, links resolved
     groups: tuple[Group, ...]  # what is shown, in order
-    # name -> path of every clip and poster that may be asked for
-    files: MappingProxyType[str, Path] = field(repr=False)
+    files: MappingProxyType[str, Path] = field(repr=False)  # by name: all that may be asked for
 
     def record(self, name: str) -> dict[str, Any] | None:
         """Record of a clip by its file name."""
@@ -209,8 +208,7 @@ class Pace:
     burst: int = 20
     seconds: float = 2.0
     clock: Callable[[], float] = time.monotonic  # seconds that only go forward
-    # devices remembered; the one that was quiet longest is forgotten first
-    most_devices: int = 1000
+    most_devices: int = 1000  # remembered; the one that was quiet longest is forgotten first
     _due: dict[str, float] = field(default_factory=dict)
 
     def take(self, device: str) -> None:
