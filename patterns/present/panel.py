@@ -118,13 +118,7 @@ def _check(count: int, layout: LayoutName) -> None:
 
 
 def panel_layout(
-    width: int,
-    height: int,
-    count: int,
-    layout: LayoutName,
-    *,
-    level_line: bool = True,
-    line_at: float = 0.5,
+    width: int, height: int, count: int, layout: LayoutName, *, level_line: bool, line_at: float
 ) -> tuple[PanelAreas, ...]:
     """Areas of `count` panels in a frame of `width` x `height` pixels.
 

@@ -68,24 +68,18 @@ class Codec:
         return lowest_level(self.levels, width, height, rate, block=self.block)
 
     def arguments(
-        self,
-        width: int,
-        height: int,
-        rate: Fraction,
-        available: Collection[str],
-        *,
-        small: bool = False,
+        self, width: int, height: int, rate: Fraction, offered: Collection[str], small: bool = False
     ) -> tuple[str, ...]:
         """Arguments for the encoder, from the filter that tags the colours to the muxer.
 
         `width`, `height`, `rate`: of the clip, in pixels and frames a second.
-        `available`: names of the encoders of this machine.
+        `offered`: names of the encoders of this machine.
         `small`: whether to take more time for fewer bytes.
         Raises `RequestError`: size and rate are beyond the codec's levels, the rate has too long
         terms, there is no way to smaller files, or no encoder for it here.
         """
         ticks = str(ticks_per_second(rate))
-        encoder, settings = self._way(available, small=small)
+        encoder, settings = self._way(offered, small=small)
         return (
             *("-vf", _filters(self.pixel_format), "-c:v", encoder),
             *settings(self.level(width, height, rate), max(1, int(rate))),

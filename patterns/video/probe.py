@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, NamedTuple
 
 from patterns.errors import InputError
 from patterns.video.description import Description, StreamText
-from patterns.video.process import FfmpegProcess, input_arguments
+from patterns.video.process import FfmpegProcess, File, OnLine, input_arguments
 
 LEAST_SIDE, LONGEST = 16, 32  # pixels; and a picture's long side over its short one
 MOST_HZ = 2000  # pictures a second: beyond any recording of a screen, damage alone counts more
@@ -63,7 +63,7 @@ class VideoInfo(StreamText):
         return self.times[-1] - self.times[0] + 1 / self.mean_rate
 
 
-def probe(path: str | os.PathLike[str]) -> VideoInfo:
+def probe(path: File) -> VideoInfo:
     """Facts of the first video stream; reads the whole file, decodes nothing.
 
     Raises `InputError`: the file is missing, empty, damaged, or holds no video, or none of a
@@ -146,9 +146,7 @@ class Packets(NamedTuple):
     sizes: tuple[int, ...]  # bytes of each picture that is shown, as they are decoded
 
 
-def scan_packets(
-    path: str | os.PathLike[str], on_line: Callable[[str], None] | None = None
-) -> Packets:
+def scan_packets(path: File, on_line: OnLine | None = None) -> Packets:
     """Packets of the first video stream of any file that the bundled decoder opens.
 
     `on_line`: called with each line that describes the file.
@@ -184,7 +182,7 @@ def scan_packets(
     return Packets(tuple(tick * tick_s for tick in sorted(ticks)), tick_s, hidden, tuple(sizes))
 
 
-def ends_early(path: str | os.PathLike[str]) -> bool:
+def ends_early(path: File) -> bool:
     """Whether a file surely lacks its end, of kinds that are decoded without a word about it.
 
     A GIF ends with a semicolon (GIF89a specification, section 27), a transport stream with a
@@ -201,7 +199,7 @@ def ends_early(path: str | os.PathLike[str]) -> bool:
     return packet > 0 and size % packet > 0
 
 
-def unreadable(path: str | os.PathLike[str], words: str) -> InputError:
+def unreadable(path: File, words: str) -> InputError:
     """One line for a file that the decoder refuses, whatever the decoder said."""
     name = os.fspath(path)
     giant = _GIANT.search(words)

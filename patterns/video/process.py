@@ -14,10 +14,13 @@ import subprocess
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
+from typing import TypeAlias
 
 from patterns.errors import EncoderError
 from patterns.video.child import end_child, forget_child, kill_child, start_child, widen
 
+File: TypeAlias = str | os.PathLike[str]  # its name
+OnLine: TypeAlias = Callable[[str], None]  # takes a line of ffmpeg's messages
 STOP_S = 2.0  # how long a child may take to obey before it is killed
 # How long it may take to say anything, or to take anything, while it is waited for. An encoder
 # is silent while it works off what it has taken, on a busy machine for minutes.
@@ -53,12 +56,12 @@ def ffmpeg_path() -> str:
         ) from error
 
 
-def file_argument(path: str | os.PathLike[str]) -> str:
+def file_argument(path: File) -> str:
     """File name in a form that can be taken neither for an option nor for a web address."""
     return "file:" + os.path.abspath(os.fspath(path))  # noqa: PTH100 - keeps links as they are
 
 
-def input_arguments(path: str | os.PathLike[str]) -> tuple[str, ...]:
+def input_arguments(path: File) -> tuple[str, ...]:
     """Arguments that open this one file, if it is a container that is read, and no other."""
     return (
         *("-protocol_whitelist", "file", "-format_whitelist", ",".join(_CONTAINERS)),
@@ -77,11 +80,7 @@ class FfmpegProcess:
     """
 
     def __init__(
-        self,
-        arguments: Sequence[str],
-        *,
-        feeds: bool = False,
-        on_line: Callable[[str], None] | None = None,
+        self, arguments: Sequence[str], *, feeds: bool = False, on_line: OnLine | None = None
     ) -> None:
         program = ffmpeg_path()
         self._head: list[str] = []

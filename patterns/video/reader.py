@@ -22,7 +22,7 @@ from patterns.errors import InputError
 from patterns.picture.arrays import UInt8Array
 from patterns.video.description import Description
 from patterns.video.probe import SILENT, unreadable
-from patterns.video.process import FfmpegProcess, input_arguments
+from patterns.video.process import FfmpegProcess, File, input_arguments
 
 _TICK = re.compile(r"showinfo\S* @ \S+\] config in time_base: (\d+)/(\d+)")
 _SHOWN = re.compile(r"showinfo\S* @ \S+\] n: *\d+ pts: *(-?\d+|NOPTS)")
@@ -42,7 +42,7 @@ class Crop:
 
 
 def read_luma(
-    path: str | os.PathLike[str],
+    path: File,
     *,
     size: tuple[int, int] | None = None,
     crop: Crop | None = None,
@@ -73,7 +73,7 @@ def read_luma(
 
 
 def read_ycbcr(
-    path: str | os.PathLike[str], size: tuple[int, int], matrix: Matrix
+    path: File, size: tuple[int, int], matrix: Matrix
 ) -> Generator[tuple[Fraction, UInt8Array]]:
     """Pictures averaged down to `size` (width, height), else as `read_luma`.
 
@@ -88,7 +88,7 @@ def read_ycbcr(
             yield time_s, data.reshape(3, height, width)
 
 
-def _arguments(path: str | os.PathLike[str], chain: Sequence[str]) -> tuple[str, ...]:
+def _arguments(path: File, chain: Sequence[str]) -> tuple[str, ...]:
     return (
         *("-loglevel", "info", "-copyts", "-max_pixels", str(MAX_PIXELS)),
         *input_arguments(path),
@@ -141,10 +141,7 @@ class _Times:
 
 
 def _pictures(
-    path: str | os.PathLike[str],
-    chain: Sequence[str],
-    channels: int,
-    told: Description | None = None,
+    path: File, chain: Sequence[str], channels: int, told: Description | None = None
 ) -> Generator[tuple[Fraction, UInt8Array, tuple[int, int]], None, None]:
     times = _Times(told)
     process = FfmpegProcess(_arguments(path, chain), on_line=times.take)
