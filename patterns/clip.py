@@ -70,10 +70,8 @@ def check_size(width: int, height: int) -> None:
 
 def size_name(width: int, height: int) -> str:
     """Short name of a size, '1080p', or '1000x500' where it has none."""
-    for name, size in SIZES.items():
-        if size == (width, height):
-            return name
-    return f"{width}x{height}"
+    named = (name for name, size in SIZES.items() if size == (width, height))
+    return next(named, f"{width}x{height}")
 
 
 StripEdge = Literal["bottom", "top", "none"]

@@ -246,13 +246,9 @@ def _portable(error: Exception) -> Exception:
 def usual_jobs(width: int, height: int) -> int:
     """How many clips of a size are made at once: one for each core, in half of the memory."""
     each = BYTES + BYTES_PER_PIXEL * width * height
-    return max(1, min(_cores(), _memory_bytes() // 2 // each))
-
-
-def _cores() -> int:
-    """Cores that this process may use."""
-    usable = getattr(os, "sched_getaffinity", None)  # Linux
-    return len(usable(0)) if usable else os.cpu_count() or 1
+    usable = getattr(os, "sched_getaffinity", None)  # by this process, Linux
+    cores = len(usable(0)) if usable else os.cpu_count() or 1
+    return max(1, min(cores, _memory_bytes() // 2 // each))
 
 
 def _memory_bytes() -> int:

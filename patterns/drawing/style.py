@@ -70,13 +70,10 @@ DARK = Scheme(
 )
 
 
-def css_name(field: str) -> str:
-    """Name of a colour in style sheets, without its two dashes."""
-    return field.replace("_", "-")
-
-
-# Colours of the page that a drawing stands in, whichever scheme its reader has.
-PAGE = Scheme("page", *(f"var(--{css_name(field.name)})" for field in fields(Scheme)[1:]))
+# Colours by their names in style sheets, without the two dashes.
+_CSS_NAMES = {field.name: field.name.replace("_", "-") for field in fields(Scheme)[1:]}
+# Those of the page that a drawing stands in, whichever scheme its reader has.
+PAGE = Scheme("page", *(f"var(--{name})" for name in _CSS_NAMES.values()))
 
 
 @dataclass(frozen=True)
@@ -127,8 +124,7 @@ def scheme(name: str) -> Scheme:
 
 def scheme_properties(colours: Scheme) -> str:
     """Colours of one scheme as CSS custom properties, in one line."""
-    names = [field.name for field in fields(colours) if field.name != "name"]
-    return " ".join(f"--{css_name(name)}: {getattr(colours, name)};" for name in names)
+    return " ".join(f"--{css}: {getattr(colours, name)};" for name, css in _CSS_NAMES.items())
 
 
 def css_properties() -> str:

@@ -28,14 +28,12 @@ CAUTIONS = (
 )
 
 
+fps = format_decimal  # '24' or '29.97'
+
+
 def number(value: float, digits: int = 2) -> str:
     """Plain decimal without trailing zeros: 8, 3.33, 0.5."""
     return format_decimal(value, digits)
-
-
-def fps(rate: Fraction) -> str:
-    """'24' or '29.97'."""
-    return format_decimal(rate)
 
 
 def percent(share: Fraction | float) -> str:

@@ -157,19 +157,14 @@ def _live_answer(part: str, query: QueryParams) -> Response:
     return Response(_LIVE_PICTURES[part](pattern), media_type="image/png", headers=_FRESH)
 
 
-def _status(error: Exception) -> int:
-    """RFC 9110 and RFC 4918 codes: 429 too many, 507 no room, 400 for what was asked wrongly."""
-    if isinstance(error, TooManyError):
-        return 429
-    if isinstance(error, OutputError):
-        return 507
-    return 400 if isinstance(error, RequestError) else 500
+# RFC 9110 and RFC 4918: too many, no room, asked wrongly
+_STATUS: dict[type, int] = {TooManyError: 429, OutputError: 507, RequestError: 400}
 
 
 async def _failed(_: Request, error: Exception) -> Response:
     headers = {"retry-after": "5"} if isinstance(error, TooManyError) else {}
     headers["cache-control"] = "no-store"
-    return JSONResponse({"error": str(error)}, status_code=_status(error), headers=headers)
+    return JSONResponse({"error": str(error)}, _STATUS.get(type(error), 500), headers)
 
 
 async def _refused(_: Request, error: Exception) -> Response:
