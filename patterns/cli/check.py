@@ -23,12 +23,8 @@ EXCEEDS = 3  # exit code for a file that exceeds a limit
 @click.option(
     "--loop", is_flag=True, help="Look at videos as played in a loop; those under 5 s always are."
 )
-@opt.file_option(
-    "--picture",
-    metavar="FILE.png",
-    help_text="Also write the worst moment with its area "
-    "marked; with several FILEs, one for each, FILE-NAME.png.",
-)
+@opt.file_option("--picture", metavar="FILE.png", help_text="Also write the worst moment with its "
+                 "area marked; with several FILEs, one for each, FILE-NAME.png.")  # fmt: skip
 @opt.force_option
 @opt.json_option("a list of reports")
 @opt.no_bar_option

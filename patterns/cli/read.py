@@ -28,26 +28,16 @@ FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
 @click.option("--exposure", type=opt.EXPOSURE, metavar="SECONDS",
               help="Exposure of a photo.  [default: what its EXIF says]")  # fmt: skip
 @opt.json_list_option
-@opt.file_option(
-    "--csv",
-    "csv_file",
-    help_text="Also write the holds as CSV; with several FILEs one for each, FILE-NAME.csv.",
-)
-@opt.file_option(
-    "--picture",
-    help_text="Also draw the holds as a timeline for a slide, of footage its motion, .png or .svg; "
-    "with several FILEs one for each.",
-)
-@opt.file_option(
-    "--against",
-    "original",
-    metavar="ORIGINAL",
-    help_text="Say in a line what each FILE, a published copy, made of this original.",
-)
+@opt.file_option("--csv", help_text="Also write the holds as CSV; with several FILEs one for each, "
+                 "FILE-NAME.csv.")  # fmt: skip
+@opt.file_option("--picture", help_text="Also draw the holds as a timeline for a slide, of footage "
+                 "its motion, .png or .svg; with several FILEs one for each.")  # fmt: skip
+@opt.file_option("--against", metavar="ORIGINAL", help_text="Say in a line what each FILE, a "
+                 "published copy, made of this original.")  # fmt: skip
 @opt.scheme_option()
 @opt.force_option
 @opt.no_bar_option
-def command(files: tuple[Path, ...], picture: Path | None, csv_file: Path | None, **o: Any) -> int:
+def command(files: tuple[Path, ...], picture: Path | None, csv: Path | None, **o: Any) -> int:
     """Read back what a screen, a platform or an edit made of a clip.
 
     FILE is a clip or a transcode of it, a recording of a screen that played it (slow motion,
@@ -65,17 +55,17 @@ def command(files: tuple[Path, ...], picture: Path | None, csv_file: Path | None
     Exit code: 0 read, 1 a file could not be read, 2 wrong use.
     """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
     as_json, quiet = o["as_json"], o["quiet"]
-    if o["original"]:
-        if picture or csv_file or o["kind"]:
+    if o["against"]:
+        if picture or csv or o["kind"]:
             raise RequestError("--against prints a line a file: leave --picture, --csv, --as out")
-        return _against(o["original"], files, as_json=as_json, quiet=quiet)
+        return _against(o["against"], files, as_json=as_json, quiet=quiet)
     if picture:
         check_picture_name(picture)
     if o["exposure"] is not None and o["exposure"] <= 0:
         raise RequestError("exposure of 0 s leaves no light: give seconds such as 1")
     given = Given(o["kind"], o["capture_rate"], o["display"], o["exposure"])
     pictures = own_names(picture, files) if picture else {}
-    tables = own_names(csv_file, files) if csv_file else {}
+    tables = own_names(csv, files) if csv else {}
 
     def read(file: Path) -> Reading:
         with progress(file.name, quiet=quiet) as show:

@@ -47,14 +47,9 @@ def _work(clip: Clip) -> int:
 
 
 def make_kit(
-    folder: Path,
-    clips: Sequence[Clip],
-    displays: tuple[Display, ...] = DEFAULT_DISPLAYS,
-    *,
-    allow_flashing: bool = False,
-    progress: Progress | None = None,
-    jobs: int = 1,
-) -> dict[str, Any]:
+    folder: Path, clips: Sequence[Clip], displays: tuple[Display, ...] = DEFAULT_DISPLAYS, *,
+    allow_flashing: bool = False, progress: Progress | None = None, jobs: int = 1,
+) -> dict[str, Any]:  # fmt: skip
     """Make the clips that are missing or changed, then the pages; returns kit.json's object.
 
     `clips`: those of a pattern together, see `kit_clips`; `displays`: that the pages explain them

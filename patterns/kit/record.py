@@ -62,14 +62,9 @@ def _motion_json(clip: Clip) -> dict[str, Any]:
 
 
 def record_json(
-    clip: Clip,
-    file: Path,
-    sha256: str,
-    safety: dict[str, Any],
-    loop: Loop | None,
-    displays: Sequence[Display],
-    level: str,
-) -> dict[str, Any]:
+    clip: Clip, file: Path, sha256: str, safety: dict[str, Any], loop: Loop | None,
+    displays: Sequence[Display], level: str,
+) -> dict[str, Any]:  # fmt: skip
     """The record as the object that is written beside the clip and printed by `--json`.
 
     `file` holds the clip and states `level`; `loop` is how its motion was

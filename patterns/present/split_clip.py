@@ -161,15 +161,9 @@ def refuse_flashing(report: SafetyReport, name: str, *, allow_flashing: bool) ->
 
 
 def write_split(
-    spec: SplitSpec,
-    path: Path,
-    *,
-    codec: str = "h264",
-    force: bool = False,
-    still: Path | None = None,
-    allow_flashing: bool = False,
-    progress: Progress | None = None,
-) -> SafetyReport:
+    spec: SplitSpec, path: Path, *, codec: str = "h264", force: bool = False,
+    still: Path | None = None, allow_flashing: bool = False, progress: Progress | None = None,
+) -> SafetyReport:  # fmt: skip
     """Write the clip; each refresh is one frame of the file, or `spec.slow` equal ones.
 
     `still`: JPEG to write too: the picture that stands for the clip until it plays, at the moment

@@ -42,12 +42,9 @@ class Crop:
 
 
 def read_luma(
-    path: File,
-    *,
-    size: tuple[int, int] | None = None,
-    crop: Crop | None = None,
+    path: File, *, size: tuple[int, int] | None = None, crop: Crop | None = None,
     told: Description | None = None,
-) -> Generator[tuple[Fraction, UInt8Array]]:
+) -> Generator[tuple[Fraction, UInt8Array]]:  # fmt: skip
     """Luma of each picture, upright, with the time at which it is due.
 
     `path`: any file that the bundled decoder opens.
