@@ -6,17 +6,8 @@ from typing import Any
 
 import click
 
+from patterns.cli import clip_options as of_clips
 from patterns.cli import options as opt
-from patterns.cli.clip_options import (
-    MotionCommand,
-    clip_values,
-    codec_option,
-    pace_options,
-    seconds_option,
-    seed_option,
-    size_option,
-    small_option,
-)
 from patterns.cli.console import print_json, progress
 from patterns.kit.kit import kit_clips, kit_text, make_kit
 from patterns.scenes.table import PATTERNS
@@ -24,16 +15,18 @@ from patterns.side_by_side import usual_jobs
 from patterns.timing.cadence import DEFAULT_DISPLAYS
 
 
-@click.command(name="kit", cls=MotionCommand, further=pace_options, after="exposure")
+@click.command(
+    name="kit", cls=of_clips.MotionCommand, further=of_clips.pace_options, after="exposure"
+)
 @opt.displays_option
 @opt.rates_option()
-@size_option
-@seconds_option(help_text="Length of each clip")
+@of_clips.size_option
+@of_clips.seconds_option(help_text="Length of each clip")
 @opt.shutter_options
-@codec_option
-@small_option
+@of_clips.codec_option
+@of_clips.small_option
 @opt.jobs_option
-@seed_option
+@of_clips.seed_option
 @opt.folder_option("outputs/kit")
 @opt.allow_flashing_option
 @opt.json_option("what was made")
@@ -57,7 +50,7 @@ def command(**o: Any) -> None:
         pattern.motion(width, height, {pattern.pace.option: o.get(pattern.pace.option)})
         for pattern in PATTERNS.values()
     ]
-    clips = kit_clips(motions, o["rates"], **clip_values(o))
+    clips = kit_clips(motions, o["rates"], **of_clips.clip_values(o))
     with progress("kit", quiet=o["quiet"]) as show:
         data = make_kit(
             o["out"], clips, o["displays"] or DEFAULT_DISPLAYS, progress=show,

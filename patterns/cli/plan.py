@@ -8,15 +8,8 @@ from typing import Any
 
 import click
 
+from patterns.cli import clip_options as of_clips
 from patterns.cli import options as opt
-from patterns.cli.clip_options import (
-    MotionCommand,
-    chosen_motion,
-    options_of_all,
-    pattern_option,
-    seconds_option,
-    size_option,
-)
 from patterns.cli.console import print_json, progress
 from patterns.drawing.style import check_picture_name
 from patterns.errors import RequestError
@@ -68,7 +61,7 @@ _shoot_options = opt.with_options(
     click.option("--footage", type=FOOTAGE, metavar="FPS|FILE,...", default=(),
                  help="What is already shot: its rates, frames a second, or files, from which "
                       "rate and motion are taken."),
-    size_option,
+    of_clips.size_option,
     opt.number_option("--viewing-distance", "HEIGHTS", "3",
                       "Distance from the screen in picture heights."),
     opt.number_option("--take", "SECONDS", "600",
@@ -82,15 +75,15 @@ _output_options = opt.with_options(
     opt.force_option,
     click.option("--clips", type=opt.FOLDER, metavar="FOLDER",
                  help="Also render the kit for exactly this move and these rates."),
-    seconds_option(help_text="Length of each of those clips"),
+    of_clips.seconds_option(help_text="Length of each of those clips"),
     opt.allow_flashing_option,
     opt.jobs_option,
 )  # fmt: skip
 
 
 @click.command(
-    name="plan", cls=MotionCommand, after="footage",
-    further=lambda: [pattern_option("terrain"), *options_of_all()],
+    name="plan", cls=of_clips.MotionCommand, after="footage",
+    further=lambda: [of_clips.pattern_option("terrain"), *of_clips.options_of_all()],
 )  # fmt: skip
 @_shoot_options
 @_output_options
@@ -179,7 +172,7 @@ def _from_files(options: dict[str, Any]) -> dict[str, Any]:
             if label in TAKEN:
                 click.echo(f"{one.name}: {label}: {words}", err=True)
     asked = click.get_current_context()
-    own = {option.name for option in options_of_all()} | {"pattern", "size"}
+    own = {option.name for option in of_clips.options_of_all()} | {"pattern", "size"}
     default = click.core.ParameterSource.DEFAULT
     found: dict[str, Any] = {"footage": tuple(rates)}
     if all(asked.get_parameter_source(str(name)) in (default, None) for name in own):
@@ -193,7 +186,7 @@ def _request(options: dict[str, Any]) -> PlanRequest:
     width, height = options["size"]
     shares = options["displays"]
     return PlanRequest(
-        motion=chosen_motion(options, options["size"]),
+        motion=of_clips.chosen_motion(options, options["size"]),
         audience=Audience.of(shares) if shares else DEFAULT_AUDIENCE,
         audience_assumed=not shares,
         rates=options["rates"],

@@ -7,17 +7,8 @@ from typing import Any, get_args
 
 import click
 
+from patterns.cli import clip_options as of_clips
 from patterns.cli import options as opt
-from patterns.cli.clip_options import (
-    MotionCommand,
-    codec_option,
-    given_paces,
-    pace_options,
-    pattern_option,
-    seconds_option,
-    seed_option,
-    size_option,
-)
 from patterns.cli.console import print_json, progress
 from patterns.drawing.style import scheme
 from patterns.present.animation import FORMATS
@@ -64,12 +55,12 @@ _what_to_show = opt.with_options(
                  help="Rate delivered, for --conform, frames a second."),
 )  # fmt: skip
 _how_to_write = opt.with_options(
-    seconds_option(TalkRequest.seconds, "Length of the scene, before slowing"),
-    size_option,
-    codec_option,
+    of_clips.seconds_option(TalkRequest.seconds, "Length of the scene, before slowing"),
+    of_clips.size_option,
+    of_clips.codec_option,
     opt.scheme_option("--clip-scheme", "dark", "the clips"),
     opt.scheme_option("--scheme", "light", "the stills"),
-    seed_option,
+    of_clips.seed_option,
     opt.folder_option("outputs/talk"),
     opt.force_option,
     opt.allow_flashing_option,
@@ -85,8 +76,8 @@ def _quick_enough(pattern: Pattern) -> str:
 
 
 @click.command(
-    name="present", cls=MotionCommand, after="rates",
-    further=lambda: [pattern_option("bars"), *pace_options(_quick_enough)],
+    name="present", cls=of_clips.MotionCommand, after="rates",
+    further=lambda: [of_clips.pattern_option("bars"), *of_clips.pace_options(_quick_enough)],
 )  # fmt: skip
 @_what_to_make
 @_what_to_show
@@ -127,7 +118,7 @@ def _request(o: dict[str, Any]) -> TalkRequest:
     named_alike = (field.name for field in fields(TalkRequest) if o.get(field.name) is not None)
     given = {name: o[name] for name in named_alike} | {
         "folder": o["out"],
-        "paces": given_paces(o),
+        "paces": of_clips.given_paces(o),
         "shutter": Shutter.of(o["shutter"], o["exposure"]),
         "width": width,
         "height": height,
