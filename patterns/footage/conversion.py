@@ -133,6 +133,10 @@ class Conversion:
         step, whole = self.place(n) - self.place(n - 1), self.place(n + 1) - self.place(n - 2)
         return np.asarray(np.where(whole > 0, 3 * step / np.maximum(whole, 1), 1.0), np.float64)
 
+    def foreseen(self) -> FloatArray:
+        """Advance and energies apart of the pictures of a period, (measures, period)."""
+        return np.vstack([self.advance(self.period), self.apart()])
+
     @property
     def repeats(self) -> int:
         """How many pictures are repeats."""

