@@ -547,6 +547,8 @@ def _footage(rng: Rng, folder: Path, name: str, *, repeats: bool = False) -> Tru
         pictures.append(row.astype(np.float32))
     if repeats:
         pictures, _ = repeated_onto(pictures, F(24), F(30))
+    # a move that stands still for a single picture has a repeat in it
+    stands = bool(((pace[1:-1] == 0) & (pace[:-2] > 0) & (pace[2:] > 0)).any())
     grain = float(_choice(rng, (0.0, 1.0, 2.5)))
     target = encode(
         grainy(pictures, grain, int(rng.integers(1 << 30))),
@@ -554,7 +556,9 @@ def _footage(rng: Rng, folder: Path, name: str, *, repeats: bool = False) -> Tru
         folder / f"{name}.mp4",
         int(rng.integers(18, 32)),
     )
-    return Truth(target, ("footage",), dropped=frozenset(), repeats=None if repeats else 0)
+    return Truth(
+        target, ("footage",), dropped=frozenset(), repeats=None if repeats or stands else 0
+    )
 
 
 @lru_cache(maxsize=4)
