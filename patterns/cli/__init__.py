@@ -12,6 +12,7 @@ import click
 
 from patterns.cli.console import Stopping, TableGroup, refusal
 from patterns.errors import EvenholdError, OutputError
+from patterns.version import VERSION
 
 __all__ = ["cli", "main"]
 
@@ -40,7 +41,7 @@ def open_command(name: str) -> click.Command:
     cls=TableGroup, what="command", summaries=lambda: COMMANDS, make=open_command,
     context_settings={"help_option_names": ["-h", "--help"]},
 )  # fmt: skip
-@click.version_option(package_name="evenhold", message="%(prog)s %(version)s")
+@click.version_option(VERSION, message="%(prog)s %(version)s")
 def cli() -> None:
     """Make clips that show how evenly a screen holds frames, and read what it did.
 

@@ -5,16 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
+from patterns.present import tracked_eye
 from patterns.present.animation import PlayedTiming
 from patterns.present.split_spec import SplitSpec
 from patterns.present.talk_request import TalkRequest
-from patterns.present.tracked_eye import (
-    MODEL_WORDS,
-    SLOWER,
-    double_edge_px,
-    hold_blur_px,
-    with_contrast,
-)
 from patterns.timing.cadence import Cadence
 from patterns.timing.cadence_text import verdict
 from patterns.timing.conform import Conform
@@ -81,7 +75,7 @@ def _shake_words(cadence: Cadence, speed_px_s: float) -> str:
     if cadence.even:
         return f"At {format_decimal(cadence.rate)} every frame comes on time: it glides."
     span_ms = format_decimal(1000 * cadence.timing_error_span_s, 1)
-    jump = format_decimal(Fraction(double_edge_px(cadence, speed_px_s)), 1)
+    jump = format_decimal(Fraction(tracked_eye.double_edge_px(cadence, speed_px_s)), 1)
     return (
         f"At {format_decimal(cadence.rate)} the frames come up to {span_ms} ms off an even beat: "
         f"where it is fastest, at {speed_px_s:.0f} px/s, what you follow shakes by {jump} px."
@@ -130,7 +124,7 @@ def space_time_notes(request: TalkRequest) -> Notes:
     say = ["The eye follows along the straight line. The screen can only step."]
     speed = request.split().fastest_px_s
     for cadence in request.cadences:
-        rate, jump = format_decimal(cadence.rate), double_edge_px(cadence, speed)
+        rate, jump = format_decimal(cadence.rate), tracked_eye.double_edge_px(cadence, speed)
         say.append(
             f"At {rate} the steps are alike."
             if cadence.even
@@ -144,15 +138,16 @@ def space_time_notes(request: TalkRequest) -> Notes:
 def eye_notes(request: TalkRequest) -> Notes:
     """Notes of the tracked-eye picture."""
     say = ["This is computed, not photographed: what falls on the retina of a following eye."]
-    speed = request.split().fastest_px_s / SLOWER
-    for cadence in with_contrast(request.cadences):
-        blur, double = hold_blur_px(cadence, speed), double_edge_px(cadence, speed)
+    speed = request.split().fastest_px_s / tracked_eye.SLOWER
+    for cadence in tracked_eye.with_contrast(request.cadences):
+        blur = tracked_eye.hold_blur_px(cadence, speed)
+        double = tracked_eye.double_edge_px(cadence, speed)
         more = f", with edges doubled {double:.1f} px apart" if double else ""
         rate = format_decimal(cadence.rate)
         say.append(f"At {rate} a sharp edge is smeared over {blur:.1f} px{more}.")
     say.append(
         f"The plate goes at {speed:.0f} px/s, a quarter of the clip's speed: there all is four "
-        f"times as large. {MODEL_WORDS}"
+        f"times as large. {tracked_eye.MODEL_WORDS}"
     )
     look = "The fine line at the right, whose sides are one step or two; then the letters."
     return Notes("What a following eye sees", tuple(say), look)

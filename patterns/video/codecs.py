@@ -19,16 +19,9 @@ from types import MappingProxyType
 
 from patterns.errors import RequestError
 from patterns.timing.rates import format_rate
-from patterns.video import encoders
+from patterns.video import encoders, levels
 from patterns.video.encoders import Settings
-from patterns.video.levels import (
-    AV1_LEVELS,
-    H264_LEVELS,
-    H265_LEVELS,
-    VP9_LEVELS,
-    Level,
-    lowest_level,
-)
+from patterns.video.levels import Level
 
 # What ffmpeg's rate parser keeps exactly; above it a rate would silently become another.
 MAX_RATE_TERM = 1_001_000
@@ -65,7 +58,7 @@ class Codec:
             )
         if not self.levels:
             return None
-        return lowest_level(self.levels, width, height, rate, block=self.block)
+        return levels.lowest_level(self.levels, width, height, rate, block=self.block)
 
     def arguments(
         self, width: int, height: int, rate: Fraction, offered: Collection[str], small: bool = False
@@ -145,7 +138,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 title="H.264 High, plays nearly everywhere",
                 ways=(("libx264", encoders.h264),),
                 small=(("libx264", encoders.h264_small),),
-                levels=H264_LEVELS,
+                levels=levels.H264_LEVELS,
                 block=16,
             ),
             Codec(
@@ -153,19 +146,19 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 title="H.265 Main, for phones and televisions at high rates",
                 ways=(("libx265", encoders.hevc),),
                 small=(("libx265", encoders.hevc_small),),
-                levels=H265_LEVELS,
+                levels=levels.H265_LEVELS,
             ),
             Codec(
                 name="vp9",
                 title="VP9 profile 0, for browsers",
                 ways=(("libvpx-vp9", encoders.vp9),),
-                levels=VP9_LEVELS,
+                levels=levels.VP9_LEVELS,
             ),
             Codec(
                 name="av1",
                 title="AV1 Main, for recent browsers and phones",
                 ways=(("libsvtav1", encoders.av1_svt), ("libaom-av1", encoders.av1_aom)),
-                levels=AV1_LEVELS,
+                levels=levels.AV1_LEVELS,
                 max_rate_hz=240,
             ),
             Codec(
@@ -180,7 +173,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
                 name="lossless",
                 title="H.264 lossless, bit for bit what was drawn; not for phones",
                 ways=(("libx264", encoders.lossless),),
-                levels=H264_LEVELS,
+                levels=levels.H264_LEVELS,
                 block=16,
                 exact=True,
             ),

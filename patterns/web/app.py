@@ -27,19 +27,12 @@ from starlette.staticfiles import NotModifiedResponse, StaticFiles
 from patterns.drawing.style import page_css
 from patterns.errors import EvenholdError, OutputError, RequestError
 from patterns.kit.pages import HOW_TO_NAME, container_type
+from patterns.web import site as pages
 from patterns.web.browser_reading import browser_reading
 from patterns.web.guard import Guard, Rules
 from patterns.web.live_pattern import LivePattern, live_pattern, number_table, snapped_refresh
 from patterns.web.observation import parse_observation
-from patterns.web.site import (
-    Pace,
-    ReadingShelf,
-    Site,
-    TooManyError,
-    clips_page,
-    how_to_page,
-    live_page,
-)
+from patterns.web.site import Pace, ReadingShelf, Site, TooManyError
 
 _PICTURES = {".png": "image/png", ".jpg": "image/jpeg", ".svg": "image/svg+xml"}
 
@@ -180,9 +173,9 @@ def make_app(
     """ASGI application that serves `site` to whom `rules` let in."""
     answers = _Answers(site, shelf or ReadingShelf(site.folder), pace or Pace())
     routes = [
-        _made("/", "text/html", lambda: clips_page(site)),
-        _made("/live", "text/html", lambda: live_page(site)),
-        _made(f"/{HOW_TO_NAME}", "text/html", how_to_page),
+        _made("/", "text/html", lambda: pages.clips_page(site)),
+        _made("/live", "text/html", lambda: pages.live_page(site)),
+        _made(f"/{HOW_TO_NAME}", "text/html", pages.how_to_page),
         _made("/theme.css", "text/css", page_css),
         _made("/words.bin", "application/octet-stream", number_table),
         Route("/static/{name}", answers.static),

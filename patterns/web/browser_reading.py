@@ -7,14 +7,7 @@ from dataclasses import asdict, replace
 from fractions import Fraction
 from typing import Any
 
-from patterns.reading.hold_cadence import (
-    drops_beyond,
-    expected,
-    hold_pattern,
-    holds_in_order,
-    timing_error,
-    too_long,
-)
+from patterns.reading import hold_cadence
 from patterns.reading.reading import Reading, to_json
 from patterns.reading.refresh_grid import usual_refresh
 from patterns.reading.words import explanations, held_words, loss_words
@@ -115,7 +108,7 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
     rate = Fraction(record["rate_exact"]) if record else refresh_hz
     length = int(record["frames"]) if record else LIVE_FRAMES
     found = presented_frames(seen.callbacks, rate, length, seen.refresh.interval_ms)
-    error = timing_error(found.frames, rate, refresh_hz)
+    error = hold_cadence.timing_error(found.frames, rate, refresh_hz)
     reading = Reading(
         kind="browser",
         file=seen.clip or "live bars",
@@ -131,14 +124,14 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
         frames_seen=len({(frame.passage, frame.number) for frame in found.frames}),
         holds=tuple(found.frames),
         dropped=tuple(found.dropped),
-        repeated=too_long(found.frames, rate, refresh_hz),
+        repeated=hold_cadence.too_long(found.frames, rate, refresh_hz),
         out_of_order=tuple(found.out_of_order),
         unseen=tuple(found.unseen),
-        drops_beyond=drops_beyond(found.frames, _dropped(found), rate, refresh_hz),
+        drops_beyond=hold_cadence.drops_beyond(found.frames, _dropped(found), rate, refresh_hz),
         pattern=_pattern(found, refresh_hz / rate),
         even=_even(found),
         error=error,
-        expected=expected(cadence(rate, Display.fixed(refresh_hz)), found.frames),
+        expected=hold_cadence.expected(cadence(rate, Display.fixed(refresh_hz)), found.frames),
         details=_details(seen, found),
     )
     if not tells_display(seen.device.agent):
@@ -173,7 +166,9 @@ def _pattern(found: Presented, mean: Fraction) -> tuple[int, ...] | None:
     observed = {frame.refreshes for frame in found.frames}
     if len(observed) == 1 and not _dropped(found):
         return (observed.pop() or 0,)  # also where no two holds in a row were observed
-    return hold_pattern(holds_in_order(found.frames, frozenset(found.dropped)), mean)
+    return hold_cadence.hold_pattern(
+        hold_cadence.holds_in_order(found.frames, frozenset(found.dropped)), mean
+    )
 
 
 def _even(found: Presented) -> bool | None:

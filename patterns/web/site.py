@@ -25,16 +25,8 @@ from urllib.parse import quote
 
 from patterns.drawing.style import page_part
 from patterns.errors import EvenholdError, InputError, OutputError, RequestError
+from patterns.kit import pages
 from patterns.kit.kit import SCHEMA as KIT_SCHEMA
-from patterns.kit.pages import (
-    HOW_TO_LINK,
-    HOW_TO_TITLE,
-    MEASURING,
-    caution_dialog,
-    clip_group,
-    how_to_body,
-    player,
-)
 from patterns.kit.record import SCHEMA as CLIP_SCHEMA
 from patterns.kit.record import dump
 from patterns.whole_file import make_folder, write_whole
@@ -163,12 +155,14 @@ def clips_page(site: Site) -> str:
     body = page_part(
         "web",
         "clips.html",
-        measuring=MEASURING,
+        measuring=pages.MEASURING,
         summary=page_part("web", "summary.html"),
-        groups="".join(clip_group(g.pattern, g.poster, g.clips, "clips/") for g in site.groups),
-        how_to=HOW_TO_LINK,
-        player=player("Stop and sum up"),
-        caution=caution_dialog((c for g in site.groups for c in g.clips), "you play"),
+        groups="".join(
+            pages.clip_group(g.pattern, g.poster, g.clips, "clips/") for g in site.groups
+        ),
+        how_to=pages.HOW_TO_LINK,
+        player=pages.player("Stop and sum up"),
+        caution=pages.caution_dialog((c for g in site.groups for c in g.clips), "you play"),
     )
     return _document("Evenhold clips", body, "clips")
 
@@ -176,7 +170,7 @@ def clips_page(site: Site) -> str:
 def how_to_page() -> str:
     """Page on filming and photographing a screen."""
     back = '<p><a class="button" href="./">Back to the clips</a></p>'
-    return _document(HOW_TO_TITLE, f"<main>{how_to_body()}{back}</main>")
+    return _document(pages.HOW_TO_TITLE, f"<main>{pages.how_to_body()}{back}</main>")
 
 
 def live_page(site: Site) -> str:
@@ -184,10 +178,10 @@ def live_page(site: Site) -> str:
     body = page_part(
         "web",
         "live.html",
-        measuring=MEASURING,
+        measuring=pages.MEASURING,
         summary=page_part("web", "summary.html"),
         awake=quote(str(site.groups[0].clips[0]["file"])),
-        caution=caution_dialog([], "the bars move"),
+        caution=pages.caution_dialog([], "the bars move"),
     )
     return _document("Evenhold live bars", body, "live")
 
