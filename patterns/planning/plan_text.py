@@ -7,16 +7,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import floor, log10
 
+from patterns.planning import words
 from patterns.planning.plan import MovementAdvice, Plan
 from patterns.planning.sections import Section, Table, plan_sections
-from patterns.planning.words import (
-    conform_brief,
-    filter_brief,
-    fps,
-    rate_brief,
-    remedy_words,
-    shutter_brief,
-)
+from patterns.planning.words import fps, remedy_words
 from patterns.timing.notation import plural
 from patterns.timing.rates import beyond_guidance
 
@@ -40,15 +34,15 @@ def brief_facts(plan: Plan) -> tuple[Fact, ...]:
     best = plan.best
     shutter, filters, movement = best.shutter, best.shutter.filters, best.movement
     footage = [
-        Fact(f"Shot {fps(advice.footage)}", *conform_brief(advice))
+        Fact(f"Shot {fps(advice.footage)}", *words.conform_brief(advice))
         for advice in plan.footage[:FOOTAGE_NAMED]
     ]
+    exposed = words.shutter_brief(shutter, plan.request.mains_hz)
+    too_dark = filters is not None and filters.wanted_stops < 0
     return (
-        Fact("Rate", *rate_brief(plan), mind=not best.standing.even_everywhere),
-        Fact("Shutter", *shutter_brief(shutter, plan.request.mains_hz), mind=shutter.flickers),
-        Fact(
-            "Filter", *filter_brief(filters), mind=filters is not None and filters.wanted_stops < 0
-        ),
+        Fact("Rate", *words.rate_brief(plan), mind=not best.standing.even_everywhere),
+        Fact("Shutter", *exposed, mind=shutter.flickers),
+        Fact("Filter", *words.filter_brief(filters), mind=too_dark),
         Fact("Move", *_move(movement), mind=not movement.within),
         *footage,
     )
@@ -74,9 +68,9 @@ def _lines(plan: Plan, facts: tuple[Fact, ...]) -> list[str]:
     return lines + _line("More", f"--details or --html FILE{more}")
 
 
-def _line(what: str, words: str) -> list[str]:
+def _line(what: str, text: str) -> list[str]:
     return textwrap.wrap(
-        words, WIDTH, initial_indent=f"{what:<{LABEL}}", subsequent_indent=" " * LABEL,
+        text, WIDTH, initial_indent=f"{what:<{LABEL}}", subsequent_indent=" " * LABEL,
         break_on_hyphens=False,
     )  # fmt: skip
 

@@ -5,21 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from patterns.planning import words
 from patterns.planning.plan import Plan, RatePlan
 from patterns.planning.rates import FootageAdvice
-from patterns.planning.words import (
-    CAUTIONS,
-    audience_words,
-    check_words,
-    clean_words,
-    fps,
-    near_groups,
-    near_light_words,
-    number,
-    percent,
-    rate_reasons,
-    remedy_words,
-)
+from patterns.planning.words import fps, number, percent, rate_reasons
 from patterns.timing.rates import format_decimal
 from patterns.timing.shutter import format_exposure
 
@@ -51,7 +40,7 @@ class Section:
 def plan_sections(plan: Plan) -> tuple[Section, ...]:
     """Sections of a plan in the order in which they are read: the numbers behind its brief."""
     settings = _rates(plan), _shutter(plan), _filters(plan), _movement(plan)
-    return (*settings, *map(_footage, plan.footage), Section("Cautions", items=CAUTIONS))
+    return (*settings, *map(_footage, plan.footage), Section("Cautions", items=words.CAUTIONS))
 
 
 def _rows(plan: Plan, row: Iterable[tuple[str, ...]]) -> tuple[tuple[str, ...], ...]:
@@ -64,12 +53,13 @@ def _rates(plan: Plan) -> Section:
         f"{fps(rate.rate)}: {reason}"
         for rate, reason in zip(plan.rates, rate_reasons(plan), strict=True)
     ]
-    nears = [f"{names}: {words}" for names, words in near_groups(plan).items()]
+    nears = [f"{names}: {said}" for names, said in words.near_groups(plan).items()]
     heights = format_decimal(request.viewing_heights, 1)
+    audience = words.audience_words(request.audience, assumed=request.audience_assumed)
     return Section(
         "Rate: how evenly the audience sees it",
         (
-            f"Displays: {audience_words(request.audience, assumed=request.audience_assumed)}.",
+            f"Displays: {audience}.",
             "Unevenness: timing error (RMS) between slow slips, of the frames that show, weighted "
             "with the shares; best first, equal ones by fewer slips and dropped frames, then by "
             "the shorter step. Jump: how far the fastest place is out of place at worst, in "
@@ -128,13 +118,13 @@ def _shutter(plan: Plan) -> Section:
 def _mains_cells(rate: RatePlan) -> tuple[str, ...]:
     shutter = rate.shutter
     assert shutter.mains is not None
-    words = [check_words(shutter.mains.target)]
+    parts = [words.check_words(shutter.mains.target)]
     near = rate.near
     if shutter.mains.target.beat_hz == 0 and near is not None:
-        words.append(near_light_words(near.rate, shutter.mains))
-    words.append(clean_words(shutter, rate.rate))
+        parts.append(words.near_light_words(near.rate, shutter.mains))
+    parts.append(words.clean_words(shutter, rate.rate))
     target, advised = format_exposure(shutter.target_s), format_exposure(shutter.advised_s)
-    return target, advised, number(float(shutter.advised_deg), 1), "; ".join(words)
+    return target, advised, number(float(shutter.advised_deg), 1), "; ".join(parts)
 
 
 def _filters(plan: Plan) -> Section:
@@ -188,7 +178,7 @@ def _movement(plan: Plan) -> Section:
             _rows(plan, rows),
         ),
         tuple(
-            f"Meets the guidance at {fps(best.rate)} fps: {remedy_words(remedy)} "
+            f"Meets the guidance at {fps(best.rate)} fps: {words.remedy_words(remedy)} "
             f"(now {number(remedy.now)})"
             for remedy in best.remedies
         ),
