@@ -213,8 +213,7 @@ def _metered(options: dict[str, Any]) -> MeteredExposure | None:
                 "--iso and --aperture go with --ev: add it, or state all in --metered"
             )
         return metered
+    speed, f_number = Fraction(100), Fraction(14, 5)  # unless given
     return exposure_for_ev100(
-        float(ev),
-        Fraction(100) if iso is None else iso,
-        Fraction(14, 5) if aperture is None else aperture,
+        float(ev), speed if iso is None else iso, f_number if aperture is None else aperture
     )

@@ -68,11 +68,9 @@ def _mains_advice(request: PlanRequest, rate: Fraction, target_s: Fraction) -> M
     if request.mains_hz is None:
         return None
     pulses_hz = lamp_hz(request.mains_hz)
-    return MainsAdvice(
-        check_light(pulses_hz, rate, target_s, request.lamp_depth),
-        clean_exposures(pulses_hz, rate),
-        nearest_clean(pulses_hz, rate, target_s),
-    )
+    target = check_light(pulses_hz, rate, target_s, request.lamp_depth)
+    nearest_s = nearest_clean(pulses_hz, rate, target_s)
+    return MainsAdvice(target, clean_exposures(pulses_hz, rate), nearest_s)
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,7 @@ from patterns.present.animation import (
     played_timing,
     write_animation,
 )
+from patterns.present.panel import LayoutName
 from patterns.present.speaker_notes import Notes
 from patterns.present.split_clip import write_split
 from patterns.present.split_spec import SplitSpec
@@ -179,15 +180,9 @@ def _whole(request: TalkRequest) -> tuple[Item, ...]:
     slow = full.split(
         slow=max(SLOW_IN_TALK, request.slow), seconds=min(request.seconds, SLOW_SCENE_S)
     )
-    others = [
-        full.split(
-            pattern=pattern,
-            layout="line" if len(request.rates) == 2 else None,
-            seconds=min(request.seconds, OTHER_SCENE_S),
-        )
-        for pattern in PATTERNS
-        if pattern != chosen
-    ]
+    line: LayoutName | None = "line" if len(request.rates) == 2 else None
+    seconds = min(request.seconds, OTHER_SCENE_S)
+    others = [full.split(pattern=p, layout=line, seconds=seconds) for p in PATTERNS if p != chosen]
     stills = tuple(_stills(full))
     return (
         _split(full, full.split(), still=True),

@@ -191,13 +191,9 @@ def demo_page(rates: tuple[Fraction, ...] = (Fraction(24), Fraction(30))) -> str
     """
     start = json.dumps({"rates": [[r.numerator, r.denominator] for r in rates[:2]]})
     data = f'<script type="application/json" id="start">{start}</script>\n'
-    return html_page(
-        "Why does it judder?",
-        _part("demo_page.html", caution=DEMO_CAUTION),
-        css=_part("demo_page.css"),
-        policy=SCRIPTED,
-        after=data + _script(*_DEMO_SCRIPTS),
-    )
+    body, css = _part("demo_page.html", caution=DEMO_CAUTION), _part("demo_page.css")
+    after = data + _script(*_DEMO_SCRIPTS)
+    return html_page("Why does it judder?", body, css=css, policy=SCRIPTED, after=after)
 
 
 def talk_text(data: dict[str, Any], folder: Path, *, whole: bool) -> str:

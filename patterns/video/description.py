@@ -32,9 +32,9 @@ class StreamText:
     pixel_format: str
     width: int  # as stored
     height: int
-    primaries: str  # 'bt709' and so on
+    matrix: str  # 'bt709' and so on
+    primaries: str
     transfer: str
-    matrix: str
     colour_range: str  # 'tv' (narrow) or 'pc' (full)
     fields: str  # 'progressive', 'top first' or 'bottom first'
 
@@ -48,18 +48,9 @@ class StreamText:
         pixel = parts[1] if len(parts) > 1 else ""
         names, colour_range = _colours(pixel)
         fields = _FIELDS.search(pixel)
-        return cls(
-            codec=parts[0].split()[0],
-            profile=_profile(parts[0]),
-            pixel_format=pixel.split("(")[0].strip(),
-            width=int(size[1]),
-            height=int(size[2]),
-            matrix=names[0],
-            primaries=names[1],
-            transfer=names[2],
-            colour_range=colour_range,
-            fields=fields[1] if fields else "",
-        )
+        coded = parts[0].split()[0], _profile(parts[0]), pixel.split("(")[0].strip()
+        lines = fields[1] if fields else ""
+        return cls(*coded, int(size[1]), int(size[2]), *names, colour_range, lines)
 
 
 @dataclass(frozen=True)

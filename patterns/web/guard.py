@@ -122,11 +122,8 @@ def _check_post(headers: Headers, host: str) -> None:
 
 
 def _too_large() -> _RefusedError:
-    return _RefusedError(
-        413,
-        f"a post holds at most {BODY_LIMIT_BYTES} bytes: send a shorter one",
-        connection="close",
-    )
+    text = f"a post holds at most {BODY_LIMIT_BYTES} bytes: send a shorter one"
+    return _RefusedError(413, text, connection="close")
 
 
 async def _body(receive: Receive) -> bytes:

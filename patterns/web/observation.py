@@ -250,11 +250,8 @@ def _joined(frames: Sequence[HeldFrame]) -> list[HeldFrame]:
     for frame in frames:
         last = joined[-1] if joined else None
         if last and (last.number, last.passage) == (frame.number, frame.passage):
-            joined[-1] = replace(
-                last,
-                hold_s=last.hold_s + frame.hold_s,
-                refreshes=(last.refreshes or 0) + (frame.refreshes or 0),
-            )
+            refreshes = (last.refreshes or 0) + (frame.refreshes or 0)
+            joined[-1] = replace(last, hold_s=last.hold_s + frame.hold_s, refreshes=refreshes)
         else:
             joined.append(frame)
     return joined
