@@ -171,9 +171,8 @@ def _animation(request: TalkRequest, name: FormatName, slow: int) -> Item:
 def _whole(request: TalkRequest) -> tuple[Item, ...]:
     """Everything for a talk, in the order in which it is shown.
 
-    The chosen pattern at full speed and slowed, the other patterns, the conform
-    demonstration, the stills, one animated picture of each format as fast as its clock
-    can hold it, and the page.
+    The chosen pattern at full speed and slowed, the other patterns, the conform demonstration, the
+    stills, one animated picture of each format as fast as its clock can hold it, and the page.
     """
     chosen = request.pattern
     full = replace(request, slow=1)

@@ -1,10 +1,9 @@
 """The codecs on offer: container, encoder settings, limits and what each file promises.
 
-All of them promise the same: every frame at exactly n / rate from 0 on, no reordering,
-a keyframe at least every second, BT.709 narrow-range tags in the stream and in the
-container, the same bytes for the same frames. Only ISO base media (MP4) and QuickTime
-files keep timestamps in units of our choice; Matroska and WebM round to 1 ms, so VP9 and
-AV1 go into MP4 as well.
+All of them promise the same: every frame at exactly n / rate from 0 on, no reordering, a keyframe
+at least every second, BT.709 narrow-range tags in the stream and in the container, the same bytes
+for the same frames. Only ISO base media (MP4) and QuickTime files keep timestamps in units of our
+choice; Matroska and WebM round to 1 ms, so VP9 and AV1 go into MP4 as well.
 
 Settings were chosen by measurement; see `Codec.arguments` of each and FILES.md.
 Thread counts are fixed, because the bytes that an encoder makes depend on them.
