@@ -78,7 +78,7 @@ def _greys(luma: UInt8Array, placement: Placement) -> tuple[float, float]:
     on = placement.grid
     codes = (sample(luma, placement, cells) for cells in (on.black, on.white))
     inside = (own[~np.isnan(own)] for own in codes)
-    black, white = (float(np.median(own)) if len(own) else float("nan") for own in inside)
+    black, white = (median(own.tolist()) if len(own) else float("nan") for own in inside)
     return black, white
 
 

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby, pairwise
 from math import ceil, sqrt
+from statistics import median
 
 import numpy as np
 
@@ -219,7 +220,7 @@ def timing_error(
 def _kept_time(late: FloatArray) -> bool:
     """Whether the lateness, in refreshes, does not drift: at all, or from half to half."""
     half = len(late) // 2
-    drift = abs(float(np.median(late[half:]) - np.median(late[:half]))) if half else 0.0
+    drift = abs(median(late[half:].tolist()) - median(late[:half].tolist())) if half else 0.0
     return bool(np.ptp(late) <= 1 + STEADY) or drift <= 0.5 + STEADY
 
 

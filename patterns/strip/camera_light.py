@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from statistics import median
 
 import numpy as np
 
@@ -99,9 +100,9 @@ def check_light(light: CellLight) -> str | None:
     """Why the marks and references are not those of a readable strip; None if they are."""
     if np.isnan(light.white).any() or np.isnan(light.black).any():
         return "the strip is not wholly in view"
-    if np.median(light.black) > CLIPPED_BLACK:
+    if median(light.black.tolist()) > CLIPPED_BLACK:
         return "clipped: the picture is over-exposed"
-    if light.white.min() - light.black.max() < LEAST_WHITE and np.median(light.white) < 0.05:
+    if light.white.min() - light.black.max() < LEAST_WHITE and median(light.white.tolist()) < 0.05:
         return TOO_DARK
     if light.white.min() - light.black.max() < LEAST_STEP * light.white.max():
         return BLURRED

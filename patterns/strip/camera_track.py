@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from statistics import median
 
 import numpy as np
 
@@ -162,7 +163,7 @@ def _solve(design: FloatArray, wanted: FloatArray) -> tuple[FloatArray, FloatArr
         solved = np.linalg.solve(weighted.T @ design + ridge, weighted.T @ wanted)
         change = np.asarray(solved, np.float64)
         rest = np.asarray(wanted - design @ change, np.float64)
-        scale = max(SCATTER, 1.5 * float(np.median(np.abs(rest))))
+        scale = max(SCATTER, 1.5 * median(np.abs(rest).tolist()))
         weight = np.asarray(1 / (1 + (rest / scale) ** 2), np.float64)
     return change, rest
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from statistics import median
 
 import numpy as np
 
@@ -91,7 +92,7 @@ def _references(luma: UInt8Array, placement: Placement) -> References | None:
     whole = posts[~np.isnan(posts)]  # a crop may have cut a post; it was seen all the same
     lit = np.concatenate([white, whole, sample(luma, placement, on.flags)])
     unlit = np.concatenate([black, sample(luma, placement, on.dark)])
-    contrast = float(np.median(white) - np.median(black))
+    contrast = median(white.tolist()) - median(black.tolist())
     # a NaN, a place outside the picture, fails these comparisons
     if not contrast >= LEAST_CONTRAST or not lit.min() - unlit.max() >= CLEAR * contrast:
         return None
