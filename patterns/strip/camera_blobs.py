@@ -36,18 +36,11 @@ def thinned(luma: UInt8Array) -> tuple[UInt8Array, int]:
     return np.ascontiguousarray(luma[::step, ::step]), step
 
 
-def _spread(blocks: UInt8Array, lightest: bool) -> UInt8Array:
-    """Lightest or darkest of each block and its neighbours."""
-    best = np.maximum if lightest else np.minimum
-    padded = np.pad(blocks, REACH_BLOCKS, mode="edge")
+def _around(blocks: UInt8Array) -> UInt8Array:
+    """Each block with its neighbours, (down, across, side, side)."""
     side = 2 * REACH_BLOCKS + 1
-    rows = padded[: blocks.shape[0]].copy()
-    for i in range(1, side):
-        best(rows, padded[i : i + blocks.shape[0]], out=rows)
-    found = rows[:, : blocks.shape[1]].copy()
-    for i in range(1, side):
-        best(found, rows[:, i : i + blocks.shape[1]], out=found)
-    return found
+    padded = np.pad(blocks, REACH_BLOCKS, mode="edge")
+    return np.lib.stride_tricks.sliding_window_view(padded, (side, side))
 
 
 def lit_pixels(luma: UInt8Array, share: float) -> BoolArray:
@@ -56,8 +49,8 @@ def lit_pixels(luma: UInt8Array, share: float) -> BoolArray:
     down, across = -(-height // BLOCK_PX), -(-width // BLOCK_PX)
     padded = np.pad(luma, ((0, down * BLOCK_PX - height), (0, across * BLOCK_PX - width)), "edge")
     blocks = padded.reshape(down, BLOCK_PX, across, BLOCK_PX)
-    high = _spread(blocks.max(axis=(1, 3)), True).astype(np.float32)
-    low = _spread(blocks.min(axis=(1, 3)), False).astype(np.float32)
+    high = _around(blocks.max(axis=(1, 3))).max(axis=(2, 3)).astype(np.float32)
+    low = _around(blocks.min(axis=(1, 3))).min(axis=(2, 3)).astype(np.float32)
     level = np.where(high - low > LEAST_RANGE, low + share * (high - low), 255)
     lit = blocks > level[:, None, :, None]
     return np.asarray(lit.reshape(padded.shape)[:height, :width])

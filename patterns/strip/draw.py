@@ -12,16 +12,30 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from patterns.clip import Clip
-from patterns.picture.arrays import Float32Array, UInt8Array
+from patterns.picture.arrays import UInt8Array
 from patterns.picture.lettering import font as typeface
 from patterns.picture.planes import Planes
 from patterns.strip.code import Identity, identity_bits, number_word, word_bits
 from patterns.strip.layout import Cell, Halftone, StripLayout, strip_layout
 from patterns.timing.rates import format_decimal, format_rate
 
+BLACK, WHITE = 16, 235
+PAPER = 36  # the band between the cells: dark, so that photos of single cells stay clean
+TINT = (131, 125)  # Cb and Cr of the band; cells and marks are neutral
+NEUTRAL = 128
+INK, QUIET_INK = 208, 150
+TYPE_SHARE = 0.78  # type size over the height of a line of figures
 NUMBER_DIGITS = 5  # 65535
 GAP = 1.2  # least gap between two figures in a line, in type sizes
 CLOCK_CHARACTERS = "0123456789:."
+# Tiles of 4 x 4 dots by how many are white; those above a half are the others turned over.
+TILES = {
+    0: [0b0000, 0b0000, 0b0000, 0b0000],
+    1: [0b0000, 0b0100, 0b0000, 0b0000],
+    2: [0b0100, 0b0000, 0b0001, 0b0000],
+    4: [0b1010, 0b0000, 0b0101, 0b0000],
+    8: [0b1010, 0b0101, 0b1010, 0b0101],
+}
 
 Font = ImageFont.FreeTypeFont
 
@@ -40,41 +54,27 @@ def clock(number: int, rate: Fraction) -> str:
     return f"{hours}:{minutes:02d}:{seconds:02d}.{rest:03d}"
 
 
-def static_texts(clip: Clip) -> list[tuple[str, str]]:
-    """Rate and shutter angle, from the fullest to the shortest wording."""
-    angle = f"{format_decimal(clip.angle_deg, 1)}°"
-    full, short = format_rate(clip.rate), format_decimal(clip.rate)
-    return [(rate, angle) for rate in (f"{full} fps", full, f"{short} fps", short)]
-
-
-def _coverage(text: str, font: Font, height: int, baseline: int) -> Float32Array:
-    width = max(1, round(font.getlength(text)))
-    image = Image.new("L", (width, height), 0)
+def _tile(text: str, font: Font, height: int, ink: int) -> UInt8Array:
+    """Luma of a text, its figures in the middle of a line `height` pixels high."""
+    box = font.getbbox("0", anchor="ls")
+    baseline = round((height - (box[3] - box[1])) / 2 - box[1])
+    image = Image.new("L", (max(1, round(font.getlength(text))), height), 0)
     ImageDraw.Draw(image).text((0, baseline), text, fill=255, font=font, anchor="ls")
-    return np.asarray(image, np.float32) / np.float32(255)
-
-
-def _tile(coverage: Float32Array, ink: int, paper: int) -> UInt8Array:
-    return np.asarray(np.rint(paper + (ink - paper) * coverage), np.uint8)
+    coverage = np.asarray(image, np.float32) / np.float32(255)
+    return np.asarray(np.rint(PAPER + (ink - PAPER) * coverage), np.uint8)
 
 
 class Digits:
-    """Figures that change with every frame: tiles as high as a line, digits of equal width.
+    """Figures that change with every frame: tiles as high as a line, digits of equal width."""
 
-    `ink`, `paper`: luma codes of the figures and of the band.
-    """
-
-    def __init__(self, font: Font, line: Cell, ink: int, paper: int) -> None:
+    def __init__(self, font: Font, line: Cell) -> None:
         self.height = line.height
-        baseline = baseline_of(font, line.height)
         digit = max(ceil(font.getlength(c)) for c in "0123456789")
-        self._tiles: dict[str, UInt8Array] = {}
-        for character in CLOCK_CHARACTERS:
-            coverage = _coverage(character, font, line.height, baseline)
-            if character.isdigit():
-                beside = digit - coverage.shape[1]
-                coverage = np.pad(coverage, ((0, 0), (beside // 2, beside - beside // 2)))
-            self._tiles[character] = _tile(coverage, ink, paper)
+        self._tiles = {c: _tile(c, font, line.height, INK) for c in CLOCK_CHARACTERS}
+        for c in "0123456789":
+            beside = digit - self._tiles[c].shape[1]
+            sides = (0, 0), (beside // 2, beside - beside // 2)
+            self._tiles[c] = np.pad(self._tiles[c], sides, constant_values=PAPER)
 
     def width(self, text: str) -> int:
         """Pixels that a text of digits, colons and points takes."""
@@ -89,42 +89,18 @@ class Digits:
             left = right
 
 
-def baseline_of(font: Font, height: int) -> int:
-    """Row of the baseline that puts figures in the middle of a line `height` pixels high."""
-    box = font.getbbox("0", anchor="ls")
-    return round((height - (box[3] - box[1])) / 2 - box[1])
-
-
-def fit_static(
-    clip: Clip, font: Font, line: Cell, *, room: tuple[int, int], ink: int, paper: int
+def _still_figures(
+    clip: Clip, font: Font, line: Cell, left: int, right: int
 ) -> tuple[tuple[int, UInt8Array], ...]:
-    """Columns and tiles of the rate, left in the columns `room`, and the shutter, right in them."""
-    left, right = room
+    """Columns and tiles of the rate, from `left` on, and of the shutter angle, up to `right`."""
+    angle = f"{format_decimal(clip.angle_deg, 1)}°"
+    full, short = format_rate(clip.rate), format_decimal(clip.rate)
     gap = GAP * line.height / 2
-    for texts in static_texts(clip):
-        if sum(map(font.getlength, texts)) + gap <= right - left:
+    for rate in (f"{full} fps", full, f"{short} fps", short):  # the fullest wording that fits
+        if font.getlength(rate) + font.getlength(angle) + gap <= right - left:
             break
-    baseline = baseline_of(font, line.height)
-    rate, shutter = (
-        _tile(_coverage(text, font, line.height, baseline), ink, paper) for text in texts
-    )
-    return (left, rate), (right - shutter.shape[1], shutter)
-
-
-BLACK, WHITE = 16, 235
-PAPER = 36  # the band between the cells: dark, so that photos of single cells stay clean
-TINT = (131, 125)  # Cb and Cr of the band; cells and marks are neutral
-NEUTRAL = 128
-INK, QUIET_INK = 208, 150
-TYPE_SHARE = 0.78  # type size over the height of a line of figures
-# Tiles of 4 x 4 dots by how many are white; those above a half are the others turned over.
-TILES = {
-    0: [0b0000, 0b0000, 0b0000, 0b0000],
-    1: [0b0000, 0b0100, 0b0000, 0b0000],
-    2: [0b0100, 0b0000, 0b0001, 0b0000],
-    4: [0b1010, 0b0000, 0b0101, 0b0000],
-    8: [0b1010, 0b0101, 0b1010, 0b0101],
-}
+    shutter = _tile(angle, font, line.height, QUIET_INK)
+    return (left, _tile(rate, font, line.height, QUIET_INK)), (right - shutter.shape[1], shutter)
 
 
 def halftone_pattern(halftone: Halftone) -> UInt8Array:
@@ -189,7 +165,7 @@ class StripDrawer:
         """Choose the type size, set the still figures, and place the changing ones."""
         line, last = self.layout.figures[0], self.layout.figures[-1]
         font = typeface(max(6, round(line.height * TYPE_SHARE)))
-        self._digits = Digits(font, line, INK, PAPER)
+        self._digits = Digits(font, line)
         self._number_at = line.left
         longest = self._digits.width(clock(clip.frames - 1, clip.rate))
         if line is last:  # one line: number, rate, shutter, time
@@ -199,7 +175,7 @@ class StripDrawer:
             room = (last.left, last.right)
         self._clock_at = line.right - longest
         self._figures_top = line.top
-        for left, tile in fit_static(clip, font, last, room=room, ink=QUIET_INK, paper=PAPER):
+        for left, tile in _still_figures(clip, font, last, *room):
             self._luma[last.top : last.top + tile.shape[0], left : left + tile.shape[1]] = tile
 
     @property
