@@ -37,6 +37,10 @@ CLIPPED = "hold cells over-exposed"
 EXACT = 0.03  # by which an exposure may differ from what a camera writes
 SAME_TURN = 0.1  # of a refresh, by which a round of the row may shift the cadence
 FLOOR = 0.015  # of a frame's time: standard uncertainty that every cell has
+SEE_MORE = (
+    "Fill the picture with the strip (600 pixels along or more), hold the camera still, "
+    "and expose so that the white marks are just below white."
+)
 PHOTO_FORMATS = ("JPEG", "PNG")
 MOST_PIXELS = 1 << 27
 
@@ -72,8 +76,6 @@ def judged_photo(
 ) -> Reading:
     """Reading of a photo of a screen; the file's name is to show, the rest is what is known."""
     found = read_photo(photo[0])
-    if isinstance(found, Unread):
-        return unread_photo(file, found)
     return judge_photo(found, file=file, exposure_s=exposure_s or photo[1], display=display)
 
 
@@ -112,32 +114,19 @@ class _Predicted:
         return max(1.1 * off, 2 * doubt if self.known.any() else 1.0)
 
 
-def unread_photo(file: str, found: Unread) -> Reading:
-    """Reading of a photo whose strip was not read."""
-    return Reading(
-        kind="photo",
-        file=file,
-        verdict=f"nothing was read: {found.reason}",
-        pictures=1,
-        unread=((found.reason, 1),),
-        warnings=(
-            "Fill the picture with the strip (600 pixels along or more), hold the camera still, "
-            "and expose so that the white marks are just below white.",
-        ),
-    )
-
-
 def judge_photo(
-    found: PhotoReading, *, file: str, exposure_s: Fraction | None, display: Display | None = None
+    found: PhotoReading | Unread, *, file: str, exposure_s: Fraction | None, display: Display | None
 ) -> Reading:
     """Reading of a photo; `exposure_s` is None if neither the file nor the user says it."""
+    reading = Reading(kind="photo", file=file, pictures=1)
+    if isinstance(found, Unread):
+        reading = replace(reading, unread=((found.reason, 1),))
+        return reading.worded(f"nothing was read: {found.reason}", warnings=[SEE_MORE])
     rate = found.identity.rate
-    reading = Reading(
-        kind="photo",
-        file=file,
+    reading = replace(
+        reading,
         rate=rate,
         clip=found.identity.clip,
-        pictures=1,
         read=1,
         seconds=float(exposure_s or 0),
         expected=None if display is None else expected(cadence(rate, display)),

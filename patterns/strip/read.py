@@ -6,7 +6,6 @@ A reading stands only if marks, dark places, references, check cells and hold ro
 from __future__ import annotations
 
 from dataclasses import dataclass
-from fractions import Fraction
 from statistics import median
 
 import numpy as np
@@ -50,16 +49,6 @@ class Seen:
     share: float = 0.0
     identity: Identity | None = None  # rate and clip; None if not read, or not sure yet
     clipped: bool = False  # white is clipped: `share` only says which of the two has more light
-
-    @property
-    def rate(self) -> Fraction | None:
-        """The clip's frames a second, as its identity cells say."""
-        return self.identity.rate if self.identity else None
-
-    @property
-    def clip(self) -> int | None:
-        """The clip's 16-bit identity."""
-        return self.identity.clip if self.identity else None
 
     @property
     def shown(self) -> int:

@@ -19,11 +19,10 @@ from pathlib import Path
 import numpy as np
 
 from patterns.picture.arrays import UInt8Array
-from patterns.reading.photo import judge_photo, unread_photo
+from patterns.reading.photo import judge_photo
 from patterns.reading.reading import Reading
 from patterns.strip.grid import hold_row
 from patterns.strip.photo import read_photo
-from patterns.strip.read import Unread
 from patterns.timing.cadence import Display
 from tests.simulation.photo_faults import Photo, Shown, cases, photograph
 
@@ -38,8 +37,6 @@ GROSS = 0.08
 def read_case(case: Photo, picture: UInt8Array) -> Reading:
     """Read the photo of a case, given what the user would say of it."""
     found = read_photo(picture)
-    if isinstance(found, Unread):
-        return unread_photo("photo.jpg", found)
     return judge_photo(
         found, file="photo.jpg",
         exposure_s=None if case.told_s is None else Fraction(case.told_s).limit_denominator(1000),

@@ -179,7 +179,8 @@ def test_another_clip_is_recognised_after_a_while() -> None:
             last = reading
             assert reading.number == 500 + i // 2
     assert last is not None
-    assert last.rate == 60
+    assert last.identity is not None
+    assert last.identity.rate == 60
 
 
 def test_memory_does_not_grow() -> None:

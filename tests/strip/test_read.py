@@ -14,6 +14,7 @@ from skimage.transform import resize
 
 from patterns.clip import StripEdge
 from patterns.picture.arrays import UInt8Array
+from patterns.strip.code import Identity
 from patterns.strip.read import StripReading, Unread, read_strip
 from tests.strip.frames import clip_of, strip_frame
 
@@ -53,7 +54,7 @@ def test_round_trip(size: tuple[int, int], rate: Fraction) -> None:
         clip = clip_of(*size, rate=rate, edge=edge)
         reading = _read(strip_frame(clip, number, _picture(size, 1)).y)
         assert (reading.number, reading.later) == (number, None)
-        assert (reading.rate, reading.clip) == (rate, clip.identity)
+        assert reading.identity == Identity.of(rate, clip.identity)
         assert reading.confidence > 0.95
         assert _turned_over(reading) == (False, False)
 
@@ -65,7 +66,7 @@ def test_a_rate_that_does_not_fit_is_read_rounded_and_marked_so() -> None:
         assert reading.number == number
         assert reading.identity is not None
         assert not reading.identity.rate_exact
-        assert reading.rate == Fraction(30)
+        assert reading.identity.rate == Fraction(30)
 
 
 def _scaled(luma: UInt8Array, size: tuple[int, int]) -> dict[str, UInt8Array]:
@@ -104,7 +105,7 @@ def test_scaled_down_and_compressed_hard(
         for version in (picture, np.asarray(Image.open(buffer))):
             reading = _read(version)
             assert (reading.number, reading.later) == (number, None), how
-            assert (reading.rate, reading.clip) == (clip.rate, clip.identity), how
+            assert reading.identity == Identity.of(clip.rate, clip.identity), how
 
 
 def test_enlarged_and_squeezed() -> None:

@@ -13,6 +13,7 @@ from PIL import Image
 
 from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
+from patterns.strip.code import Identity
 from patterns.strip.draw import StripDrawer
 from patterns.strip.read import StripReading, read_strip
 from tests.strip.frames import clip_of
@@ -67,4 +68,4 @@ def test_every_number_survives_240_rows_at_300_kb_s(
         assert isinstance(reading, StripReading)
         near = reading.placement
         assert (reading.number, reading.later) == (FIRST + n, None)
-        assert (reading.rate, reading.clip) == (rate, clip_of(*size, rate=rate).identity)
+        assert reading.identity == Identity.of(rate, clip_of(*size, rate=rate).identity)

@@ -13,6 +13,7 @@ from PIL import Image
 from patterns.errors import RequestError
 from patterns.picture.arrays import UInt8Array
 from patterns.safety.check import FlashCheck
+from patterns.strip.code import Identity
 from patterns.strip.read import StripReading, read_strip
 from patterns.web.live_pattern import LivePattern, live_pattern, number_table, snapped_refresh
 
@@ -48,7 +49,7 @@ def test_the_strip_is_read_back(width: int, height: int) -> None:
         reading = read_strip(compose(pattern, number)[..., 1].copy())
         assert isinstance(reading, StripReading)
         assert (reading.number, reading.later) == (number, None)
-        assert (reading.rate, reading.clip) == (Fraction(120), pattern.clip.identity)
+        assert reading.identity == Identity.of(Fraction(120), pattern.clip.identity)
 
 
 def test_bars_move_by_whole_pixels() -> None:

@@ -82,8 +82,8 @@ def test_live_bars_carry_a_strip_that_is_read(browser: Browser, site: Served, si
         reading = read_strip(picture, near=near)
         assert isinstance(reading, StripReading)
         near = reading.placement
-        assert reading.rate is not None
-        assert abs(reading.rate - 60) < 0.2
+        assert reading.identity is not None
+        assert abs(reading.identity.rate - 60) < 0.2
         numbers.append(reading.number)
     assert numbers == sorted(set(numbers))
     shot(page, f"live-{size}")
