@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import Literal
+from typing import Literal, TypeVar
 
 from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, IN_TRANSITION
 from patterns.strip.code import Identity
@@ -16,6 +16,7 @@ FEWEST_STAIRS, STAIRS = 4, 0.08  # of them, and of them for each change of frame
 PICTURES_A_FRAME = 4  # with fewer, transitions take most pictures of any screen
 UNREAD = 0.3  # of the pictures unread in transition
 NOT_SINGLE = 0.7  # of the pictures mixed or unread in transition
+Timed = TypeVar("Timed", "Run", "Mixture", "Watched")
 
 
 @dataclass(frozen=True)
@@ -87,25 +88,16 @@ class Watched:
 
     def scaled(self, scale: Fraction) -> Watched:
         """Return the same with all times multiplied: slow motion in true seconds."""
-        return replace(
-            self,
-            first_s=self.first_s * scale,
-            last_s=self.last_s * scale,
-            runs=tuple(
-                replace(
-                    run,
-                    first_s=run.first_s * scale,
-                    last_s=run.last_s * scale,
-                    halfway_s=None if run.halfway_s is None else run.halfway_s * scale,
-                    halfway_within_s=run.halfway_within_s * scale,
-                )
-                for run in self.runs
-            ),
-            mixtures=tuple(
-                replace(m, first_s=m.first_s * scale, last_s=m.last_s * scale)
-                for m in self.mixtures
-            ),
-        )
+        runs = tuple(_scaled(run, scale) for run in self.runs)
+        mixtures = tuple(_scaled(mixture, scale) for mixture in self.mixtures)
+        return replace(_scaled(self, scale), runs=runs, mixtures=mixtures)
+
+
+def _scaled(timed: Timed, scale: Fraction) -> Timed:
+    """The same with its own times, which are all that is given in seconds, multiplied."""
+    times = {key: value for key, value in vars(timed).items() if key.endswith("_s")}
+    changed = {key: value * scale for key, value in times.items() if value is not None}
+    return replace(timed, **changed)
 
 
 def in_betweens(watched: Watched) -> Literal["seen", "clipped", "likely"] | None:

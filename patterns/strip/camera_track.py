@@ -6,6 +6,7 @@ distances move the homography, by least squares, with less weight for those that
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from statistics import median
@@ -42,64 +43,60 @@ class Fit:
     rms: float
 
 
-class _Collector:
-    def __init__(self, on: StripGrid) -> None:
-        self._units = np.array(on.units, float)
-        self.rows: list[tuple[float, ...]] = []
-
-    def side(self, rect: Rect, outward: tuple[int, int], reach: float, count: int = 1) -> None:
-        """Add `count` places along one side of a cell; `outward` is (-1|0|1, -1|0|1)."""
-        low, high = np.array(rect[:2]) * self._units, np.array(rect[2:]) * self._units
-        side = np.where(np.array(outward) > 0, high, low)
-        for share in (np.arange(count) + 0.5) / count:
-            along = low + (0.2 + 0.6 * share) * (high - low)  # corners are rounded by blur
-            at = np.where(outward, side, along)
-            self.rows.append((*at, *outward, reach))
+# A side of a cell: the cell, its outward direction (-1, 0 or 1 each way), reach, and places on it.
+Side = tuple[Rect, tuple[int, int], float, int]
 
 
-def _marks(on: StripGrid, add: _Collector) -> None:
-    for side, (post, flag) in enumerate(zip(on.posts, on.flags, strict=True)):
-        out = -1 if side == 0 else 1
+def _places(side: Side, units: FloatArray) -> Iterator[tuple[float, ...]]:
+    """Place, outward direction and reach of each place on a side."""
+    rect, outward, reach, count = side
+    low, high = np.array(rect[:2]) * units, np.array(rect[2:]) * units
+    for share in (np.arange(count) + 0.5) / count:
+        along = low + (0.2 + 0.6 * share) * (high - low)  # corners are rounded by blur
+        at = np.where(outward, np.where(np.array(outward) > 0, high, low), along)
+        yield (*at, *outward, reach)
+
+
+def _marks(on: StripGrid) -> Iterator[Side]:
+    for out, post, flag in zip((-1, 1), on.posts, on.flags, strict=True):
         for mark, outer, inner, count in ((post, 1.7, 1.1, 8), (flag, 1.1, 1.5, 4)):
-            add.side(mark, (out, 0), outer, count)
-            add.side(mark, (-out, 0), inner, count)
-            add.side(mark, (0, -1), 1.5, 2)
-            add.side(mark, (0, 1), 1.5, 2)
+            yield mark, (out, 0), outer, count
+            yield mark, (-out, 0), inner, count
+            yield mark, (0, -1), 1.5, 2
+            yield mark, (0, 1), 1.5, 2
 
 
-def _references(on: StripGrid, add: _Collector) -> None:
+def _references(on: StripGrid) -> Iterator[Side]:
     for white in on.white:
         for black in on.black:
             apart = (black.left - white.left) * on.units[0]
             if abs(apart) < 1.6 * (white.right - white.left) * on.units[0]:
-                add.side(white, (1 if apart > 0 else -1, 0), 1.5, 4)
-        add.side(white, (0, -1), 1.4, 2)
-    add.side(on.white[0], (-1, 0), 1.5, 4)
+                yield white, (1 if apart > 0 else -1, 0), 1.5, 4
+        yield white, (0, -1), 1.4, 2
+    yield on.white[0], (-1, 0), 1.5, 4
 
 
-def _identity(on: StripGrid, bits: BoolArray, add: _Collector) -> None:
+def _identity(on: StripGrid, bits: BoolArray) -> Iterator[Side]:
     cells = on.identity
     lowest = max(cell.bottom for cell in cells)
     for i, cell in enumerate(cells):
         if not bits[i]:
             continue
         if cell.bottom > lowest - 1e-6:
-            add.side(cell, (0, 1), 1.1)
+            yield cell, (0, 1), 1.1, 1
         for j, outward in ((i - 1, -1), (i + 1, 1)):
             if 0 <= j < len(cells) and not bits[j] and abs(cells[j].top - cell.top) < 1e-6:
-                add.side(cell, (outward, 0), 1.1, 2)
+                yield cell, (outward, 0), 1.1, 2
 
 
 @lru_cache(maxsize=16)
 def _edges(arrangement: str, identity: Identity | None, marks_only: bool) -> _Edges:
     on = grid(arrangement)
-    add = _Collector(on)
-    _marks(on, add)
-    if not marks_only:
-        _references(on, add)
-        if identity is not None:
-            _identity(on, identity_bits(identity), add)
-    table = np.array(add.rows)
+    sides = [*_marks(on)] if marks_only else [*_marks(on), *_references(on)]
+    if identity is not None and not marks_only:
+        sides += _identity(on, identity_bits(identity))
+    units = np.array(on.units, float)
+    table = np.array([place for side in sides for place in _places(side, units)])
     return _Edges(table[:, :2], table[:, 2:4], table[:, 4])
 
 
