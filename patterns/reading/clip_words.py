@@ -35,11 +35,11 @@ def _differences(reading: Reading) -> str:
         (len(reading.out_of_order), "out of order"),
         (len(reading.unseen), "not seen"),
     )
-    words = []
-    for count, what in counts:
-        noun = "picture" if what == "mixed" else "frame"
-        if count:
-            words.append(f"{counted(count, noun)} {what}")
+    words = [
+        f"{counted(count, 'picture' if what == 'mixed' else 'frame')} {what}"
+        for count, what in counts
+        if count
+    ]
     if back := reading.details["steps_back"]:
         words.append(f"it steps back {counted(back, 'time')}")
     return ", ".join(words) or "no frame dropped, repeated, mixed or out of order"

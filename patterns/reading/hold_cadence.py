@@ -111,16 +111,11 @@ def hold_pattern(
     # Two stalls some frames apart look like a period of that length. Steady holds are the
     # simpler word for them, unless the pattern explains more frames than that by chance.
     steady = (Counter(hold for hold in holds if hold is not None).most_common(1)[0][0],)
-    least = 2 if _is_cadence(pattern, mean) else 3
+    # and a steady clip may be held so if no hold is two longer than another and the mean fits.
+    off = 0 if mean is None else abs(Fraction(sum(pattern), len(pattern)) / mean - 1)
+    least = 2 if max(pattern) - min(pattern) <= 1 and off < MEAN_FITS else 3
     more = explained(holds, pattern) - explained(holds, steady)
     return pattern if len(pattern) == 1 or more >= least else steady
-
-
-def _is_cadence(pattern: tuple[int, ...], mean: Fraction | None) -> bool:
-    """Whether a steady clip may be held so: no hold is two longer than another; the mean fits."""
-    if max(pattern) - min(pattern) > 1:
-        return False
-    return mean is None or abs(Fraction(sum(pattern), len(pattern)) / mean - 1) < MEAN_FITS
 
 
 def explained(holds: Sequence[int | None], pattern: tuple[int, ...]) -> int:

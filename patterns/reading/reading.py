@@ -113,11 +113,6 @@ def _hold_json(frame: HeldFrame) -> dict[str, Any]:
     return shown
 
 
-def _blend_json(blend: Blend) -> dict[str, Any]:
-    share, start_s = _float(blend.share, 3), _float(blend.start_s)
-    return {"number": blend.number, "share": share, "start_s": start_s, "picture": blend.picture}
-
-
 def inter_arrival(frames: Sequence[HeldFrame]) -> dict[str, float] | None:
     """Frame inter-arrival times (ITU-T P.931's term for holds), milliseconds."""
     if not frames:
@@ -174,7 +169,10 @@ def to_json(r: Reading) -> dict[str, Any]:
         "dropped": list(r.dropped),
         "drops_beyond_cadence": r.drops_beyond,
         "repeated": list(r.repeated),
-        "blended": [_blend_json(blend) for blend in r.blended],
+        "blended": [
+            {**vars(b), "share": _float(b.share, 3), "start_s": _float(b.start_s)}
+            for b in r.blended
+        ],
         "out_of_order": list(r.out_of_order),
         "unseen": list(r.unseen),
         "holds": [_hold_json(frame) for frame in r.holds],

@@ -110,12 +110,6 @@ def _box(mean: Grid, half: int) -> Grid:
     return mean
 
 
-def _wave(shape: tuple[int, int], x: float, y: float) -> ComplexGrid:
-    rows = np.exp(-2j * pi * y * np.arange(shape[0]))
-    columns = np.exp(-2j * pi * x * np.arange(shape[1]))
-    return np.asarray(np.outer(rows, columns), np.complex64)
-
-
 def _refined(wave: ComplexGrid, region: BoolArray) -> tuple[float, float]:
     """Rest of the frequency (x, y), cycles a cell: the slope of the demodulated phase."""
     inside = np.where(region, wave, 0)
@@ -148,20 +142,19 @@ def find_stripes(screen_fine: Float32Array, fine: int = FINE) -> Stripes | None:
         return None
     # Wide stripes are looked at on cells, which is nine times quicker and as exact.
     coarse = fine if np.hypot(*found) * fine <= 1 / 4 else 1
-    light = _shrunk(screen_fine, coarse)
+    rows, columns = screen_fine.shape
+    blocks = screen_fine.reshape(rows // coarse, coarse, columns // coarse, coarse)
+    light = np.asarray(blocks.mean(axis=(1, 3)), np.float32)
     return _demodulate(light, found[0] * coarse, found[1] * coarse, (coarse, fine // coarse))
-
-
-def _shrunk(light: Float32Array, factor: int) -> Float32Array:
-    rows, columns = light.shape
-    blocks = light.reshape(rows // factor, factor, columns // factor, factor)
-    return np.asarray(blocks.mean(axis=(1, 3)), np.float32)
 
 
 def _demodulate(light: Float32Array, x: float, y: float, scales: tuple[int, int]) -> Stripes | None:
     half = max(1, round(1 / np.hypot(x, y)))
     detail = light - _box(light, half)
-    wave = _box(np.asarray(detail * _wave(light.shape, x, y), np.complex64), half)
+    rows = np.exp(-2j * pi * y * np.arange(light.shape[0]))
+    columns = np.exp(-2j * pi * x * np.arange(light.shape[1]))
+    turning = np.outer(rows, columns).astype(np.complex64)
+    wave = _box(np.asarray(detail * turning, np.complex64), half)
     amplitude = 2 * np.abs(wave)
     variance = _box(detail**2, half)
     highest = float(np.percentile(amplitude, 99))

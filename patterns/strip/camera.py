@@ -11,11 +11,11 @@ from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, decode, hold_lit
 from patterns.strip.camera_light import (
     BLURRED,
+    CLIPPED_WHITE,
     NO_STRIP,
     TOO_DARK,
     CellLight,
     check_light,
-    clips_white,
     levels,
     sample_cells,
 )
@@ -195,7 +195,8 @@ class CameraReader:
                 self._vote.contradict(True)
             return Unread(decoded, hold_lit(cells), len(cells.hold))
         self._vote.contradict(False)
-        reading = StripReading.of(decoded, self.identity, placement, clipped=clips_white(light))
+        clipped = bool(light.white.max() > CLIPPED_WHITE)  # twice its light would look the same
+        reading = StripReading.of(decoded, self.identity, placement, clipped=clipped)
         if not self._gate.passes(reading.shown, decoded.margin > SURE_MARGIN):
             return Unread("not confirmed: the number jumps")
         return reading

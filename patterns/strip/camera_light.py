@@ -66,8 +66,7 @@ def gather_light(luma: UInt8Array, at: FloatArray) -> FloatArray:
 def _all_points(arrangement: str, hold: int) -> tuple[FloatArray, tuple[int, ...]]:
     on = grid(arrangement)
     parts = [on.number, on.white, on.black, on.posts, on.flags, on.dark, on.identity]
-    if hold:
-        parts.append(hold_cells(on, hold))
+    parts.append(hold_cells(on, hold) if hold else ())
     sizes = tuple(np.cumsum([len(p) for p in parts])[:-1].tolist())
     return np.concatenate([cell_points(p, POINTS, INNER) for p in parts]), sizes
 
@@ -76,14 +75,9 @@ def sample_cells(luma: UInt8Array, placement: Placement, hold: int) -> CellLight
     """Mean light of every cell; `hold` is the number of hold cells, 0 if it is not known."""
     points, sizes = _all_points(placement.arrangement, hold)
     at = placement.to_picture(points)
-    means = gather_light(luma, at).mean(axis=1)
-    rows = at[..., 1].mean(axis=1)
-    parts, part_rows = np.split(means, sizes), np.split(rows, sizes)
-    if not hold:
-        parts, part_rows = [*parts, np.empty(0)], [*part_rows, np.empty(0)]
-    number, white, black, posts, flags, dark, identity, held = parts
-    rows = part_rows[0], part_rows[7]
-    return CellLight(number, white, black, posts, flags, dark, identity, held, *rows)
+    parts = np.split(gather_light(luma, at).mean(axis=1), sizes)
+    rows = np.split(at[..., 1].mean(axis=1), sizes)
+    return CellLight(*(*parts, rows[0], rows[-1]))  # in the order of its fields
 
 
 LEAST_WHITE = 0.012  # light: about 14 % of the full signal
@@ -113,11 +107,6 @@ def check_light(light: CellLight) -> str | None:
         if not lit - dark >= LEAST_CLEAR * lit:
             return NO_STRIP
     return None
-
-
-def clips_white(light: CellLight) -> bool:
-    """Whether the camera clips a white reference, so that twice its light would look the same."""
-    return bool(light.white.max() > CLIPPED_WHITE)
 
 
 def levels(on: StripGrid, light: CellLight) -> tuple[Cells, FloatArray]:

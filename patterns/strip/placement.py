@@ -56,7 +56,7 @@ def centres(rects: tuple[Rect, ...]) -> FloatArray:
 
 def cell_points(rects: tuple[Rect, ...], points: int, inner: float) -> FloatArray:
     """Points of each cell, (cells, points^2, 2), over a share of its sides: the rim is blurred."""
-    sides = np.array([(r.left, r.top, r.right, r.bottom) for r in rects])
+    sides = np.array(rects, np.float64).reshape(-1, 4)
     at = 0.5 + inner * ((np.arange(points) + 0.5) / points - 0.5)
     x = sides[:, :1] + at * (sides[:, 2:3] - sides[:, :1])
     y = sides[:, 1:2] + at * (sides[:, 3:4] - sides[:, 1:2])
