@@ -90,7 +90,9 @@ def conform_text(
     if footage.rhythm:
         rows.append(("repeats", f"{footage.rhythm.repeats} pictures taken out"))
     elif footage.looked_at:
-        rows.append(("repeats", f"no rhythm of them in the first {footage.looked_at} pictures"))
+        rows.append(
+            ("repeats", f"no rhythm of them seen in the first {footage.looked_at} pictures")
+        )
     if footage.moved_s is not None:
         moved = f"timed evenly: moved by up to {1000 * float(footage.moved_s):.1f} ms"
         rows.append(("times", f"{moved} before the change of speed"))

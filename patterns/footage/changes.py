@@ -45,6 +45,8 @@ STILL = 0.35  # of the detail, that eight pictures apart differ by, below which 
 STILL_CODES = 0.5
 # of a picture and of those before it, in turn: the sums that `apart` measures
 WEIGHTS = ((1, -1), (1, -2, 2, -1), (1, -5, 10, -10, 5, -1), (1, -6, 15, -20, 15, -6, 1))
+SMOOTH = 0.3  # energy of sixth over first differences, of pictures much as between those beside
+UNEVEN = 0.25  # spread of `advance` that is half of what a gap makes
 ACROSS = 0.8  # codes of change over three steps, from which shares of it are known
 CUT, CUT_CODES = 2.5, 6.0  # times the largest step around, and codes, from which a step is a cut
 
@@ -226,6 +228,21 @@ def _copies(step: FloatArray, moving: BoolArray, detail: FloatArray) -> BoolArra
             least = max(GOES_ON * steady.max(), PLAIN * detail[first])
             found[first:end] = min(*steady, step[end]) > least
     return found
+
+
+def hidden(changes: Changes, marks: Marks, *, coarse: bool) -> str:
+    """What cannot be told of a rhythm that is not seen: 'all', 'gaps' or ''.
+
+    `coarse`: next to nothing is spent on a pixel: where also each picture adds little to those
+    beside it, coding has drawn it from them.
+    """
+    first, *_, sixth = np.array(changes.apart).T[:, len(WEIGHTS[-1]) :]
+    if coarse and first.size and np.median(sixth) < SMOOTH * np.median(first):
+        return "all"
+    advance = np.array(changes.advance)[marks.steady]
+    middle = np.median(advance) if advance.size else 0.0
+    spread = 1.4826 * np.median(np.abs(advance - middle)) if advance.size else 0.0
+    return "gaps" if spread > UNEVEN else ""
 
 
 def freezes(step: FloatArray, cuts: BoolArray) -> tuple[tuple[int, int], ...]:

@@ -16,6 +16,7 @@ from patterns.footage.changes import (
     PictureChange,
     beside,
     freezes,
+    hidden,
     mark,
     product,
 )
@@ -33,6 +34,7 @@ UNKNOWN_RATE = Fraction(24)  # taken for that of a single picture
 COMBED_EVERY = 4  # pictures; a telecine weaves two of five
 INTERLACED = 0.3  # of the moving pictures that are combed
 KEPT_EVERY, MOST_KEPT = 24, 200  # working copies that are kept for the map: 18 MB at most
+COARSE = 0.04  # bits a pixel
 ENOUGH = 300  # pictures that must move to say that there is no rhythm: 12 repeats of 24 in 25
 
 
@@ -73,6 +75,7 @@ class Facts:
     step: FloatArray  # RMS difference of each picture to the one before, codes
     marks: Marks  # what each picture is by itself
     conversion: Conversion | None  # of the rate, if one was done
+    hidden: str  # what cannot be told where none is seen: 'all', 'gaps' or ''
     shots: tuple[Shot, ...]  # motion of each shot
     interlaced: bool  # whether the two fields of moving pictures show two moments
     # a working copy of one of its pictures, near the middle of the shot with the fastest motion
@@ -170,7 +173,8 @@ class Measurer:
         middle = (fastest.first + fastest.last) / 2
         near = min(self._kept, key=lambda place: abs(place - middle))
         return Facts(
-            info, tuple(times), np.nan_to_num(np.array(changes.step)), marks, conversion, shots,
+            info, tuple(times), np.nan_to_num(np.array(changes.step)), marks, conversion,
+            hidden(changes, marks, coarse=info.bits_per_pixel < COARSE), shots,
             bool(woven.size) and float(woven.mean()) > INTERLACED, self._kept[near],
         )  # fmt: skip
 

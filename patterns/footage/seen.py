@@ -234,6 +234,7 @@ def facts_json(facts: Facts) -> dict[str, Any]:
             "footage": None if done.footage is None else str(done.footage),
             "words": done.words,
         },
+        "cannot_be_told": facts.hidden if done is None and facts.hidden else None,
         "typical_px_s": None if shot is None else round(facts.typical_px_s, 3),
         "fastest_px_s": None if shot is None else round(shot.fastest_px_s, 3),
         "fastest_is_lower_bound": None if shot is None else shot.lower_bound,

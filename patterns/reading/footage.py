@@ -73,7 +73,7 @@ def judge_footage(
         drops_beyond=len(jumped),
         repeated=_places(repeated),
         blended=tuple(Blend(None, None, float(times[i]), i) for i in mixed),
-        even=None if filmed else not bool(repeated.any()),
+        even=None if filmed or (done is None and facts.hidden == "all") else not repeated.any(),
         details={"moving_pictures": int(facts.marks.moving.sum()), "mistake": kind},
         footage=replace(facts, conversion=done),
     )
@@ -135,9 +135,9 @@ def _verdict(reading: Reading, done: Conversion | None) -> str:
     at = "" if rate is None else f" at {format_decimal(rate)} pictures a second"
     counts = f"{counted(len(reading.repeated), 'picture')} repeated"
     if done is None:
-        if not reading.repeated:
-            return f"no rhythm of repeats, mixtures or gaps{at}"
-        return f"{counts}, in no rhythm, in {reading.seconds:.1f} s{at}"
+        if reading.repeated:
+            return f"{counts}, in no rhythm that is seen, in {reading.seconds:.1f} s{at}"
+        return _none_seen(reading, at)
     if done.phase is None:
         return f"{done.words}, in a rhythm that starts anew on the way, as where shots were joined"
     if reading.dropped:
@@ -145,6 +145,24 @@ def _verdict(reading: Reading, done: Conversion | None) -> str:
     elif reading.blended:
         counts = f"{counted(len(reading.blended), 'picture')} made of two frames"
     return f"{done.words}; {counts} in {reading.seconds:.1f} s{at}"
+
+
+def _none_seen(reading: Reading, at: str) -> str:
+    """What is said where no conversion is seen, and what cannot be told then."""
+    assert reading.footage is not None
+    if reading.footage.hidden == "all":
+        bits = reading.footage.info.bits_per_pixel
+        return (
+            f"cannot be told: no repeats, mixtures or gaps are seen{at}, but coding this coarse "
+            f"({bits:.3f} bits a pixel) draws pictures from those beside them and hides such a "
+            "rhythm; give a less compressed export"
+        )
+    if reading.footage.hidden == "gaps":
+        return (
+            f"no rhythm of repeats or mixtures is seen{at}; gaps cannot be told, as what moves "
+            "changes its speed from picture to picture by as much"
+        )
+    return f"no rhythm of repeats, mixtures or gaps is seen{at}"
 
 
 def _advice(done: Conversion | None) -> tuple[str, ...]:

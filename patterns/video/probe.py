@@ -46,11 +46,17 @@ class VideoInfo(StreamText):
     capture_hz: Fraction | None = None  # rate of slow motion when it was taken, by the maker's tag
     left_out: int = 0  # pictures in the file that its edit list does not show
     runs: tuple[int, ...] = ()  # of each picture, see `Packets`
+    coded_bytes: int = 0  # of all pictures
 
     @property
     def pictures(self) -> int:
         """How many there are."""
         return len(self.times)
+
+    @property
+    def bits_per_pixel(self) -> float:
+        """Of the coded pictures, on average."""
+        return 8 * self.coded_bytes / (self.pictures * self.width * self.height)
 
     @property
     def average_rate(self) -> Fraction | None:
@@ -101,6 +107,7 @@ def probe(path: File) -> VideoInfo:
         capture_hz=told.capture_hz,
         left_out=packets.left_out,
         runs=packets.runs,
+        coded_bytes=sum(packets.sizes),
     )
 
 

