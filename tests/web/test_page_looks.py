@@ -39,7 +39,6 @@ def test_pages_fit_every_screen(browser: Browser, site: Served, size: str, schem
     page.keyboard.press("Tab")
     check(page, f"player-{size}-{scheme}")
     finish(page)
-    expect(page.locator("#verdict")).to_contain_text("the browser")
     check(page, f"summary-{size}-{scheme}")
     page.goto(address(site, "/live"))
     check(page, f"reference-{size}-{scheme}")
