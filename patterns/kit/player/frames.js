@@ -4,8 +4,8 @@
 // second callback belongs to the very next frame presented: a missed callback is not a
 // missed frame, so a gap in the count leaves the hold unobserved.
 
-const SKIPPED = 4; // the first callbacks belong to the player's start
-const KEPT = 12000;
+export const SKIPPED = 4; // the first callbacks belong to the player's start
+export const KEPT = 12000;
 
 export const canObserve = () => "requestVideoFrameCallback" in HTMLVideoElement.prototype;
 

@@ -1,6 +1,7 @@
 // Bars that are drawn anew at every refresh, with their number in a strip of their own.
 
 import { afterCaution } from "./caution.js";
+import { KEPT, SKIPPED } from "./frames.js";
 import { RefreshMeter, fitRefresh, refreshText } from "./refresh.js";
 import * as display from "./screen.js";
 import { ShyBars } from "./shy.js";
@@ -8,8 +9,6 @@ import { drawFrame, loadPlan } from "./strip.js";
 import { observation, showSummary } from "./summary.js";
 
 const byId = (id) => document.getElementById(id);
-const KEPT = 12000;
-const SKIPPED = 4;
 
 class LiveBars {
   constructor() {
