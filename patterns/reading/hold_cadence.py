@@ -224,7 +224,7 @@ def _best_phase(lows: FloatArray) -> float:
 
     `lows`: n R/F - k of each; it comes on there if that is <= psi < that + 1.
     """
-    candidates = np.unique(np.round(lows, 9))
+    candidates = np.array(sorted(set(np.round(lows, 9).tolist())))
     if len(candidates) > MOST_PHASES:
         candidates = candidates[np.linspace(0, len(candidates) - 1, MOST_PHASES).astype(int)]
     tried = candidates[:, None]

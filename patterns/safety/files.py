@@ -26,6 +26,7 @@ from patterns.video.reader import Matrix, read_ycbcr
 from patterns.whole_file import write_whole
 
 IMAGE_FORMATS = ("GIF", "PNG", "WEBP", "JPEG", "BMP", "TIFF")
+IMAGES = (b"GIF8", b"\x89PNG", b"RIFF", b"\xff\xd8\xff", b"BM", b"II", b"MM")  # how those begin
 MOST_PIXELS = 1 << 27
 STILL_RATE = Fraction(1)
 ANIMATION_RATE = Fraction(25)  # for the wider spacing of leading edges
@@ -89,6 +90,9 @@ def check_file(
 
 def _open_image(path: Path) -> Image.Image | None:
     try:
+        with path.open("rb") as file:
+            if not file.read(4).startswith(IMAGES):
+                return None  # Pillow would load all its plug-ins to find that out
         image = Image.open(path, formats=IMAGE_FORMATS)
     except UnidentifiedImageError:
         return None
