@@ -1,13 +1,7 @@
-"""From runs of a number to the moments at which the screen changed, and what was missed.
+"""From runs of a number to the moments at which the screen changed, and how evenly they came.
 
-A recording sees a frame come on some time between the last picture that shows another
-and the first that shows it; the middle of the two is right to half of that gap. A picture
-that shows both in about equal parts shows it better: then it is under way.
-
-Frames come evenly if some clock, n/F + start, lies within the stretch of each change. How
-much unevenness would still look so is what the stretches leave open: a whole capture interval
-where the camera is in step with the frames, little where it drifts past them. An unevenness
-that repeats every few frames is bounded by what frames in each place of its period leave open.
+A change lies between the last picture of one frame and the first of the next; frames come evenly
+if some clock, n/F + start, lies within the stretch of each (READING.md, "Evenness").
 """
 
 from __future__ import annotations

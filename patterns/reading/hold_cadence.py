@@ -1,10 +1,5 @@
 """Holds as they were measured beside what the cadence arithmetic expects of the same frames.
 
-*Pattern:* the shortest period at which holds agree with those one period later, as far as dropped
-frames and slow slips let them; it counts only if two periods were seen.
-
-*Expected:* the ideal holds of the same frames, at the phase that agrees with most refreshes.
-
 The timing error is the project's own: start less n/rate, less its mean. In the terms of ITU-T
 P.931 (1998) holds are inter-arrival times of frames; it sets no limits for their unevenness.
 """

@@ -1,9 +1,7 @@
 """Light of the hold cells beside what the cadence arithmetic predicts of a run of frames.
 
-Which frames passed in the exposure is known (`strip.photo`), and how long each of
-them is held on a refresh but for the phase between clip and display. So the light of every
-cell is predicted; the exposure's own ends cut the first and the last frame, whose cells are
-left out. A frame that was lost, or came late, lacks just what the frame before it has more.
+But for the phase between clip and display the light of every cell is predicted; the exposure's
+ends cut the first and the last frame, whose cells are left out.
 """
 
 from __future__ import annotations

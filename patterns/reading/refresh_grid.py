@@ -1,10 +1,7 @@
 """The refresh of a display, from the stretches of time within which frames came on.
 
-A recording gives of each change only a stretch: after the last picture of the frame before,
-by the first of the new one. On a display of fixed refresh each stretch holds a moment of its
-grid. So a refresh is possible if its grid, at some place, meets the stretches; how many it
-meets at best is a count of overlapping intervals on a circle. Nothing is assumed of where in
-its stretch a change lies: a camera in step with the display has them all at one end.
+A refresh is possible if its grid, at some place, meets the stretches: how many it meets at best
+is a count of overlapping intervals on a circle.
 """
 
 from __future__ import annotations

@@ -1,9 +1,4 @@
-"""Which refresh the changes of a recording show, and whether they came evenly.
-
-Each refresh in use is tried: whether its grid meets the changes, and whether frames come on it as
-the arithmetic says. Camera times may be off by as little as explains the changes at all. A refresh
-is named only where no other up to `RIVALS_HZ` would look the same.
-"""
+"""Which refresh changes show, and whether they came evenly (READING.md, "Naming")."""
 
 from __future__ import annotations
 
@@ -165,9 +160,7 @@ def _from_changes(trials: list[_Trial], even: Evenness | None, interval_s: float
 def _multiples(likely: list[_Trial], trials: list[_Trial]) -> list[_Trial]:
     """Multiples of the one refresh that is likely, of which the changes say as much.
 
-    A rate that a refresh shows evenly comes at the same times on its multiples. They are told
-    apart by frames that come late or stall, which fall between the refreshes of the slower one:
-    if several have done so and none fell between, it is the slower one.
+    Only frames that come late or stall can fall between the refreshes of the slower one.
     """
     if len(likely) != 1 or likely[0].slips is None or likely[0].slips >= SURE_SLIPS:
         return []

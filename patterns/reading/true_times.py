@@ -1,10 +1,7 @@
 """Times of a recording's pictures in true seconds, where its file says something else.
 
-Phones store what they took at 240 pictures a second on a timeline of 30 and name the true
-rate in a tag, or in none. Where none is, the strip shows it: it is known how fast it counts.
-And they write times on a clock of 1/600 s, as steps of 5.00 and 3.33 ms in turn; some
-containers count milliseconds. The camera ran evenly: pictures lie on a line, of which the
-file gives each point to half a unit of its clock.
+Phones store slow motion on a timeline of 30 pictures a second, with the true rate in a tag or in
+none, and write times on a coarse clock, though the camera ran evenly: pictures lie on a line.
 """
 
 from __future__ import annotations

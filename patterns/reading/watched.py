@@ -103,10 +103,8 @@ def _scaled(timed: Timed, scale: Fraction) -> Timed:
 def in_betweens(watched: Watched) -> Literal["seen", "clipped", "likely"] | None:
     """Whether a screen makes pictures of its own between frames: motion smoothing.
 
-    The strip's cells do not move: in such a picture they are mixed in one proportion for a whole
-    refresh and then go on by a step, or are no frame's at all. A panel that answers slowly mixes
-    frames too, but goes ever more slowly and does not step. Where most pictures show no single
-    frame, or the camera clips white and so makes steps of its own, no hold can be known.
+    In such a picture cells are mixed in one proportion for a whole refresh and then go on by a
+    step, or are no frame's at all; a panel that answers slowly does not step.
     """
     changes = max(1, len(watched.runs) - 1)
     enough = max(FEWEST_STAIRS, STAIRS * changes)

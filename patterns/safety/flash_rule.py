@@ -1,15 +1,7 @@
-"""One criterion for flashes, applied while frames go by.
+"""One criterion for flashes, applied while frames go by (SAFETY.md, "Area").
 
-Flashes count in two ways. *Place by place:* places that each flash more than three times
-within the same second, summed. *Taken together:* places that turned light less places
-that turned dark, summed over the field; if that sum swings by more than the allowed area,
-the field flashes, also where it is another part of it each time. Areas are summed over the
-screen or over any 10 degree field, whether they touch or not: ITU-R BT.1702 and WCAG 2.2 speak
-of the combined area of the flashes that occur concurrently.
-
-Extended flashes are told beside the criteria: two or more flashes a second for four of
-five seconds, as another open analyser (IRIS, BSD-3) has it. ITU-R BT.1702-3 (second-hand
-quotation) calls more than five seconds of flashing a risk even when otherwise compliant.
+Flashes count place by place, places that each flash more than three times within the same
+second in sum; and taken together: places that turned light less places that turned dark.
 """
 
 from __future__ import annotations

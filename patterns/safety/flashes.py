@@ -1,10 +1,7 @@
 """Opposing changes at every place of a grid, counted within one second.
 
-A *change* is a swing between two local extremes that reaches the step; smaller ripples
-are ignored, so a slow ramp adds up over its frames. A flash is a pair of opposing
-changes, so seven changes within a second are three and a half flashes: more than three
-(WCAG 2.2 technique G19). A second is half open: changes exactly one second apart are not
-within the same one, so that 3 Hz passes.
+A flash is a pair of opposing changes: seven within a second are more than three (WCAG 2.2
+technique G19). A second is half open, so that 3 Hz passes.
 """
 
 from __future__ import annotations

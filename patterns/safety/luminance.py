@@ -1,16 +1,8 @@
 """How pictures are assumed to be watched, and a frame reduced to a small grid of linear light.
 
-Why a small grid is right. Every limit is a share of the picture: 25 % of the screen, a
-quarter of a 10 degree block (2 to 3 % of it). Cells of 1/160 of the long side place the
-border of an area to within half a cell, which for a quarter of a 16:9 picture is under
-one part in a hundred of its area. Detail finer than a cell (0.2
-degree at three picture heights) is averaged in light, as the eye does at that size; WCAG
-2.2 exempts balanced patterns under 0.1 degree anyway. Stripes are looked for on a grid
-three times finer.
-
-Two luminances are kept, because the two criteria define them differently: relative
-luminance decodes R'G'B' with the sRGB curve (WCAG 2.2, "relative luminance"), screen
-luminance with the exponent 2.4 of ITU-R BT.1886 and black at zero.
+Two luminances are kept, because the two criteria define them differently: relative luminance
+decodes R'G'B' with the sRGB curve (WCAG 2.2, "relative luminance"), screen luminance with the
+exponent 2.4 of ITU-R BT.1886 and black at zero. SAFETY.md says why a small grid is right.
 """
 
 from __future__ import annotations

@@ -1,23 +1,10 @@
 """Regular stripes in one picture: how many pairs, how large, how bright; and their limits.
 
-The strongest peak of the picture's spectrum gives the stripes' direction and spacing;
-the picture is multiplied by that wave and averaged over two periods, which leaves its
-amplitude at every place (quadrature demodulation). Where the amplitude is at least half
-of its highest and the wave holds a fair part of the local variance, the stripes are
-clearly discernible; such places in sum are their area (what the stripes fill collectively,
-in the Epilepsy Foundation's words), and their extent across the stripes, in periods, the
-number of pairs.
-
-ITU-R BT.1702-3, guidance on regular patterns (second-hand quotation): more than five
-light-dark pairs of clearly discernible stripes in any direction are a risk if they stand
-and fill more than 40 % of the screen, or change direction, oscillate, flash or reverse
-and fill more than 25 %; patterns that flow smoothly in one direction are exempt (one
-other, second-hand quotation).
-
-Harding et al., Epilepsia 46(9):1423-1425 (2005), the Epilepsy Foundation's consensus
-(its abstract was seen): stripes that are shown for 0.5 s or longer, whose lightest is
-above 50 cd/m2 and that fill more than 0.006 sr should be at most five pairs if they
-change direction, oscillate, flash or reverse, else at most eight.
+The strongest peak of the picture's spectrum gives the stripes' direction and spacing; the
+picture is multiplied by that wave and averaged over two periods, which leaves its amplitude at
+every place (quadrature demodulation). The limits are those of ITU-R BT.1702-3, guidance on
+regular patterns (second-hand quotation), and of Harding et al., Epilepsia 46(9):1423-1425 (2005),
+the Epilepsy Foundation's consensus (its abstract was seen); SAFETY.md has them in words.
 """
 
 from __future__ import annotations

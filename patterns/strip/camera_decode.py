@@ -1,9 +1,6 @@
 """From the light of the cells to a frame number, or to a mixture of two frames (READING.md).
 
-In a mixture of neighbours the cells that differ may be anywhere between the two - evenly, as a
-blend or a slow screen shows them, or changing along the picture's rows, as a rolling shutter does
-- while all others agree with both. Frames further apart are mixed only near a number read before,
-if their two hold cells alone are lit: then none of the frames between was on screen.
+Frames that are no neighbours are mixed only near a number read before.
 """
 
 from __future__ import annotations

@@ -1,8 +1,4 @@
-"""Finding the strip in a camera's picture: any roll, tilted, mirrored, unevenly lit (READING.md).
-
-The four ends of two slim bright bars give a first homography; flags and dark places decide
-whether it is a strip; the references settle the perspective; then the edges are fitted.
-"""
+"""Finding the strip in a camera's picture: any roll, tilted, mirrored (READING.md)."""
 
 from __future__ import annotations
 

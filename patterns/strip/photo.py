@@ -1,9 +1,4 @@
-"""Relative holds, and the frames that passed, from one long-exposure photo (READING.md).
-
-Each hold cell is lit in its own frames only: over whole seconds its brightness is the time for
-which they were shown. Each number cell is as bright as the share of time in which it was lit;
-the run of frames that fits both is looked for. That none does is a jump: a seam, a seek.
-"""
+"""Relative holds, and the frames that passed, from one long-exposure photo (READING.md)."""
 
 from __future__ import annotations
 
