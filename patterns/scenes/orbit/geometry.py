@@ -9,7 +9,7 @@ Azimuths are like bearings, from the far centre (0) to the right.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from math import cos, radians, sin
 
 import numpy as np
@@ -183,7 +183,7 @@ class OrbitCamera:
         )
 
 
-ROWS_AT_ONCE = 24
+SAMPLES_TOGETHER = 32768  # looked at and read: working arrays stay in cache
 EDGE_GRID = 4  # a pixel on an edge is this many samples wide and high
 
 
@@ -191,19 +191,10 @@ EDGE_GRID = 4  # a pixel on an edge is this many samples wide and high
 class Samples:
     """Samples of one plane."""
 
-    seen: Seen  # what the samples at the pixels' centres see, flat, row by row
+    seen: list[Seen]  # what those at the pixels' centres see, some rows of pixels at a time
     edges: IntArray  # flat numbers of the pixels that lie on an edge of the subject
-    # what their finer samples see: `EDGE_GRID` squared for each, one after the other
-    edge_seen: Seen
-
-
-def _flat(parts: list[Seen]) -> Seen:
-    """One flat record."""
-    joined = {}
-    for field in fields(Seen):
-        arrays = [getattr(part, field.name).ravel() for part in parts]
-        joined[field.name] = np.concatenate(arrays)
-    return Seen(**joined)
+    # what their finer samples see: `EDGE_GRID` squared times all the pixels
+    edge_seen: list[Seen]
 
 
 def _edges(part: npt.NDArray[np.int16]) -> IntArray:
@@ -226,13 +217,13 @@ def look(camera: OrbitCamera, pixels: int) -> Samples:
     # 32 bits place a sample to a thousandth of a texel.
     x = np.arange(0, camera.width, pixels, dtype=np.float32) + np.float32(0.5)
     y = np.arange(0, camera.height, pixels, dtype=np.float32) + np.float32(pixels / 2)
-    bands = [y[k : k + ROWS_AT_ONCE] for k in range(0, len(y), ROWS_AT_ONCE)]
-    seen = _flat([camera.see(x[np.newaxis, :], band[:, np.newaxis], pixels) for band in bands])
-    edges = _edges(seen.part.reshape(len(y), len(x)))
+    high = max(1, SAMPLES_TOGETHER // len(x))
+    bands = [y[k : k + high, np.newaxis] for k in range(0, len(y), high)]
+    seen = [camera.see(x, band, pixels) for band in bands]
+    edges = _edges(np.concatenate([some.part for some in seen]))
     fine = ((np.arange(EDGE_GRID, dtype=np.float32) + 0.5) / EDGE_GRID - 0.5) * pixels
-    fine_y, fine_x = (grid.ravel() for grid in np.meshgrid(fine, fine, indexing="ij"))
-    edge_x = (x[edges % len(x)][:, np.newaxis] + fine_x).ravel()
-    edge_y = (y[edges // len(x)][:, np.newaxis] + fine_y).ravel()
-    edge_seen = camera.see(edge_x, edge_y, pixels)
-    assert SUBJECT in seen.surface or not len(edges)
+    edge_seen = [
+        camera.see(x[edges % len(x)] + fine[:, np.newaxis], y[edges // len(x)] + down, pixels)
+        for down in fine
+    ]
     return Samples(seen, edges, edge_seen)

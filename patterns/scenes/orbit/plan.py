@@ -109,13 +109,14 @@ def _keys(seen: Seen, coarse: int) -> IntArray:
 
 
 def plan_rows(samples: list[tuple[Seen, int]]) -> tuple[RowPlan, list[IntArray]]:
-    """Rows that samples need, and for each list of samples the row of each.
+    """Rows that samples need, and for each set of samples the row of each, flat.
 
-    `samples`: what luma (0) and chroma (1) samples see; flat arrays.
+    `samples`: what luma (0) and chroma (1) samples see.
     """
-    keys = [_keys(seen, coarse) for seen, coarse in samples]
+    keys = [_keys(seen, coarse).ravel() for seen, coarse in samples]
     # Neighbours mostly have the same key: one of each run is enough.
-    unique = np.unique(np.concatenate([key[runs(key)[0]] for key in keys]))
+    some = np.sort(np.concatenate([key[runs(key)[0]] for key in keys]))
+    unique = some[runs(some)[0]]
     rows = [_places(unique, key) for key in keys]
     least, greatest, distance = _extents([seen for seen, _ in samples], rows, len(unique))
     groups = []
@@ -177,10 +178,10 @@ def _extents(
     distance, number = np.zeros(count), np.zeros(count)
     for what, row in zip(seen, rows, strict=True):
         near = (what.surface == NEAR_GROUND) | (what.surface == SUBJECT)
-        beside = np.abs(what.azimuth - np.where(near, np.float32(pi), np.float32(0)))
+        beside = np.abs(what.azimuth - np.where(near, np.float32(pi), np.float32(0))).ravel()
         np.minimum.at(least, row, beside)
         np.maximum.at(greatest, row, beside)
-        distance += np.bincount(row, what.distance_m, count)
+        distance += np.bincount(row, what.distance_m.ravel(), count)
         number += np.bincount(row, minlength=count)
     return least, greatest, distance / number
 

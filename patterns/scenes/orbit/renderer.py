@@ -55,7 +55,7 @@ class OrbitRenderer:
         self._edges = sight.edges
         exposure = radians(abs(shot.motion.turn_deg_s * shot.exposure_s))
         self._atlas = Atlas(sight.plan, sight.surfaces, exposure)
-        self._lengths = np.unique([group.texels for group in sight.plan.groups])
+        self._lengths = np.array(sorted({group.texels for group in sight.plan.groups}))
         self._readers = sight.readers
 
     def draw(self, n: int, picture: Planes) -> None:
@@ -79,15 +79,15 @@ class OrbitRenderer:
         self._read(0, offset, (luma,))
         code = np.empty(len(self._readers[1]), np.uint8)
         self._read(1, offset, (code,))
-        light = self._light.take(code).reshape(-1, EDGE_GRID**2)
-        luma[self._edges[0]] = light_to_code(light.mean(axis=1))
+        light = self._light.take(code).reshape(EDGE_GRID**2, -1)
+        luma[self._edges[0]] = light_to_code(light.mean(axis=0))
 
     def _draw_chroma(self, offset: IntArray, chroma: list[UInt8Array]) -> None:
         self._read(2, offset, chroma)
         both = np.empty((2, len(self._readers[3])), np.uint8)
         self._read(3, offset, list(both))
         fine = EDGE_GRID**2
-        total = both.reshape(2, -1, fine).sum(axis=2, dtype=np.uint16)
+        total = both.reshape(2, fine, -1).sum(axis=1, dtype=np.uint16)
         for plane, mean in zip(chroma, (total + fine // 2) // fine, strict=True):
             plane[self._edges[1]] = mean.astype(np.uint8)
 
@@ -121,10 +121,12 @@ def _sight(
         country = beside.submit(country_of, seed)
         luma, chroma = look(camera, 1), look(camera, 2)
         seen = [luma.seen, luma.edge_seen, chroma.seen, chroma.edge_seen]
-        plan, rows = plan_rows(list(zip(seen, (0, 0, 1, 1), strict=True)))
-        texels = Texels(plan)
+        plan, rows = plan_rows(
+            [(part, number // 2) for number, parts in enumerate(seen) for part in parts]
+        )
+        texels, row_of = Texels(plan), iter(rows)
         readers = [
-            Reader(some.azimuth, row, plan, texels) for some, row in zip(seen, rows, strict=True)
+            Reader([(part.azimuth, next(row_of)) for part in parts], plan, texels) for parts in seen
         ]
     surfaces = _surfaces(seed, country.result(), camera.up_m, subject, plan)
     return _Sight(plan, readers, (luma.edges, chroma.edges), surfaces)

@@ -86,7 +86,7 @@ class OrbitSubject:
         )
         patch = Patch(bearing, np.maximum(radius, np.float32(0.05)), height, way, spans)
         colour = np.empty((len(bearing), 3, len(way)), np.float32)
-        for number in np.unique(which):
+        for number in sorted(set(which.tolist())):
             some = which == number
             colour[:, :, some] = self._stone(number, patch.columns(some))
         tilt = np.zeros((len(bearing), len(way)), np.float32)

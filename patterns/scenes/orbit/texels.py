@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from patterns.picture.arrays import (
     FloatingArray,
+    IndexArray,
     IntArray,
     UInt8Array,
 )
@@ -23,7 +24,7 @@ from patterns.scenes.orbit.plan import RowPlan, runs
 
 SUBTEXEL_BITS = 6
 SUBTEXELS = 1 << SUBTEXEL_BITS  # a place is kept to this part of a texel
-BLOCK = 32768  # samples that are read together
+SHORT = 20  # samples of a run that is not worth repeating for
 LONGEST_ROW = 1 << 18  # texels; rows of the largest pictures are half as long
 
 
@@ -77,19 +78,16 @@ class Texels:
 
 
 class Reader:
-    """Reads one plane's texels for a list of samples, between texels linearly.
+    """Reads one plane's texels for sets of samples, between texels linearly.
 
+    `samples`: azimuths, and rows of the atlas, of what is read together.
     A sample keeps its place among the texels; all groups with the same number of texels to a
     turn move by the same offset, and samples beside each other mostly belong to one, so
     that runs of them are kept.
     """
 
     def __init__(
-        self,
-        azimuth: FloatingArray,
-        row: IntArray,
-        plan: RowPlan,
-        texels: Texels,
+        self, samples: list[tuple[FloatingArray, IntArray]], plan: RowPlan, texels: Texels
     ) -> None:
         group = plan.group_of_row
         turn = np.array([g.texels for g in plan.groups])
@@ -98,14 +96,14 @@ class Reader:
         inside = np.arange(len(group)) - np.array([g.rows[0] for g in plan.groups])[group]
         start = texels.start[group] + inside * texels.length[group]
         begin = start - texels.first[group] - 0.5
-        self._length = len(azimuth)
         self._blocks = [
-            _block(azimuth[part].astype(np.float64), row[part], begin, per_radian, offset)
-            for part in (slice(k, k + BLOCK) for k in range(0, len(azimuth), BLOCK))
+            _block(azimuth.ravel().astype(np.float64), row, begin, per_radian, offset)
+            for azimuth, row in samples
         ]
+        self._most = max(len(block.place) for block in self._blocks)
 
     def __len__(self) -> int:
-        return self._length
+        return sum(len(block.place) for block in self._blocks)
 
     def read(self, codes: UInt8Array, offset: IntArray, out: Sequence[UInt8Array]) -> None:
         """Fill one flat plane of luma, or two of chroma, from codes of the texels.
@@ -115,13 +113,15 @@ class Reader:
         depth = codes.shape[1]
         texels = codes.view(f"<u{depth}")[:, 0]
         # Memory that is used again for each block stays in cache.
-        room = np.empty(min(BLOCK, self._length), np.intp)
+        room = np.empty(self._most, np.intp)
         pair = np.empty((2, len(room)), texels.dtype)
         begin = 0
         for block in self._blocks:
             end = begin + len(block.place)
-            place = np.repeat(offset.astype(block.place.dtype)[block.runs], block.lengths)
-            place += block.place
+            moved = offset.astype(block.place.dtype).take(block.runs)
+            if block.lengths is not None:
+                moved = np.repeat(moved, block.lengths)
+            place = np.add(moved, block.place, out=moved)
             part = place.astype(np.int16)
             part &= SUBTEXELS - 1
             where = np.right_shift(place, SUBTEXEL_BITS, out=room[: end - begin])
@@ -144,12 +144,15 @@ class Reader:
 
 
 class _Block(NamedTuple):
-    """Places of samples among the texels from `base` on, and runs that move by one offset."""
+    """Places of samples among the texels from `base` on, and runs that move by one offset.
+
+    Where runs are so short that repeating costs more, each sample is a run.
+    """
 
     base: int
     place: npt.NDArray[np.int32] | IntArray
-    runs: UInt8Array
-    lengths: IntArray
+    runs: IndexArray
+    lengths: IntArray | None
 
 
 def _block(
@@ -166,4 +169,7 @@ def _block(
     small = place.max() + (LONGEST_ROW << SUBTEXEL_BITS) < 2**31
     mine = offset[row]
     starts, lengths = runs(mine)
-    return _Block(base, place.astype(np.int32) if small else place, mine[starts], lengths)
+    place = place.astype(np.int32) if small else place
+    if len(mine) < SHORT * len(starts):
+        return _Block(base, place, mine.astype(np.intp), None)
+    return _Block(base, place, mine[starts].astype(np.intp), lengths)
