@@ -16,9 +16,15 @@ from patterns.errors import RequestError
 from patterns.picture.arrays import BoolArray, UInt8Array
 from patterns.picture.planes import Planes
 from patterns.safety.flash_rule import FlashRule, extended_finding, screen_rule, visual_field_rule
-from patterns.safety.flashes import MOST_CHANGES, Swings, leading_edge_s
+from patterns.safety.flashes import (
+    MOST_CHANGES,
+    OlderRedSwings,
+    RedSwings,
+    Swings,
+    leading_edge_s,
+    may_be_saturated,
+)
 from patterns.safety.luminance import FINE, Reduced, Reducer, Shrunk, Viewing
-from patterns.safety.red_flashes import OlderRedSwings, RedSwings, may_be_saturated
 from patterns.safety.report import EXTENDED_WINDOW_S, SafetyReport
 from patterns.safety.stripe_motion import LOOK_EVERY_S, StripeWatch
 from patterns.safety.stripes import StripeRules

@@ -1,7 +1,12 @@
-"""Opposing changes at every place of a grid, counted within one second.
+"""Opposing changes of light, and changes to and from red, at every place of a grid.
 
 A flash is a pair of opposing changes: seven within a second are more than three (WCAG 2.2
 technique G19). A second is half open, so that 3 Hz passes.
+
+Red flashes, current rule (WCAG 2.2, from ISO 9241-391): one of the two states has R/(R+G+B) >= 0.8
+in linear light and the states differ by more than 0.2 in CIE 1976 u'v'. The older text of the same
+guideline, given as an extra: that ratio, and a change of more than 20 in (R - G - B) x 320 with
+negative values set to zero.
 """
 
 from __future__ import annotations
@@ -12,7 +17,7 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.arrays import BoolArray
+from patterns.picture.arrays import BoolArray, Float32Array
 
 MOST_CHANGES = 6  # three flashes
 ROUNDING = 1e-6  # of the step: float32 must not decide whether 0.1 reaches 0.1
@@ -152,3 +157,135 @@ class ChangeCounter:
         if self._edges is None or count.max() <= MOST_CHANGES:
             return count
         return np.where(self._edges.acceptable(), np.minimum(count, MOST_CHANGES), count)
+
+
+SATURATED = 0.8
+CHROMATICITY_STEP = 0.2
+OLDER_STEP = 20.0
+OLDER_SCALE = 320.0
+
+# R+G+B below this (of 3) is black and has no colour of its own: it counts as white does.
+# 0.2 cd/m2 of red on a 200 cd/m2 screen; our choice, no source.
+DARK_SUM = 0.005
+
+# XYZ of linear R, G, B as WCAG 2.2 prints them.
+TO_XYZ = np.array(
+    [
+        [0.4124564, 0.3575761, 0.1804375],
+        [0.2126729, 0.7151522, 0.0721750],
+        [0.0193339, 0.1191920, 0.9503041],
+    ]
+)
+U_TOP = (4 * TO_XYZ[0]).astype(np.float32)
+V_TOP = (9 * TO_XYZ[1]).astype(np.float32)
+UV_BOTTOM = (TO_XYZ[0] + 15 * TO_XYZ[1] + 3 * TO_XYZ[2]).astype(np.float32)
+WHITE = np.array([U_TOP.sum() / UV_BOTTOM.sum(), V_TOP.sum() / UV_BOTTOM.sum()], np.float32)
+
+
+def _sum(light: Float32Array) -> Float32Array:
+    return np.asarray(light[..., 0] + light[..., 1] + light[..., 2], np.float32)
+
+
+def red_ratio(rgb: npt.ArrayLike) -> Float32Array:
+    """R / (R + G + B) of linear light, shape (..., 3) to (...); 0 where there is next to none."""
+    light = np.asarray(rgb, np.float32)
+    total = _sum(light)
+    ratio = light[..., 0] / np.maximum(total, np.float32(DARK_SUM))
+    return np.asarray(np.where(total < DARK_SUM, np.float32(0), ratio), np.float32)
+
+
+def may_be_saturated(rgb: Float32Array) -> bool:
+    """Whether any place can be of saturated red; quicker than to say where."""
+    others = rgb[..., 1] + rgb[..., 2]
+    return bool((rgb[..., 0] > others * np.float32(0.999 * SATURATED / (1 - SATURATED))).any())
+
+
+def chromaticity(rgb: npt.ArrayLike) -> tuple[Float32Array, Float32Array]:
+    """CIE 1976 u', v' of linear light, shape (..., 3) to two of (...); those of white for black."""
+    light = np.asarray(rgb, np.float32)
+    dark = _sum(light) < DARK_SUM
+    bottom = np.maximum(_weighted(light, UV_BOTTOM), np.float32(1e-6))
+    u = np.where(dark, WHITE[0], _weighted(light, U_TOP) / bottom)
+    v = np.where(dark, WHITE[1], _weighted(light, V_TOP) / bottom)
+    return np.asarray(u, np.float32), np.asarray(v, np.float32)
+
+
+def _weighted(light: Float32Array, weights: Float32Array) -> Float32Array:
+    r, g, b = (light[..., i] * weights[i] for i in range(3))
+    return np.asarray(r + g + b, np.float32)
+
+
+class RedSwings:
+    """Changes to and from saturated red at every place, by the current rule.
+
+    Away from red the least red colour since the last change is remembered, in red the
+    reddest, so that a slow change adds up over its frames.
+
+    `shape`: rows and columns of the grid.
+    """
+
+    def __init__(self, shape: tuple[int, int]) -> None:
+        self._nothing = np.zeros(shape, np.bool_)
+        self._in_red = self._nothing.copy()
+        self._extreme_ratio = np.full(shape, np.inf, np.float32)
+        self._extreme_u, self._extreme_v = np.full(shape, WHITE[0]), np.full(shape, WHITE[1])
+        self._started = False
+        self._grey = np.full((*shape, 3), 1 / 3, np.float32)
+
+    def see(self, rgb: Float32Array | None) -> tuple[BoolArray, BoolArray]:
+        """Take linear light (rows, columns, 3), None for grey; returns to-red and from-red."""
+        light = self._grey if rgb is None else rgb
+        ratio, (u, v) = red_ratio(light), chromaticity(light)
+        saturated = ratio >= SATURATED
+        if not self._started:
+            self._started = True
+            self._in_red = saturated.copy()
+            self._remember(ratio, u, v, np.ones_like(saturated))
+        further = (ratio > self._extreme_ratio) == self._in_red
+        self._remember(ratio, u, v, further)
+        apart = (u - self._extreme_u) ** 2 + (v - self._extreme_v) ** 2
+        changed = (saturated != self._in_red) & (apart > CHROMATICITY_STEP**2)
+        if not changed.any():
+            return self._nothing, self._nothing
+        to_red, from_red = changed & saturated, changed & ~saturated
+        self._in_red ^= changed
+        self._remember(ratio, u, v, changed)
+        return to_red, from_red
+
+    def _remember(
+        self, ratio: Float32Array, u: Float32Array, v: Float32Array, where: BoolArray
+    ) -> None:
+        np.copyto(self._extreme_ratio, ratio, where=where)
+        np.copyto(self._extreme_u, u, where=where)
+        np.copyto(self._extreme_v, v, where=where)
+
+
+class OlderRedSwings:
+    """Changes to and from saturated red at every place, by the older text."""
+
+    def __init__(self, shape: tuple[int, int]) -> None:
+        self._grey = np.full((*shape, 3), 1 / 3, np.float32)
+        self._low: Float32Array | None = None
+        self._high: Float32Array
+        self._high_saturated: BoolArray
+        self._direction = np.zeros(shape, np.int8)
+
+    def see(self, rgb: Float32Array | None) -> tuple[BoolArray, BoolArray]:
+        """Take linear light (rows, columns, 3), None for grey; returns to-red and from-red."""
+        light = self._grey if rgb is None else rgb
+        excess = light[..., 0] - light[..., 1] - light[..., 2]
+        value = np.asarray(np.maximum(excess, 0) * np.float32(OLDER_SCALE), np.float32)
+        saturated = np.asarray(red_ratio(light) >= SATURATED, np.bool_)
+        if self._low is None:
+            self._low, self._high = value.copy(), value.copy()
+            self._high_saturated = saturated.copy()
+        np.minimum(self._low, value, out=self._low)
+        higher = value >= self._high
+        up = (value - self._low > OLDER_STEP) & saturated & (self._direction <= 0)
+        np.copyto(self._high, value, where=higher | up)
+        np.copyto(self._high_saturated, saturated, where=higher | up)
+        down = (self._high - value > OLDER_STEP) & self._high_saturated & (self._direction >= 0)
+        down &= ~up
+        self._direction[up], self._direction[down] = 1, -1
+        np.copyto(self._low, value, where=down)
+        return up, down

@@ -9,21 +9,21 @@ import numpy as np
 
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, decode, hold_lit
-from patterns.strip.camera_light import (
+from patterns.strip.camera_locate import locate
+from patterns.strip.camera_track import refine, unit_px
+from patterns.strip.code import IDENTITY_CELLS, Identity, read_identity
+from patterns.strip.grid import hold_row
+from patterns.strip.placement import (
     BLURRED,
     CLIPPED_WHITE,
     NO_STRIP,
     TOO_DARK,
     CellLight,
+    Placement,
     check_light,
     levels,
     sample_cells,
 )
-from patterns.strip.camera_locate import locate
-from patterns.strip.camera_track import refine, unit_px
-from patterns.strip.code import IDENTITY_CELLS, Identity, read_identity
-from patterns.strip.grid import hold_row
-from patterns.strip.placement import Placement
 from patterns.strip.read import StripReading, Unread
 
 FORGET = 0.97  # of the votes stays with each picture

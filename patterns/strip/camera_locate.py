@@ -11,10 +11,9 @@ import numpy as np
 
 from patterns.picture.arrays import BoolArray, FloatArray, IndexArray, UInt8Array
 from patterns.strip.camera_blobs import Blobs, find_blobs, lit_pixels, thinned
-from patterns.strip.camera_light import gather_light
 from patterns.strip.camera_track import Fit, refine
 from patterns.strip.grid import ARRANGEMENTS, StripGrid, grid
-from patterns.strip.placement import Placement, centres
+from patterns.strip.placement import Placement, centres, gather_light
 
 LEAST_POST_PX = 9.0
 SLIM = (1.7, 16.0)  # length over width of a post, tilted to either side

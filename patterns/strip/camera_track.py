@@ -14,10 +14,9 @@ from statistics import median
 import numpy as np
 
 from patterns.picture.arrays import BoolArray, FloatArray, UInt8Array
-from patterns.strip.camera_light import gather_light
 from patterns.strip.code import Identity, identity_bits
 from patterns.strip.grid import Rect, StripGrid, grid
-from patterns.strip.placement import Placement, centres
+from patterns.strip.placement import Placement, centres, gather_light
 
 SAMPLES = 9  # across each edge
 # How much perspective is trusted to stay; the last is the growth of white by over-exposure.

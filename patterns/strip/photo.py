@@ -9,13 +9,12 @@ import numpy as np
 
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.picture.light import BT709
-from patterns.strip.camera_light import check_light, levels, sample_cells
 from patterns.strip.camera_locate import locate
 from patterns.strip.camera_track import refine, unit_px
 from patterns.strip.code import NUMBER_BITS, NUMBER_CELLS, Identity, number_words, read_identity
 from patterns.strip.photo_light import Shares, measure_shares
 from patterns.strip.photo_pixels import Pixels, take_pixels
-from patterns.strip.placement import Placement
+from patterns.strip.placement import Placement, check_light, levels, sample_cells
 from patterns.strip.read import Unread
 
 LAST = (1 << NUMBER_BITS) - 1

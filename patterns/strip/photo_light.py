@@ -16,10 +16,10 @@ import numpy as np
 
 from patterns.picture.arrays import FloatArray
 from patterns.picture.light import srgb_to_light
-from patterns.strip.camera_light import SIGNALS
 from patterns.strip.grid import HALFTONES
 from patterns.strip.photo_field import Known, Scales, smooth_field
 from patterns.strip.photo_pixels import Patch, Pixels
+from patterns.strip.placement import SIGNALS
 
 CURVE_ROUNDS = 10
 STEP = 1e-3
