@@ -112,10 +112,7 @@ class PartialFile:
 
 
 def make_folder(folder: Path) -> None:
-    """Make a folder and those above it, unless it is there.
-
-    Raises `OutputError`: the disk refuses it.
-    """
+    """Make a folder and those above it, unless it is there; `OutputError`: the disk refuses."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

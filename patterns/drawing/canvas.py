@@ -254,9 +254,8 @@ def to_svg(drawing: Drawing, *, alone: bool = True) -> str:
 def write_picture(drawing: Drawing, path: Path, *, force: bool = False) -> None:
     """Write the drawing as PNG or SVG, by the name's ending; whole or not at all.
 
-    Raises `RequestError`: the name ends in neither .png nor .svg.
-    Raises `OutputError`: the file exists and `force` is false, or the folder or the disk refuses
-    it.
+    Raises `RequestError`: another ending, or a file that exists without `force`.
+    Raises `OutputError`: the folder or the disk refuses it.
     """
     check_picture_name(path)
     svg = path.suffix.lower() == ".svg"

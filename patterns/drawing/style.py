@@ -112,14 +112,11 @@ def hold_colours(refreshes: int, cadence: Collection[int], colours: Scheme) -> t
 
 
 def scheme(name: str) -> Scheme:
-    """Return the scheme called 'light' or 'dark'.
-
-    Raises `RequestError`: another name.
-    """
-    for known in (LIGHT, DARK):
-        if known.name == name:
-            return known
-    raise RequestError(f"scheme {name!r} is unknown: allowed are light and dark")
+    """The scheme called 'light' or 'dark'. Raises `RequestError`: another name."""
+    known = {scheme.name: scheme for scheme in (LIGHT, DARK)}
+    if name not in known:
+        raise RequestError(f"scheme {name!r} is unknown: allowed are {' and '.join(known)}")
+    return known[name]
 
 
 def scheme_properties(colours: Scheme) -> str:
@@ -144,10 +141,7 @@ def css_properties() -> str:
 
 
 def check_picture_name(path: Path) -> None:
-    """Refuse a name that is neither .png nor .svg.
-
-    Raises `RequestError`: another ending.
-    """
+    """Refuse a name that is neither .png nor .svg. Raises `RequestError`: another ending."""
     if path.suffix.lower() not in (".png", ".svg"):
         raise RequestError(f"picture {path.name!r} is neither .png nor .svg: try cadence.png")
 

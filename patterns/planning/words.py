@@ -8,7 +8,6 @@ from math import ceil, floor
 from patterns.planning.plan import MainsAdvice, Plan, RatePlan, Remedy, ShutterAdvice
 from patterns.planning.rates import FootageAdvice, NearRate
 from patterns.timing.audience import Audience, RateStanding, Showing
-from patterns.timing.cadence import SlowSlip
 from patterns.timing.mains import LightCheck, alias_hz
 from patterns.timing.notation import joined, pattern_text, plural
 from patterns.timing.rates import format_decimal
@@ -50,7 +49,8 @@ def audience_words(audience: Audience, *, assumed: bool) -> str:
 def _uneven_words(showing: Showing) -> str:
     held, where = showing.cadence, f"on {showing.display.name} Hz ({percent(showing.share)})"
     if showing.slip:
-        return f"{where} {_slip_words(showing, showing.slip)}"
+        what = "even" if len(showing.slip.pattern) == 1 else _holds_words(showing)
+        return f"{where} {what} but for a slip every {number(float(showing.slip.interval_s), 1)} s"
     if held.dropped_per_second:
         dropped = number(float(held.dropped_per_second))
         rest = "unevenly" if showing.seen_rms_s else "evenly"
@@ -65,11 +65,6 @@ def _holds_words(showing: Showing) -> str:
     if showing.seen_holds:
         return pattern_text(showing.seen_holds)
     return f"{showing.cadence.usual_hold} or {showing.cadence.odd_hold}"
-
-
-def _slip_words(showing: Showing, slip: SlowSlip) -> str:
-    what = "even" if len(slip.pattern) == 1 else _holds_words(showing)
-    return f"{what} but for a slip every {number(float(slip.interval_s), 1)} s"
 
 
 def rate_reasons(plan: Plan) -> list[str]:

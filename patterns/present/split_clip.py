@@ -149,10 +149,7 @@ def _label(drawing: Drawing, spec: SplitSpec, panel: Panel, area: PanelAreas) ->
 
 
 def refuse_flashing(report: SafetyReport, name: str, *, allow_flashing: bool) -> None:
-    """Refuse what exceeds a limit for flashes or stripes, unless that is allowed.
-
-    Raises `RequestError`: it exceeds one.
-    """
+    """Refuse what exceeds a limit for flashes or stripes with a `RequestError`, unless allowed."""
     if not report.passes and not allow_flashing:
         raise RequestError(
             f"{name} {report.summary}: slow it down, use another pattern or speed, or say "

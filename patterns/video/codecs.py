@@ -182,11 +182,7 @@ CODECS: Mapping[str, Codec] = MappingProxyType(
 
 
 def codec_named(name: str) -> Codec:
-    """Entry of `CODECS`.
-
-    Raises `RequestError`: there is none of that name.
-    """
-    try:
-        return CODECS[name]
-    except KeyError:
-        raise RequestError(f"codec {name!r} is unknown: allowed are {', '.join(CODECS)}") from None
+    """Entry of `CODECS`. Raises `RequestError`: there is none of that name."""
+    if name not in CODECS:
+        raise RequestError(f"codec {name!r} is unknown: allowed are {', '.join(CODECS)}")
+    return CODECS[name]

@@ -34,14 +34,6 @@ def tells_display(agent: str) -> bool:
     return "AppleWebKit" not in agent or "Chrome/" in agent or "Chromium/" in agent
 
 
-def page_verdict(updates_hz: float) -> str:
-    """Say what such a page knows, and what to do."""
-    return (
-        f"this browser updates the page {updates_hz:.0f} times a second; the screen itself may run "
-        "faster, so nothing is claimed of it: film the screen in slow motion and read the recording"
-    )
-
-
 def browser_verdict(reading: Reading, found: Presented) -> str:
     """One sentence."""
     assert reading.refresh_hz is not None
@@ -144,7 +136,11 @@ def _of_the_page_alone(reading: Reading) -> Reading:
     """What is left where the page's updates are not the display's refreshes: no holds at all."""
     assert reading.refresh_hz is not None
     unknown: dict[str, Any] = dict.fromkeys(("refresh_hz", "pattern", "even", "error", "expected"))
-    verdict = page_verdict(float(reading.refresh_hz))
+    verdict = (
+        f"this browser updates the page {float(reading.refresh_hz):.0f} times a second; the screen "
+        "itself may run faster, so nothing is claimed of it: film the screen in slow motion and "
+        "read the recording"
+    )
     return replace(
         reading, **unknown, refresh_from="", holds=(), repeated=(), verdict=verdict,
         warnings=(LIMITS,),

@@ -117,8 +117,7 @@ def _no_constant(name: str) -> None:
 
 
 def _refresh(data: Any) -> Refresh:
-    keys = ("interval_ms", "error_ms", "spread_ms", "frames", "state")
-    fields = Fields(data, "refresh", keys)
+    fields = Fields(data, "refresh", ("interval_ms", "error_ms", "spread_ms", "frames", "state"))
     return Refresh(
         fields.number("interval_ms", 1, 1000),
         fields.number("error_ms", 0, 1000),
