@@ -13,15 +13,11 @@ from fractions import Fraction
 import numpy as np
 
 from patterns.footage.changes import Changes, Marks, beside
-from patterns.footage.conversion import Conversion, Kind
-from patterns.footage.spectrum import find_lines, pulses
+from patterns.footage.conversion import Conversion
+from patterns.footage.spectrum import PERIODS, USUAL, find_lines, pulses
 from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 
-SHOT_AT = (
-    *(Fraction(n) for n in (12, 15, 16, 18, 20, 24, 25, 30, 48, 50, 60)),
-    *(Fraction(n * 1000, 1001) for n in (24, 30, 60)),
-)
-RARE, RARER = SHOT_AT[:5], 0.12  # rates, and how much more they must be alike
+SHOT_AT = (*(Fraction(n) for n in (12, 15, 16, 18, 20)), *USUAL)
 LITTLE = (0.25, 0.4, 0.55)  # of steps around, below which a step is a repeat's: grain leaves more
 MOVING = 0.4  # codes of those steps, above what coding alone changes
 FORESEEN = 0.65  # F1 of repeats: conversions 0.74 to 1, other footage to 0.3
@@ -30,7 +26,6 @@ JOINED, CLEARLY = 0.85, 0.15  # the same if each stretch has its own phase; so m
 ALIKE = 0.4  # correlation of steps with those foreseen; other footage to 0.3
 AS_LARGE = 0.1  # that, times how large it is; coding that skips gives other footage to 0.08
 RIVAL = 0.12  # by which it must be more alike than others that come again; true ones: 0.13
-WOVEN_LARGE = 0.35  # the same of telecine, as mixtures of other rhythms have some of it
 SURE = 5.5  # standard errors
 REPEATED, AFTER_A_GAP = 0.5, 1.2  # advance of odd pictures: 0 and 1.5, where others have 1
 SHORTEST = 12  # pictures; longer rhythms come too rarely in a stretch to be known from chance
@@ -50,85 +45,64 @@ def find_conversion(
     repeats = repeats_by_steps(np.nan_to_num(np.array(changes.step)), timeline)
     if repeats is not None and repeats.phase is None:
         return repeats
+    told = find_lines(changes, marks, timeline, runs)
+    if told is not None:
+        return told
     found = _by_advance(changes, marks, timeline) or repeats
-    if found is None:
-        return find_lines(changes, marks, timeline, runs)
-    return None if pulses(changes, marks, found) else found
-
-
-def _alike(
-    foreseen: FloatArray, place: IntArray, measured: FloatArray, spread: float
-) -> tuple[FloatArray, FloatArray]:
-    """How much is measured as each phase foresees: correlation, and how large it is of that.
-
-    Pictures are added up by their place in the period, so that long files take no longer.
-    `foreseen`: (phases, kinds of measures, period).
-    `place`: kind times the period and place in it, of each value in `measured`.
-    `measured`: less the mean of its kind.
-    `spread`: its sum of squares.
-    """
-    counts, sums = (
-        np.bincount(place, weights, foreseen[0].size).reshape(foreseen.shape[1:])
-        for weights in (None, measured)
-    )
-    mean = (foreseen * counts).sum(axis=2) / counts.sum(axis=1)
-    foreseen = foreseen - mean[:, :, None]
-    energy = np.maximum((foreseen**2 * counts).sum(axis=(1, 2)), 1e-9)
-    both = (foreseen * sums).sum(axis=(1, 2))
-    return both / np.sqrt(energy * spread), both / energy
-
-
-def _sure(like: float, count: int) -> bool:
-    """Whether a correlation is more than chance gives among so many rates and phases."""
-    return bool(like * np.sqrt(count / max(1e-9, 1 - like**2)) > SURE)
-
-
-def _phases(one: Conversion) -> list[Conversion]:
-    return [replace(one, phase=phase) for phase in range(one.period)]
+    return None if found is None or pulses(changes, marks, found) else found
 
 
 def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversion | None:
     """The rate, phase and kind whose steps are most like those measured, if like enough."""
     seen = np.clip(np.nan_to_num(np.array(changes.advance)), -0.2, 2.2)
-    n, count = np.flatnonzero(marks.steady), int(marks.steady.sum())
-    if count < 2 * SHORTEST:
+    known = np.flatnonzero(marks.steady)
+    if known.size < 2 * SHORTEST:
         return None
-    measured = seen[n] - seen[n].mean()
-    spread = max(1e-9, float(measured @ measured))
     found: list[tuple[float, bool, Conversion | None]] = []
     for one in _stepping(timeline, len(seen)):
-        tried = _phases(one)
-        foreseen = np.stack([each.advance(one.period) for each in tried])[:, None]
-        like, large = _alike(foreseen, n % one.period, measured, spread)
-        at = int(like.argmax())
-        score = float(like[at]) - (RARER if one.footage in RARE else 0)
-        least = WOVEN_LARGE if one.kind == "telecine" else AS_LARGE
-        comes = _comes_again(tried[at], seen, n)
-        told = comes and like[at] > ALIKE and _sure(like[at], count)
-        told = told and like[at] * large[at] > least
-        found.append((score, comes, tried[at] if told else None))
-    (score, _, best), *others = sorted(found, key=lambda entry: -entry[0])
-    rival = max((other for other, comes, _ in others if comes), default=0.0)
-    return best if score > rival + RIVAL else None
+        like, large, best = _alike(one, known, seen[known])
+        comes = _comes_again(best, seen, known)
+        sure = like * np.sqrt(known.size / max(1e-9, 1 - like**2)) > SURE
+        told = comes and sure and like > ALIKE and like * large > AS_LARGE
+        found.append((like, comes, best if told else None))
+    found.sort(key=lambda entry: -entry[0])
+    rival = max((like for like, comes, _ in found[1:] if comes), default=0.0)
+    return found[0][2] if found and found[0][0] > rival + RIVAL else None
+
+
+def _alike(
+    one: Conversion, known: IntArray, advance: FloatArray
+) -> tuple[float, float, Conversion]:
+    """Correlation with the steps foreseen and their size, at the phase that suits best; that.
+
+    Pictures are added up by their place in the period, so that long files take no longer.
+    """
+    measured, place = advance - advance.mean(), known % one.period
+    counts, sums = (np.bincount(place, weights, one.period) for weights in (None, measured))
+    tried = [replace(one, phase=phase) for phase in range(one.period)]
+    foreseen = np.stack([each.advance(one.period) for each in tried])
+    foreseen -= (foreseen * counts).sum(axis=1, keepdims=True) / known.size
+    energy = np.maximum((foreseen**2 * counts).sum(axis=1), 1e-9)
+    both = (foreseen * sums).sum(axis=1)
+    like = both / np.sqrt(energy * max(1e-9, float(measured @ measured)))
+    at = int(like.argmax())
+    return float(like[at]), float(both[at] / energy[at]), tried[at]
 
 
 def _comes_again(one: Conversion, advance: FloatArray, known: IntArray) -> bool:
     """Whether most of the odd pictures that are known are so: a cut and a stop fit by chance."""
-    if one.kind == "telecine":
-        return True
     odd = advance[known[one.marks()[known]]]
     seen = odd < REPEATED if one.kind == "repeat" else odd > AFTER_A_GAP
     return bool(2 * seen.sum() > seen.size and seen.sum() >= SEEN)
 
 
 def _stepping(timeline: Fraction, count: int) -> Iterator[Conversion]:
-    """Conversions that make steps uneven."""
-    for rate in SHOT_AT:
+    """Conversions that make steps uneven, with periods of which spectra tell nothing."""
+    for rate in USUAL:
         ratio = rate / timeline
-        if Fraction(1, 3) <= ratio < Fraction(3, 2) and 1 < ratio.denominator <= PHASES:
-            kind: Kind = "repeat" if ratio < 1 else "drop"
-            yield Conversion(kind, rate, timeline, 0, count)
-    yield Conversion("telecine", timeline * Fraction(4, 5), timeline, 0, count)
+        usual = 1 / 3 < ratio < 1.5 and 1 < ratio.denominator <= PHASES
+        if usual and ratio.denominator not in PERIODS:
+            yield Conversion("repeat" if ratio < 1 else "drop", rate, timeline, 0, count)
 
 
 def repeats_by_steps(step: FloatArray, timeline: Fraction) -> Conversion | None:

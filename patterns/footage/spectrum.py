@@ -18,10 +18,10 @@ from patterns.footage.changes import WEIGHTS, Changes, Marks
 from patterns.footage.conversion import MOST, Conversion
 from patterns.picture.arrays import BoolArray, ComplexArray, FloatArray
 
-SHOT_AT = (
+USUAL = (
     *(Fraction(n) for n in (24, 25, 30, 48, 50, 60)),
     *(Fraction(n * 1000, 1001) for n in (24, 30, 60)),
-)
+)  # frames a second that footage is shot at
 PERIODS = (5, 6, 7, 9, 10, 11, 12)  # pictures: coding has 2, 4 and 8 of its own, longer ones
 BLENDED = Fraction(7, 10)  # of the timeline's rate, below which no editor blends
 CODED = (0.25, 0.5)  # lines that coding has
@@ -176,7 +176,7 @@ def _tapered(row: FloatArray, known: BoolArray) -> FloatArray:
 
 def _candidates(timeline: Fraction, count: int) -> Iterator[Conversion]:
     """Rates that repeat, weave, mix and leave out, and one mixture in so many pictures."""
-    for rate in SHOT_AT:
+    for rate in USUAL:
         ratio = rate / timeline
         if ratio.denominator in PERIODS and 1 / 3 < ratio < 1.5:
             yield Conversion("repeat" if ratio < 1 else "drop", rate, timeline, 0, count)
