@@ -16,6 +16,10 @@ from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
 GAMMA = 2.4
 BT709 = 0.2126, 0.7152, 0.0722  # of R, G, B in luminance, and of R'G'B' in Y'
 CB_SPAN, CR_SPAN = 1.8556, 1.5748  # from Cb, Cr = -1/2 to 1/2
+_Y = np.array(BT709)
+_CODES = np.stack(  # of R'G'B' in the codes of Y', Cb and Cr
+    [219 * _Y, 224 / CB_SPAN * ([0, 0, 1] - _Y), 224 / CR_SPAN * ([1, 0, 0] - _Y)]
+).astype(np.float32)
 
 
 def light_to_signal(light: npt.ArrayLike) -> Float32Array:
@@ -46,13 +50,24 @@ def code_to_light(code: npt.ArrayLike) -> Float32Array:
     return signal_to_light((np.asarray(code, np.float32) - 16) / 219)
 
 
+def codes_of_light(light: Float32Array, colour: bool) -> Float32Array:
+    """Unrounded codes of linear RGB light (3, ...): (1, ...) of Y', or (2, ...) of Cb and Cr."""
+    signal = light_to_signal(light)
+    matrix = _CODES[1:] if colour else _CODES[:1]
+    codes = np.empty((len(matrix), *light.shape[1:]), np.float32)
+    part = np.empty(light.shape[1:], np.float32)
+    for number, weights in enumerate(matrix):
+        code = codes[number, ...]  # an array for a single colour too
+        np.multiply(signal[0], weights[0], code)
+        code += np.multiply(signal[1], weights[1], part)
+        code += np.multiply(signal[2], weights[2], part)
+        code += np.float32(128 if colour else 16)
+    return codes
+
+
 def light_to_ycbcr(rgb: npt.ArrayLike) -> tuple[UInt8Array, UInt8Array, UInt8Array]:
     """Y', Cb, Cr codes of linear RGB light 0 to 1, shape (..., 3), each of shape (...)."""
-    r, g, b = np.moveaxis(light_to_signal(rgb), -1, 0)
-    red, green, blue = BT709
-    y = red * r + green * g + blue * b
-    return (
-        np.asarray(np.rint(16 + 219 * y), np.uint8),
-        np.asarray(np.rint(128 + 224 / CB_SPAN * (b - y)), np.uint8),
-        np.asarray(np.rint(128 + 224 / CR_SPAN * (r - y)), np.uint8),
-    )
+    light = np.moveaxis(np.asarray(rgb, np.float32), -1, 0)
+    codes = [codes_of_light(light, colour) for colour in (False, True)]
+    y, cb, cr = np.asarray(np.rint(np.concatenate(codes)), np.uint8)
+    return y, cb, cr

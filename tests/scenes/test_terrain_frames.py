@@ -12,18 +12,19 @@ from skimage.registration import phase_cross_correlation
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
+from patterns.picture.light import codes_of_light
 from patterns.picture.planes import Planes
 from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
-from patterns.scenes.ground.palette import transmittance
+from patterns.scenes.ground.palette import hazed, transmittance
 from patterns.scenes.motion import focal_px
 from patterns.scenes.terrain.levels import APERTURE, LineLevel, LinePlane, bands
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.rays import Plane, Rays, cast
 from patterns.scenes.terrain.renderer import VISIBLE, TerrainRenderer
 from patterns.scenes.terrain.rows import RowLevel, RowPlane
-from patterns.scenes.terrain.texels import box_blur, box_margin, codes_of_light, hazed
+from patterns.scenes.terrain.texels import box_blur, box_margin
 from tests.scenes.interrupted import interrupt, same
 
 WIDTH, HEIGHT = 480, 270

@@ -60,11 +60,13 @@ def transmittance(distance_m: FloatingArray) -> FloatArray:
     return np.asarray(np.exp(-distance_m / HAZE_LENGTH_M), np.float64)
 
 
-def through_haze(light: Float32Array, distance_m: FloatingArray) -> None:
-    """Put haze over light (..., 3, rows), by each row's distance (rows,)."""
-    left = transmittance(distance_m).astype(np.float32)
-    light *= left
-    light += HAZE[:, np.newaxis] * (1 - left)
+def hazed(light: Float32Array, through: float | Float32Array) -> Float32Array:
+    """Light (3, ...) seen through haze that lets the share `through` pass; changed in place."""
+    share = np.asarray(through, np.float32)
+    light *= share
+    for channel, haze in zip(light, HAZE, strict=True):
+        np.add(channel, haze * (1 - share), channel)
+    return light
 
 
 def shadow_offset(height_m: float) -> tuple[float, float]:

@@ -16,9 +16,9 @@ from typing import Protocol
 import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray, IntArray, UInt8Array
-from patterns.picture.light import BT709, CB_SPAN, CR_SPAN, light_to_signal
+from patterns.picture.light import codes_of_light
 from patterns.scenes.ground.field import BoxPlan
-from patterns.scenes.ground.palette import through_haze
+from patterns.scenes.ground.palette import hazed, transmittance
 from patterns.scenes.orbit.plan import TEXELS, Chunk, Group, RowPlan
 from patterns.scenes.orbit.texels import Texels
 
@@ -130,7 +130,8 @@ class Atlas:
             under = cells[most - reach : most + reach + len(run) * wide]
             light = self._filtered(chunk, k, under)
             if not surface.far:
-                through_haze(light, group.distance_m)
+                through = transmittance(group.distance_m).astype(np.float32)
+                hazed(light.swapaxes(0, 1), through)
             texels = group.texels // chunk.sectors
             noise = _noise(group, texels, run) if surface.far else None
             self.texels.store(k, run.start * texels, _codes(light, group.coarse, noise))
@@ -176,19 +177,9 @@ def _noise(group: Group, texels: int, run: range) -> Float32Array:
 
 def _codes(light: Float32Array, coarse: int, noise: Float32Array | None) -> list[UInt8Array]:
     """Codes (rows, texels) of light (texels, 3, rows): Y', or Cb and Cr; maybe with dither."""
-    v = light_to_signal(light)
-    r, g, b = v[:, 0], v[:, 1], v[:, 2]
-    red, green, blue = map(np.float32, BT709)
-    y = red * r + green * g + blue * b
-    if coarse:
-        planes = [
-            np.float32(128) + np.float32(224 / CB_SPAN) * (b - y),
-            np.float32(128) + np.float32(224 / CR_SPAN) * (r - y),
-        ]
-    else:
-        planes = [np.float32(16) + np.float32(219) * y]
-    rounding = np.float32(0.5) if noise is None else noise
-    return [np.ascontiguousarray((plane + rounding).astype(np.uint8).T) for plane in planes]
+    codes = codes_of_light(light.swapaxes(0, 1), bool(coarse))
+    codes += np.float32(0.5) if noise is None else noise
+    return [np.ascontiguousarray(plane.T) for plane in codes.astype(np.uint8)]
 
 
 def trapezoid_integral(x: FloatingArray, first: float, second: float) -> FloatingArray:

@@ -16,20 +16,19 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import Float32Array, FloatArray, IndexArray, UInt8Array
+from patterns.picture.light import codes_of_light
 from patterns.scenes.ground.country import Country, longest_piece_m
 from patterns.scenes.ground.field import GridAxis
-from patterns.scenes.ground.palette import transmittance
+from patterns.scenes.ground.palette import hazed, transmittance
 from patterns.scenes.terrain.rays import Rays
 from patterns.scenes.terrain.texels import (
     BLOCK_ROWS,
     TAPS,
     WORD,
-    codes_of_light,
     filtered,
     half_words,
     halved,
     haze_shift,
-    hazed,
     interpolator,
     kernel,
     pack_texels,

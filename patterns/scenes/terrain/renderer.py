@@ -6,6 +6,7 @@ import numpy as np
 
 from patterns.errors import RequestError
 from patterns.picture.arrays import UInt8Array
+from patterns.picture.light import codes_of_light
 from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
 from patterns.scenes.ground.palette import transmittance
@@ -14,7 +15,6 @@ from patterns.scenes.terrain.levels import LineLevel, LinePlane, bands
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.scenes.terrain.rays import Plane, cast, still_light
 from patterns.scenes.terrain.rows import RowLevel, RowPlane
-from patterns.scenes.terrain.texels import codes_of_light
 
 Level = LineLevel | RowLevel
 VISIBLE = 0.004  # share of the ground's contrast below which haze hides it

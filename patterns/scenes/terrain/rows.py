@@ -14,9 +14,10 @@ from math import ceil, floor
 import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array, UInt32Array
+from patterns.picture.light import codes_of_light
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
-from patterns.scenes.ground.palette import transmittance
+from patterns.scenes.ground.palette import hazed, transmittance
 from patterns.scenes.terrain.levels import Ring
 from patterns.scenes.terrain.rays import Rays
 from patterns.scenes.terrain.texels import (
@@ -24,9 +25,7 @@ from patterns.scenes.terrain.texels import (
     WORD,
     box_blur,
     box_margin,
-    codes_of_light,
     half_words,
-    hazed,
     interpolator,
     pack_texels,
     row_by_row,

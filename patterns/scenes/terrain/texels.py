@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import Float32Array, FloatArray, IntArray, UInt8Array, UInt32Array
-from patterns.picture.light import BT709, CB_SPAN, CR_SPAN, light_to_signal
+from patterns.picture.light import codes_of_light
 from patterns.scenes.ground import palette
 
 STEPS = 64
@@ -27,38 +27,6 @@ RUN = 256  # items in numpy's buffer: fewer than a row has
 
 # What ground looks like on average, for the small correction of `haze_shift`.
 MEAN_GROUND = np.array([0.160, 0.164, 0.070], np.float32)
-_RED, _GREEN, _BLUE = BT709
-_CODES = np.array(
-    [
-        [_RED, _GREEN, _BLUE],
-        [-_RED / CB_SPAN, -_GREEN / CB_SPAN, 0.5],
-        [0.5, -_GREEN / CR_SPAN, -_BLUE / CR_SPAN],
-    ]
-) * np.array([[219], [224], [224]])
-
-
-def hazed(light: Float32Array, through: float | Float32Array) -> Float32Array:
-    """Light (3, ...) seen through haze that lets the share `through` pass; changed in place."""
-    share = np.asarray(through, np.float32)
-    light *= share
-    for channel, haze in zip(light, palette.HAZE, strict=True):
-        np.add(channel, haze * (1 - share), channel)
-    return light
-
-
-def codes_of_light(light: Float32Array, colour: bool) -> Float32Array:
-    """Unrounded codes of linear light (3, ...): (1, ...) of Y', or (2, ...) of Cb and Cr."""
-    signal = light_to_signal(light)
-    matrix = _CODES[1:] if colour else _CODES[:1]
-    codes = np.empty((len(matrix), *light.shape[1:]), np.float32)
-    part = np.empty(light.shape[1:], np.float32)
-    for number, weights in enumerate(matrix.astype(np.float32)):
-        code = codes[number]
-        np.multiply(signal[0], weights[0], code)
-        code += np.multiply(signal[1], weights[1], part)
-        code += np.multiply(signal[2], weights[2], part)
-        code += np.float32(128 if colour else 16)
-    return codes
 
 
 def haze_shift(
