@@ -77,7 +77,10 @@ class FlashCheck:
         shape = (self._reducer.grid.rows, self._reducer.grid.columns)
         self._relative = Swings(RELATIVE_STEP, RELATIVE_DARK)
         self._screen = Swings(SCREEN_STEP_CD_M2, SCREEN_DARK_CD_M2)
-        self._red, self._older_red = RedSwings(shape), OlderRedSwings(shape)
+        self._red, self._older_red = RedSwings(), OlderRedSwings()
+        self._grey = np.full(
+            (*shape, 3), 1 / 3, np.float32
+        )  # linear light of a frame without colour
         self._red_seen = False
         self._rules = self._make_rules(shape)
         self._stripes = StripeWatch(
@@ -150,11 +153,12 @@ class FlashCheck:
         if not self._red_seen and rgb is not None and may_be_saturated(rgb):
             self._red_seen = True
             if self._frames > 1:
-                self._red.see(None)
-                self._older_red.see(None)
+                self._red.see(self._grey)
+                self._older_red.see(self._grey)
         if self._red_seen:
-            red = self._red.see(rgb)
-            changes += [red, red, self._older_red.see(rgb)]
+            light = self._grey if rgb is None else rgb
+            red = self._red.see(light)
+            changes += [red, red, self._older_red.see(light)]
         for rule, (up, down) in zip(self._rules, changes, strict=False):
             if rule.see(time_s, up, down):
                 self._keep(time_s, rule, reduced)

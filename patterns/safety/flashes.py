@@ -220,65 +220,45 @@ class RedSwings:
 
     Away from red the least red colour since the last change is remembered, in red the
     reddest, so that a slow change adds up over its frames.
-
-    `shape`: rows and columns of the grid.
     """
 
-    def __init__(self, shape: tuple[int, int]) -> None:
-        self._nothing = np.zeros(shape, np.bool_)
-        self._in_red = self._nothing.copy()
-        self._extreme_ratio = np.full(shape, np.inf, np.float32)
-        self._extreme_u, self._extreme_v = np.full(shape, WHITE[0]), np.full(shape, WHITE[1])
-        self._started = False
-        self._grey = np.full((*shape, 3), 1 / 3, np.float32)
+    def __init__(self) -> None:
+        self._extreme: Float32Array | None = None  # (3, rows, columns): red ratio, u', v'
+        self._in_red: BoolArray
 
-    def see(self, rgb: Float32Array | None) -> tuple[BoolArray, BoolArray]:
-        """Take linear light (rows, columns, 3), None for grey; returns to-red and from-red."""
-        light = self._grey if rgb is None else rgb
-        ratio, (u, v) = red_ratio(light), chromaticity(light)
-        saturated = ratio >= SATURATED
-        if not self._started:
-            self._started = True
-            self._in_red = saturated.copy()
-            self._remember(ratio, u, v, np.ones_like(saturated))
-        further = (ratio > self._extreme_ratio) == self._in_red
-        self._remember(ratio, u, v, further)
-        apart = (u - self._extreme_u) ** 2 + (v - self._extreme_v) ** 2
+    def see(self, rgb: Float32Array) -> tuple[BoolArray, BoolArray]:
+        """Take linear light (rows, columns, 3); returns to-red and from-red."""
+        seen = np.stack([red_ratio(rgb), *chromaticity(rgb)])
+        saturated = np.asarray(seen[0] >= SATURATED, np.bool_)
+        if self._extreme is None:
+            self._extreme, self._in_red = seen.copy(), saturated.copy()
+        further = (seen[0] > self._extreme[0]) == self._in_red
+        np.copyto(self._extreme, seen, where=further)
+        apart = ((seen[1:] - self._extreme[1:]) ** 2).sum(axis=0)
         changed = (saturated != self._in_red) & (apart > CHROMATICITY_STEP**2)
-        if not changed.any():
-            return self._nothing, self._nothing
-        to_red, from_red = changed & saturated, changed & ~saturated
         self._in_red ^= changed
-        self._remember(ratio, u, v, changed)
-        return to_red, from_red
-
-    def _remember(
-        self, ratio: Float32Array, u: Float32Array, v: Float32Array, where: BoolArray
-    ) -> None:
-        np.copyto(self._extreme_ratio, ratio, where=where)
-        np.copyto(self._extreme_u, u, where=where)
-        np.copyto(self._extreme_v, v, where=where)
+        np.copyto(self._extreme, seen, where=changed)
+        return changed & saturated, changed & ~saturated
 
 
 class OlderRedSwings:
     """Changes to and from saturated red at every place, by the older text."""
 
-    def __init__(self, shape: tuple[int, int]) -> None:
-        self._grey = np.full((*shape, 3), 1 / 3, np.float32)
+    def __init__(self) -> None:
         self._low: Float32Array | None = None
         self._high: Float32Array
         self._high_saturated: BoolArray
-        self._direction = np.zeros(shape, np.int8)
+        self._direction: npt.NDArray[np.int8]
 
-    def see(self, rgb: Float32Array | None) -> tuple[BoolArray, BoolArray]:
-        """Take linear light (rows, columns, 3), None for grey; returns to-red and from-red."""
-        light = self._grey if rgb is None else rgb
-        excess = light[..., 0] - light[..., 1] - light[..., 2]
+    def see(self, rgb: Float32Array) -> tuple[BoolArray, BoolArray]:
+        """Take linear light (rows, columns, 3); returns to-red and from-red."""
+        excess = rgb[..., 0] - rgb[..., 1] - rgb[..., 2]
         value = np.asarray(np.maximum(excess, 0) * np.float32(OLDER_SCALE), np.float32)
-        saturated = np.asarray(red_ratio(light) >= SATURATED, np.bool_)
+        saturated = np.asarray(red_ratio(rgb) >= SATURATED, np.bool_)
         if self._low is None:
             self._low, self._high = value.copy(), value.copy()
             self._high_saturated = saturated.copy()
+            self._direction = np.zeros(value.shape, np.int8)
         np.minimum(self._low, value, out=self._low)
         higher = value >= self._high
         up = (value - self._low > OLDER_STEP) & saturated & (self._direction <= 0)
