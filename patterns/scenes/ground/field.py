@@ -49,7 +49,11 @@ class Field:
     @cached_property
     def coarser_y(self) -> Field:
         """Every second sample along y after smoothing by (1, 2, 1) / 4."""
-        return self.turned.coarser_x.turned
+        v = self.values
+        halved = v[..., ::2] * np.float32(0.5)
+        halved += np.float32(0.25) * v[..., 1::2]
+        halved += np.float32(0.25) * np.roll(v[..., 1::2], 1, -1)
+        return Field(halved, self.steps_m[0], 2 * self.steps_m[1])
 
     @cached_property
     def turned(self) -> Field:
