@@ -23,6 +23,9 @@ USUAL = (
     *(Fraction(n * 1000, 1001) for n in (24, 30, 60)),
 )  # frames a second that footage is shot at
 PERIODS = (5, 6, 7, 9, 10, 11, 12)  # pictures: coding has 2, 4 and 8 of its own, longer ones
+# 24 blended in 25 and the other way: they explain some of what shorter ones do; not claimed, as key
+# pictures come again so, too
+RIVALS, FEWEST_OF_RIVALS = (24, 25), 4  # pictures; periods
 BLENDED = Fraction(7, 10)  # of the timeline's rate, below which no editor blends
 CODED = (0.25, 0.5)  # lines that coding has
 LEAST_ENERGY = 0.05  # codes squared, that quantising leaves
@@ -53,7 +56,8 @@ def find_lines(
     """
     rows, count = _rows(changes, marks, runs)
     lines = {p: _Lines(rows, count, p) for p in PERIODS if count >= FEWEST * p}
-    if not lines:
+    lines |= {p: _Lines(rows, count, p) for p in RIVALS if count >= FEWEST_OF_RIVALS * p}
+    if count < FEWEST * PERIODS[0]:
         return None
     tried = (one for one in _candidates(timeline, len(changes.step)) if one.period in lines)
     found = sorted(
@@ -61,7 +65,7 @@ def find_lines(
     )
     (sure, share, size, best, period), (next_sure, *_) = found[:2]
     shaped = share > (SHAPED if best.footage else SHAPED_ALONE) and size > AS_LARGE
-    told = shaped and sure > max(SURE, CLEARLY * next_sure)
+    told = shaped and period in PERIODS and sure > max(SURE, CLEARLY * next_sure)
     return best if told and not lines[period].pulses else None
 
 
@@ -182,8 +186,8 @@ def _candidates(timeline: Fraction, count: int) -> Iterator[Conversion]:
         ratio = rate / timeline
         if ratio.denominator in PERIODS and 1 / 3 < ratio < 1.5:
             yield Conversion("repeat" if ratio < 1 else "drop", rate, timeline, 0, count)
-            if ratio > BLENDED:
-                yield Conversion("blend", rate, timeline, 0, count)
+        if ratio.denominator in (*PERIODS, *RIVALS) and BLENDED < ratio < 1.5:
+            yield Conversion("blend", rate, timeline, 0, count)
     yield Conversion("telecine", timeline * Fraction(4, 5), timeline, 0, count)
     for every in (5, 6, 7):
         yield Conversion("blend", None, timeline, 0, count, every)

@@ -13,9 +13,10 @@ import pytest
 from scipy.signal import lfilter
 
 from patterns.clip import Clip
-from patterns.footage.changes import Changes, Marks
+from patterns.footage.changes import Changes, Marks, PictureChange, mark
 from patterns.footage.conversion import Conversion, Kind
 from patterns.footage.measure import measure
+from patterns.footage.rhythm import find_conversion
 from patterns.footage.seen import facts_json
 from patterns.footage.spectrum import find_lines
 from patterns.frame_source import FrameSource
@@ -49,12 +50,30 @@ def test_a_rhythm_a_third_as_large_as_it_must_be_is_told_from_noise(kind: Kind, 
         assert find_lines(changes, Marks(ALL, NONE, NONE, NONE, ALL), F(30)) == done
 
 
+@pytest.mark.parametrize("count", [1, 2, 3, 6, 7, 20, 39])
+def test_few_pictures_tell_of_no_rhythm(count: int) -> None:
+    rng = np.random.default_rng(3)
+    watch = PictureChange()
+    for picture in rng.integers(16, 235, (count, 36, 64), np.uint8):
+        watch.take(picture)
+    assert find_conversion(watch.changes, mark(watch.changes), F(30), range(count)) is None
+
+
 @pytest.mark.parametrize("timeline", [24, 30, 60])
 def test_noise_alone_is_no_rhythm(timeline: int) -> None:
     rng = np.random.default_rng(2)
     for _ in range(12):
         changes = _measured(rng, np.ones((5, 5)), 0)
         assert find_lines(changes, Marks(ALL, NONE, NONE, NONE, ALL), F(timeline)) is None
+
+
+@pytest.mark.parametrize("pattern", ["bars", "orbit"])
+def test_24_blended_in_25_is_not_called_another(tmp_path: Path, pattern: str) -> None:
+    """Of bars it was called 30 blended in 25 once, which explains a part of it"""
+    source = encode(list(shot(pattern, F(24), 144)), F(24), tmp_path / "shot.mp4", 12)
+    chain, path = "framerate=fps=25:interp_start=0:interp_end=255:scene=100", tmp_path / "edit.mp4"
+    ffmpeg("-i", source, "-vf", chain, "-c:v", "libx264", "-crf", "20", path)
+    assert said(measure(path, lambda *_: None), "24 blended in 30") != "false"
 
 
 H265 = ("-c:v", "libx265", "-preset", "fast", "-crf", "27")
