@@ -1,9 +1,4 @@
-"""Footage of one rate on a timeline of another: sped up, repeated, or blended.
-
-Conformed, it plays at timeline/footage of its speed, and sound that goes along rises by
-12 log2 of that in semitones. Left at its own speed, frame j comes on at timeline frame
-ceil(j T/F): some repeat or drop. Blended, a frame between two mixes them.
-"""
+"""Footage of one rate on a timeline of another: sped up, repeated, or blended."""
 
 from __future__ import annotations
 
