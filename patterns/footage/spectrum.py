@@ -23,9 +23,9 @@ USUAL = (
     *(Fraction(n * 1000, 1001) for n in (24, 30, 60)),
 )  # frames a second that footage is shot at
 PERIODS = (5, 6, 7, 9, 10, 11, 12)  # pictures: coding has 2, 4 and 8 of its own, longer ones
-# 24 blended in 25 and the other way: they explain some of what shorter ones do; not claimed, as key
-# pictures come again so, too
-RIVALS, FEWEST_OF_RIVALS = (24, 25), 4  # pictures; periods
+# 24 blended in 25 and the other way, 20 in 30 and 50 to 30: not claimed, as key pictures and
+# coding come again so, too, but what shorter or longer rhythms explain of them is no claim either
+RIVALS, FEWEST_OF_RIVALS = (3, 24, 25), 5  # pictures; periods
 BLENDED = Fraction(7, 10)  # of the timeline's rate, below which no editor blends
 CODED = (0.25, 0.5)  # lines that coding has
 LEAST_ENERGY = 0.05  # codes squared, that quantising leaves
@@ -182,12 +182,13 @@ def _tapered(row: FloatArray, known: BoolArray) -> FloatArray:
 
 def _candidates(timeline: Fraction, count: int) -> Iterator[Conversion]:
     """Rates that repeat, weave, mix and leave out, and one mixture in so many pictures."""
-    for rate in USUAL:
+    for rate in (Fraction(20), *USUAL):
         ratio = rate / timeline
-        if ratio.denominator in PERIODS and 1 / 3 < ratio < 1.5:
+        period = ratio.denominator
+        if period in (*PERIODS, 3) and 1 / 3 < ratio < (2 if period == 3 else 1.5):
             yield Conversion("repeat" if ratio < 1 else "drop", rate, timeline, 0, count)
-        if ratio.denominator in (*PERIODS, *RIVALS) and BLENDED < ratio < 1.5:
+        if period in (*PERIODS, 24, 25) and BLENDED < ratio < 1.5:
             yield Conversion("blend", rate, timeline, 0, count)
     yield Conversion("telecine", timeline * Fraction(4, 5), timeline, 0, count)
-    for every in (5, 6, 7):
+    for every in (5, 7):  # six would pass for what comes again in threes
         yield Conversion("blend", None, timeline, 0, count, every)

@@ -25,7 +25,7 @@ from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.video.probe import probe
 from tests.conform.footage import ffmpeg
 from tests.footage.rates import CODINGS, converted, said, shipped
-from tests.reading.edits import encode, shot
+from tests.reading.edits import encode, repeated_onto, shot
 
 COUNT = 150
 ALL, NONE = np.ones(COUNT, np.bool_), np.zeros(COUNT, np.bool_)
@@ -74,6 +74,13 @@ def test_24_blended_in_25_is_not_called_another(tmp_path: Path, pattern: str) ->
     chain, path = "framerate=fps=25:interp_start=0:interp_end=255:scene=100", tmp_path / "edit.mp4"
     ffmpeg("-i", source, "-vf", chain, "-c:v", "libx264", "-crf", "20", path)
     assert said(measure(path, lambda *_: None), "24 blended in 30") != "false"
+
+
+@pytest.mark.parametrize("pattern", ["bars", "orbit"])
+def test_20_in_30_is_not_called_another(tmp_path: Path, pattern: str) -> None:
+    pictures, _ = repeated_onto(shot(pattern, F(24), 76), F(20), F(30))
+    done = measure(encode(pictures, F(30), tmp_path / "edit.mp4"), lambda *_: None).conversion
+    assert done is None or done.footage == 20
 
 
 H265 = ("-c:v", "libx265", "-preset", "fast", "-crf", "27")
