@@ -55,10 +55,10 @@ def find_lines(
     have in common is coding's, and is taken out.
     """
     rows, count = _rows(changes, marks, runs)
-    lines = {p: _Lines(rows, count, p) for p in PERIODS if count >= FEWEST * p}
-    lines |= {p: _Lines(rows, count, p) for p in RIVALS if count >= FEWEST_OF_RIVALS * p}
     if count < FEWEST * PERIODS[0]:
         return None
+    lines = {p: _Lines(rows, count, p) for p in PERIODS if count >= FEWEST * p}
+    lines |= {p: _Lines(rows, count, p) for p in RIVALS if count >= FEWEST_OF_RIVALS * p}
     tried = (one for one in _candidates(timeline, len(changes.step)) if one.period in lines)
     found = sorted(
         ((*lines[one.period].best(one), one.period) for one in tried), key=lambda entry: -entry[0]
