@@ -179,9 +179,18 @@ def describe(
         from patterns.scenes.table import pattern_named
 
         pattern = pattern_named(pattern).motion(width, height)
-    exposed_s = Shutter.of(angle_deg, exposure_s).at(exact)
-    length = _length(exact, seconds, frames)
-    return Clip(pattern, exact, exposed_s, width, height, length, strip, codec, seed, small)
+    return Clip(
+        motion=pattern,
+        rate=exact,
+        exposure_s=Shutter.of(angle_deg, exposure_s).at(exact),
+        width=width,
+        height=height,
+        frames=_length(exact, seconds, frames),
+        strip=strip,
+        codec=codec,
+        seed=seed,
+        small=small,
+    )
 
 
 def _length(rate: Fraction, seconds: int | Fraction | None, frames: int | None) -> int:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -23,7 +23,15 @@ from patterns.timing.cadence_text import cadence_grid, cadence_json, cadence_tex
 @opt.scheme_option()
 @opt.force_option
 @opt.json_option("a list of objects")
-def command(**o: Any) -> None:
+def command(
+    *,
+    rates: tuple[Fraction, ...],
+    displays: tuple[Display, ...],
+    picture: Path | None,
+    scheme_name: str,
+    force: bool,
+    as_json: bool,
+) -> None:
     """Say how long displays hold each frame of a clip at RATE frames a second.
 
     The decimal names 23.976, 29.97, 59.94 ... mean the exact rates 24000/1001 and so on.
@@ -34,20 +42,18 @@ def command(**o: Any) -> None:
     evenhold cadence 23.976 24 25 29.97 30 50 60
     evenhold cadence 24 30 --display 60 --picture holds.png
     """  # noqa: D301 - the \b is click's
-    picture: Path | None = o["picture"]
     if picture:
         check_picture_name(picture)
-    displays: tuple[Display, ...] = o["displays"] or DEFAULT_DISPLAYS
-    grid = [[cadence(rate, display) for display in displays] for rate in o["rates"]]
+    grid = [[cadence(rate, display) for display in displays or DEFAULT_DISPLAYS] for rate in rates]
     every = [found for row in grid for found in row]
     if picture:
         # here, because the arithmetic alone need not wait for what draws
         from patterns.drawing.canvas import write_picture
         from patterns.drawing.hold_chart import hold_chart
 
-        write_picture(hold_chart(every, scheme(o["scheme_name"])), picture, force=o["force"])
+        write_picture(hold_chart(every, scheme(scheme_name)), picture, force=force)
         click.echo(f"wrote {picture}", err=True)
-    if o["as_json"]:
+    if as_json:
         click.echo(cadence_json(every))
     else:
         click.echo(cadence_text(every[0]) if len(every) == 1 else cadence_grid(grid))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -23,12 +24,26 @@ EXCEEDS = 3  # exit code for a file that exceeds a limit
 @click.option(
     "--loop", is_flag=True, help="Look at videos as played in a loop; those under 5 s always are."
 )
-@opt.file_option("--picture", metavar="FILE.png", help_text="Also write the worst moment with its "
-                 "area marked; with several FILEs, one for each, FILE-NAME.png.")  # fmt: skip
+@opt.file_option(
+    "--picture",
+    metavar="FILE.png",
+    help_text="Also write the worst moment with its area marked; with several FILEs, one for each, "
+    "FILE-NAME.png.",
+)
 @opt.force_option
 @opt.json_option("a list of reports")
 @opt.no_bar_option
-def command(files: tuple[Path, ...], picture: Path | None, **o: Any) -> int:
+def command(
+    *,
+    files: tuple[Path, ...],
+    peak: Fraction,
+    distance: Fraction,
+    loop: bool,
+    picture: Path | None,
+    force: bool,
+    as_json: bool,
+    quiet: bool,
+) -> int:
     """Check videos, animations and pictures for what can hurt a photosensitive viewer.
 
     General and red flashes (WCAG 2.2 and ITU-R BT.1702) and regular stripes (ITU-R
@@ -45,21 +60,21 @@ def command(files: tuple[Path, ...], picture: Path | None, **o: Any) -> int:
     if picture is not None:
         check_picture_path(picture)
     names = own_names(picture, files) if picture is not None else {}
-    viewing = Viewing(float(o["peak"]), float(o["distance"]))
+    viewing = Viewing(float(peak), float(distance))
 
     def check(file: Path) -> FileResult:
-        with progress(file.name, quiet=o["quiet"]) as show:
-            return check_file(file, viewing, loop=o["loop"], progress=show)
+        with progress(file.name, quiet=quiet) as show:
+            return check_file(file, viewing, loop=loop, progress=show)
 
     results, failed = each_file(files, check)
     for result in results if names else ():
-        _write_picture(result, names[result.path], force=o["force"])
+        _write_picture(result, names[result.path], force=force)
     shown: list[Any] = [
-        {"file": str(r.path), **r.report.to_json()} if o["as_json"]
+        {"file": str(r.path), **r.report.to_json()} if as_json
         else f"{r.path}: {report_text(r.report)}"
         for r in results
     ]  # fmt: skip
-    print_each(shown, alone=False, as_json=o["as_json"])
+    print_each(shown, alone=False, as_json=as_json)
     if failed:
         return failed
     return 0 if all(r.report.passes for r in results) else EXCEEDS

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -15,6 +15,7 @@ from patterns.reading.compare_page import compare_page
 from patterns.reading.read_file import Given, read_file
 from patterns.reading.reading import Reading
 from patterns.reading.stored_reading import load_readings
+from patterns.timing.cadence import Display
 from patterns.whole_file import write_whole
 
 
@@ -31,7 +32,17 @@ from patterns.whole_file import write_whole
 @opt.force_option
 @opt.json_option("the comparison")
 @opt.no_bar_option
-def command(files: tuple[Path, ...], labels: tuple[str, ...], **o: Any) -> None:
+def command(
+    *,
+    files: tuple[Path, ...],
+    labels: tuple[str, ...],
+    capture_rate: Fraction | None,
+    display: Display | None,
+    html: Path | None,
+    force: bool,
+    as_json: bool,
+    quiet: bool,
+) -> None:
     """Compare devices: a table by clips, and a ranking with its reasons.
 
     READING is what `evenhold read --json` printed, or a recording itself, which is then
@@ -45,20 +56,20 @@ def command(files: tuple[Path, ...], labels: tuple[str, ...], **o: Any) -> None:
         raise RequestError(
             f"{len(labels)} labels for {len(files)} readings: give --label once for each, in order"
         )
-    given = Given(None, o["capture_rate"], o["display"])
+    given = Given(None, capture_rate, display)
     labelled: list[tuple[str, Reading]] = []
     for place, file in enumerate(files):
         readings = load_readings(file)
         if readings is None:
-            with progress(file.name, quiet=o["quiet"]) as show:
+            with progress(file.name, quiet=quiet) as show:
                 readings = [read_file(file, given, show)]
         label = labels[place] if labels else file.stem
         labelled += [(label, reading) for reading in readings]
     found = compare(labelled)
-    if o["html"]:
-        write_whole(o["html"], compare_page(found), force=o["force"])
-        click.echo(f"html: {o['html']}", err=True)
-    if o["as_json"]:
+    if html:
+        write_whole(html, compare_page(found), force=force)
+        click.echo(f"html: {html}", err=True)
+    if as_json:
         print_json(comparison_json(found))
     else:
         click.echo(comparison_text(found))

@@ -12,7 +12,7 @@ import click
 from patterns.cli import options as opt
 from patterns.cli.console import each_file, print_each, progress
 from patterns.conform.conform import Results, conform_file
-from patterns.conform.footage import Request, look_at
+from patterns.conform.footage import Request, SoundChoice, look_at
 from patterns.conform.report import conform_json, conform_text
 from patterns.side_by_side import Progress
 from patterns.timing.audience import DEFAULT_AUDIENCE
@@ -45,7 +45,20 @@ PROPOSE = Fraction(0)  # --to without a value
 @click.option("--force", is_flag=True, help="Replace files that exist; never an original.")
 @opt.json_list_option
 @opt.no_bar_option
-def command(files: tuple[Path, ...], displays: tuple[Display, ...], **o: Any) -> int:
+def command(
+    *,
+    files: tuple[Path, ...],
+    rate: Fraction | None,
+    displays: tuple[Display, ...],
+    sound: SoundChoice | None,
+    undo_repeats: bool,
+    keep_repeats: bool,
+    even_out: bool,
+    out: Path,
+    force: bool,
+    as_json: bool,
+    quiet: bool,
+) -> int:
     """Make footage play at another rate, each frame once: 24 becomes even in 30.
 
     The pictures are not coded anew: the same ones come at new, exact times, n / rate. All that
@@ -61,14 +74,13 @@ def command(files: tuple[Path, ...], displays: tuple[Display, ...], **o: Any) ->
     before it is shown. If you are sensitive to moving or flashing pictures, have someone else
     look at it.
     """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
-    named_alike = ("sound", "undo_repeats", "keep_repeats", "even_out", "force")
-    request = Request(rate=o["rate"] or None, **{name: o[name] for name in named_alike})
-    proposes = request.rate is None and not (request.undo_repeats or request.even_out)
-    results = Results(o["out"], files)
+    request = Request(rate or None, sound, undo_repeats, keep_repeats, even_out, force)
+    proposes = request.rate is None and not (undo_repeats or even_out)
+    results = Results(out, files)
 
     def conform(file: Path) -> Any:
         def stage(what: str) -> AbstractContextManager[Progress]:
-            return progress(f"{file.name}: {what}", quiet=o["quiet"])
+            return progress(f"{file.name}: {what}", quiet=quiet)
 
         footage = look_at(file, request, stage)
         if proposes:
@@ -76,9 +88,9 @@ def command(files: tuple[Path, ...], displays: tuple[Display, ...], **o: Any) ->
         else:
             target = results.place(file, footage, request.rate or footage.rate)
             done, found = conform_file(file, target, footage, request, stage), ()
-        printed = conform_json if o["as_json"] else conform_text
+        printed = conform_json if as_json else conform_text
         return printed(str(file), footage, displays, done, found)
 
     shown, failed = each_file(files, conform)
-    print_each(shown, alone=len(files) == 1, as_json=o["as_json"])
+    print_each(shown, alone=len(files) == 1, as_json=as_json)
     return failed

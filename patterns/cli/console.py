@@ -134,9 +134,13 @@ class TableGroup(click.Group):
     """
 
     def __init__(
-        self, *args: Any, what: str, summaries: Callable[[], Mapping[str, str]],
-        make: Callable[[str], click.Command], **kwargs: Any,
-    ) -> None:  # fmt: skip
+        self,
+        *args: Any,
+        what: str,
+        summaries: Callable[[], Mapping[str, str]],
+        make: Callable[[str], click.Command],
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
         self._what, self._summaries, self._make = what, summaries, make
 

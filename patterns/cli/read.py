@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from patterns.errors import RequestError
 from patterns.reading.read_file import Given, read_file
 from patterns.reading.reading import Kind, Reading, to_json
 from patterns.reading.reading_text import reading_csv, reading_text
+from patterns.timing.cadence import Display
 from patterns.whole_file import write_whole
 
 FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
@@ -28,16 +30,38 @@ FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
 @click.option("--exposure", type=opt.EXPOSURE, metavar="SECONDS",
               help="Exposure of a photo.  [default: what its EXIF says]")  # fmt: skip
 @opt.json_list_option
-@opt.file_option("--csv", help_text="Also write the holds as CSV; with several FILEs one for each, "
-                 "FILE-NAME.csv.")  # fmt: skip
-@opt.file_option("--picture", help_text="Also draw the holds as a timeline for a slide, of footage "
-                 "its motion, .png or .svg; with several FILEs one for each.")  # fmt: skip
-@opt.file_option("--against", metavar="ORIGINAL", help_text="Say in a line what each FILE, a "
-                 "published copy, made of this original.")  # fmt: skip
+@opt.file_option(
+    "--csv",
+    help_text="Also write the holds as CSV; with several FILEs one for each, FILE-NAME.csv.",
+)
+@opt.file_option(
+    "--picture",
+    help_text="Also draw the holds as a timeline for a slide, of footage its motion, .png or .svg; "
+    "with several FILEs one for each.",
+)
+@opt.file_option(
+    "--against",
+    metavar="ORIGINAL",
+    help_text="Say in a line what each FILE, a published copy, made of this original.",
+)
 @opt.scheme_option()
 @opt.force_option
 @opt.no_bar_option
-def command(files: tuple[Path, ...], picture: Path | None, csv: Path | None, **o: Any) -> int:
+def command(
+    *,
+    files: tuple[Path, ...],
+    kind: Kind | None,
+    capture_rate: Fraction | None,
+    display: Display | None,
+    exposure: Fraction | None,
+    as_json: bool,
+    csv: Path | None,
+    picture: Path | None,
+    against: Path | None,
+    scheme_name: str,
+    force: bool,
+    quiet: bool,
+) -> int:
     """Read back what a screen, a platform or an edit made of a clip.
 
     FILE is a clip or a transcode of it, a recording of a screen that played it (slow motion,
@@ -54,16 +78,15 @@ def command(files: tuple[Path, ...], picture: Path | None, csv: Path | None, **o
 
     Exit code: 0 read, 1 a file could not be read, 2 wrong use.
     """  # noqa: D301 - the backspace is click's mark for lines that it must not fill
-    as_json, quiet = o["as_json"], o["quiet"]
-    if o["against"]:
-        if picture or csv or o["kind"]:
+    if against:
+        if picture or csv or kind:
             raise RequestError("--against prints a line a file: leave --picture, --csv, --as out")
-        return _against(o["against"], files, as_json=as_json, quiet=quiet)
+        return _against(against, files, as_json=as_json, quiet=quiet)
     if picture:
         check_picture_name(picture)
-    if o["exposure"] is not None and o["exposure"] <= 0:
+    if exposure is not None and exposure <= 0:
         raise RequestError("exposure of 0 s leaves no light: give seconds such as 1")
-    given = Given(o["kind"], o["capture_rate"], o["display"], o["exposure"])
+    given = Given(kind, capture_rate, display, exposure)
     pictures = own_names(picture, files) if picture else {}
     tables = own_names(csv, files) if csv else {}
 
@@ -71,9 +94,9 @@ def command(files: tuple[Path, ...], picture: Path | None, csv: Path | None, **o
         with progress(file.name, quiet=quiet) as show:
             reading = read_file(file, given, show)
         if pictures:
-            _draw(reading, o["scheme_name"], pictures[file], force=o["force"])
+            _draw(reading, scheme_name, pictures[file], force=force)
         if tables:
-            write_whole(tables[file], reading_csv(reading), force=o["force"])
+            write_whole(tables[file], reading_csv(reading), force=force)
         return reading
 
     readings, failed = each_file(files, read)

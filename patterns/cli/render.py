@@ -60,8 +60,13 @@ def _render(pattern: Pattern, options: dict[str, Any]) -> None:
     given = {option.key: options[option.key] for option in pattern.options}
     width, height = options["size"]
     motion = pattern.motion(width, height, given)
-    alike = {name: options[name] for name in ("looped", "force", "allow_flashing")}
-    job = clip_job(describe(motion, **clip_values(options)), options["out"], **alike)
+    job = clip_job(
+        describe(motion, **clip_values(options)),
+        options["out"],
+        looped=options["looped"],
+        force=options["force"],
+        allow_flashing=options["allow_flashing"],
+    )
     quiet = options["quiet"]
     with progress(job.path.name, quiet=quiet) as show:
         data = make_clip(job, show)

@@ -47,9 +47,14 @@ def _work(clip: Clip) -> int:
 
 
 def make_kit(
-    folder: Path, clips: Sequence[Clip], displays: tuple[Display, ...] = DEFAULT_DISPLAYS, *,
-    allow_flashing: bool = False, progress: Progress | None = None, jobs: int = 1,
-) -> dict[str, Any]:  # fmt: skip
+    folder: Path,
+    clips: Sequence[Clip],
+    displays: tuple[Display, ...] = DEFAULT_DISPLAYS,
+    *,
+    allow_flashing: bool = False,
+    progress: Progress | None = None,
+    jobs: int = 1,
+) -> dict[str, Any]:
     """Make the clips that are missing or changed, then the pages; returns kit.json's object.
 
     `clips`: those of a pattern together, see `kit_clips`; `displays`: that the pages explain them

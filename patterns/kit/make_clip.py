@@ -63,9 +63,13 @@ def record_path(path: Path) -> Path:
 
 
 def clip_job(
-    clip: Clip, out: str | Path | None = None, *, looped: bool = False, force: bool = False,
+    clip: Clip,
+    out: str | Path | None = None,
+    *,
+    looped: bool = False,
+    force: bool = False,
     allow_flashing: bool = False,
-) -> ClipJob:  # fmt: skip
+) -> ClipJob:
     """Check all that can be checked before a frame is drawn.
 
     `out`: file to write; None for a descriptive name in `OUTPUTS`, which is made if missing.

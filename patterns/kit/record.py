@@ -62,9 +62,14 @@ def _motion_json(clip: Clip) -> dict[str, Any]:
 
 
 def record_json(
-    clip: Clip, file: Path, sha256: str, safety: dict[str, Any], loop: Loop | None,
-    displays: Sequence[Display], level: str,
-) -> dict[str, Any]:  # fmt: skip
+    clip: Clip,
+    file: Path,
+    sha256: str,
+    safety: dict[str, Any],
+    loop: Loop | None,
+    displays: Sequence[Display],
+    level: str,
+) -> dict[str, Any]:
     """The record as the object that is written beside the clip and printed by `--json`.
 
     `file` holds the clip and states `level`; `loop` is how its motion was

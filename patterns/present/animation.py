@@ -232,9 +232,14 @@ def _with_delays(png: bytes, durations_s: Sequence[Fraction]) -> bytes:
 
 
 def write_animation(
-    spec: SplitSpec, name: FormatName, path: Path, *, force: bool = False,
-    allow_flashing: bool = False, progress: Progress | None = None,
-) -> Animation:  # fmt: skip
+    spec: SplitSpec,
+    name: FormatName,
+    path: Path,
+    *,
+    force: bool = False,
+    allow_flashing: bool = False,
+    progress: Progress | None = None,
+) -> Animation:
     """Write a loop of the split clip; every refresh is one picture.
 
     Raises `RequestError`: the format's clock cannot hold it, it exceeds a limit for flashes, or the

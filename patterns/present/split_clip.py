@@ -35,10 +35,15 @@ def _panel_picture(spec: SplitSpec, number: int) -> PanelPicture:
     own = areas[number].picture
     upper = spec.layout == "line" and spec.scene.entry.level_line and number == 0
     size, high = spec.scene_size, spec.scene_rows(number)
-    motion, seed = spec.scene.motion(*size), spec.scene.seed
-    frames = panel.feed.shown(spec.refreshes - 1, spec.refresh_hz).frame + 2
     scene = Clip(
-        motion, panel.feed.footage, panel.exposure_s, *size, frames, strip="none", seed=seed
+        motion=spec.scene.motion(*size),
+        rate=panel.feed.footage,
+        exposure_s=panel.exposure_s,
+        width=size[0],
+        height=size[1],
+        frames=panel.feed.shown(spec.refreshes - 1, spec.refresh_hz).frame + 2,
+        strip="none",
+        seed=spec.scene.seed,
     )
     part = Area(0, 0, own.width, high)
     if spec.layout == "line" and number:
@@ -158,9 +163,15 @@ def refuse_flashing(report: SafetyReport, name: str, *, allow_flashing: bool) ->
 
 
 def write_split(
-    spec: SplitSpec, path: Path, *, codec: str = "h264", force: bool = False,
-    still: Path | None = None, allow_flashing: bool = False, progress: Progress | None = None,
-) -> SafetyReport:  # fmt: skip
+    spec: SplitSpec,
+    path: Path,
+    *,
+    codec: str = "h264",
+    force: bool = False,
+    still: Path | None = None,
+    allow_flashing: bool = False,
+    progress: Progress | None = None,
+) -> SafetyReport:
     """Write the clip; each refresh is one frame of the file, or `spec.slow` equal ones.
 
     `still`: JPEG to write too: the picture that stands for the clip until it plays, at the moment

@@ -241,9 +241,12 @@ def _refuse_existing(request: TalkRequest, names: Iterable[str]) -> None:
 
 
 def make_talk(
-    request: TalkRequest, parts: Iterable[Part] | None = None, progress: Progress | None = None, *,
+    request: TalkRequest,
+    parts: Iterable[Part] | None = None,
+    progress: Progress | None = None,
+    *,
     jobs: int = 1,
-) -> Facts:  # fmt: skip
+) -> Facts:
     """Make some parts, `jobs` files at once; or the whole folder with its pages and talk.json.
 
     Returns the object that `--json` prints.

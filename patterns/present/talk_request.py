@@ -95,9 +95,13 @@ class TalkRequest:
         return "grid" if len(self.rates) == 4 else "side"
 
     def split(
-        self, *, pattern: str | None = None, layout: LayoutName | None = None,
-        slow: int | None = None, seconds: Fraction | None = None,
-    ) -> SplitSpec:  # fmt: skip
+        self,
+        *,
+        pattern: str | None = None,
+        layout: LayoutName | None = None,
+        slow: int | None = None,
+        seconds: Fraction | None = None,
+    ) -> SplitSpec:
         """Split clip of the rates, with other choices where they are given."""
         upright: LayoutName = "stacked" if self.height > self.width else self._level
         chosen = layout or self.layout or upright

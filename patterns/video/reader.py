@@ -42,9 +42,12 @@ class Crop:
 
 
 def read_luma(
-    path: File, *, size: tuple[int, int] | None = None, crop: Crop | None = None,
+    path: File,
+    *,
+    size: tuple[int, int] | None = None,
+    crop: Crop | None = None,
     told: Description | None = None,
-) -> Generator[tuple[Fraction, UInt8Array]]:  # fmt: skip
+) -> Generator[tuple[Fraction, UInt8Array]]:
     """Luma of each picture, upright, with the time at which it is due.
 
     `path`: any file that the bundled decoder opens.

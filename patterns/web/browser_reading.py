@@ -135,16 +135,24 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
 def _of_the_page_alone(reading: Reading) -> Reading:
     """What is left where the page's updates are not the display's refreshes: no holds at all."""
     assert reading.refresh_hz is not None
-    unknown: dict[str, Any] = dict.fromkeys(("refresh_hz", "pattern", "even", "error", "expected"))
     verdict = (
         f"this browser updates the page {float(reading.refresh_hz):.0f} times a second; the screen "
         "itself may run faster, so nothing is claimed of it: film the screen in slow motion and "
         "read the recording"
     )
     return replace(
-        reading, **unknown, refresh_from="", holds=(), repeated=(), verdict=verdict,
+        reading,
+        refresh_hz=None,
+        refresh_from="",
+        holds=(),
+        repeated=(),
+        pattern=None,
+        even=None,
+        error=None,
+        expected=None,
+        verdict=verdict,
         warnings=(LIMITS,),
-    )  # fmt: skip
+    )
 
 
 def _unread(seen: Observation, found: Presented) -> tuple[tuple[str, int], ...]:
