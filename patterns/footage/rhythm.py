@@ -61,7 +61,9 @@ def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversio
     found: list[tuple[float, bool, Conversion | None]] = []
     for one in _stepping(timeline, len(seen)):
         like, large, best = _alike(one, known, seen[known])
-        comes = _comes_again(best, seen, known)
+        # 60 in 24, and coding: every other picture. Not claimed, but what fits it is nothing else
+        every_other = one.kind == "drop" and one.period == 2
+        comes = not every_other and _comes_again(best, seen, known)
         sure = like * np.sqrt(known.size / max(1e-9, 1 - like**2)) > SURE
         told = comes and sure and like > ALIKE and like * large > AS_LARGE
         found.append((like, comes, best if told else None))
@@ -100,7 +102,8 @@ def _stepping(timeline: Fraction, count: int) -> Iterator[Conversion]:
     """Conversions that make steps uneven, with periods of which spectra tell nothing."""
     for rate in USUAL:
         ratio = rate / timeline
-        usual = 1 / 3 < ratio < 1.5 and 1 < ratio.denominator <= PHASES
+        most = 3 if ratio.denominator == 2 else 1.5
+        usual = 1 / 3 < ratio < most and 1 < ratio.denominator <= PHASES
         if usual and ratio.denominator not in PERIODS:
             yield Conversion("repeat" if ratio < 1 else "drop", rate, timeline, 0, count)
 

@@ -26,7 +26,9 @@ PERIODS = (5, 6, 7, 9, 10, 11, 12)  # pictures: coding has 2, 4 and 8 of its own
 # 24 blended in 25 and the other way, 20 in 30 and 50 to 30: not claimed, as key pictures and
 # coding come again so, too, but what shorter or longer rhythms explain of them is no claim either
 RIVALS, FEWEST_OF_RIVALS = (3, 24, 25), 5  # pictures; periods
-BLENDED = Fraction(7, 10)  # of the timeline's rate, below which no editor blends
+# Mixtures of lower rates than so much of the timeline's, or of higher ones than this, are rivals
+# too: what 24 leaves, blended in 60, is explained better by 48
+BLENDED, MOST_BLENDED = Fraction(7, 10), 30
 CODED = (0.25, 0.5)  # lines that coding has
 LEAST_ENERGY = 0.05  # codes squared, that quantising leaves
 ADVANCES = -0.2, 2.2  # within which advance tells of rhythms
@@ -65,8 +67,16 @@ def find_lines(
     )
     (sure, share, size, best, period), (next_sure, *_) = found[:2]
     shaped = share > (SHAPED if best.footage else SHAPED_ALONE) and size > AS_LARGE
-    told = shaped and period in PERIODS and sure > max(SURE, CLEARLY * next_sure)
+    told = shaped and not _is_rival(best) and sure > max(SURE, CLEARLY * next_sure)
     return best if told and not lines[period].pulses else None
+
+
+def _is_rival(one: Conversion) -> bool:
+    """Whether it is tried, but never claimed."""
+    if one.kind == "blend" and one.footage is not None:
+        usual = BLENDED * one.timeline < one.footage <= MOST_BLENDED
+        return one.period in RIVALS or not usual
+    return one.period in RIVALS
 
 
 def pulses(changes: Changes, marks: Marks, one: Conversion) -> bool:
@@ -187,7 +197,7 @@ def _candidates(timeline: Fraction, count: int) -> Iterator[Conversion]:
         period = ratio.denominator
         if period in (*PERIODS, 3) and 1 / 3 < ratio < (2 if period == 3 else 1.5):
             yield Conversion("repeat" if ratio < 1 else "drop", rate, timeline, 0, count)
-        if period in (*PERIODS, 24, 25) and BLENDED < ratio < 1.5:
+        if period in (*PERIODS, 24, 25) and 1 / 3 < ratio < 1.5:
             yield Conversion("blend", rate, timeline, 0, count)
     yield Conversion("telecine", timeline * Fraction(4, 5), timeline, 0, count)
     for every in (5, 7):  # six would pass for what comes again in threes

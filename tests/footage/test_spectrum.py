@@ -76,6 +76,25 @@ def test_24_blended_in_25_is_not_called_another(tmp_path: Path, pattern: str) ->
     assert said(measure(path, lambda *_: None), "24 blended in 30") != "false"
 
 
+@pytest.mark.parametrize(
+    ("pattern", "rate", "chain"),
+    [
+        ("bars", 60, "fps=24"),
+        ("terrain", 60, "fps=24"),
+        ("bars", 24, "framerate=fps=60:interp_start=0:interp_end=255:scene=100"),
+    ],
+)
+def test_60_in_24_and_24_blended_in_60_are_not_called_another(
+    tmp_path: Path, pattern: str, rate: int, chain: str
+) -> None:
+    """They were called 30 in 24 and 48 blended in 60."""
+    source = encode(shot(pattern, F(rate), 4 * rate), F(rate), tmp_path / "shot.mp4", 12)
+    path = tmp_path / "edit.mp4"
+    ffmpeg("-i", source, "-vf", chain, "-c:v", "libx264", "-crf", "20", path)
+    done = measure(path, lambda *_: None).conversion
+    assert done is None or done.footage == rate
+
+
 @pytest.mark.parametrize("pattern", ["bars", "orbit"])
 def test_20_in_30_is_not_called_another(tmp_path: Path, pattern: str) -> None:
     pictures, _ = repeated_onto(shot(pattern, F(24), 76), F(20), F(30))
