@@ -4,7 +4,8 @@ Footage at F put on a timeline at T, left at its own speed, shows frame floor(n 
 picture n: pictures repeat where F < T, frames are left out where F > T, and mixed where an editor
 blends. With F/T = p/q in lowest terms there are q phases. Telecine weaves fields of four frames
 into five pictures, of which two in a row are of two frames (SMPTE RP 197 names it 3:2 pull-down;
-from memory).
+from memory); with fields in the order 2:3:3:2, as camcorders have it, one is (common practice, no
+source).
 """
 
 from __future__ import annotations
@@ -19,17 +20,22 @@ from patterns.footage.changes import WEIGHTS
 from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 from patterns.timing.rates import format_decimal
 
-Kind = Literal["repeat", "blend", "drop", "telecine"]
+Kind = Literal["repeat", "blend", "drop", "telecine", "telecine 2:3:3:2"]
 REACH = len(WEIGHTS[-1])  # pictures that the longest of the weighted sums takes
 GRAIN = 0.1  # of what a frame differs by from the next, squared
 MOST = 1.5  # logarithms of energy by which a picture may be told from those around
 MIX_SEEN = 0.2  # share of the lesser frame from which a picture is called a mixture
-WOVEN_PLACES = (-1.0, 0.0, 1.0, 1.5, 2.5)  # frames that the five pictures of a telecine lie at
+# frames that the five pictures of a telecine lie at
+WOVEN_PLACES = {
+    "telecine": (-1.0, 0.0, 1.0, 1.5, 2.5),
+    "telecine 2:3:3:2": (0.0, 1.0, 1.5, 2.0, 3.0),
+}
 WORDS = {
     "repeat": ("by repeating pictures", "repeats the one before", "repeat the ones before"),
     "blend": ("by blending", "mixes two frames", "mix two frames"),
     "drop": ("by leaving frames out", "", ""),
     "telecine": ("by 3:2 telecine", "", "are woven of two frames"),
+    "telecine 2:3:3:2": ("by 2:3:3:2 telecine", "is woven of two frames", ""),
 }
 
 
@@ -72,9 +78,9 @@ class Conversion:
     def place(self, n: IntArray) -> FloatArray:
         """Where in the footage pictures n lie, frames; one made of two lies between them."""
         slope, offset, divisor = self._terms
-        if self.kind == "telecine":
+        if self.is_woven:
             cycle, picture = np.divmod(n + offset // 2, 5)
-            return np.asarray(4 * cycle + np.array(WOVEN_PLACES)[picture])
+            return np.asarray(4 * cycle + np.array(WOVEN_PLACES[self.kind])[picture])
         if self.every:
             cycle, picture = np.divmod(n + offset // 2, self.every)
             return np.asarray(n + cycle - 0.5 * (picture == 0))
@@ -91,10 +97,15 @@ class Conversion:
         places = self.place(n).astype(np.int64)
         return np.asarray(places - places[:1], np.int64)
 
+    @property
+    def is_woven(self) -> bool:
+        """Whether fields of two frames lie in one picture."""
+        return self.kind in WOVEN_PLACES
+
     def marks(self) -> BoolArray:
         """Whether each picture repeats, mixes, follows a gap or is woven, by the rhythm."""
         n = np.arange(self.pictures)
-        if self.kind in ("blend", "telecine"):
+        if self.kind == "blend" or self.is_woven:
             share = self.place(n) % 1
             return np.asarray(np.minimum(share, 1 - share) > MIX_SEEN - 1e-6)
         slope, _, divisor = self._terms
@@ -138,6 +149,11 @@ class Conversion:
         return np.vstack([self.advance(self.period), self.apart()])
 
     @property
+    def drops_often(self) -> bool:
+        """Whether frames are left out after most pictures, as of 60 in 24."""
+        return self.kind == "drop" and 2 * (self.footage or 0) > 3 * self.timeline
+
+    @property
     def repeats(self) -> int:
         """How many pictures are repeats."""
         return int(self.marks().sum()) if self.kind == "repeat" else 0
@@ -154,9 +170,10 @@ class Conversion:
         """'24 on a 30 timeline by repeating pictures: 1 picture in 5 repeats the one before'."""
         done, one, several = WORDS[self.kind]
         own = (self.footage or self.timeline) / self.timeline
-        odd = {"repeat": 1 - own, "drop": 1 - 1 / own, "telecine": Fraction(2, 5)}.get(
-            self.kind, 1 - Fraction(1, own.denominator)
-        )
+        odd = {
+            "repeat": 1 - own, "drop": 1 - 1 / own,
+            "telecine": Fraction(2, 5), "telecine 2:3:3:2": Fraction(1, 5),
+        }.get(self.kind, 1 - Fraction(1, own.denominator))  # fmt: skip
         odd = Fraction(1, self.every) if self.every else odd
         which = f"{odd.numerator} of {odd.denominator} pictures {several}"
         if odd.numerator == 1:

@@ -14,7 +14,7 @@ import numpy as np
 
 from patterns.footage.changes import Changes, Marks, beside
 from patterns.footage.conversion import Conversion
-from patterns.footage.spectrum import PERIODS, USUAL, find_lines, pulses
+from patterns.footage.spectrum import MOST_TIMES, PERIODS, USUAL, find_lines, pulses
 from patterns.picture.arrays import BoolArray, FloatArray, IntArray
 
 SHOT_AT = (*(Fraction(n) for n in (12, 15, 16, 18, 20)), *USUAL)
@@ -61,9 +61,8 @@ def _by_advance(changes: Changes, marks: Marks, timeline: Fraction) -> Conversio
     found: list[tuple[float, bool, Conversion | None]] = []
     for one in _stepping(timeline, len(seen)):
         like, large, best = _alike(one, known, seen[known])
-        # 60 in 24, and coding: every other picture. Not claimed, but what fits it is nothing else
-        every_other = one.kind == "drop" and one.period == 2
-        comes = not every_other and _comes_again(best, seen, known)
+        # 60 in 24 looks as coding does, and is not claimed, but what fits it is nothing else
+        comes = not one.drops_often and _comes_again(best, seen, known)
         sure = like * np.sqrt(known.size / max(1e-9, 1 - like**2)) > SURE
         told = comes and sure and like > ALIKE and like * large > AS_LARGE
         found.append((like, comes, best if told else None))
@@ -102,10 +101,10 @@ def _stepping(timeline: Fraction, count: int) -> Iterator[Conversion]:
     """Conversions that make steps uneven, with periods of which spectra tell nothing."""
     for rate in USUAL:
         ratio = rate / timeline
-        most = 3 if ratio.denominator == 2 else 1.5
-        usual = 1 / 3 < ratio < most and 1 < ratio.denominator <= PHASES
-        if usual and ratio.denominator not in PERIODS:
-            yield Conversion("repeat" if ratio < 1 else "drop", rate, timeline, 0, count)
+        one = Conversion("repeat" if ratio < 1 else "drop", rate, timeline, 0, count)
+        usual = 1 / 3 < ratio < MOST_TIMES and 1 < ratio.denominator <= PHASES
+        if usual and (one.period not in PERIODS or one.drops_often):
+            yield one
 
 
 def repeats_by_steps(step: FloatArray, timeline: Fraction) -> Conversion | None:

@@ -22,6 +22,7 @@ USUAL = (
     *(Fraction(n) for n in (24, 25, 30, 48, 50, 60)),
     *(Fraction(n * 1000, 1001) for n in (24, 30, 60)),
 )  # frames a second that footage is shot at
+MOST_TIMES = 3  # times the timeline's rate, of footage that is thought of
 PERIODS = (5, 6, 7, 9, 10, 11, 12)  # pictures: coding has 2, 4 and 8 of its own, longer ones
 # 24 blended in 25 and the other way, 20 in 30 and 50 to 30: not claimed, as key pictures and
 # coding come again so, too, but what shorter or longer rhythms explain of them is no claim either
@@ -40,7 +41,7 @@ CLEAR, BESIDE = 2.0, 0.07  # from a line (bins; pictures to the power -1): noise
 FEWEST = 8  # periods: lines are far enough apart for what lies between, and come again
 SURE = 6.5  # standard errors
 SHAPED = 0.5  # of the power in the lines, that the conversion explains
-SHAPED_ALONE = 0.7  # the same of mixtures that no rate explains
+SHAPED_RARE = 0.7  # the same of one mixed picture in so many: coarse coding draws such
 AS_LARGE = 0.15  # of what it foresees of clean pictures
 CLEARLY = 1.04  # times the next conversion
 LONGER = (2, 3, 4, 5, 6, 10, 12)  # times the period: keyframes come again after so many pictures
@@ -66,7 +67,8 @@ def find_lines(
         ((*lines[one.period].best(one), one.period) for one in tried), key=lambda entry: -entry[0]
     )
     (sure, share, size, best, period), (next_sure, *_) = found[:2]
-    shaped = share > (SHAPED if best.footage else SHAPED_ALONE) and size > AS_LARGE
+    rare = best.footage is None or best.kind == "telecine 2:3:3:2"
+    shaped = share > (SHAPED_RARE if rare else SHAPED) and size > AS_LARGE
     told = shaped and not _is_rival(best) and sure > max(SURE, CLEARLY * next_sure)
     return best if told and not lines[period].pulses else None
 
@@ -76,7 +78,7 @@ def _is_rival(one: Conversion) -> bool:
     if one.kind == "blend" and one.footage is not None:
         usual = BLENDED * one.timeline < one.footage <= MOST_BLENDED
         return one.period in RIVALS or not usual
-    return one.period in RIVALS
+    return one.period in RIVALS or one.drops_often
 
 
 def pulses(changes: Changes, marks: Marks, one: Conversion) -> bool:
@@ -195,10 +197,13 @@ def _candidates(timeline: Fraction, count: int) -> Iterator[Conversion]:
     for rate in (Fraction(20), *USUAL):
         ratio = rate / timeline
         period = ratio.denominator
-        if period in (*PERIODS, 3) and 1 / 3 < ratio < (2 if period == 3 else 1.5):
+        # 48 in 30 is as telecine of 24, which is far commoner
+        if period in (*PERIODS, 3) and 1 / 3 < ratio < MOST_TIMES and ratio != Fraction(8, 5):
             yield Conversion("repeat" if ratio < 1 else "drop", rate, timeline, 0, count)
         if period in (*PERIODS, 24, 25) and 1 / 3 < ratio < 1.5:
             yield Conversion("blend", rate, timeline, 0, count)
-    yield Conversion("telecine", timeline * Fraction(4, 5), timeline, 0, count)
+    if (woven := timeline * Fraction(4, 5)) in USUAL:
+        yield Conversion("telecine", woven, timeline, 0, count)
+        yield Conversion("telecine 2:3:3:2", woven, timeline, 0, count)
     for every in (5, 7):  # six would pass for what comes again in threes
         yield Conversion("blend", None, timeline, 0, count, every)

@@ -60,7 +60,7 @@ def judge_footage(
     kind = None if done is None else done.kind
     repeated = odd if kind == "repeat" and done and done.phase is not None else facts.marks.copies
     jumped = _places(odd) if kind == "drop" else ()
-    mixed = _places(odd) if kind in ("blend", "telecine") else ()
+    mixed = _places(odd) if done and (kind == "blend" or done.is_woven) else ()
     reading = replace(
         reading,
         rate=None if done is None else done.footage,
@@ -169,7 +169,7 @@ def _advice(done: Conversion | None) -> tuple[str, ...]:
     if done is None or done.footage is None:
         return ()
     footage, timeline = format_decimal(done.footage), format_decimal(done.timeline)
-    if done.kind == "telecine":
+    if done.is_woven:
         return (f"Take the telecine out in an editor, and edit on a timeline of {footage}.",)
     return (f"Edit on a timeline of {footage}, or conform the footage to {timeline}.",)
 

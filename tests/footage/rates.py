@@ -34,6 +34,7 @@ CONVERSIONS: dict[str, tuple[str | None, int, str]] = {
     "24 in 25": ("repeat", 24, "fps=25"),
     "24 in 60": ("repeat", 24, "fps=60"),
     "3:2 telecine": ("telecine", 24, "telecine=pattern=23"),
+    "2:3:3:2 telecine": ("telecine 2:3:3:2", 24, "telecine=pattern=2332"),
     "24 blended in 30": ("blend", 24, BLEND),
     "25 blended in 30": ("blend", 25, BLEND),
     "30 to 24": ("drop", 30, "fps=24"),

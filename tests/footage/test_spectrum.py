@@ -82,17 +82,31 @@ def test_24_blended_in_25_is_not_called_another(tmp_path: Path, pattern: str) ->
         ("bars", 60, "fps=24"),
         ("terrain", 60, "fps=24"),
         ("bars", 24, "framerate=fps=60:interp_start=0:interp_end=255:scene=100"),
+        ("orbit", 50, "fps=24"),
     ],
 )
-def test_60_in_24_and_24_blended_in_60_are_not_called_another(
+def test_what_is_not_claimed_is_not_called_another(
     tmp_path: Path, pattern: str, rate: int, chain: str
 ) -> None:
-    """They were called 30 in 24 and 48 blended in 60."""
+    """They were called 30 in 24, 48 blended in 60 and 25 in 24."""
     source = encode(shot(pattern, F(rate), 4 * rate), F(rate), tmp_path / "shot.mp4", 12)
     path = tmp_path / "edit.mp4"
     ffmpeg("-i", source, "-vf", chain, "-c:v", "libx264", "-crf", "20", path)
     done = measure(path, lambda *_: None).conversion
     assert done is None or done.footage == rate
+
+
+@pytest.mark.parametrize("pattern", ["bars", "orbit"])
+def test_telecine_with_fields_in_the_order_2332(tmp_path: Path, pattern: str) -> None:
+    """ffmpeg's filter names it the preferred one; it was called 12 in 30 by repeating pictures."""
+    source = encode(shot(pattern, F(24), 144), F(24), tmp_path / "shot.mp4", 12)
+    path = tmp_path / "edit.mp4"
+    ffmpeg("-i", source, "-vf", "telecine=pattern=2332", "-c:v", "libx264", "-crf", "20", path)
+    done = measure(path, lambda *_: None).conversion
+    assert done is not None
+    assert done.kind == "telecine 2:3:3:2"
+    assert done.footage == 24
+    assert done.words.endswith("by 2:3:3:2 telecine: every fifth picture is woven of two frames")
 
 
 @pytest.mark.parametrize("pattern", ["bars", "orbit"])
