@@ -75,7 +75,7 @@ def judge_footage(
         blended=tuple(Blend(None, None, float(times[i]), i) for i in mixed),
         even=None if filmed or (done is None and facts.hidden == "all") else not repeated.any(),
         details={"moving_pictures": int(facts.marks.moving.sum()), "mistake": kind},
-        footage=replace(facts, conversion=done),
+        footage=None if filmed else replace(facts, conversion=done),
     )
     doubts = (*warnings, *_doubts(reading, as_filmed=as_filmed))
     if filmed:

@@ -109,6 +109,7 @@ def test_a_filmed_screen_without_a_strip_is_not_told_as_a_conversion(tmp_path: P
     filmed = encode(grainy(pictures, 4, 1), F(60), tmp_path / "filmed.mp4", 16)
     reading = read_file(filmed, Given())
     assert reading.verdict.startswith("cannot be known: ")
+    assert reading.footage is None  # no advice that would take it for footage at its rate
     assert (reading.rate, reading.even, reading.explanation) == (None, None, ())
     said = read_file(filmed, Given(kind="footage"))
     assert said.verdict.startswith("24 on a 60 timeline by repeating")
