@@ -12,6 +12,7 @@ import numpy as np
 
 from patterns.footage.changes import (
     BESIDE,
+    Changes,
     Marks,
     PictureChange,
     beside,
@@ -32,6 +33,7 @@ from patterns.video.reader import read_luma
 WORKING_WIDTH = 400  # pixels along, to about which larger pictures are averaged down
 UNKNOWN_RATE = Fraction(24)  # taken for that of a single picture
 COMBED_EVERY = 4  # pictures; a telecine weaves two of five
+COMBS = 2.5  # standard errors by which woven pictures comb more: telecine 2.7 to 5, others to 2.0
 INTERLACED = 0.3  # of the moving pictures that are combed
 KEPT_EVERY, MOST_KEPT = 24, 200  # working copies that are kept for the map: 18 MB at most
 COARSE = 0.04  # bits a pixel
@@ -163,6 +165,8 @@ class Measurer:
         run = dict(zip(info.times, info.runs, strict=True))
         runs = [run.get(time_s, 0) for time_s in times]
         conversion = find_conversion(changes, marks, info.rate, runs) if info.rate else None
+        if conversion and conversion.kind == "telecine" and not _combs(conversion, changes):
+            conversion = None
         frames, rate = _frames(conversion, times, info)
         cuts = np.flatnonzero(marks.cuts).tolist()
         size = (self._shape[1], self._shape[0])
@@ -177,6 +181,19 @@ class Measurer:
             hidden(changes, marks, coarse=info.bits_per_pixel < COARSE), shots,
             bool(woven.size) and float(woven.mean()) > INTERLACED, self._kept[near],
         )  # fmt: skip
+
+
+def _combs(woven: Conversion, changes: Changes) -> bool:
+    """Whether the pictures that a telecine weaves comb more than the others: a rank sum test.
+
+    48 in 30 shows the same places of things as telecine of 24 does, in whole pictures.
+    """
+    combed = np.array(changes.combed)
+    known = np.flatnonzero(~np.isnan(combed))
+    odd, rank = woven.marks()[known], combed[known].argsort().argsort()
+    few, others = int(odd.sum()), int((~odd).sum())
+    beyond = rank[odd].sum() - few * (few + others - 1) / 2  # mean of so many ranks from 0 on
+    return bool(beyond > COMBS * (few * others * (few + others + 1) / 12) ** 0.5)
 
 
 def _frames(

@@ -83,12 +83,14 @@ def test_24_blended_in_25_is_not_called_another(tmp_path: Path, pattern: str) ->
         ("terrain", 60, "fps=24"),
         ("bars", 24, "framerate=fps=60:interp_start=0:interp_end=255:scene=100"),
         ("orbit", 50, "fps=24"),
+        ("bars", 48, "fps=30"),
+        ("terrain", 48, "fps=30"),
     ],
 )
 def test_what_is_not_claimed_is_not_called_another(
     tmp_path: Path, pattern: str, rate: int, chain: str
 ) -> None:
-    """They were called 30 in 24, 48 blended in 60 and 25 in 24."""
+    """They were called 30 in 24, 48 blended in 60, 25 in 24 and telecine of 24."""
     source = encode(shot(pattern, F(rate), 4 * rate), F(rate), tmp_path / "shot.mp4", 12)
     path = tmp_path / "edit.mp4"
     ffmpeg("-i", source, "-vf", chain, "-c:v", "libx264", "-crf", "20", path)
