@@ -17,7 +17,7 @@ import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatingArray, IntArray, UInt8Array
 from patterns.picture.light import codes_of_light
-from patterns.scenes.ground.field import BoxPlan
+from patterns.scenes.ground.field import BoxPlan, product
 from patterns.scenes.ground.palette import hazed, transmittance
 from patterns.scenes.orbit.plan import TEXELS, Chunk, Group, RowPlan
 from patterns.scenes.orbit.texels import Texels
@@ -225,7 +225,7 @@ def turn_boxes(
         (wide * line, line, item),
         writeable=False,
     )
-    return np.asarray(np.matmul(weights, windows), np.float32)
+    return product(weights, windows)
 
 
 @lru_cache(maxsize=1024)
