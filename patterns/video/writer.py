@@ -158,12 +158,12 @@ class VideoWriter:
 
     def _verify(self, path: Path) -> None:
         """Read the file again: as many pictures as written, each at exactly n / rate."""
-        found, _, _, sizes, _ = scan_packets(path)
-        if len(found) != self.written:
+        found = scan_packets(path)
+        if len(found.times) != self.written:
             raise EncoderError(
-                f"the encoder stored {len(found)} of {self.written} frames; nothing was kept"
+                f"the encoder stored {len(found.times)} of {self.written} frames; nothing was kept"
             )
-        for number, time_s in enumerate(found):
+        for number, time_s in enumerate(found.times):
             if time_s != number / self.spec.rate:
                 raise EncoderError(
                     f"the encoder put frame {number} at {float(time_s):.6f} s instead of "
@@ -171,12 +171,10 @@ class VideoWriter:
                     f"frames/s; nothing was kept"
                 )
         if self.level and self.level.most_bits_s and not self._codec.exact:
-            least, self.level = (
-                self.level,
-                level_of_bits(self._codec.levels, self.level, sizes, self.spec.rate),
-            )
-            if self.level != least:
-                state_h264_level(path, self.level)
+            level = level_of_bits(self._codec.levels, self.level, found.sizes, self.spec.rate)
+            if level != self.level:
+                state_h264_level(path, level)
+                self.level = level
 
     def _failure(self) -> EvenholdError:
         """Error that says why the encoder has ended, in its own words where it has some."""
