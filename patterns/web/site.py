@@ -150,13 +150,16 @@ def _document(title: str, body: str, module: str = "") -> str:
     return page_part("web", "document.html", title=title, body=body, script=script)
 
 
+def _measuring(name: str, **parts: str) -> str:
+    """Body of a page that measures the display, and sums up what was seen there."""
+    summary = page_part("web", "summary.html")
+    return page_part("web", name, measuring=pages.MEASURING, summary=summary, **parts)
+
+
 def clips_page(site: Site) -> str:
     """Page with every clip of the site."""
-    body = page_part(
-        "web",
+    body = _measuring(
         "clips.html",
-        measuring=pages.MEASURING,
-        summary=page_part("web", "summary.html"),
         groups="".join(
             pages.clip_group(g.pattern, g.poster, g.clips, "clips/") for g in site.groups
         ),
@@ -175,11 +178,8 @@ def how_to_page() -> str:
 
 def live_page(site: Site) -> str:
     """Page that draws bars at the display's own rate; a clip keeps the screen awake meanwhile."""
-    body = page_part(
-        "web",
+    body = _measuring(
         "live.html",
-        measuring=pages.MEASURING,
-        summary=page_part("web", "summary.html"),
         awake=quote(str(site.groups[0].clips[0]["file"])),
         caution=pages.caution_dialog([], "the bars move"),
     )

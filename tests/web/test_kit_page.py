@@ -4,12 +4,20 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, Page, expect
 
 from tests.chromium import Console, open_player, wait_frames
 from tests.web.conftest import RATES
 
 WEBKIT = "Object.defineProperty(Navigator.prototype, 'vendor', {get: () => 'Apple Computer, Inc.'})"
+
+
+def opened(browser: Browser, kit: Path, script: str) -> Page:
+    """The kit's page where a script has run before its own."""
+    page = browser.new_page()
+    page.add_init_script(script)
+    page.goto((kit / "index.html").as_uri())
+    return page
 
 
 def test_it_plays_from_the_folder_and_says_what_each_clip_does_here(
@@ -41,9 +49,7 @@ def test_where_the_page_does_not_know_the_display_it_gives_no_verdict(
     browser: Browser, kit: Path
 ) -> None:
     """WebKit updates pages 60 times a second on faster panels: stood in for by its name."""
-    page = browser.new_page()
-    page.add_init_script(WEBKIT)
-    page.goto((kit / "index.html").as_uri())
+    page = opened(browser, kit, WEBKIT)
     expect(page.locator("#measured")).to_contain_text("the screen itself may run")
     expect(page.locator(".here")).to_have_text([""] * len(RATES))
     open_player(page, "evenhold-bars-24fps.mp4")
@@ -69,9 +75,7 @@ def test_a_page_opened_in_the_background_measures_once_it_is_seen(
     browser: Browser, kit: Path
 ) -> None:
     """There browsers give a page no animation frames."""
-    page = browser.new_page()
-    page.add_init_script(HELD)
-    page.goto((kit / "index.html").as_uri())
+    page = opened(browser, kit, HELD)
     expect(page.locator("#measured")).to_contain_text("not known yet")
     page.evaluate("window.release()")
     expect(page.locator("#measured")).to_contain_text("times a second")
@@ -79,9 +83,7 @@ def test_a_page_opened_in_the_background_measures_once_it_is_seen(
 
 
 def test_a_codec_that_is_not_played_gets_a_sentence(browser: Browser, kit: Path) -> None:
-    page = browser.new_page()
-    page.add_init_script("HTMLMediaElement.prototype.canPlayType = () => ''")
-    page.goto((kit / "index.html").as_uri())
+    page = opened(browser, kit, "HTMLMediaElement.prototype.canPlayType = () => ''")
     missing = page.locator("#missing")
     expect(missing).to_contain_text("another codec: evenhold kit --codec vp9")
     page.evaluate("document.getElementById('missing').textContent = ''")
