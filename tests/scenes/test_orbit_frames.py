@@ -255,6 +255,20 @@ def test_frames_do_not_depend_on_what_was_drawn_before() -> None:
     assert same(one, other)
 
 
+def test_frames_in_order_are_those_drawn_alone() -> None:
+    """In order they are drawn some at a time, beyond the clip's end one by one."""
+    clip = clip_of(180, Fraction(24000, 1001), frames=15)
+    followed, alone = OrbitRenderer(clip, *SMALL), OrbitRenderer(clip, *SMALL)
+    one, shown = Planes.blank(*SMALL), list[Planes]()
+    for n in (*range(17), 4, 5, 6):
+        followed.draw(n, one)
+        shown.append(one.copy())
+    for n, picture in reversed(list(zip((*range(17), 4, 5, 6), shown, strict=True))):
+        alone.draw(n, one)
+        assert same(one, picture), n
+    assert not same(shown[1], shown[2])
+
+
 @pytest.mark.parametrize("turn", [Fraction(-60), Fraction(360)], ids=str)
 def test_frames_are_the_same_after_any_number_of_turns(turn: Fraction) -> None:
     """A whole turn is kept, whatever the clip's length, and painted once."""

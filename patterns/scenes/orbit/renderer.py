@@ -1,7 +1,9 @@
 """Frames of the orbit: one atlas read along azimuth at a moving place.
 
 What a pixel sees never changes but for its bearing, so each pixel keeps a row of the
-atlas and a place in it; a frame adds one offset to a row and reads two texels.
+atlas and a place in it; a frame adds one offset to a row and reads two texels. Frames that follow
+each other read nearly the same ones, and are drawn some at a time: to wait for memory is most of
+the work.
 """
 
 from __future__ import annotations
@@ -36,6 +38,7 @@ from patterns.scenes.orbit.subjects import OrbitSubject
 from patterns.scenes.orbit.texels import SUBTEXELS, Reader, Texels
 from patterns.scenes.pattern import Shot
 
+TOGETHER = 6  # frames that are drawn at once, if they come in order; as many wait for the encoder
 LATER = 240  # frames before they are drawn that texels may be painted with others
 
 
@@ -50,6 +53,8 @@ class OrbitRenderer:
         assert isinstance(shot.motion, OrbitMotion)
         self._turn_deg = shot.motion.turn_deg_s / shot.rate
         self._frames, self._last = shot.frames, -2
+        self._kept: list[Planes] = []  # pictures that were drawn together, and of which frames
+        self._drawn = range(0)
         self._light = code_to_light(np.arange(256))
         sight = _sight(shot.motion, shot.seed, width, height, get_ident())
         self._edges = sight.edges
@@ -60,39 +65,55 @@ class OrbitRenderer:
 
     def draw(self, n: int, picture: Planes) -> None:
         """Write frame `n` (any integer from 0) into `picture`."""
-        self._paint(n)
-        turn = float(self._turn_deg * n / 360 % 1)  # exact, and less than one, before it is rounded
-        offset = np.rint(self._lengths * (turn * SUBTEXELS)).astype(np.int64)
-        luma, *chroma = (plane.reshape(-1) for plane in (picture.y, picture.cb, picture.cr))
-        self._draw_luma(offset, luma)
-        self._draw_chroma(offset, chroma)
-
-    def _paint(self, n: int) -> None:
-        """Have what frame `n` sees painted: if frames come in order, more at a time."""
-        in_order = 0 < n == self._last + 1
-        later = max(n, min(n + LATER, self._frames - 1)) if in_order else n
+        if n not in self._drawn:
+            in_order = 0 < n == self._last + 1
+            end = min(n + TOGETHER, self._frames) if in_order else 0
+            self._draw_some(range(n, max(n + 1, end)), in_order, picture)
+        drawn = self._kept[n - self._drawn.start]
+        picture.fill(drawn.y, drawn.cb, drawn.cr)
         self._last = n
-        self._atlas.paint(*(radians(self._turn_deg * some) for some in (n, later)))
 
-    def _draw_luma(self, offset: IntArray, luma: UInt8Array) -> None:
+    def _draw_some(self, some: range, in_order: bool, like: Planes) -> None:
+        """Draw frames into pictures of the size of `like` that are kept."""
+        self._drawn = range(0)  # should this be interrupted
+        for n in some:
+            later = max(n, min(n + LATER, self._frames - 1)) if in_order else n
+            self._atlas.paint(*(radians(self._turn_deg * number) for number in (n, later)))
+        # a turn is exact, and less than one, before it is rounded
+        turns = np.array([float(self._turn_deg * n / 360 % 1) for n in some])
+        offsets = np.rint(np.outer(turns * SUBTEXELS, self._lengths)).astype(np.int64)
+        while len(self._kept) < len(some):
+            self._kept.append(Planes.blank(like.width, like.height))
+        pictures = self._kept[: len(some)]
+        self._draw_luma(offsets, [kept.y.reshape(-1) for kept in pictures])
+        self._draw_chroma(
+            offsets, [(kept.cb.reshape(-1), kept.cr.reshape(-1)) for kept in pictures]
+        )
+        self._drawn = some
+
+    def _draw_luma(self, offsets: IntArray, planes: list[UInt8Array]) -> None:
         """Pixels across which the subject ends are the mean of their finer samples' light."""
-        self._read(0, offset, (luma,))
-        code = np.empty(len(self._readers[1]), np.uint8)
-        self._read(1, offset, (code,))
-        light = self._light.take(code).reshape(EDGE_GRID**2, -1)
-        luma[self._edges[0]] = light_to_code(light.mean(axis=0))
+        self._read(0, offsets, [(luma,) for luma in planes])
+        codes = np.empty((len(offsets), len(self._readers[1])), np.uint8)
+        self._read(1, offsets, [(code,) for code in codes])
+        for luma, code in zip(planes, codes, strict=True):
+            light = self._light.take(code).reshape(EDGE_GRID**2, -1)
+            luma[self._edges[0]] = light_to_code(light.mean(axis=0))
 
-    def _draw_chroma(self, offset: IntArray, chroma: list[UInt8Array]) -> None:
-        self._read(2, offset, chroma)
-        both = np.empty((2, len(self._readers[3])), np.uint8)
-        self._read(3, offset, list(both))
+    def _draw_chroma(self, offsets: IntArray, planes: list[tuple[UInt8Array, UInt8Array]]) -> None:
+        self._read(2, offsets, planes)
+        codes = np.empty((len(offsets), 2, len(self._readers[3])), np.uint8)
+        self._read(3, offsets, [(cb, cr) for cb, cr in codes])
         fine = EDGE_GRID**2
-        total = both.reshape(2, fine, -1).sum(axis=1, dtype=np.uint16)
-        for plane, mean in zip(chroma, (total + fine // 2) // fine, strict=True):
-            plane[self._edges[1]] = mean.astype(np.uint8)
+        for pair, both in zip(planes, codes, strict=True):
+            total = both.reshape(2, fine, -1).sum(axis=1, dtype=np.uint16)
+            for plane, mean in zip(pair, (total + fine // 2) // fine, strict=True):
+                plane[self._edges[1]] = mean.astype(np.uint8)
 
-    def _read(self, which: int, offset: IntArray, out: Sequence[UInt8Array]) -> None:
-        self._readers[which].read(self._atlas.texels.codes[which // 2], offset, out)
+    def _read(
+        self, which: int, offsets: IntArray, pictures: Sequence[Sequence[UInt8Array]]
+    ) -> None:
+        self._readers[which].read(self._atlas.texels.codes[which // 2], offsets, pictures)
 
 
 @dataclass(frozen=True)

@@ -105,41 +105,38 @@ class Reader:
     def __len__(self) -> int:
         return sum(len(block.place) for block in self._blocks)
 
-    def read(self, codes: UInt8Array, offset: IntArray, out: Sequence[UInt8Array]) -> None:
-        """Fill one flat plane of luma, or two of chroma, from codes of the texels.
+    def read(
+        self,
+        codes: UInt8Array,
+        offsets: IntArray,
+        pictures: Sequence[Sequence[UInt8Array]],
+    ) -> None:
+        """Fill pictures, each one flat plane of luma or two of chroma, from codes of the texels.
 
-        `offset` is how far rows of each length have moved, in texels x SUBTEXELS.
+        `offsets`: how far rows of each length (columns) have moved for each picture (rows), in
+        texels x SUBTEXELS.
         """
         depth = codes.shape[1]
         texels = codes.view(f"<u{depth}")[:, 0]
-        # Memory that is used again for each block stays in cache.
+        # Memory that is used again for each block stays in cache, as do the texels that the
+        # next picture reads too.
         room = np.empty(self._most, np.intp)
         pair = np.empty((2, len(room)), texels.dtype)
         begin = 0
         for block in self._blocks:
             end = begin + len(block.place)
-            moved = offset.astype(block.place.dtype).take(block.runs)
-            if block.lengths is not None:
-                moved = np.repeat(moved, block.lengths)
-            place = np.add(moved, block.place, out=moved)
-            part = place.astype(np.int16)
-            part &= SUBTEXELS - 1
-            where = np.right_shift(place, SUBTEXEL_BITS, out=room[: end - begin])
-            own, following = (
-                texels[block.base + k :]
-                .take(where, out=pair[k, : end - begin], mode="clip")
-                .view(np.uint8)
-                .reshape(-1, depth)
-                for k in (0, 1)
-            )
-            for k, plane in enumerate(out):
-                low, code = own[:, k].astype(np.int16), following[:, k].astype(np.int16)
-                code -= low
-                code *= part
-                code += SUBTEXELS // 2
-                code >>= SUBTEXEL_BITS
-                code += low
-                np.copyto(plane[begin:end], code, casting="unsafe")
+            where = room[: end - begin]
+            for offset, planes in zip(offsets, pictures, strict=True):
+                part = block.moved(offset, where)
+                own, following = (
+                    texels[block.base + k :]
+                    .take(where, out=pair[k, : end - begin], mode="clip")
+                    .view(np.uint8)
+                    .reshape(-1, depth)
+                    for k in (0, 1)
+                )
+                for k, plane in enumerate(planes):
+                    plane[begin:end] = _between(own[:, k], following[:, k], part)
             begin = end
 
 
@@ -153,6 +150,28 @@ class _Block(NamedTuple):
     place: npt.NDArray[np.int32] | IntArray
     runs: IndexArray
     lengths: IntArray | None
+
+    def moved(self, offset: IntArray, where: IndexArray) -> npt.NDArray[np.int16]:
+        """Write which texels samples lie on when rows have moved; returns how far beyond them."""
+        moved = offset.astype(self.place.dtype).take(self.runs)
+        if self.lengths is not None:
+            moved = np.repeat(moved, self.lengths)
+        place = np.add(moved, self.place, out=moved)
+        np.right_shift(place, SUBTEXEL_BITS, out=where)
+        part: npt.NDArray[np.int16] = place.astype(np.int16)
+        part &= SUBTEXELS - 1
+        return part
+
+
+def _between(own: UInt8Array, following: UInt8Array, part: npt.NDArray[np.int16]) -> UInt8Array:
+    """Codes between texels, at parts of SUBTEXELS of the way."""
+    low, code = own.astype(np.int16), following.astype(np.int16)
+    code -= low
+    code *= part
+    code += SUBTEXELS // 2
+    code >>= SUBTEXEL_BITS
+    code += low
+    return code.astype(np.uint8)
 
 
 def _block(
