@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from math import cos, radians, sin
 
@@ -19,11 +20,12 @@ from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import hazed, transmittance
 from patterns.scenes.motion import focal_px
-from patterns.scenes.terrain.levels import APERTURE, LineLevel, LinePlane, bands
+from patterns.scenes.terrain.levels import APERTURE, LineLevel, bands
 from patterns.scenes.terrain.motion import TerrainMotion
+from patterns.scenes.terrain.planes import LinePlane, RowPlane
 from patterns.scenes.terrain.rays import Plane, Rays, cast
 from patterns.scenes.terrain.renderer import VISIBLE, TerrainRenderer
-from patterns.scenes.terrain.rows import RowLevel, RowPlane
+from patterns.scenes.terrain.rows import RowLevel
 from patterns.scenes.terrain.texels import box_blur, box_margin
 from tests.scenes.interrupted import interrupt, same
 
@@ -110,7 +112,7 @@ def test_level_against_averaged_sub_frames(
     travel = 37.123
     level.ensure(travel)
     drawn = np.zeros((HEIGHT, WIDTH), np.uint8)
-    LinePlane([level], 0).draw(travel, [drawn])
+    LinePlane([level], 0).draw([travel], [[drawn]])
     step = level.step_m / 4
     off = []
     for row in range(2 * top, 2 * bottom, max(1, (bottom - top) // 4)):
@@ -139,7 +141,7 @@ def test_sideways_rows_against_averaged_sub_frames(country: Country, angle: int)
     travel = 37.123
     level.ensure(travel)
     drawn = np.zeros((HEIGHT, WIDTH), np.uint8)
-    RowPlane([level], 0).draw(travel, [drawn])
+    RowPlane([level], 0).draw([travel], [[drawn]])
     step = level.step_m / 4
     chosen = np.arange(5, WIDTH, 9)
     low = np.floor((rays.across[0] * rays.depth_m[200] + travel - blur_m) / step) - 12
@@ -242,6 +244,21 @@ def test_a_frame_is_the_same_after_any_others(name: str) -> None:
         pictures = [frame(going, n, 192, 108) for n in numbers]
         alone = TerrainRenderer(flight, 192, 108)
         assert same(pictures[-1], frame(alone, numbers[-1], 192, 108)), numbers
+
+
+@pytest.mark.parametrize("flight", ["forward", "sideways", "down"])
+@pytest.mark.parametrize("speed_m_s", [10, 250])
+def test_frames_in_order_are_those_drawn_alone(flight: str, speed_m_s: int) -> None:
+    """In order they are drawn some at a time, if what they see fits, and across the period too."""
+    motion = TerrainMotion(flight, Fraction(speed_m_s))  # type: ignore[arg-type]
+    again = int(Country.PERIOD_M) * 24 // speed_m_s  # about the first frame of the next period
+    shot = replace(clip(motion), frames=again + 9)
+    followed, alone = (TerrainRenderer(shot, 192, 108) for _ in range(2))
+    order = (*range(14), *range(again - 9, again + 12))
+    shown = [frame(followed, n, 192, 108) for n in order]
+    for n, picture in reversed(list(zip(order, shown, strict=True))):
+        assert same(frame(alone, n, 192, 108), picture), n
+    assert not same(shown[1], shown[2])
 
 
 @pytest.mark.parametrize("flight", ["forward", "sideways", "down"])

@@ -1,9 +1,7 @@
 """Frames of the orbit: one atlas read along azimuth at a moving place.
 
 What a pixel sees never changes but for its bearing, so each pixel keeps a row of the
-atlas and a place in it; a frame adds one offset to a row and reads two texels. Frames that follow
-each other read nearly the same ones, and are drawn some at a time: to wait for memory is most of
-the work.
+atlas and a place in it; a frame adds one offset to a row and reads two texels.
 """
 
 from __future__ import annotations
@@ -37,12 +35,12 @@ from patterns.scenes.orbit.plan import RowPlan, plan_rows
 from patterns.scenes.orbit.subjects import OrbitSubject
 from patterns.scenes.orbit.texels import SUBTEXELS, Reader, Texels
 from patterns.scenes.pattern import Shot
+from patterns.scenes.together import TogetherRenderer
 
-TOGETHER = 6  # frames that are drawn at once, if they come in order; as many wait for the encoder
 LATER = 240  # frames before they are drawn that texels may be painted with others
 
 
-class OrbitRenderer:
+class OrbitRenderer(TogetherRenderer):
     """Draws the orbit of a clip into pictures of `width` x `height` pixels, both even.
 
     Bearings are painted as they come into view.
@@ -51,10 +49,8 @@ class OrbitRenderer:
 
     def __init__(self, shot: Shot, width: int, height: int) -> None:
         assert isinstance(shot.motion, OrbitMotion)
+        super().__init__(shot.frames)
         self._turn_deg = shot.motion.turn_deg_s / shot.rate
-        self._frames, self._last = shot.frames, -2
-        self._kept: list[Planes] = []  # pictures that were drawn together, and of which frames
-        self._drawn = range(0)
         self._light = code_to_light(np.arange(256))
         sight = _sight(shot.motion, shot.seed, width, height, get_ident())
         self._edges = sight.edges
@@ -63,33 +59,19 @@ class OrbitRenderer:
         self._lengths = np.array(sorted({group.texels for group in sight.plan.groups}))
         self._readers = sight.readers
 
-    def draw(self, n: int, picture: Planes) -> None:
-        """Write frame `n` (any integer from 0) into `picture`."""
-        if n not in self._drawn:
-            in_order = 0 < n == self._last + 1
-            end = min(n + TOGETHER, self._frames) if in_order else 0
-            self._draw_some(range(n, max(n + 1, end)), in_order, picture)
-        drawn = self._kept[n - self._drawn.start]
-        picture.fill(drawn.y, drawn.cb, drawn.cr)
-        self._last = n
-
-    def _draw_some(self, some: range, in_order: bool, like: Planes) -> None:
-        """Draw frames into pictures of the size of `like` that are kept."""
-        self._drawn = range(0)  # should this be interrupted
-        for n in some:
-            later = max(n, min(n + LATER, self._frames - 1)) if in_order else n
+    def _draw_some(self, numbers: range, pictures: Sequence[Planes]) -> int:
+        for n in numbers:
+            # in order, more is painted at a time
+            later = max(n, min(n + LATER, self._frames - 1)) if len(numbers) > 1 else n
             self._atlas.paint(*(radians(self._turn_deg * number) for number in (n, later)))
         # a turn is exact, and less than one, before it is rounded
-        turns = np.array([float(self._turn_deg * n / 360 % 1) for n in some])
+        turns = np.array([float(self._turn_deg * n / 360 % 1) for n in numbers])
         offsets = np.rint(np.outer(turns * SUBTEXELS, self._lengths)).astype(np.int64)
-        while len(self._kept) < len(some):
-            self._kept.append(Planes.blank(like.width, like.height))
-        pictures = self._kept[: len(some)]
-        self._draw_luma(offsets, [kept.y.reshape(-1) for kept in pictures])
+        self._draw_luma(offsets, [picture.y.reshape(-1) for picture in pictures])
         self._draw_chroma(
-            offsets, [(kept.cb.reshape(-1), kept.cr.reshape(-1)) for kept in pictures]
+            offsets, [(picture.cb.reshape(-1), picture.cr.reshape(-1)) for picture in pictures]
         )
-        self._drawn = some
+        return len(numbers)
 
     def _draw_luma(self, offsets: IntArray, planes: list[UInt8Array]) -> None:
         """Pixels across which the subject ends are the mean of their finer samples' light."""

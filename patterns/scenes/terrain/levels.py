@@ -9,32 +9,27 @@ Luma and chroma are made of the same light.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Sequence
 from math import ceil, floor, log2
 
 import numpy as np
 import numpy.typing as npt
 
-from patterns.picture.arrays import Float32Array, FloatArray, IndexArray, UInt8Array
+from patterns.picture.arrays import Float32Array, FloatArray, IndexArray
 from patterns.picture.light import codes_of_light
 from patterns.scenes.ground.country import Country, longest_piece_m
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import hazed, transmittance
 from patterns.scenes.terrain.rays import Rays
 from patterns.scenes.terrain.texels import (
-    BLOCK_ROWS,
     TAPS,
     WORD,
     filtered,
     half_words,
     halved,
     haze_shift,
-    interpolator,
     kernel,
     pack_texels,
     paired,
-    row_by_row,
-    write_codes,
 )
 
 ACROSS = 2  # texels across per pixel: the nearest is then within a quarter pixel
@@ -50,6 +45,7 @@ APERTURE = 1.0
 FRAYED_M = 0.4
 BLUR_LINES = 4  # a long exposure needs no finer lines than this part of its own length
 CHUNK_LINES = 64
+MOST_AHEAD = 4  # room for frames drawn together is at most this part of what one sees
 
 
 def bands(sample_m: FloatArray, rows: IndexArray) -> list[tuple[int, int]]:
@@ -86,6 +82,11 @@ class Ring(ABC):
     def chunks(self, travel_m: float) -> range:
         """Chunks that a frame needs when the camera has come `travel_m`."""
 
+    def hold_both(self, first_m: float, last_m: float) -> bool:
+        """Whether there is room for all that frames from a travel to a later one need."""
+        first, last = self.chunks(first_m), self.chunks(last_m)
+        return first.start <= last.start and last.stop - first.start <= self.slots
+
     def ensure(self, travel_m: float) -> None:
         """Make the chunks that a frame needs and that are not in memory."""
         for chunk in self.chunks(travel_m):
@@ -114,6 +115,7 @@ class LineLevel(Ring):
     `luma`, `chroma`: rays of the two planes.
     `rows`: first and last + 1 row of chroma; luma has twice as many.
     `blur_m`: travel in one exposure.
+    `ahead_m`: travel from the first to the last of the frames that are drawn together.
     """
 
     def __init__(
@@ -123,6 +125,7 @@ class LineLevel(Ring):
         chroma: Rays,
         rows: tuple[int, int],
         blur_m: float,
+        ahead_m: float = 0.0,
     ) -> None:
         top, bottom = rows
         self._country = country
@@ -143,7 +146,7 @@ class LineLevel(Ring):
             for rays, some, colour in zip((luma, chroma), self.rows, (False, True), strict=True)
         )
         self._lay_across(luma, chroma)
-        self._lay_ahead()
+        self._lay_ahead(ahead_m)
 
     def _lay_across(self, luma: Rays, chroma: Rays) -> None:
         """Places of the texels across, and which of them each pixel takes."""
@@ -157,7 +160,7 @@ class LineLevel(Ring):
         paired = (chroma.across * depth[:, None] - left - step) * (ACROSS / (2 * step))
         self.columns = tuple(np.rint(p).astype(np.intp) for p in (places, paired))
 
-    def _lay_ahead(self) -> None:
+    def _lay_ahead(self, ahead_m: float) -> None:
         """Chunks, counted so that the first frame begins with the first line of chunk 0."""
         low = min(float(p.min()) for p in self.places)
         high = max(float(p.max()) for p in self.places)
@@ -169,7 +172,8 @@ class LineLevel(Ring):
         # Whole chunks in the first frame's view: nothing is drawn that it does not need.
         least = 2 * self._margin + 1
         self.chunk_lines = max(least, ceil(seen / ceil(seen / CHUNK_LINES)))
-        super().__init__(ceil(seen / self.chunk_lines) + 1)
+        ahead = min(ahead_m / self.step_m, seen / MOST_AHEAD)
+        super().__init__(ceil((seen + ahead) / self.chunk_lines) + 1)
         self._tail: tuple[int, Float32Array] | None = None
         lines, across = self.slots * self.chunk_lines, len(self._across)
         self.words = (
@@ -251,44 +255,3 @@ def _texels(codes: Float32Array) -> npt.NDArray[np.uint16]:
     for offset, values in enumerate((codes[:, :-1], between)):
         out[:, offset::ACROSS] = half_words(values)
     return out
-
-
-class LinePlane:
-    """Luma (`which` 0), or both planes of chroma (1), of consecutive levels, all drawn together.
-
-    Far levels have one or two rows each: what is reckoned for a level, rather than for the
-    whole plane, costs more than its pixels.
-    """
-
-    def __init__(self, levels: list[LineLevel], which: int) -> None:
-        self._levels = levels
-        self._wide = np.dtype("<u8") if which else WORD
-        rows = [level.rows[which] for level in levels]
-        self.top, self.bottom = rows[0].start, rows[-1].stop
-        self._shift = np.concatenate([level.shifts[which] for level in levels])[:, None]
-        self._words = []
-        for level in levels:
-            words = level.words[which].view(self._wide)
-            self._words += [words[..., 0] if which else words] * len(level.places[which])
-        self._columns = [row for level in levels for row in level.columns[which]]
-        self._origin = np.concatenate([level.lines(0.0)[which] for level in levels])
-        ahead = [level.lines(1.0)[which][:1] - level.lines(0.0)[which][:1] for level in levels]
-        counts = [len(level.places[which]) for level in levels]
-        self._per_m = np.repeat(np.concatenate(ahead), counts)
-        self._ring = np.array([len(words) for words in self._words])
-
-    def draw(self, travel_m: float, planes: Sequence[UInt8Array]) -> None:
-        """Fill the rows of the planes of a picture when the camera has come `travel_m`."""
-        line, mix = interpolator(self._origin + travel_m * self._per_m)
-        lines = (line % self._ring).tolist()
-        buffer = np.empty((BLOCK_ROWS, len(self._columns[0])), self._wide)
-        with row_by_row():
-            for first in range(0, len(lines), BLOCK_ROWS):
-                some = slice(first, min(first + BLOCK_ROWS, len(lines)))
-                block = buffer[: some.stop - first]
-                for row, cells in enumerate(block, first):
-                    self._words[row][lines[row]].take(self._columns[row], 0, cells, "clip")
-                mixed = block.view(WORD)
-                mixed *= mix[some, None]
-                block += self._shift[some]
-                write_codes(mixed, planes, self.top + first)

@@ -8,28 +8,23 @@ chroma of the same light.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from math import ceil, floor
 
 import numpy as np
 
-from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array, UInt32Array
+from patterns.picture.arrays import Float32Array, FloatArray, UInt32Array
 from patterns.picture.light import codes_of_light
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import hazed, transmittance
-from patterns.scenes.terrain.levels import Ring
+from patterns.scenes.terrain.levels import MOST_AHEAD, Ring
 from patterns.scenes.terrain.rays import Rays
 from patterns.scenes.terrain.texels import (
-    BLOCK_ROWS,
     WORD,
     box_blur,
     box_margin,
     half_words,
-    interpolator,
     pack_texels,
-    row_by_row,
-    write_codes,
 )
 
 CHUNK_PIXELS = 4096  # in all rows of a level together
@@ -51,10 +46,17 @@ class RowLevel(Ring):
     `luma`, `chroma`: rays of the two planes.
     `rows`: first and last + 1 row of chroma; luma has twice as many.
     `blur_m`: travel in one exposure.
+    `ahead_m`: travel from the first to the last of the frames that are drawn together.
     """
 
     def __init__(
-        self, country: Country, luma: Rays, chroma: Rays, rows: tuple[int, int], blur_m: float
+        self,
+        country: Country,
+        luma: Rays,
+        chroma: Rays,
+        rows: tuple[int, int],
+        blur_m: float,
+        ahead_m: float = 0.0,
     ) -> None:
         top, bottom = rows
         self.rows = (slice(2 * top, 2 * bottom), slice(top, bottom))
@@ -70,14 +72,15 @@ class RowLevel(Ring):
         self._through = transmittance(luma.range_m[self.rows[0]]).astype(np.float32)
         right = self.lefts_m[0] + (self.widths[0] + 3) * self.samples_m[0]
         self._ends_m = min(float(some.min()) for some in self.lefts_m), float(right.max())
-        self._lay_along()
+        self._lay_along(ahead_m)
 
-    def _lay_along(self) -> None:
+    def _lay_along(self, ahead_m: float) -> None:
         finest, coarsest = float(self.samples_m[0].min()), float(self.samples_m[0].max())
         self.step_m = max(FINENESS * finest, self._blur_m / 8)
         count = len(self.samples_m[0])
         self.chunk_m = float(np.clip(CHUNK_PIXELS / count, 256, 1024)) * finest
-        super().__init__(ceil((self.widths[0] + 4) * coarsest / self.chunk_m) + 3)
+        view_m = (self.widths[0] + 4) * coarsest
+        super().__init__(ceil((view_m + min(ahead_m, view_m / MOST_AHEAD)) / self.chunk_m) + 3)
         # Each texel is held twice, so that any window of the ring is in one piece.
         self.words = tuple(
             np.zeros((len(sample), 2 * self._size(which), which + 1), WORD)
@@ -157,37 +160,3 @@ def _between(codes: Float32Array, places: FloatArray) -> Float32Array:
     part = (places - whole).astype(np.float32)
     low, high = codes.take(whole, 1), codes.take(whole + 1, 1)
     return np.asarray(low + (high - low) * part, np.float32)
-
-
-class RowPlane:
-    """Luma (`which` 0), or both planes of chroma (1), of consecutive levels."""
-
-    def __init__(self, levels: list[RowLevel], which: int) -> None:
-        self._wide = np.dtype("<u8") if which else WORD
-        self._strips = [
-            strip.view(self._wide)[:, 0] for level in levels for strip in level.words[which]
-        ]
-        self._size = np.array([len(strip) // 2 for strip in self._strips])
-        sample_m = np.concatenate([level.samples_m[which] for level in levels])
-        self._left = np.concatenate([level.lefts_m[which] for level in levels]) * TEXELS / sample_m
-        self._per_m = TEXELS / sample_m
-        self._width = levels[0].widths[which]
-        self.top, self.bottom = levels[0].rows[which].start, levels[-1].rows[which].stop
-
-    def draw(self, travel_m: float, planes: Sequence[UInt8Array]) -> None:
-        """Fill the rows of the planes of a picture, as `LinePlane` does."""
-        texel, mix = interpolator(self._left + travel_m * self._per_m)
-        starts = (texel % self._size).tolist()
-        length = TEXELS * self._width
-        buffer = np.empty((BLOCK_ROWS, self._width), self._wide)
-        with row_by_row():
-            for first in range(0, len(starts), BLOCK_ROWS):
-                some = slice(first, first + BLOCK_ROWS)
-                block = buffer[: len(starts[some])]
-                for strip, start, cells in zip(
-                    self._strips[some], starts[some], block, strict=True
-                ):
-                    cells[:] = strip[start : start + length : TEXELS]
-                mixed = block.view(WORD)
-                mixed *= mix[some, None]
-                write_codes(mixed, planes, self.top + first)

@@ -22,7 +22,6 @@ from patterns.scenes.ground import palette
 
 STEPS = 64
 WORD = np.dtype("<u4")  # byte 3 is the upper byte on every machine
-BLOCK_ROWS = 96  # rows interpolated together: they stay in cache
 RUN = 256  # items in numpy's buffer: fewer than a row has
 
 # What ground looks like on average, for the small correction of `haze_shift`.
