@@ -17,7 +17,18 @@ LAYERS = [
     "planning", "conform", "present", "kit", "web", "api", "cli",
 ]  # fmt: skip
 # Within the scenes: what both terrain and orbit look at lies below them.
-SCENES = ["motion", "shot", "pattern", "speed", "ground", "bars", "terrain", "orbit", "table"]
+SCENES = [
+    "motion",
+    "shot",
+    "pattern",
+    "together",
+    "speed",
+    "ground",
+    "bars",
+    "terrain",
+    "orbit",
+    "table",
+]
 MOST_LINES = 60
 FORBIDDEN = {"utils", "util", "helpers", "helper", "common", "manager", "misc"}
 
