@@ -13,10 +13,9 @@ from patterns.cli import options as opt
 from patterns.cli.console import print_json, progress
 from patterns.drawing.style import check_picture_name
 from patterns.errors import RequestError
-from patterns.planning.plan import Plan, make_plan
-from patterns.planning.plan_text import plan_text
-from patterns.planning.rates import PlanRequest
+from patterns.planning.plan import Plan, PlanRequest, make_plan
 from patterns.planning.record import plan_json
+from patterns.planning.sections import plan_text
 from patterns.side_by_side import usual_jobs
 from patterns.timing.audience import DEFAULT_AUDIENCE, Audience, parse_share
 from patterns.timing.cadence import Display

@@ -190,17 +190,20 @@ def table_in_page(label: str, head: str, rows: str) -> str:
 
 
 def html_page(
-    title: str, body: str, *, css: str = "", policy: str = SELF_CONTAINED, after: str = ""
+    title: str,
+    body: str,
+    *,
+    css: str = "",
+    common: str | None = None,
+    policy: str = SELF_CONTAINED,
+    after: str = "",
 ) -> str:
     """Whole HTML document: `body` goes into its `main`, `after` (dialogues, scripts) behind it.
 
     `title` is plain text; in the others the caller escapes what comes from outside. `css` are
-    rules of this page alone; `policy` is `SELF_CONTAINED`, `SCRIPTED` or `FOLDER`.
+    rules of this page alone, which stand behind the `common` ones, those of `page_css` if not
+    given; `policy` is `SELF_CONTAINED`, `SCRIPTED` or `FOLDER`.
     """
-    return (
-        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
-        f"<title>{escape(title)}</title>\n<style>\n{page_css()}{css}</style>\n"
-        f"</head>\n<body>\n<main>\n{body}\n</main>\n{after}</body>\n</html>\n"
-    )
+    rules = f"{page_css() if common is None else common}{css}"
+    values = {"title": escape(title), "body": body, "policy": policy, "css": rules, "after": after}
+    return page_part("drawing", "page.html", **values)

@@ -14,6 +14,7 @@ from patterns.drawing.canvas import Box, Drawing, Polygon, Raster, Stroke, Text,
 from patterns.drawing.style import (
     LIGHT,
     css_properties,
+    html_page,
     page_part,
     scheme_properties,
     table_in_page,
@@ -21,11 +22,9 @@ from patterns.drawing.style import (
 from patterns.frame_source import FrameSource
 from patterns.picture.lettering import size_for_width
 from patterns.picture.planes import planes_to_rgb
-from patterns.planning.plan import Plan
-from patterns.planning.plan_text import Fact, brief_facts
-from patterns.planning.rates import PlanRequest
+from patterns.planning.plan import Plan, PlanRequest
 from patterns.planning.sections import Section, Table, plan_sections
-from patterns.planning.words import fps, number, percent
+from patterns.planning.words import Fact, brief_facts, fps, number, percent
 from patterns.scenes.motion import speed_map
 
 WIDTH, FOOT = 960, 64
@@ -41,7 +40,7 @@ def plan_picture(plan: Plan) -> Drawing:
     width = WIDTH if request.width >= request.height else WIDTH // 2
     height = round(width * request.height / request.width)
     share = f"{percent(best.past_share)} of the moving picture is" if not best.within else "nothing"
-    title = f"At {fps(best.rate)} fps {share} past the guidance"
+    title = f"At {fps(plan.best.rate)} fps {share} past the guidance"
     drawing = Drawing(width, height + FOOT, LIGHT.paper, title)
     drawing.add(Raster(0, 0, width, height, _scene(request, plan.best.rate, width)))
     speeds = speed_map(request.motion, request.width, request.height, grid=COLUMNS)
@@ -113,25 +112,18 @@ def _legend(drawing: Drawing, plan: Plan, width: int, height: int) -> None:
 def plan_page(plan: Plan) -> str:
     """Whole page as HTML, self-contained, no script: what to set in front, the numbers behind."""
     request = plan.request
-    style = page_part("planning", "plan_page.css")
-    style = style.replace("/* LIGHT */", scheme_properties(LIGHT))
     move = f"{request.motion.words}, {request.width}×{request.height}"
-    cards = "\n".join(_card(fact) for fact in brief_facts(plan))
-    back = "\n".join(_section(n, s) for n, s in enumerate(plan_sections(plan), start=1))
-    front = "front plain" if plan.best.movement.within else "front"
-    return (
-        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
-        "img-src data:; style-src 'unsafe-inline'\">\n"
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>Shooting plan: {escape(move)}</title>\n"
-        f"<style>\n{css_properties()}{style}</style>\n</head>\n<body>\n<main>\n"
-        f'<div class="{front}">\n<h1>Shooting plan</h1>\n'
-        f'<p class="move">{escape(move[0].upper() + move[1:])}.</p>\n'
-        f'<ul class="set">\n{cards}\n</ul>\n{_map(plan)}'
-        '<p class="care">An aid to judgement: local rules and licensed practice come first.</p>\n'
-        f'</div>\n<div class="back">\n{back}\n</div>\n</main>\n</body>\n</html>\n'
+    body = page_part(
+        "planning",
+        "plan_page.html",
+        front="front plain" if plan.best.movement.within else "front",
+        move=escape(move[0].upper() + move[1:]),
+        cards="\n".join(_card(fact) for fact in brief_facts(plan)),
+        map=_map(plan),
+        back="\n".join(_section(n, s) for n, s in enumerate(plan_sections(plan), start=1)),
     )
+    css = page_part("planning", "plan_page.css", light=scheme_properties(LIGHT))
+    return html_page(f"Shooting plan: {move}", body, css=css, common=css_properties())
 
 
 def _card(fact: Fact) -> str:

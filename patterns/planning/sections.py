@@ -1,14 +1,15 @@
-"""A plan as sections that any printer can set: notes, a table, a list."""
+"""A plan as sections that any printer can set: notes, a table, a list; and the plan as text."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import textwrap
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 
 from patterns.planning import words
-from patterns.planning.plan import Plan, RatePlan
-from patterns.planning.rates import FootageAdvice
-from patterns.planning.words import fps, number, percent, rate_reasons
+from patterns.planning.plan import FootageAdvice, NearRate, Plan, RatePlan
+from patterns.planning.words import brief_text, fps, number, percent, rate_reasons
 from patterns.timing.rates import format_decimal
 from patterns.timing.shutter import format_exposure
 
@@ -53,7 +54,7 @@ def _rates(plan: Plan) -> Section:
         f"{fps(rate.rate)}: {reason}"
         for rate, reason in zip(plan.rates, rate_reasons(plan), strict=True)
     ]
-    nears = [f"{names}: {said}" for names, said in words.near_groups(plan).items()]
+    nears = [f"{names}: {said}" for names, said in _near_groups(plan).items()]
     heights = format_decimal(request.viewing_heights, 1)
     audience = words.audience_words(request.audience, assumed=request.audience_assumed)
     return Section(
@@ -73,14 +74,42 @@ def _rates(plan: Plan) -> Section:
     )
 
 
+def _near_groups(plan: Plan) -> dict[str, str]:
+    """Group near rates that do the same: names such as "29.97 instead of 30" to words."""
+    groups: dict[str, list[str]] = {}
+    for rate in plan.rates:
+        near = rate.near
+        if near is not None:
+            names = groups.setdefault(_near_words(near, plan.request.take_s), [])
+            names.append(f"{fps(near.rate)} instead of {fps(rate.rate)}")
+    return {", ".join(names): words for words, names in groups.items()}
+
+
+def _near_words(near: NearRate, take_s: Fraction) -> str:
+    """Say what a near rate does over a long take."""
+    parts = []
+    for showing in near.showings:
+        where = f"on {showing.display.name} Hz"
+        if showing.slip is None:
+            parts.append(f"{where} no slip")
+        else:
+            every_s = showing.slip.interval_s
+            count = f"{float(take_s / every_s):.0f} in all"
+            parts.append(f"{where} a slip every {number(float(every_s), 1)} s, {count}")
+    drift = float(near.drift_s)
+    minutes = number(float(take_s) / 60, 1)
+    side = "behind" if drift > 0 else "ahead"
+    return f"over {minutes} min {'; '.join(parts)}; its clock is {abs(drift):.1f} s {side} then"
+
+
 def _rate_cells(rate: RatePlan) -> tuple[str, ...]:
-    jump = rate.jump
-    even = jump.showing.even
+    jump, worst = rate.jump, rate.standing.worst
+    even = worst.even
     return (
         number(1000 * rate.standing.ranked_error_s, 1),
         "-" if even else number(jump.px, 1),
         "-" if even else number(jump.arcmin, 1),
-        "-" if even else jump.showing.display.name,
+        "-" if even else worst.display.name,
         number(rate.movement.step_px, 1),
     )
 
@@ -178,7 +207,7 @@ def _movement(plan: Plan) -> Section:
             _rows(plan, rows),
         ),
         tuple(
-            f"Meets the guidance at {fps(best.rate)} fps: {words.remedy_words(remedy)} "
+            f"Meets the guidance at {fps(plan.best.rate)} fps: {words.remedy_words(remedy)} "
             f"(now {number(remedy.now)})"
             for remedy in best.remedies
         ),
@@ -212,3 +241,51 @@ def _footage(advice: FootageAdvice) -> Section:
             sentences=True,
         ),
     )
+
+
+PAGE_WIDTH = 79
+GAP = "   "
+
+
+def plan_text(plan: Plan, *, details: bool = False) -> str:
+    """Brief of at most twelve lines; with `details` the sections behind it, 79 columns wide."""
+    brief = brief_text(plan)
+    if not details:
+        return brief
+    sections = ("\n".join(_section_text(n, s)) for n, s in enumerate(plan_sections(plan), start=1))
+    return "\n".join([brief, *(f"{text}\n" for text in sections)])
+
+
+def _wrap(text: str, first: str = "  ", rest: str = "  ") -> list[str]:
+    return textwrap.wrap(
+        text, PAGE_WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+    )
+
+
+def _section_text(place: int, section: Section) -> Iterator[str]:
+    yield f"{place}  {section.title}"
+    for note in section.notes:
+        yield from _wrap(note)
+    if section.table is not None:
+        yield ""
+        yield from _table_text(section.table)
+    if section.table is not None and section.items:
+        yield ""
+    for item in section.items:
+        yield from _wrap(item, "  - ", "    ")
+
+
+def _table_text(table: Table) -> Iterator[str]:
+    """Columns flush right under their heads; sentences flush left, wrapped."""
+    lines = [table.head, *table.rows]
+    plain = len(table.head) - (1 if table.sentences else 0)
+    widths = [max(len(line[i]) for line in lines) for i in range(plain)]
+    indent = 2 + sum(widths) + len(GAP) * (plain - 1)
+    for line in lines:
+        cells = [f"{cell:>{width}}" for cell, width in zip(line, widths, strict=False)]
+        text = "  " + GAP.join(cells)
+        if table.sentences:
+            pad = " " * (indent + len(GAP))
+            yield from _wrap(line[-1], text + GAP, pad)
+        else:
+            yield text.rstrip()

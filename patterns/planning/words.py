@@ -1,16 +1,25 @@
-"""A plan in words: numbers, rates, shutter, filter, movement, footage and the cautions."""
+"""A plan in words: the sentences of its sections, and its brief of at most twelve lines."""
 
 from __future__ import annotations
 
+import textwrap
+from dataclasses import dataclass
 from fractions import Fraction
-from math import ceil, floor
+from math import ceil, floor, log10
 
-from patterns.planning.plan import MainsAdvice, Plan, RatePlan, Remedy, ShutterAdvice
-from patterns.planning.rates import FootageAdvice, NearRate
+from patterns.planning.plan import (
+    FootageAdvice,
+    MainsAdvice,
+    MovementAdvice,
+    Plan,
+    RatePlan,
+    Remedy,
+    ShutterAdvice,
+)
 from patterns.timing.audience import Audience, RateStanding, Showing
 from patterns.timing.mains import LightCheck, alias_hz
 from patterns.timing.notation import joined, pattern_text, plural
-from patterns.timing.rates import format_decimal
+from patterns.timing.rates import beyond_guidance, format_decimal
 from patterns.timing.shutter import FilterChoice, format_exposure
 
 CAUTIONS = (
@@ -96,34 +105,6 @@ def _reason(rate: RatePlan, above: RatePlan | None) -> str:
             f"picture further from frame to frame{steps if step_px else ''}"
         )
     return "; ".join(parts)
-
-
-def near_groups(plan: Plan) -> dict[str, str]:
-    """Group near rates that do the same: names such as "29.97 instead of 30" to words."""
-    groups: dict[str, list[str]] = {}
-    for rate in plan.rates:
-        near = rate.near
-        if near is not None:
-            names = groups.setdefault(_near_words(near, plan.request.take_s), [])
-            names.append(f"{fps(near.rate)} instead of {fps(rate.rate)}")
-    return {", ".join(names): words for words, names in groups.items()}
-
-
-def _near_words(near: NearRate, take_s: Fraction) -> str:
-    """Say what a near rate does over a long take."""
-    parts = []
-    for showing in near.showings:
-        where = f"on {showing.display.name} Hz"
-        if showing.slip is None:
-            parts.append(f"{where} no slip")
-        else:
-            every_s = showing.slip.interval_s
-            count = f"{float(take_s / every_s):.0f} in all"
-            parts.append(f"{where} a slip every {number(float(every_s), 1)} s, {count}")
-    drift = float(near.drift_s)
-    minutes = number(float(take_s) / 60, 1)
-    side = "behind" if drift > 0 else "ahead"
-    return f"over {minutes} min {'; '.join(parts)}; its clock is {abs(drift):.1f} s {side} then"
 
 
 def conform_brief(advice: FootageAdvice) -> tuple[str, str]:
@@ -235,3 +216,77 @@ def remedy_words(remedy: Remedy, step: float = 0.01) -> str:
     value = step * (floor(steps + 1e-6) if remedy.at_most else ceil(steps - 1e-6))
     bound = "at most" if remedy.at_most else "at least"
     return f"{remedy.quantity} {bound} {number(value)} {remedy.unit}"
+
+
+WIDTH, MOST_LINES = 60, 12
+LABEL = 10  # columns
+SETTINGS, FOOTAGE_NAMED = 4, 2  # rate, shutter, filter and move; then footage
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One thing to set: what it is, its value, why, and whether it needs care."""
+
+    what: str
+    value: str
+    why: str
+    mind: bool = False
+
+
+def brief_facts(plan: Plan) -> tuple[Fact, ...]:
+    """What to set: rate, shutter, filter, movement, and footage at hand."""
+    best = plan.best
+    shutter, filters, movement = best.shutter, best.shutter.filters, best.movement
+    footage = [
+        Fact(f"Shot {fps(advice.footage)}", *conform_brief(advice))
+        for advice in plan.footage[:FOOTAGE_NAMED]
+    ]
+    exposed = shutter_brief(shutter, plan.request.mains_hz)
+    too_dark = filters is not None and filters.wanted_stops < 0
+    return (
+        Fact("Rate", *rate_brief(plan), mind=not best.standing.even_everywhere),
+        Fact("Shutter", *exposed, mind=shutter.flickers),
+        Fact("Filter", *filter_brief(filters), mind=too_dark),
+        Fact("Move", *_move(movement), mind=not movement.within),
+        *footage,
+    )
+
+
+def brief_text(plan: Plan) -> str:
+    """At most twelve lines of at most 60 columns, ending in a newline."""
+    facts = brief_facts(plan)
+    for footage in range(len(facts) - SETTINGS, -1, -1):  # as much of it as there is room for
+        lines = _lines(plan, facts[: SETTINGS + footage])
+        if len(lines) <= MOST_LINES:
+            break
+    return "\n".join(lines) + "\n"
+
+
+def _lines(plan: Plan, facts: tuple[Fact, ...]) -> list[str]:
+    lines = _line("Plan", plan.request.motion.brief)
+    for fact in facts:
+        lines += _line(fact.what, f"{fact.value}: {fact.why}")
+    left = len(plan.footage) - (len(facts) - SETTINGS)
+    more = f" ({plural(left, 'more rate')} shot)" if left else ""
+    lines += _line("Care", "local rules and licensed practice come first")
+    return lines + _line("More", f"--details or --html FILE{more}")
+
+
+def _line(what: str, text: str) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=f"{what:<{LABEL}}", subsequent_indent=" " * LABEL,
+        break_on_hyphens=False,
+    )  # fmt: skip
+
+
+def _move(movement: MovementAdvice) -> tuple[str, str]:
+    """How fast one may move at the advised rate, and how that stands to what was asked."""
+    if not movement.step_px:
+        return "as it is", "nothing moves"
+    # two significant digits
+    steps = [10.0 ** (floor(log10(remedy.meets_at)) - 1) for remedy in movement.remedies]
+    limits = " or ".join(map(remedy_words, movement.remedies, steps))
+    times = movement.times_limit
+    if movement.within:
+        return limits, f"now {100 * times:.0f} % of the guidance"
+    return limits, f"now TOO FAST, {beyond_guidance(times)}"

@@ -11,11 +11,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from patterns.errors import RequestError
-from patterns.planning.plan import make_plan
-from patterns.planning.plan_text import MOST_LINES, WIDTH, brief_text
-from patterns.planning.rates import PlanRequest
+from patterns.planning.plan import PlanRequest, make_plan
 from patterns.planning.record import plan_json
-from patterns.planning.words import filter_brief, rate_reasons, shutter_brief
+from patterns.planning.words import (
+    MOST_LINES,
+    WIDTH,
+    brief_text,
+    filter_brief,
+    rate_reasons,
+    shutter_brief,
+)
 from patterns.scenes.bars.motion import BarsMotion, bars_for_picture
 from patterns.scenes.motion import Motion, image_motion
 from patterns.scenes.orbit.motion import OrbitMotion
