@@ -11,7 +11,8 @@ from patterns.clip import describe
 from patterns.drawing.canvas import to_png
 from patterns.drawing.hold_chart import hold_chart
 from patterns.frame_source import FrameSource
-from patterns.kit.make_clip import OUTPUTS, poster_jpeg
+from patterns.kit.kit import poster_jpeg
+from patterns.kit.make_clip import OUTPUTS
 from patterns.picture.planes import picture_bytes, planes_to_rgb
 from patterns.scenes.table import PATTERNS
 from patterns.scenes.terrain.motion import TerrainMotion

@@ -54,8 +54,7 @@ def command() -> None:
 
 def _render(pattern: Pattern, options: dict[str, Any]) -> None:
     # here, because help need not wait for what draws
-    from patterns.kit.make_clip import clip_job, make_clip
-    from patterns.kit.record import record_text
+    from patterns.kit.make_clip import clip_job, make_clip, record_text
 
     given = {option.key: options[option.key] for option in pattern.options}
     width, height = options["size"]
@@ -75,4 +74,4 @@ def _render(pattern: Pattern, options: dict[str, Any]) -> None:
     if options["as_json"]:
         print_json(data)
     elif not quiet:
-        click.echo(record_text(data, job.folder_text))
+        click.echo(record_text(data, job.path))

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from PIL import Image
+
 from patterns.clip import Clip, describe
 from patterns.errors import RequestError
-from patterns.kit.make_clip import ClipJob, file_digest, make_clip, read_record, write_poster
+from patterns.frame_source import FrameSource
+from patterns.kit.make_clip import ClipJob, dump, file_digest, fingerprint, make_clip, read_record
 from patterns.kit.pages import HOW_TO_NAME, crib_sheet, how_to_page, index_page
-from patterns.kit.record import dump, fingerprint
+from patterns.picture.planes import picture_bytes, planes_to_rgb
 from patterns.scenes.motion import Motion
 from patterns.scenes.table import PATTERNS
 from patterns.side_by_side import Progress, Task, side_by_side
@@ -21,6 +26,7 @@ from patterns.video.codecs import codec_named
 from patterns.whole_file import make_folder, write_whole
 
 SCHEMA = "evenhold/kit 1"
+POSTER_WIDTH = 960  # pixels
 
 
 def kit_clips(
@@ -113,6 +119,29 @@ def _kept(job: ClipJob) -> dict[str, Any] | None:
     except OSError:
         return None
     return record if whole else None
+
+
+def poster_jpeg(clip: Clip, n: int, width: int) -> bytes:
+    """Frame `n` of `clip` as a JPEG `width` pixels wide."""
+    picture = Image.fromarray(planes_to_rgb(FrameSource(clip).draw(n)))
+    picture.thumbnail((width, picture.height), Image.Resampling.LANCZOS)
+    return picture_bytes(np.asarray(picture), ".jpg", quality=88, optimize=True)
+
+
+def write_poster(clip: Clip, folder: Path, progress: Progress) -> str:  # noqa: ARG001 - a task
+    """Write the middle frame of `clip` into `folder`; returns the file's name.
+
+    Without the strip, whose figures are those of one rate: a pattern's clips share it.
+    """
+    name = f"evenhold-{clip.pattern}.jpg"
+    plain = replace(clip, strip="none")
+    if not clip.motion.in_pixels and clip.width > POSTER_WIDTH:
+        # Drawn no larger than it is shown, where the scene stays the same.
+        plain = replace(
+            plain, width=POSTER_WIDTH, height=2 * round(clip.height * POSTER_WIDTH / clip.width / 2)
+        )
+    write_whole(folder / name, poster_jpeg(plain, clip.frames // 2, POSTER_WIDTH), force=True)
+    return name
 
 
 def _kit_json(

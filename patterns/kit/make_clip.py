@@ -1,31 +1,34 @@
-"""One clip from description to file, with its record beside it, and its picture for pages."""
+"""One clip from description to file, with its record beside it: what is in it, how it is held."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-from PIL import Image
-
-from patterns.clip import Clip, size_name
+from patterns.clip import Clip, canonical, size_name
 from patterns.errors import RequestError
 from patterns.frame_source import FrameSource
-from patterns.kit.record import dump, record_json
-from patterns.picture.planes import Planes, picture_bytes, planes_to_rgb
+from patterns.picture.planes import Planes
 from patterns.safety.check import LoopGuard
 from patterns.safety.report import SafetyReport
-from patterns.scenes.motion import Loop, loop
+from patterns.scenes.motion import Loop, crossing_time_s, image_motion, loop
 from patterns.side_by_side import Progress
-from patterns.timing.cadence import DEFAULT_DISPLAYS, Display
-from patterns.timing.rates import format_decimal
+from patterns.strip.layout import picture_rows
+from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
+from patterns.timing.cadence_text import cadence_record
+from patterns.timing.rates import format_decimal, format_rate
+from patterns.timing.shutter import format_exposure
+from patterns.version import VERSION
 from patterns.video.codecs import codec_named
+from patterns.video.encoders import available_encoders
 from patterns.video.writer import VideoSpec, VideoWriter
 from patterns.whole_file import make_folder, write_whole
 
+SCHEMA = "evenhold/clip 1"
 OUTPUTS = Path("outputs")
 
 
@@ -39,12 +42,6 @@ class ClipJob:
     allow_flashing: bool = False  # whether what exceeds the limits for flashes or stripes is kept
     displays: tuple[Display, ...] = DEFAULT_DISPLAYS  # displays whose cadence the record reports
     loop: Loop | None = None  # how its motion was fitted to whole periods, where that was asked for
-
-    @property
-    def folder_text(self) -> str:
-        """Folder as a prefix for a printed file name."""
-        parent = str(self.path.parent)
-        return "" if parent == "." else f"{parent}/"
 
 
 def clip_name(clip: Clip) -> str:
@@ -104,9 +101,7 @@ def make_clip(job: ClipJob, progress: Progress | None = None) -> dict[str, Any]:
     with VideoWriter(_spec(job)) as writer:
         _write_frames(job, guard, writer, progress)
         safety = _judge(job, guard)  # inside the block, so that a file refused is not kept
-    digest = file_digest(job.path)
-    level = writer.level.number if writer.level else ""
-    data = record_json(clip, job.path, digest, safety.to_json(), job.loop, job.displays, level)
+    data = _record(job, safety, writer.level.number if writer.level else "")
     write_whole(record_path(job.path), dump(data), force=job.force)
     return data
 
@@ -169,27 +164,123 @@ def read_record(path: Path) -> dict[str, Any] | None:
     return data if isinstance(data, dict) else None
 
 
-POSTER_WIDTH = 960  # pixels
+def fingerprint(clip: Clip) -> str:
+    """Text that changes with everything that decides a clip's bytes, the version included."""
+    codec = codec_named(clip.codec)
+    settings = codec.arguments(
+        clip.width, clip.height, clip.rate, available_encoders(), small=clip.small
+    )
+    digest = hashlib.sha256(" ".join(settings).encode()).hexdigest()[:8]
+    return f"{VERSION} {digest} {canonical(clip)}"
 
 
-def poster_jpeg(clip: Clip, n: int, width: int) -> bytes:
-    """Frame `n` of `clip` as a JPEG `width` pixels wide."""
-    picture = Image.fromarray(planes_to_rgb(FrameSource(clip).draw(n)))
-    picture.thumbnail((width, picture.height), Image.Resampling.LANCZOS)
-    return picture_bytes(np.asarray(picture), ".jpg", quality=88, optimize=True)
+def _plain(value: object) -> Any:
+    if isinstance(value, Fraction):
+        return value.numerator if value.denominator == 1 else float(value)
+    return value
 
 
-def write_poster(clip: Clip, folder: Path, progress: Progress) -> str:  # noqa: ARG001 - a task
-    """Write the middle frame of `clip` into `folder`; returns the file's name.
+def _motion_json(clip: Clip) -> dict[str, Any]:
+    top, bottom = picture_rows(clip)
+    motion = image_motion(clip.motion, clip.width, bottom - top)
+    rate = float(clip.rate)
 
-    Without the strip, whose figures are those of one rate: a pattern's clips share it.
-    """
-    name = f"evenhold-{clip.pattern}.jpg"
-    plain = replace(clip, strip="none")
-    if not clip.motion.in_pixels and clip.width > POSTER_WIDTH:
-        # Drawn no larger than it is shown, where the scene stays the same.
-        plain = replace(
-            plain, width=POSTER_WIDTH, height=2 * round(clip.height * POSTER_WIDTH / clip.width / 2)
-        )
-    write_whole(folder / name, poster_jpeg(plain, clip.frames // 2, POSTER_WIDTH), force=True)
-    return name
+    def place(px_s: float) -> dict[str, float | None]:
+        crossing = crossing_time_s(px_s, clip.width)
+        return {
+            "px_per_s": round(px_s, 4),
+            "px_per_frame": round(px_s / rate, 4),
+            "percent_of_width_per_frame": round(100 * px_s / rate / clip.width, 4),
+            "crossing_s": round(crossing, 4) if crossing < 1e9 else None,
+        }
+
+    return {
+        "fastest": place(motion.fastest_px_s)
+        | {"at_x": round(motion.fastest_xy[0], 3), "at_y": round(motion.fastest_xy[1], 3)},
+        "typical": place(motion.typical_px_s),
+    }
+
+
+def _record(job: ClipJob, safety: SafetyReport, level: str) -> dict[str, Any]:
+    """The record of a clip that is made, as the object that is written and printed by `--json`."""
+    clip, fitted = job.clip, job.loop
+    caution = codec_named(clip.codec).caution(clip.rate)
+    return {
+        "schema": SCHEMA,
+        "file": job.path.name,
+        "bytes": job.path.stat().st_size,
+        "sha256": file_digest(job.path),
+        "made_by": f"evenhold {VERSION}",
+        "fingerprint": fingerprint(clip),
+        "pattern": clip.pattern,
+        "motion": {f.name: _plain(getattr(clip.motion, f.name)) for f in fields(clip.motion)},
+        "rate": float(clip.rate),
+        "rate_exact": str(clip.rate),
+        "shutter_deg": float(clip.angle_deg),
+        "exposure_s": float(clip.exposure_s),
+        "exposure": format_exposure(clip.exposure_s),
+        "width": clip.width,
+        "height": clip.height,
+        "frames": clip.frames,
+        "duration_s": float(clip.duration_s),
+        "strip": clip.strip,
+        "identity": clip.identity,
+        "codec": clip.codec,
+        "codec_level": level,
+        "small": clip.small,
+        "seed": clip.seed,
+        "loop": {
+            "periods": fitted.periods if fitted else 0,
+            "speed_change_percent": float(100 * fitted.speed_change) if fitted else 0.0,
+        },
+        "image_motion": _motion_json(clip),
+        "cadence": [cadence_record(cadence(clip.rate, display)) for display in job.displays],
+        "safety": safety.to_json(),
+        "warnings": [caution] if caution else [],
+    }
+
+
+def _motion_line(name: str, place: dict[str, Any], where: str) -> str:
+    crossing = (
+        "stands still" if place["crossing_s"] is None else f"{place['crossing_s']:.2f} s to cross"
+    )
+    return (
+        f"  {name:<9} {place['px_per_frame']:.2f} px a frame, "
+        f"{place['percent_of_width_per_frame']:.2f} % of the width, {crossing}{where}"
+    )
+
+
+def record_text(data: dict[str, Any], path: Path) -> str:
+    """The record of the clip at `path` for a person: the same facts as the JSON object `data`."""
+    rate = format_rate(Fraction(data["rate_exact"]))
+    fastest = data["image_motion"]["fastest"]
+    moves_alike = fastest["px_per_s"] == data["image_motion"]["typical"]["px_per_s"]
+    where = (
+        ""
+        if moves_alike
+        else f" (at {100 * fastest['at_x']:.0f} % across, {100 * fastest['at_y']:.0f} % down)"
+    )
+    level = f", level {data['codec_level']}" if data["codec_level"] else ""
+    coded = f"{data['codec']}{' (small)' if data['small'] else ''}{level}"
+    lines = [
+        str(path),
+        f"  picture   {data['pattern']}, {data['width']}x{data['height']}, {coded}, "
+        f"{data['bytes'] / 1e6:.1f} MB, clip id {data['identity']:04x}",
+        f"  rate      {rate} fps, {data['frames']} frames, {data['duration_s']:.3f} s",
+        f"  exposure  {data['exposure']}, shutter {data['shutter_deg']:.4g} degrees",
+        _motion_line("fastest", fastest, where),
+        _motion_line("typical", data["image_motion"]["typical"], ""),
+    ]
+    if data["loop"]["periods"]:
+        change = data["loop"]["speed_change_percent"]
+        nudge = f", speed changed by {change:+.3f} % to close exactly" if change else ""
+        lines.append(f"  loop      {data['loop']['periods']} whole periods{nudge}")
+    lines += [f"  on {entry['display']:>4} Hz {entry['verdict']}" for entry in data["cadence"]]
+    lines.append(f"  safety    {data['safety']['summary']}")
+    lines.append("            (flashes and stripes; an aid, not a certificate)")
+    return "\n".join(lines)
+
+
+def dump(data: dict[str, Any]) -> str:
+    """JSON text with stable order, as it is printed and written to disk; pure ASCII."""
+    return json.dumps(data, indent=2) + "\n"

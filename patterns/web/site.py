@@ -27,8 +27,8 @@ from patterns.drawing.style import page_part
 from patterns.errors import EvenholdError, InputError, OutputError, RequestError
 from patterns.kit import pages
 from patterns.kit.kit import SCHEMA as KIT_SCHEMA
-from patterns.kit.record import SCHEMA as CLIP_SCHEMA
-from patterns.kit.record import dump
+from patterns.kit.make_clip import SCHEMA as CLIP_SCHEMA
+from patterns.kit.make_clip import dump
 from patterns.whole_file import make_folder, write_whole
 
 _TEXTS = ("file", "pattern", "rate_exact", "codec", "codec_level")

@@ -11,8 +11,8 @@ import pytest
 from PIL import Image
 
 from patterns.clip import Clip
-from patterns.kit import make_clip
-from patterns.kit.make_clip import poster_jpeg, write_poster
+from patterns.kit import kit
+from patterns.kit.kit import poster_jpeg, write_poster
 from patterns.scenes.terrain.motion import TerrainMotion
 
 CLIP = Clip(TerrainMotion(), Fraction(24), Fraction(1, 48), 1280, 720, frames=2)
@@ -28,7 +28,7 @@ def test_it_is_drawn_as_small_as_it_is_shown(
         drawn.append((clip.width, clip.height))
         return poster_jpeg(clip, n, width)
 
-    monkeypatch.setattr(make_clip, "poster_jpeg", noted)
+    monkeypatch.setattr(kit, "poster_jpeg", noted)
     name = write_poster(CLIP, tmp_path, lambda _done, _total: None)
     assert drawn == [(960, 540)]
     plain = replace(CLIP, strip="none")
