@@ -17,6 +17,7 @@ import os
 import re
 import sys
 import time
+import unicodedata
 from collections.abc import Callable
 from pathlib import Path
 from typing import IO
@@ -109,6 +110,27 @@ class PartialFile:
 
     def _exists(self) -> RequestError:
         return RequestError(f"{self.target} exists: give --force to replace it, or another name")
+
+
+class Claims:
+    """Which source each file that a run is to write comes from: none takes another's place."""
+
+    def __init__(self) -> None:
+        self._sources: dict[tuple[Path, str], Path] = {}
+
+    def claim(self, target: Path, source: Path) -> Path:
+        """Keep `target` for what is made of `source`, and return it.
+
+        Names that differ in capitals or in how letters are composed alone are one, as on many
+        disks. Raises `RequestError`: it is kept for another source.
+        """
+        name = unicodedata.normalize("NFC", target.name.casefold())
+        first = self._sources.setdefault((target.parent, name), source)
+        if first != source:
+            raise RequestError(
+                f"{first} and {source} would both be written to {target}: give one at a time"
+            )
+        return target
 
 
 def make_folder(folder: Path) -> None:

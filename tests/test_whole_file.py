@@ -16,7 +16,7 @@ import pytest
 
 from patterns import whole_file
 from patterns.errors import OutputError, RequestError
-from patterns.whole_file import PartialFile, write_whole
+from patterns.whole_file import Claims, PartialFile, write_whole
 from tests.systems import linux
 
 TOOLS = ("mkfs.exfat", "losetup", "mount.exfat-fuse", "umount")
@@ -215,3 +215,15 @@ def test_windows_a_run_that_starts_while_a_file_gets_its_name_leaves_it_alone(
 def test_windows_names(tmp_path: Path, name: str, words: str) -> None:
     with pytest.raises(RequestError, match=words):
         write_whole(tmp_path / name, "", force=False)
+
+
+def test_two_sources_never_get_one_file() -> None:
+    """Nor two names that a card or a Mac takes for one: capitals, letters composed or not."""
+    claims = Claims()
+    out, first, second = Path("out"), Path("a/Dam.mov"), Path("b/dam.mov")
+    assert claims.claim(out / "Übersicht.mp4", first) == out / "Übersicht.mp4"
+    claims.claim(out / "Übersicht.mp4", first)
+    claims.claim(Path("other") / "Übersicht.mp4", second)
+    for name in ("Übersicht.mp4", "übersicht.MP4", "U\u0308bersicht.mp4"):
+        with pytest.raises(RequestError, match=r"a.Dam.mov and b.dam.mov would both be written to"):
+            claims.claim(out / name, second)

@@ -20,7 +20,8 @@ from typing import Any, TypeVar
 
 import click
 
-from patterns.errors import EvenholdError, RequestError
+from patterns.errors import EvenholdError
+from patterns.whole_file import Claims
 
 T = TypeVar("T")
 
@@ -100,16 +101,10 @@ def own_names(target: Path, files: Sequence[Path]) -> dict[Path, Path]:
     """
     if len(files) == 1:
         return {files[0]: target}
-    names: dict[Path, Path] = {}
-    taken: dict[str, Path] = {}
-    for file in files:
-        names[file] = target.with_stem(f"{target.stem}-{file.stem}")
-        first = taken.setdefault(names[file].name.casefold(), file)
-        if first != file:
-            raise RequestError(
-                f"{first} and {file} would both be written to {names[file]}: give one at a time"
-            )
-    return names
+    claims = Claims()
+    return {
+        file: claims.claim(target.with_stem(f"{target.stem}-{file.stem}"), file) for file in files
+    }
 
 
 def print_each(shown: Sequence[Any], *, alone: bool, as_json: bool, gap: str = "\n\n") -> None:

@@ -25,7 +25,7 @@ from patterns.timing.conform import Conform
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.video.codecs import CODECS, ticks_per_second
 from patterns.video.probe import VideoInfo, scan_packets
-from patterns.whole_file import PartialFile, make_folder
+from patterns.whole_file import Claims, PartialFile, make_folder
 
 _MOVIES = (".mp4", ".m4v", ".mov", ".qt")
 CUT_S = Fraction(1, 10)  # of sound that is named: coding pads it by less
@@ -69,7 +69,7 @@ class Results:
 
     out: Path
     sources: Sequence[Path]
-    written: dict[Path, Path] = field(default_factory=dict)  # results, with their sources
+    claims: Claims = field(default_factory=Claims)
 
     def __post_init__(self) -> None:
         self.is_file = bool(self.out.suffix) and not self.out.is_dir()
@@ -92,17 +92,11 @@ class Results:
         if self.is_file:
             return self.out
         make_folder(self.out)
-        target = self.out / name_of_result(source, footage, rate)
-        for done, other in self.written.items():
-            if _are_one(target, done):
-                raise RequestError(
-                    f"{source} would become {target}, as {other} did: give another --out for it"
-                )
+        target = self.claims.claim(self.out / name_of_result(source, footage, rate), source)
         if any(_are_one(target, other) for other in self.sources):
             raise RequestError(
                 f"{source} would become {target}, which is an original: give another --out for it"
             )
-        self.written[target] = source
         return target
 
 

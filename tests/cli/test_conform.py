@@ -123,7 +123,7 @@ def test_one_result_never_takes_the_place_of_another_or_of_an_original(
     other.parent.mkdir()
     shoot(other, seconds=0.5)
     out, err = printed(capsys, shot, other, "--to", "30", "--force", code=2)
-    assert "as " + str(shot) + " did: give another --out" in err
+    assert f"{shot} and {other} would both be written to " in err
     assert len(see(Path("outputs/tarn-orbit-30fps.mp4")).times) == 24
     assert out.count("24 -> 30 fps") == 1
     earlier = shoot(other.with_name("tarn-orbit-30fps.mp4"), seconds=0.5)
