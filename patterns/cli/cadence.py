@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from patterns.cli import options as opt
-from patterns.drawing.style import check_picture_name, scheme
+from patterns.drawing.style import SCHEMES, check_picture_name
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
 from patterns.timing.cadence_text import cadence_grid, cadence_json, cadence_text
 
@@ -51,7 +51,7 @@ def command(
         from patterns.drawing.canvas import write_picture
         from patterns.drawing.hold_chart import hold_chart
 
-        write_picture(hold_chart(every, scheme(scheme_name)), picture, force=force)
+        write_picture(hold_chart(every, SCHEMES[scheme_name]), picture, force=force)
         click.echo(f"wrote {picture}", err=True)
     if as_json:
         click.echo(cadence_json(every))

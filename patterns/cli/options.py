@@ -10,6 +10,7 @@ from typing import Any, Generic, TypeVar
 import click
 
 from patterns.cli.console import Mistyped, option_name
+from patterns.drawing.style import SCHEMES
 from patterns.errors import RequestError
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, parse_display
 from patterns.timing.rates import USUAL_RATES, format_decimal, parse_rate
@@ -111,7 +112,7 @@ def scheme_option(
     """`--scheme` or the like; its value is `scheme_name`, `clip_scheme` ..."""
     key = "scheme_name" if name == "--scheme" else name[2:].replace("-", "_")
     return click.option(
-        name, key, type=click.Choice(["light", "dark"]), default=default, show_default=True,
+        name, key, type=click.Choice(list(SCHEMES)), default=default, show_default=True,
         help=f"Colours of {what}.",
     )  # fmt: skip
 

@@ -10,7 +10,7 @@ import click
 from patterns.cli import clip_options as of_clips
 from patterns.cli import options as opt
 from patterns.cli.console import print_json, progress
-from patterns.drawing.style import scheme
+from patterns.drawing.style import SCHEMES
 from patterns.present.animation import FORMATS
 from patterns.present.panel import LAYOUTS
 from patterns.present.talk import make_talk
@@ -122,8 +122,8 @@ def _request(o: dict[str, Any]) -> TalkRequest:
         "shutter": Shutter.of(o["shutter"], o["exposure"]),
         "width": width,
         "height": height,
-        "clip_colours": scheme(o["clip_scheme"]),
-        "still_colours": scheme(o["scheme_name"]),
+        "clip_colours": SCHEMES[o["clip_scheme"]],
+        "still_colours": SCHEMES[o["scheme_name"]],
         "formats": o["animation"],
     }
     return TalkRequest(**given)

@@ -10,7 +10,7 @@ import click
 
 from patterns.cli import options as opt
 from patterns.cli.console import each_file, own_names, print_each, progress
-from patterns.drawing.style import check_picture_name, scheme
+from patterns.drawing.style import SCHEMES, check_picture_name
 from patterns.errors import RequestError
 from patterns.reading.read_file import Given, read_file
 from patterns.reading.reading import Kind, Reading, to_json
@@ -111,7 +111,7 @@ def _draw(reading: Reading, scheme_name: str, path: Path, *, force: bool) -> Non
     from patterns.footage.picture import motion_map
     from patterns.reading.timeline import hold_timeline
 
-    colours = scheme(scheme_name)
+    colours = SCHEMES[scheme_name]
     drawing = hold_timeline(reading, colours)
     if reading.footage is not None and reading.footage.fastest is not None:
         drawing = motion_map(reading.footage, colours)

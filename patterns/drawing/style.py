@@ -68,7 +68,7 @@ DARK = Scheme(
     wrong_ink="#10161d",
     third="#c7a0d6",
 )
-
+SCHEMES = {scheme.name: scheme for scheme in (LIGHT, DARK)}
 
 # Colours by their names in style sheets, without the two dashes.
 _CSS_NAMES = {field.name: field.name.replace("_", "-") for field in fields(Scheme)[1:]}
@@ -109,14 +109,6 @@ def hold_colours(refreshes: int, cadence: Collection[int], colours: Scheme) -> t
     if refreshes < max(has):
         return colours.short, colours.short_ink
     return colours.calm, colours.calm_ink
-
-
-def scheme(name: str) -> Scheme:
-    """The scheme called 'light' or 'dark'. Raises `RequestError`: another name."""
-    known = {scheme.name: scheme for scheme in (LIGHT, DARK)}
-    if name not in known:
-        raise RequestError(f"scheme {name!r} is unknown: allowed are {' and '.join(known)}")
-    return known[name]
 
 
 def scheme_properties(colours: Scheme) -> str:

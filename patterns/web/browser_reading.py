@@ -100,59 +100,43 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
     rate = Fraction(record["rate_exact"]) if record else refresh_hz
     length = int(record["frames"]) if record else LIVE_FRAMES
     found = presented_frames(seen.callbacks, rate, length, seen.refresh.interval_ms)
-    error = hold_cadence.timing_error(found.frames, rate, refresh_hz)
     reading = Reading(
         kind="browser",
         file=seen.clip or "live bars",
         rate=rate,
         clip=record.get("identity") if record else None,
-        refresh_hz=refresh_hz,
-        refresh_from="animation frames",
         pictures=seen.presented,
         read=len(seen.callbacks) - found.off_clip,
         unread=_unread(seen, found),
         # from the first callback to the last; 0 where a browser's times fall
         seconds=max(0.0, seen.callbacks[-1].shown_ms - seen.callbacks[0].shown_ms) / 1000,
         frames_seen=len({(frame.passage, frame.number) for frame in found.frames}),
-        holds=tuple(found.frames),
         dropped=tuple(found.dropped),
-        repeated=hold_cadence.too_long(found.frames, rate, refresh_hz),
         out_of_order=tuple(found.out_of_order),
         unseen=tuple(found.unseen),
         drops_beyond=hold_cadence.drops_beyond(found.frames, _dropped(found), rate, refresh_hz),
-        pattern=_pattern(found, refresh_hz / rate),
-        even=_even(found),
-        error=error,
-        expected=hold_cadence.expected(cadence(rate, Display.fixed(refresh_hz)), found.frames),
         details=_details(seen, found),
     )
-    if not tells_display(seen.device.agent):
-        return to_json(_of_the_page_alone(reading))
+    if not tells_display(seen.device.agent):  # its updates are no refreshes: no holds at all
+        verdict = (
+            f"this browser updates the page {float(refresh_hz):.0f} times a second; the screen "
+            "itself may run faster, so nothing is claimed of it: film the screen in slow motion "
+            "and read the recording"
+        )
+        return to_json(reading.worded(verdict, warnings=[LIMITS]))
+    reading = replace(
+        reading,
+        refresh_hz=refresh_hz,
+        refresh_from="animation frames",
+        holds=tuple(found.frames),
+        repeated=hold_cadence.too_long(found.frames, rate, refresh_hz),
+        pattern=_pattern(found, refresh_hz / rate),
+        even=_even(found),
+        error=hold_cadence.timing_error(found.frames, rate, refresh_hz),
+        expected=hold_cadence.expected(cadence(rate, Display.fixed(refresh_hz)), found.frames),
+    )
     verdict, doubts = browser_verdict(reading, found), browser_warnings(seen, found)
     return to_json(reading.worded(verdict, explanations(reading), doubts))
-
-
-def _of_the_page_alone(reading: Reading) -> Reading:
-    """What is left where the page's updates are not the display's refreshes: no holds at all."""
-    assert reading.refresh_hz is not None
-    verdict = (
-        f"this browser updates the page {float(reading.refresh_hz):.0f} times a second; the screen "
-        "itself may run faster, so nothing is claimed of it: film the screen in slow motion and "
-        "read the recording"
-    )
-    return replace(
-        reading,
-        refresh_hz=None,
-        refresh_from="",
-        holds=(),
-        repeated=(),
-        pattern=None,
-        even=None,
-        error=None,
-        expected=None,
-        verdict=verdict,
-        warnings=(LIMITS,),
-    )
 
 
 def _unread(seen: Observation, found: Presented) -> tuple[tuple[str, int], ...]:

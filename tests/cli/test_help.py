@@ -73,6 +73,7 @@ def test_what_makes_or_serves_moving_pictures_shows_the_caution(
     [
         (("cadence", "24", "--display", "abc"), "hertz, such as 60, 90 or 120"),
         (("cadence", "24", "--display", "2000"), "hertz, such as 60, 90 or 120"),
+        (("cadence", "24", "--scheme", "sepia"), "'sepia' is unknown: allowed are light, dark"),
         (("render", "bars", "--rate", "abc"), "rate 'abc' is not a rate: give frames a second"),
         (("render", "bars", "--size", "3x3"), "size 3x3 is not possible: its width"),
         (("render", "bars", "--seconds", "abc"), "--seconds 'abc' is not a number"),

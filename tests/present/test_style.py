@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
-from patterns.drawing.style import DARK, LIGHT, Scheme, css_properties, hold_colours, scheme
-from patterns.errors import RequestError
+from patterns.drawing.style import DARK, LIGHT, Scheme, css_properties, hold_colours
 from patterns.picture.arrays import FloatArray
 
 # Machado, Oliveira and Fernandes, "A Physiologically-based Model for Simulation of Color
@@ -73,12 +72,6 @@ def test_pages_get_the_same_colours_in_both_schemes() -> None:
     css = css_properties()
     assert all(value in css for c in (LIGHT, DARK) for value in (c.paper, c.calm, c.short, c.wrong))
     assert css.count("{") == css.count("}")
-
-
-def test_an_unknown_scheme_is_refused() -> None:
-    assert scheme("dark") is DARK
-    with pytest.raises(RequestError, match="allowed are light and dark"):
-        scheme("sepia")
 
 
 @pytest.mark.parametrize("colours", [LIGHT, DARK])
