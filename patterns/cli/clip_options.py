@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from patterns.cli import options as opt
+from patterns.cli.console import Subcommand
 from patterns.clip import USUAL_RATE, USUAL_SECONDS, Clip, parse_size, size_name
 from patterns.errors import RequestError
 from patterns.scenes.motion import Motion
@@ -77,7 +78,7 @@ def clip_values(options: dict[str, Any]) -> dict[str, Any]:
     return {name: options[name] for name in names if options.get(name) is not None}
 
 
-class MotionCommand(click.Command):
+class MotionCommand(Subcommand):
     """Command that has options of the patterns beside its own, as the table is when it is called.
 
     `after`: name of the own option behind which the help shows them.

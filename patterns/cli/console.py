@@ -9,7 +9,6 @@ said; so long work asks after each piece whether something had.
 from __future__ import annotations
 
 import json
-import re
 import signal
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -172,7 +171,19 @@ class TableGroup(click.Group):
 
 
 class Mistyped(click.BadParameter):
-    """A value that we refuse ourselves: its message names the value and what is allowed."""
+    """What we refuse ourselves: the message names what was typed and what is allowed."""
+
+
+class Subcommand(click.Command):
+    """Command that says what belongs where words stand that none of its parameters takes."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Read the command line as usual, and refuse what is left of it."""
+        ctx.allow_extra_args = True  # or click refuses them, in its own words
+        rest = super().parse_args(ctx, args)
+        if rest and not ctx.resilient_parsing:
+            raise Mistyped(_too_much(" ".join(rest), self), ctx)
+        return rest
 
 
 def refusal(error: click.ClickException) -> str:
@@ -186,10 +197,9 @@ def option_name(param: click.Parameter | None) -> str:
     """Write a parameter as the help does: --rate, RATE..."""
     if isinstance(param, click.Option):
         return param.opts[0]
-    return str(param.metavar or param.name) if isinstance(param, click.Argument) else "a value"
-
-
-_EXTRA = re.compile(r"Got unexpected extra arguments? \((.*)\)")
+    if isinstance(param, click.Argument):
+        return str(param.metavar or param.name).strip("[]")
+    return "a value"
 
 
 def _words(error: click.ClickException) -> str:
@@ -202,16 +212,12 @@ def _words(error: click.ClickException) -> str:
         return f"there is no option {error.option_name}{f': did you mean {near}?' if near else ''}"
     if isinstance(error, click.BadParameter) and error.param is not None:
         return _bad_value(error.param, error.message.rstrip("."))
-    extra = _EXTRA.match(error.message)
-    if extra and isinstance(error, click.UsageError) and error.ctx is not None:
-        return _too_much(extra[1], error.ctx.command)
     return error.format_message().rstrip(".")
 
 
 def _too_much(typed: str, command: click.Command) -> str:
-    """Say what belongs where a word stands that no option takes."""
     names = [option_name(param) for param in command.params if isinstance(param, click.Argument)]
-    allowed = f"one {names[0].strip('[]')} and options" if names else "options alone"
+    allowed = f"one {names[0]} and options" if names else "options alone"
     writes = any("--out" in param.opts for param in command.params)
     out = "; what to write is named after --out" if writes else ""
     return f"{typed!r} is too much: allowed are {allowed}, each with its own value{out}"

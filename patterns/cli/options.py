@@ -53,11 +53,23 @@ def parse_number(text: str) -> Fraction:
     return value
 
 
+# Endings of pictures, films, pages and data: a folder that is to be made has none of them.
+_OF_FILES = (
+    *(".mp4", ".m4v", ".mov", ".mkv", ".webm", ".avi", ".gif", ".webp"),
+    *(".png", ".jpg", ".jpeg", ".svg", ".html", ".json", ".csv", ".txt"),
+)
+
+
 def parse_folder(text: str) -> Path:
     """Folder to write into, whether it is there or not."""
     path = Path(text)
     if path.exists() and not path.is_dir():
         raise RequestError(f"{text!r} is a file: name a folder, a new one or one that exists")
+    if not path.exists() and path.suffix.lower() in _OF_FILES:
+        raise RequestError(
+            f"{text!r} is a file's name, and a folder is wanted: leave {path.suffix} out, or make "
+            "the folder first"
+        )
     return path
 
 

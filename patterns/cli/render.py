@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from patterns.cli.clip_options import clip_options, clip_values, motion_options
-from patterns.cli.console import TableGroup, print_json, progress
+from patterns.cli.console import Subcommand, TableGroup, print_json, progress
 from patterns.clip import describe
 from patterns.scenes.pattern import Pattern
 from patterns.scenes.table import PATTERNS
@@ -25,7 +25,7 @@ def _command_of(name: str) -> click.Command:
     def run(**options: Any) -> None:
         _render(pattern, options)
 
-    made = click.command(name, help=f"{pattern.summary}\n\n{CAUTION}")(run)
+    made = click.command(name, cls=Subcommand, help=f"{pattern.summary}\n\n{CAUTION}")(run)
     made.params[:0] = motion_options(pattern)
     return made
 

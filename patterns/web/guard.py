@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import secrets
+from collections.abc import Iterable
 from dataclasses import dataclass
 from hmac import compare_digest
 
@@ -19,6 +21,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 _LOG = logging.getLogger(__name__)
 BODY_LIMIT_BYTES = 1 << 20
 BODY_SECONDS = 15.0
+LOOPBACK_HOSTS = frozenset({"localhost", "127.0.0.1", "::1"})
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
     "media-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; "
@@ -40,6 +43,16 @@ class Rules:
 
     hosts: frozenset[str]  # names and addresses that it answers under, lower case, no port
     key: str = ""  # first segment of every path; '' where none is needed
+
+
+def new_key() -> str:
+    """Key that cannot be guessed: 128 random bits, in letters, digits, '-' and '_'."""
+    return secrets.token_urlsafe(16)
+
+
+def allowed_hosts(names: Iterable[str]) -> frozenset[str]:
+    """Host names that a request may carry: `names`, in lower case, and those of loopback."""
+    return LOOPBACK_HOSTS | {name.strip().lower().rstrip(".") for name in names}
 
 
 class _RefusedError(Exception):

@@ -1,15 +1,16 @@
-"""The server: one process, bounded in time and memory, ended at once by Ctrl-C."""
+"""The server: where it listens; bounded in time and memory, ended at once by Ctrl-C."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
 import errno
+import ipaddress
 import logging
-import secrets
 import socket
+import struct
 import sys
-from collections.abc import Coroutine
+from collections.abc import Coroutine, Iterator
 from types import FrameType
 from typing import Any
 
@@ -27,11 +28,37 @@ MOST_OPEN = 450  # beyond them a connection is cut off: on Windows the loop can 
 MOST_HEAD_BYTES = 32_768
 KEEP_ALIVE_SECONDS = 10
 VANISHED_SECONDS = 30  # after which a silent peer is asked whether it is there
+# RFC 5737: a documentation address; connecting a datagram socket sends nothing.
+_NOWHERE = ("192.0.2.1", 9)
+_SIOCGIFADDR = 0x8915  # Linux, netdevice(7)
 
 
-def new_key() -> str:
-    """Key that cannot be guessed: 128 random bits, in letters, digits, '-' and '_'."""
-    return secrets.token_urlsafe(16)
+def lan_addresses() -> list[str]:
+    """IPv4 addresses of this machine, the one that leads out first; loopback left out."""
+    found: list[str] = []
+    with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.connect(_NOWHERE)
+        found.append(str(probe.getsockname()[0]))
+    found += _of_interfaces()
+    parsed = {address: ipaddress.ip_address(address) for address in found}
+    return [a for a, ip in parsed.items() if not (ip.is_loopback or ip.is_unspecified)]
+
+
+def _of_interfaces() -> Iterator[str]:
+    if sys.platform != "linux":
+        with contextlib.suppress(OSError):
+            for entry in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET):
+                yield str(entry[4][0])
+        return
+    # asking for the host name's addresses can wait for seconds for a name server
+    import fcntl
+
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asker:
+        for _, name in socket.if_nameindex():
+            with contextlib.suppress(OSError):  # an interface without an IPv4 address
+                request = struct.pack("256s", name.encode()[:15])
+                answer = fcntl.ioctl(asker.fileno(), _SIOCGIFADDR, request)
+                yield socket.inet_ntoa(answer[20:24])
 
 
 def bind(host: str, port: int) -> socket.socket:

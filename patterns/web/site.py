@@ -53,6 +53,11 @@ class Site:
     groups: tuple[Group, ...]  # what is shown, in order
     files: MappingProxyType[str, Path] = field(repr=False)  # by name: all that may be asked for
 
+    @property
+    def readings(self) -> Path:
+        """Folder for what devices send."""
+        return self.folder / FOLDER
+
     def record(self, name: str) -> dict[str, Any] | None:
         """Record of a clip by its file name."""
         return next((c for g in self.groups for c in g.clips if c["file"] == name), None)
@@ -73,8 +78,6 @@ def open_site(folder: Path) -> Site:
     Raises `RequestError`: the folder is missing or holds no clip of ours.
     Raises `InputError`: its kit.json cannot be read.
     """
-    if folder.exists() and not folder.is_dir():
-        raise RequestError(f"{folder} is not a folder: give one that holds clips")
     if not folder.is_dir():
         raise RequestError(f"folder {folder} does not exist: make it with  evenhold kit --out ...")
     root = folder.resolve()

@@ -11,6 +11,7 @@ import click
 import pytest
 
 from patterns.cli import COMMANDS, main, open_command
+from patterns.cli.options import parse_folder
 
 
 def printed(capsys: pytest.CaptureFixture[str], *words: str) -> str:
@@ -72,8 +73,8 @@ def test_what_makes_or_serves_moving_pictures_shows_the_caution(
     ("words", "said"),
     [
         (("cadence", "24", "--display", "abc"), "hertz, such as 60, 90 or 120"),
-        (("cadence", "24", "--display", "2000"), "hertz, such as 60, 90 or 120"),
         (("cadence", "24", "--scheme", "sepia"), "'sepia' is unknown: allowed are light, dark"),
+        (("cadence", "24", "--display", "2000"), "hertz, such as 60, 90 or 120"),
         (("render", "bars", "--rate", "abc"), "rate 'abc' is not a rate: give frames a second"),
         (("render", "bars", "--size", "3x3"), "size 3x3 is not possible: its width"),
         (("render", "bars", "--seconds", "abc"), "--seconds 'abc' is not a number"),
@@ -134,7 +135,11 @@ def test_options_that_commands_share_are_the_same_in_each() -> None:
     assert len({kind for kind in found["--exposure"] if "--shutter" in kind[2]}) == 1
 
 
-@pytest.mark.parametrize("words", [["kit", "--out"], ["present", "--out"], ["plan", "--clips"]])
+FOLDERS = [["kit", "--out"], ["present", "--out"], ["present", "--all", "--out"],
+           ["plan", "--clips"], ["serve"]]  # fmt: skip
+
+
+@pytest.mark.parametrize("words", FOLDERS)
 def test_a_file_is_no_folder(
     words: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -142,8 +147,25 @@ def test_a_file_is_no_folder(
     notes.write_text("bring the tripod")
     assert main([*words, str(notes)]) == 2
     said = capsys.readouterr().err
-    assert said.startswith(f"evenhold: {words[1]} '{notes}' is a file: name a folder")
+    option = words[-1] if len(words) > 1 else "FOLDER"
+    assert said.startswith(f"evenhold: {option} '{notes}' is a file: name a folder")
     assert notes.read_text() == "bring the tripod"
+
+
+@pytest.mark.parametrize("words", FOLDERS)
+def test_a_folder_that_is_made_is_not_named_as_a_file(
+    words: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One line, and nothing is made; a folder that is there may have any name."""
+    clip = tmp_path / "p1.MP4"
+    assert main([*words, str(clip)]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert f"'{clip}' is a file's name, and a folder is wanted: leave .MP4 out" in said
+    assert not list(tmp_path.iterdir())
+    clip.mkdir()
+    assert parse_folder(str(clip)) == clip
+    assert parse_folder(str(tmp_path / "kit-23.976")) == tmp_path / "kit-23.976"
 
 
 def test_the_kits_exposure_must_fit_every_rate(

@@ -79,7 +79,7 @@ def in_use(kit: Path, port: str, folder: Path) -> None:
 
 
 def test_the_local_network_gets_a_key_and_a_code(kit: Path, tmp_path: Path) -> None:
-    from patterns.web.greeting import lan_addresses
+    from patterns.web.server import lan_addresses
 
     if not lan_addresses():
         pytest.skip("this machine is on no network")
@@ -96,14 +96,17 @@ def test_the_local_network_gets_a_key_and_a_code(kit: Path, tmp_path: Path) -> N
 
 
 def test_a_further_host_name_is_answered(kit: Path, tmp_path: Path) -> None:
-    with running(str(kit), "--port", "0", "--host-name", "Boat.Local", cwd=tmp_path) as process:
-        text = "\n".join(lines_until(process, "Ctrl-C"))
-        address = re.search(r"http://localhost:\d+/", text)
-        assert address
-        asked = urllib.request.Request(address[0], headers={"Host": "boat.local"})
+    """With --quiet its address is all that is printed."""
+    words = (str(kit), "--port", "0", "--host-name", "Boat.Local", "--quiet")
+    with running(*words, cwd=tmp_path) as process:
+        [line] = lines_until(process, "http")
+        found = re.fullmatch(r"http://Boat\.Local:(\d+)/", line)
+        assert found
+        address = f"http://localhost:{found[1]}/"
+        asked = urllib.request.Request(address, headers={"Host": "boat.local"})
         with urllib.request.urlopen(asked) as answer:
             assert answer.status == 200
-        asked = urllib.request.Request(address[0], headers={"Host": "other.local"})
+        asked = urllib.request.Request(address, headers={"Host": "other.local"})
         with pytest.raises(urllib.error.HTTPError, match="421"):
             urllib.request.urlopen(asked)
 

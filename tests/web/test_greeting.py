@@ -8,15 +8,9 @@ import numpy as np
 import pytest
 import segno
 
-from patterns.web.greeting import (
-    Terminal,
-    address,
-    allowed_hosts,
-    greeting,
-    lan_addresses,
-    qr_text,
-)
-from patterns.web.server import new_key
+from patterns.cli.serve import greeting, half_blocks, page_address, qr_text
+from patterns.web.guard import allowed_hosts, new_key
+from patterns.web.server import lan_addresses
 from patterns.web.site import open_site
 
 ADDRESS = "http://192.168.1.20:8765/abcdefghijklmnopqrstuv/"
@@ -54,16 +48,16 @@ def test_ascii_terminals_get_ascii() -> None:
 @pytest.mark.parametrize("encoding", ["utf-8", "ascii", "latin-1", "cp437", "no-such"])
 def test_the_address_is_always_printed(kit: Path, encoding: str) -> None:
     site = open_site(kit)
+    page = page_address("10.0.0.5", 8765, "key")
     for is_terminal in (True, False):
-        text = greeting(
-            site, ["10.0.0.5"], 8765, "key", Terminal(is_terminal, encoding), quiet=False
-        )
+        code = qr_text(page, colours=is_terminal, unicode=half_blocks(encoding))
+        text = greeting(site, [page], code)
         assert "http://10.0.0.5:8765/key/" in text
-        if encoding == "ascii":
+        if encoding in ("ascii", "no-such"):
             assert text.isascii()
-    assert greeting(site, ["localhost"], 80, "", Terminal(True, "utf-8"), quiet=True) == (
-        "http://localhost:80/"
-    )
+        else:
+            assert half_blocks(encoding) == (encoding in ("utf-8", "cp437"))
+    assert page_address("localhost", 80, "") == "http://localhost:80/"
 
 
 def test_keys_cannot_be_guessed() -> None:
@@ -76,4 +70,4 @@ def test_keys_cannot_be_guessed() -> None:
 def test_hosts_and_addresses() -> None:
     assert "127.0.0.1" not in lan_addresses()
     assert allowed_hosts(["Laptop.Local."]) >= {"laptop.local", "localhost", "127.0.0.1"}
-    assert address("a", 1, "") == "http://a:1/"
+    assert page_address("a", 1, "") == "http://a:1/"

@@ -174,7 +174,7 @@ def test_a_port_in_use_is_one_line() -> None:
 
 
 def test_loopback_is_not_reachable_from_the_network() -> None:
-    from patterns.web.greeting import lan_addresses
+    from patterns.web.server import lan_addresses
 
     with bind("127.0.0.1", 0) as listener:
         for address in lan_addresses():
