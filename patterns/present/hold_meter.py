@@ -1,15 +1,25 @@
-"""The hold meter of a split clip: a row of blocks that fills by one cell each refresh.
+"""Which frame is on screen at each refresh, and the hold meter that shows it.
 
-A block is one picture, as wide as it stays; the number in it counts refreshes. What has
-passed is in full colour, what is to come is dim, and a mark runs under the cell of the
-refresh that is on screen.
+A timeline at T frames a second on a display at refresh R shows its frame j at the
+refreshes k with j = floor(k T/R), for frame j comes on at refresh ceil(j R/T). Footage
+at F placed on that timeline gives its frame floor(j F/T) (repeated), a mixture of the
+two frames about j F/T (blended), or its frame j (sped up).
+
+The meter is a row of blocks that fills by one cell each refresh. A block is one picture,
+as wide as it stays; the number in it counts refreshes. What has passed is in full colour,
+what is to come is dim, and a mark runs under the cell of the refresh that is on screen.
 """
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
 from fractions import Fraction
-from itertools import pairwise
-from math import ceil
+from functools import lru_cache
+from itertools import groupby, pairwise
+from math import ceil, floor, lcm
+from typing import Literal
 
 from patterns.drawing.canvas import Box, Drawing, Text, colour_light, to_planes
 from patterns.drawing.style import Scheme, hold_colours
@@ -17,7 +27,85 @@ from patterns.picture.lettering import cap_height_px, size_for_width, text_width
 from patterns.picture.light import light_to_ycbcr
 from patterns.picture.planes import Planes
 from patterns.present.panel import Area, paste
-from patterns.present.panel_scene import Feed, Run, common_period, runs
+
+LOOKED_AT = 240  # refreshes; ten times as many where a period is longer
+RARE = 0.99  # share of equal holds above which the rest are slips, not a pattern
+
+Method = Literal["repeated", "blended", "sped"]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """Picture on screen: frame `frame`, with a share of the next one mixed in (0: none)."""
+
+    frame: int
+    next_share: Fraction = Fraction(0)
+
+    @property
+    def place(self) -> Fraction:
+        """Where it is in the footage, frames."""
+        return self.frame + self.next_share
+
+
+@dataclass(frozen=True)
+class Run:
+    """A picture that stays: from refresh `start`, for `refreshes` refreshes."""
+
+    start: int
+    refreshes: int
+    shown: Shown
+
+
+@dataclass(frozen=True)
+class Feed:
+    """Footage at `footage` frames a second on a timeline at `timeline`."""
+
+    footage: Fraction
+    timeline: Fraction
+    method: Method = "repeated"
+
+    def shown(self, refresh: int, refresh_hz: Fraction) -> Shown:
+        """What is on screen at a refresh, counted from 0 when the clip starts."""
+        at = floor(refresh * self.timeline / refresh_hz)
+        if self.method == "sped":
+            return Shown(at)
+        place = at * self.footage / self.timeline
+        frame = floor(place)
+        return Shown(frame, place - frame if self.method == "blended" else Fraction(0))
+
+    def period(self, refresh_hz: Fraction) -> int:
+        """Refreshes after which the pattern of what is shown repeats."""
+        return lcm(
+            (refresh_hz / self.timeline).numerator,
+            1 if self.method == "sped" else (refresh_hz / self.footage).numerator,
+        )
+
+
+def runs(feed: Feed, refresh_hz: Fraction, first: int, count: int) -> Iterator[Run]:
+    """Group refreshes `first` to `first + count - 1` into pictures that stay."""
+    start = first
+    shown = (feed.shown(k, refresh_hz) for k in range(first, first + count))
+    for picture, group in groupby(shown):
+        length = len(list(group))
+        yield Run(start, length, picture)
+        start += length
+
+
+@lru_cache(maxsize=256)  # a talk asks of the same few feeds for each of its items
+def is_even(feed: Feed, refresh_hz: Fraction) -> bool:
+    """Whether all pictures stay equally long and none is lost (a rare slip is not noticed).
+
+    Looked at are whole periods where these are short: how long each picture stays, and how many
+    frames on the next one is, more than usual where some are lost.
+    """
+    period = feed.period(refresh_hz)
+    count = min(period * max(1, -(-LOOKED_AT // period)), 10 * LOOKED_AT)
+    kinds: Counter[tuple[int, Fraction]] = Counter()
+    for run in runs(feed, refresh_hz, 0, count):
+        after = feed.shown(run.start + run.refreshes, refresh_hz)
+        kinds[run.refreshes, after.place - run.shown.place] += 1
+    return max(kinds.values()) >= RARE * sum(kinds.values())
+
 
 LEAST_WINDOW, LONGEST_WINDOW = 24, 60  # refreshes
 # In 1080ths of the frame's height (or 1920ths of its width): a cell holds a digit of that type.
@@ -33,7 +121,7 @@ def meter_window(
     Cells are at least `LEAST_CELL` units wide, so that a block of one has room for its digit.
     """
     most = max(2, int(width_px / (LEAST_CELL * unit)))
-    period = common_period(feeds, refresh_hz)
+    period = lcm(*(feed.period(refresh_hz) for feed in feeds))  # in which all repeat together
     if period <= min(most, LONGEST_WINDOW):
         return period * min(-(-LEAST_WINDOW // period), min(most, LONGEST_WINDOW) // period)
     return min(most, max(LEAST_WINDOW, round(refresh_hz / 2)))

@@ -1,4 +1,4 @@
-"""Where the panels of a split clip lie, and the moving picture of each.
+"""Where the panels of a split clip lie.
 
 All numbers are even, so that they fall on the chroma grid of 4:2:0 pictures.
 """
@@ -8,14 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
-from patterns.clip import Clip
 from patterns.errors import RequestError
-from patterns.frame_source import FrameSource
 from patterns.picture.planes import Planes
-from patterns.present.panel_scene import Shown
-from patterns.strip.draw import StripDrawer
 
 LayoutName = Literal["side", "stacked", "line", "grid"]
 LAYOUTS: tuple[LayoutName, ...] = ("side", "stacked", "line", "grid")
@@ -181,47 +175,6 @@ def _rows(inner: Area, count: int, apart: int, gap: int, unit: float) -> tuple[P
         )
         for i, (top, high) in enumerate(tracks)
     )  # fmt: skip
-
-
-class PanelPicture:
-    """Draws the frames of one panel, each once however long it is held.
-
-    `scene`: the scene without a strip, as large as the whole of which the panel is a part.
-    `strip`: clip of the panel's own size, whose strip, if it has one, is drawn on its edge.
-    """
-
-    def __init__(self, scene: Clip, part: Area, strip: Clip) -> None:
-        self.strip_clip = strip
-        self._part = part
-        self._source = FrameSource(scene)
-        self._drawer = None if strip.strip == "none" else StripDrawer(strip)
-        self._scene = Planes.blank(scene.width, scene.height)
-        self._panel = Planes.blank(strip.width, strip.height)
-        self._other = Planes.blank(strip.width, strip.height)
-        self._now: Shown | None = None
-
-    def draw(self, shown: Shown) -> Planes:
-        """Panel showing `shown`; it is good until the next call."""
-        if shown != self._now:
-            self._frame(shown.frame, self._panel)
-            if shown.next_share:
-                self._frame(shown.frame + 1, self._other)
-                # code values, as editing programs blend (common practice, no source)
-                share = float(shown.next_share)
-                for name in ("y", "cb", "cr"):
-                    plane, other = getattr(self._panel, name), getattr(self._other, name)
-                    plane[:] = np.rint(plane * np.float32(1 - share) + other * np.float32(share))
-            self._now = shown
-        return self._panel
-
-    def _frame(self, n: int, panel: Planes) -> None:
-        self._source.draw(n, self._scene)
-        part = self._part
-        top = self.strip_clip.height - part.height if self.strip_clip.strip == "top" else 0
-        seen = self._scene.part(part.left, part.top, part.right, part.bottom)
-        panel.rows(top, top + part.height).fill(seen.y, seen.cb, seen.cr)
-        if self._drawer is not None:
-            self._drawer.draw(panel, n)
 
 
 def paste(source: Planes, frame: Planes, left: int, top: int) -> None:

@@ -11,17 +11,21 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+
 from patterns.clip import Clip, StripEdge
 from patterns.drawing.canvas import Box, Drawing, Text, to_planes
 from patterns.errors import RequestError
+from patterns.frame_source import FrameSource
 from patterns.picture.lettering import cap_height_px, size_for_width, text_width_px
 from patterns.picture.planes import Planes, picture_bytes, planes_to_rgb
-from patterns.present.hold_meter import HoldMeter
-from patterns.present.panel import Area, PanelAreas, PanelPicture, paste
+from patterns.present.hold_meter import HoldMeter, Shown
+from patterns.present.panel import Area, PanelAreas, paste
 from patterns.present.split_spec import Panel, SplitSpec
 from patterns.safety.check import LoopGuard
 from patterns.safety.report import SafetyReport
 from patterns.side_by_side import Progress
+from patterns.strip.draw import StripDrawer
 from patterns.timing.rates import format_decimal
 from patterns.video.writer import VideoSpec, VideoWriter
 from patterns.whole_file import write_whole
@@ -29,31 +33,64 @@ from patterns.whole_file import write_whole
 LEAST_FITTED = 0.8  # words set smaller than this share of their size go on two lines instead
 
 
-def _panel_picture(spec: SplitSpec, number: int) -> PanelPicture:
-    """Scene and strip of one panel; on both sides of a line the scene is one."""
-    panel, areas = spec.panels[number], spec.areas
-    own = areas[number].picture
-    upper = spec.layout == "line" and spec.scene.entry.level_line and number == 0
-    size, high = spec.scene_size, spec.scene_rows(number)
-    scene = Clip(
-        motion=spec.scene.motion(*size),
-        rate=panel.feed.footage,
-        exposure_s=panel.exposure_s,
-        width=size[0],
-        height=size[1],
-        frames=panel.feed.shown(spec.refreshes - 1, spec.refresh_hz).frame + 2,
-        strip="none",
-        seed=spec.scene.seed,
-    )
-    part = Area(0, 0, own.width, high)
-    if spec.layout == "line" and number:
-        level = spec.scene.entry.level_line
-        part = Area(
-            0 if level else own.left - areas[0].picture.left, size[1] - high if level else 0,
-            own.width, high,
-        )  # fmt: skip
-    edge: StripEdge = "none" if not spec.strip else "top" if upper else "bottom"
-    return PanelPicture(scene, part, replace(scene, width=own.width, height=own.height, strip=edge))
+class PanelPicture:
+    """Draws the frames of one panel, each once however long it is held.
+
+    `number`: which of the clip's panels; on both sides of a line the scene is one.
+    """
+
+    def __init__(self, spec: SplitSpec, number: int) -> None:
+        panel, areas = spec.panels[number], spec.areas
+        own, level = areas[number].picture, spec.scene.entry.level_line
+        size, high = spec.scene_size, spec.scene_rows(number)
+        # without a strip, as large as the whole of which the panel is a part
+        scene = Clip(
+            motion=spec.scene.motion(*size),
+            rate=panel.feed.footage,
+            exposure_s=panel.exposure_s,
+            width=size[0],
+            height=size[1],
+            frames=panel.feed.shown(spec.refreshes - 1, spec.refresh_hz).frame + 2,
+            strip="none",
+            seed=spec.scene.seed,
+        )
+        left = top = 0
+        if spec.layout == "line" and number:
+            left = 0 if level else own.left - areas[0].picture.left
+            top = size[1] - high if level else 0
+        upper = spec.layout == "line" and level and number == 0
+        edge: StripEdge = "none" if not spec.strip else "top" if upper else "bottom"
+        striped = replace(scene, width=own.width, height=own.height, strip=edge)
+        self._part = Area(left, top, own.width, high)
+        self._first_row = own.height - high if edge == "top" else 0
+        self._source = FrameSource(scene)
+        self._drawer = StripDrawer(striped) if spec.strip else None
+        self._scene = Planes.blank(*size)
+        self._panel = Planes.blank(own.width, own.height)
+        self._other = Planes.blank(own.width, own.height)
+        self._now: Shown | None = None
+
+    def draw(self, shown: Shown) -> Planes:
+        """Panel showing `shown`; it is good until the next call."""
+        if shown != self._now:
+            self._frame(shown.frame, self._panel)
+            if shown.next_share:
+                self._frame(shown.frame + 1, self._other)
+                # code values, as editing programs blend (common practice, no source)
+                share = float(shown.next_share)
+                for name in ("y", "cb", "cr"):
+                    plane, other = getattr(self._panel, name), getattr(self._other, name)
+                    plane[:] = np.rint(plane * np.float32(1 - share) + other * np.float32(share))
+            self._now = shown
+        return self._panel
+
+    def _frame(self, n: int, panel: Planes) -> None:
+        self._source.draw(n, self._scene)
+        part, top = self._part, self._first_row
+        seen = self._scene.part(part.left, part.top, part.right, part.bottom)
+        panel.rows(top, top + part.height).fill(seen.y, seen.cb, seen.cr)
+        if self._drawer is not None:
+            self._drawer.draw(panel, n)
 
 
 class SplitClip:
@@ -65,7 +102,7 @@ class SplitClip:
     def __init__(self, spec: SplitSpec) -> None:
         self.spec = spec
         self.areas = spec.areas
-        self.pictures = tuple(_panel_picture(spec, i) for i in range(len(spec.panels)))
+        self.pictures = tuple(PanelPicture(spec, i) for i in range(len(spec.panels)))
         self.window = spec.meter_window
         self._meters = tuple(
             HoldMeter(panel.feed, spec.refresh_hz, area.meter, self.window, spec.colours, spec.unit)

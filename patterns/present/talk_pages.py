@@ -56,7 +56,9 @@ def _shown(item: Item) -> str:
     )
 
 
-def _said(sentences: Sequence[str]) -> str:
+def _said(*items: Item) -> str:
+    """What is said of them, each sentence once."""
+    sentences = dict.fromkeys(sentence for item in items for sentence in item["say"])
     return "".join(f"<p>{escape(sentence)}</p>" for sentence in sentences)
 
 
@@ -82,7 +84,7 @@ def _slide(number: int, title: str, inner: str, kind: str) -> str:
 
 
 def _picture_slide(number: int, item: Item) -> str:
-    notes = f"<h2>Say</h2>{_said(item['say'])}"
+    notes = f"<h2>Say</h2>{_said(item)}"
     links = f'<p class="small links">{_files(item)}</p>'
     inner = (
         f"{_caution(item)}<figure>{_shown(item)}<figcaption>{escape(item['look'])}</figcaption>"
@@ -115,8 +117,7 @@ def _last_slide(number: int, items: Sequence[Item]) -> str:
             f"<li><h2>{escape(item['title'])}</h2>{_caution(item)}{small}"
             f"<p>{_link(item['files'][0], words)}</p></li>"
         )
-    said = dict.fromkeys(sentence for item in items for sentence in item["say"])
-    notes = _notes(f"<h2>Say</h2>{_said(list(said))}")
+    notes = _notes(f"<h2>Say</h2>{_said(*items)}")
     taken = f'<div class="words"><ul class="take">{"".join(entries)}</ul></div>'
     return _slide(number, _TAKE, taken + notes, "last")
 
@@ -155,21 +156,15 @@ def notes_page(talk: dict[str, Any]) -> str:
         entries.append(
             f'<li><img src="{quote(picture)}" alt=""><div><h2>{number}. {escape(item["title"])}'
             f"</h2>{_caution(item)}<p><strong>Look:</strong> {escape(item['look'])}</p>"
-            f"{_said(item['say'])}</div></li>"
+            f"{_said(item)}</div></li>"
         )
     if take:
-        said = dict.fromkeys(sentence for item in take for sentence in item["say"])
         entries.append(
             f"<li><div><h2>{len(own) + 2}. {_TAKE}</h2>"
-            f"{''.join(map(_caution, take))}{_said(list(said))}</div></li>"
+            f"{''.join(map(_caution, take))}{_said(*take)}</div></li>"
         )
-    body = (
-        f"<h1>Speaker's notes</h1>"
-        f'<p class="lead">{escape(talk["title"])}. Set the projector or laptop to '
-        f"{talk['display']} Hz, play full screen, and look yourself before anybody comes.</p>"
-        f'<div class="caution" role="note"><p><strong>Say first.</strong> {CAUTION}</p></div>'
-        f'<ol class="items">{"".join(entries)}</ol>'
-    )
+    words = {"title": escape(talk["title"]), "hz": talk["display"], "caution": CAUTION}
+    body = _part("notes.html", entries="".join(entries), **words)
     title = f"Speaker's notes: {talk['title']}"
     css = "\n" + _part("notes.css")
     follow = f'<script>\n"use strict";\n{_part("notes.js")}</script>\n'

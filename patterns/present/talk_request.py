@@ -12,8 +12,7 @@ from patterns.drawing.style import DARK, LIGHT, Scheme
 from patterns.errors import RequestError
 from patterns.present.animation import FormatName
 from patterns.present.panel import LayoutName
-from patterns.present.panel_scene import SceneChoice
-from patterns.present.split_spec import SplitSpec, conform_panels, rate_panels
+from patterns.present.split_spec import SceneChoice, SplitSpec, conform_panels, rate_panels
 from patterns.timing.cadence import Cadence, Display, cadence
 from patterns.timing.notation import joined
 from patterns.timing.rates import format_decimal

@@ -21,9 +21,8 @@ from patterns.present.animation import (
     played_timing,
     write_animation,
 )
-from patterns.present.panel_scene import SceneChoice
 from patterns.present.split_clip import SplitClip
-from patterns.present.split_spec import SplitSpec, rate_panels
+from patterns.present.split_spec import SceneChoice, SplitSpec, rate_panels
 from tests.present.animation_files import apng_durations, gif_durations, webp_durations
 
 READERS: dict[FormatName, Callable[[bytes], list[F]]] = {

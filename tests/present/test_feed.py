@@ -7,7 +7,7 @@ from itertools import groupby
 
 import pytest
 
-from patterns.present.panel_scene import Feed, Shown, is_even, runs
+from patterns.present.hold_meter import Feed, Shown, is_even, runs
 from patterns.timing.conform import Conform
 
 RATES = [F(24), F(25), F(30), F(24000, 1001), F(50), F(60), F(12)]

@@ -14,11 +14,10 @@ import pytest
 from patterns.errors import RequestError
 from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
-from patterns.present.hold_meter import HoldMeter, meter_window
+from patterns.present.hold_meter import HoldMeter, meter_window, runs
 from patterns.present.panel import Area, LayoutName, PanelAreas
-from patterns.present.panel_scene import SceneChoice, runs
 from patterns.present.split_clip import SplitClip, write_split
-from patterns.present.split_spec import SplitSpec, conform_panels, rate_panels
+from patterns.present.split_spec import SceneChoice, SplitSpec, conform_panels, rate_panels
 from patterns.strip.placement import Placement
 from patterns.strip.read import StripReading, read_strip
 from patterns.timing.shutter import Shutter
