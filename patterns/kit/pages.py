@@ -64,7 +64,7 @@ def player(stop: str) -> str:
     return page_part("kit", "player", "player.html", stop=stop)
 
 
-def script(main: str) -> str:
+def bundle(main: str) -> str:
     """One script of the module `main` and all that it imports.
 
     A page that is opened from a folder may not import modules. Each becomes a function that
@@ -168,9 +168,8 @@ def index_page(kit: dict[str, Any]) -> str:
         table=table_in_page("Holds by rate and display", f"<td></td>{head}", rows),
         how_to=HOW_TO_LINK,
     )
-    after = (
-        f"{player('Stop')}{caution_dialog(clips, 'you play')}<script>\n{script('kit')}\n</script>"
-    )
+    script = f"<script>\n{bundle('kit')}\n</script>"
+    after = f"{player('Stop')}{caution_dialog(clips, 'you play')}{script}"
     css = page_part("kit", "player", "page.css")
     return html_page("Evenhold kit", body, css=css, policy=FOLDER, after=after)
 

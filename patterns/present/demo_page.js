@@ -1,5 +1,6 @@
 // The page: settings, playing against the real refresh, stepping; nothing moves unasked.
 
+const { RefreshMeter } = modules.refresh;
 const $ = (id) => document.getElementById(id);
 const state = {
   playing: false, refresh: 0, late: 0, measured: null, realCount: 0,
@@ -156,22 +157,14 @@ function step(by) {
   describe();
 }
 
-// Median of the time between refreshes, while nothing moves.
+// The display's refresh, as the page of clips measures it: a busy device only misses frames.
 function measure() {
-  const stamps = [];
-  const sample = (stamp) => {
-    stamps.push(stamp);
-    if (stamps.length < 45) {
-      requestAnimationFrame(sample);
-      return;
-    }
-    const gaps = stamps.slice(1).map((s, i) => s - stamps[i]).sort((x, y) => x - y);
-    const middle = gaps[gaps.length >> 1];
-    state.measured = middle > 0 ? 1000 / middle : 60;
+  new RefreshMeter().whenKnown(600, (refresh) => {
+    if (refresh.state === "unknown") return;
+    state.measured = 1000 / refresh.interval_ms;
     document.body.dataset.measured = state.measured.toFixed(2);
     prepare();
-  };
-  requestAnimationFrame(sample);
+  });
 }
 
 // The rates that the page was made for; ones that the slider lacks are put in their place.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -16,6 +15,7 @@ from patterns.drawing.canvas import Drawing, to_png, to_svg
 from patterns.drawing.hold_chart import hold_chart
 from patterns.drawing.space_time import space_time
 from patterns.errors import RequestError
+from patterns.kit.make_clip import dump
 from patterns.picture.planes import picture_bytes
 from patterns.present import speaker_notes as notes_of
 from patterns.present.animation import (
@@ -274,7 +274,7 @@ def make_talk(
         "items": side_by_side(tasks, jobs, progress),
     }
     if parts is None:
-        pages = (index_page(data), notes_page(data), json.dumps(data, indent=2) + "\n")
+        pages = (index_page(data), notes_page(data), dump(data))
         for name, text in zip(PAGES, pages, strict=True):
             write_whole(request.folder / name, text, force=request.force)
     return data

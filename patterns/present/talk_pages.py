@@ -11,6 +11,7 @@ from typing import Any
 from urllib.parse import quote
 
 from patterns.drawing.style import CAUTION, FOLDER, SCRIPTED, html_page, page_part
+from patterns.kit.pages import bundle
 
 Item = dict[str, Any]  # of talk.json
 
@@ -21,9 +22,9 @@ def _part(name: str, **values: str) -> str:
     return page_part("present", name, **values)
 
 
-def _script(*names: str) -> str:
-    """One script of several files, which see each other and nothing else."""
-    text = "\n".join(map(_part, names))
+def _script(*texts: str) -> str:
+    """One script of several texts, which see each other and nothing else."""
+    text = "\n".join(texts)
     return f'<script>\n"use strict";\n(() => {{\n{text}}})();\n</script>\n'
 
 
@@ -143,7 +144,7 @@ def index_page(talk: dict[str, Any]) -> str:
         slides.append(_last_slide(len(own) + 2, take))
     return html_page(
         talk["title"], "\n".join(slides), css=_part("talk.css"), policy=FOLDER,
-        after=_part("slide_bar.html") + _script("talk.js"),
+        after=_part("slide_bar.html") + _script(_part("talk.js")),
     )  # fmt: skip
 
 
@@ -167,8 +168,7 @@ def notes_page(talk: dict[str, Any]) -> str:
     body = _part("notes.html", entries="".join(entries), **words)
     title = f"Speaker's notes: {talk['title']}"
     css = "\n" + _part("notes.css")
-    follow = f'<script>\n"use strict";\n{_part("notes.js")}</script>\n'
-    return html_page(title, body, css=css, policy=FOLDER, after=follow)
+    return html_page(title, body, css=css, policy=FOLDER, after=_script(_part("notes.js")))
 
 
 _DEMO_SCRIPTS = ("demo_cadence.js", "demo_scene.js", "demo_meter.js", "demo_page.js")
@@ -187,7 +187,7 @@ def demo_page(rates: tuple[Fraction, ...] = (Fraction(24), Fraction(30))) -> str
     start = json.dumps({"rates": [[r.numerator, r.denominator] for r in rates[:2]]})
     data = f'<script type="application/json" id="start">{start}</script>\n'
     body, css = _part("demo_page.html", caution=DEMO_CAUTION), _part("demo_page.css")
-    after = data + _script(*_DEMO_SCRIPTS)
+    after = data + _script(bundle("refresh"), *map(_part, _DEMO_SCRIPTS))
     return html_page("Why does it judder?", body, css=css, policy=SCRIPTED, after=after)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import io
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction as F
 from importlib.resources import files
 from pathlib import Path
@@ -36,14 +36,17 @@ def _listed(name: str) -> list[F]:
 RATES, REFRESHES = _listed("RATES"), _listed("REFRESHES")
 
 
-# Frames at exact moments, whatever the machine does meanwhile; one in seven is missed.
-FRAMES = """(hz) => {
-  let n = 0;
+# Frames at exact moments, whatever the machine does meanwhile, so many refreshes apart in turn.
+FRAMES = """([hz, steps]) => {
+  let [turn, n] = [0, 0];
   window.requestAnimationFrame = (show) => setTimeout(() => {
-    n += n % 7 === 3 ? 2 : 1;
+    n += steps[turn % steps.length];
+    turn += 1;
     show((1000 * n) / hz);
   });
 }"""
+AT_EASE = (1, 1, 1, 1, 1, 2)  # one refresh in seven is missed
+BUSY = (2, 2, 2, 1)  # of most refreshes every other one is
 
 
 @pytest.fixture(scope="module")
@@ -59,14 +62,18 @@ def open_page(browser: Browser, address: str) -> Iterator[Open]:
     contexts, trouble = [], []
 
     def opened(
-        width: int = 720, height: int = 640, frames_hz: float | None = None, **options: Any
+        width: int = 720,
+        height: int = 640,
+        frames_hz: float | None = None,
+        steps: Sequence[int] = AT_EASE,
+        **options: Any,
     ) -> Page:
         context = browser.new_context(viewport={"width": width, "height": height}, **options)
         context.set_offline(True)
         contexts.append(context)
         page = context.new_page()
         if frames_hz:
-            page.add_init_script(f"({FRAMES})({frames_hz})")
+            page.add_init_script(f"({FRAMES})([{frames_hz}, {list(steps)}])")
         page.on("console", lambda message: trouble.append(message.text))
         page.on("pageerror", lambda error: trouble.append(str(error)))
         page.on("request", lambda r: None if r.url == address else trouble.append(r.url))
@@ -162,14 +169,20 @@ def test_holds_counted_on_the_canvas_agree_with_the_arithmetic(open_page: Open) 
 
 
 @pytest.mark.parametrize(
-    ("hz", "named", "marks", "verdict"),
-    [(60, "60", ("uneven", "even"), "3:2"), (60000 / 1001, "60", ("uneven", "even"), "3:2"),
-     (144, "144", ("even", "uneven"), "6 refreshes")],
+    ("hz", "steps", "named", "marks", "verdict"),
+    [(60, AT_EASE, "60", ("uneven", "even"), "3:2"),
+     (60000 / 1001, BUSY, "60", ("uneven", "even"), "3:2"),
+     (144, BUSY, "144", ("even", "uneven"), "6 refreshes")],
 )  # fmt: skip
 def test_it_opens_at_the_rates_given_and_says_what_they_do_on_this_screen(
-    open_page: Open, hz: float, named: str, marks: tuple[str, str], verdict: str
+    open_page: Open,
+    hz: float,
+    steps: Sequence[int],
+    named: str,
+    marks: tuple[str, str],
+    verdict: str,
 ) -> None:
-    page = open_page(frames_hz=hz)
+    page = open_page(frames_hz=hz, steps=steps)
     expect(page.locator("#name-a")).to_have_text("24 fps")
     expect(page.locator("#mark-a")).to_have_text(marks[0])
     expect(page.locator("#verdict-a")).to_contain_text(verdict)
