@@ -121,15 +121,8 @@ def css_properties() -> str:
 
     A page may force a scheme with `data-scheme="light"` or `"dark"` on its root.
     """
-    light, dark = scheme_properties(LIGHT), scheme_properties(DARK)
-    type_scale = "--title: 2.1rem; --heading: 1.4rem; --body: 1rem; --small: 0.83rem;"
-    spaces = "--margin: clamp(1rem, 5vw, 3.25rem); --gap: 0.75rem; --radius: 0.25rem;"
-    return (
-        f":root {{ color-scheme: light dark; {type_scale} {spaces} {light} }}\n"
-        f"@media (prefers-color-scheme: dark) {{ :root {{ {dark} }} }}\n"
-        f':root[data-scheme="light"] {{ color-scheme: light; {light} }}\n'
-        f':root[data-scheme="dark"] {{ color-scheme: dark; {dark} }}\n'
-    )
+    values = {"light": scheme_properties(LIGHT), "dark": scheme_properties(DARK)}
+    return page_part("drawing", "palette.css", **values)
 
 
 def check_picture_name(path: Path) -> None:
