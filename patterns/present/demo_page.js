@@ -1,6 +1,6 @@
 // The page: settings, playing against the real refresh, stepping; nothing moves unasked.
 
-const { RefreshMeter } = modules.refresh;
+const { RefreshMeter, tellsDisplay } = modules.refresh;
 const $ = (id) => document.getElementById(id);
 const state = {
   playing: false, refresh: 0, late: 0, measured: null, realCount: 0,
@@ -62,7 +62,8 @@ function describeScreen() {
     return;
   }
   const own = screenRefresh();
-  let words = `This screen refreshes about ${hertzText(own)} times a second, measured in this page.`;
+  const what = tellsDisplay() ? "This screen refreshes" : "This browser updates the page";
+  let words = `${what} about ${hertzText(own)} times a second, measured in this page.`;
   if (index && hertz(chosenRefresh()) !== hertz(own) && slowness() === 1) {
     words += hertz(chosenRefresh()) > hertz(own)
       ? ` It cannot show ${hertzText(chosenRefresh())} Hz at full speed: slow it to see every hold.`
