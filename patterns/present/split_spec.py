@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
-from typing import Any
 
 from patterns.drawing.style import DARK, Scheme
 from patterns.errors import RequestError
@@ -31,7 +29,6 @@ class SceneChoice:
     pace: Fraction | None = None  # of the option that sets its speed, not 0; None: as `Pace` begins
     seed: int = 1  # chooses the land and what stands on it
     across: int = 2  # how many pictures lie side by side, itself included
-    further: Mapping[str, Any] = field(default_factory=dict)  # values of other options
 
     def __post_init__(self) -> None:
         if not self.value:
@@ -52,7 +49,7 @@ class SceneChoice:
     def motion(self, width: int, height: int) -> Motion:
         """Motion for a picture of `width` x `height` pixels."""
         entry, pace = self.entry, {self.entry.pace.option: self.value}
-        return entry.motion(width, height, {**entry.among(self.across), **self.further, **pace})
+        return entry.motion(width, height, entry.among(self.across) | pace)
 
     def fastest_px_s(self, width: int, height: int) -> float:
         """Image speed where it is fastest in a picture of `width` x `height` pixels."""

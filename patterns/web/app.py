@@ -167,11 +167,9 @@ async def _refused(_: Request, error: Exception) -> Response:
     )
 
 
-def make_app(
-    site: Site, rules: Rules, *, shelf: ReadingShelf | None = None, pace: Pace | None = None
-) -> Guard:
+def make_app(site: Site, rules: Rules, *, pace: Pace | None = None) -> Guard:
     """ASGI application that serves `site` to whom `rules` let in."""
-    answers = _Answers(site, shelf or ReadingShelf(site.folder), pace or Pace())
+    answers = _Answers(site, ReadingShelf(site.folder), pace or Pace())
     routes = [
         _made("/", "text/html", lambda: pages.clips_page(site)),
         _made("/live", "text/html", lambda: pages.live_page(site)),

@@ -222,7 +222,7 @@ def test_the_bars_of_every_layout_pass_the_check(count: int, slow: int, tmp_path
 
 
 def test_what_exceeds_a_limit_is_refused_and_not_kept(tmp_path: Path) -> None:
-    scene = SceneChoice(pace=F(1), further={"bars": F(12)})
+    scene = SceneChoice(pace=F(1), across=1)
     spec = SplitSpec(rate_panels((F(24), F(30)), F(60)), scene, F(60), width=720, height=404,
                      seconds=F(1, 2))  # fmt: skip
     with pytest.raises(RequestError, match="--allow-flashing"):
