@@ -16,7 +16,6 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import lru_cache
 from itertools import groupby, pairwise
 from math import ceil, floor, lcm
 from typing import Literal
@@ -91,7 +90,6 @@ def runs(feed: Feed, refresh_hz: Fraction, first: int, count: int) -> Iterator[R
         start += length
 
 
-@lru_cache(maxsize=256)  # a talk asks of the same few feeds for each of its items
 def is_even(feed: Feed, refresh_hz: Fraction) -> bool:
     """Whether all pictures stay equally long and none is lost (a rare slip is not noticed).
 
@@ -145,16 +143,15 @@ class HoldMeter:
         self._kinds = {run.refreshes for run in list(runs(feed, refresh_hz, 0, enough))[1:-1]}
         self._mark_codes = light_to_ycbcr(colour_light(colours.ink))
         self._edges = [2 * round(k * area.width / window / 2) for k in range(window + 1)]
-        # the meter once through, all to come and all passed, by the blocks that it has
-        self._rounds: dict[tuple[tuple[int, int], ...], tuple[Planes, Planes]] = {}
-        self._shown: tuple[int, tuple[Planes, Planes]] | None = None
+        # number of the round that is shown; the meter once through, all to come and all passed
+        self._shown: tuple[int, Planes, Planes] | None = None
 
     def draw(self, refresh: int, frame: Planes) -> None:
         """Draw the meter as it stands while `refresh` is on screen."""
         number, at = divmod(refresh, self._window)
         if self._shown is None or self._shown[0] != number:
-            self._shown = number, self._round(number)
-        (pending, passed), area = self._shown[1], self._area
+            self._shown = (number, *self._round(number))
+        (_, pending, passed), area = self._shown, self._area
         split = self._edges[at + 1]
         paste(pending, frame, area.left, area.top)
         paste(passed.part(0, 0, split, area.height), frame, area.left, area.top)
@@ -176,14 +173,7 @@ class HoldMeter:
             for run in runs(self._feed, self._refresh_hz, begin, end + longest - begin)
             if run.start < end and run.start + run.refreshes > first
         ]
-        key = tuple((run.start - first, run.refreshes) for run in found)
-        if key not in self._rounds:
-            if len(self._rounds) > 64:  # an endless cadence must not fill the memory
-                self._rounds.clear()
-            self._rounds[key] = (
-                self._picture(found, first, lit=False), self._picture(found, first, lit=True)
-            )  # fmt: skip
-        return self._rounds[key]
+        return self._picture(found, first, lit=False), self._picture(found, first, lit=True)
 
     def _picture(self, found: list[Run], first: int, *, lit: bool) -> Planes:
         width, height = self._area.width, self._area.height

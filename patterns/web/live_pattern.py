@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -124,7 +123,6 @@ def _box(cell: Cell) -> list[int]:
     return [cell.left, cell.top, cell.width, cell.height]
 
 
-@lru_cache(maxsize=8)
 def live_pattern(width: int, height: int, refresh_hz: Fraction) -> LivePattern:
     """Pattern for a canvas of `width` x `height` pixels at `refresh_hz`.
 
@@ -142,7 +140,6 @@ def live_pattern(width: int, height: int, refresh_hz: Fraction) -> LivePattern:
     return LivePattern(clip, step, period)
 
 
-@lru_cache(maxsize=1)
 def number_table() -> bytes:
     """Words of all frame numbers, 65536 little-endian 32-bit integers, first cell highest."""
     return np.asarray(number_words(np.arange(1 << NUMBER_BITS)), "<u4").tobytes()
