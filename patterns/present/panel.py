@@ -18,7 +18,7 @@ LAYOUTS: tuple[LayoutName, ...] = ("side", "stacked", "line", "grid")
 MARGIN, GAP, FOOT, COLUMN, LINE = 48, 32, 66, 520, 6
 TITLE = {2: 92, 3: 76, 4: 56}
 CAPTION = {2: 40, 3: 36, 4: 32}
-METER = {"above": 96, "beside": 96, "small": 54}
+METER, SMALL_METER = 96, 54
 
 # Widest picture for its height whose strip is still found by the reader (measured: 3.95 is
 # always read, 4.1 never).
@@ -61,16 +61,16 @@ def _even(value: float) -> int:
 
 
 def _above(
-    cell: Area, title_px: int, caption_px: int, meter: int, gap: int, meter_width: int = 0
+    cell: Area, title_px: int, caption_px: int, meter: int, gap: int, meter_width: int
 ) -> PanelAreas:
-    """Label over the picture, meter beneath, as wide as the picture where not given."""
+    """Label over the picture, meter beneath."""
     label = _even(title_px * 1.05 + caption_px * 1.45)
     top = cell.top + label
     bottom = cell.bottom - meter - gap
     return PanelAreas(
         Area(cell.left, cell.top, cell.width, label),
         Area(cell.left, top, cell.width, bottom - top),
-        Area(cell.left, cell.bottom - meter, meter_width or cell.width, meter),
+        Area(cell.left, cell.bottom - meter, meter_width, meter),
         title_px,
         caption_px,
     )
@@ -148,7 +148,7 @@ def _cells(
     """
     count = len(columns) * down
     small = len(columns) > 1 < down
-    meter = _even(unit * METER["small" if small else "above"])
+    meter = _even(unit * (SMALL_METER if small else METER))
     apart = columns[1][0] - columns[0][0] - columns[0][1] if len(columns) > 1 else gap
     meter_width = min(wide for _, wide in columns) - (gap // 4 * 2 if apart < gap else 0)
     return tuple(
@@ -163,7 +163,7 @@ def _cells(
 
 def _rows(inner: Area, count: int, apart: int, gap: int, unit: float) -> tuple[PanelAreas, ...]:
     """Panels `apart` one above the other, labels and meters in a column at their left."""
-    meter = _even(unit * METER["small" if count == 4 else "beside"])
+    meter = _even(unit * (SMALL_METER if count == 4 else METER))
     tracks = _tracks(inner.top, inner.height, count, apart)
     widest = int(FLATTEST * tracks[0][1]) // 2 * 2
     column = max(_even(unit * COLUMN), inner.width - widest)

@@ -7,7 +7,6 @@ digest in a clip's record is a strong one, and makes both exact (RFC 9110).
 from __future__ import annotations
 
 import os
-import stat
 from collections.abc import Callable
 from functools import partial
 from importlib.resources import files
@@ -32,7 +31,7 @@ from patterns.web.browser_reading import browser_reading
 from patterns.web.guard import Guard, Rules
 from patterns.web.live_pattern import LivePattern, live_pattern, number_table, snapped_refresh
 from patterns.web.observation import parse_observation
-from patterns.web.site import Pace, ReadingShelf, Site, TooManyError
+from patterns.web.site import Pace, ReadingShelf, Site, TooManyError, plain_file
 
 _PICTURES = {".png": "image/png", ".jpg": "image/jpeg", ".svg": "image/svg+xml"}
 
@@ -45,7 +44,9 @@ def file_answer(site: Site, name: str, headers: Headers) -> Response:
     path = site.files.get(name)
     if path is None:
         raise HTTPException(404, "no such clip")
-    found = _regular(path)
+    found = plain_file(path)  # at every request: it may have become a link, or gone
+    if found is None:
+        raise HTTPException(404, "the clip is gone: start the server again")
     record = site.record(name)
     answer = FileResponse(
         path,
@@ -56,17 +57,6 @@ def file_answer(site: Site, name: str, headers: Headers) -> Response:
     if StaticFiles().is_not_modified(answer.headers, headers):
         return NotModifiedResponse(answer.headers)
     return answer
-
-
-def _regular(path: Path) -> os.stat_result:
-    """Look again at every request: the file may have become a link, or gone."""
-    try:
-        found = path.lstat()
-    except OSError:
-        raise HTTPException(404, "the clip is gone: start the server again") from None
-    if not stat.S_ISREG(found.st_mode):
-        raise HTTPException(404, "no such clip")
-    return found
 
 
 def _tag(record: dict[str, Any] | None, found: os.stat_result) -> dict[str, str]:

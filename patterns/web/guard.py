@@ -125,9 +125,8 @@ def _check_post(headers: Headers, host: str) -> None:
     if headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
         raise _RefusedError(415, "posts are application/json")
     origin = headers.get("origin", "")
-    if origin and origin.partition("://")[2].lower() != host.strip().lower():
-        raise _RefusedError(403, "posts come from this server's own page only")
-    if headers.get("sec-fetch-site", "") not in ("", "same-origin", "none"):
+    other = bool(origin) and origin.partition("://")[2].lower() != host.strip().lower()
+    if other or headers.get("sec-fetch-site", "") not in ("", "same-origin", "none"):
         raise _RefusedError(403, "posts come from this server's own page only")
     length = headers.get("content-length", "")
     if length.isdecimal() and int(length) > BODY_LIMIT_BYTES:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import re
 import stat
 import time
@@ -63,12 +64,12 @@ class Site:
         return next((c for g in self.groups for c in g.clips if c["file"] == name), None)
 
 
-def plain_file(path: Path) -> bool:
-    """Whether a path is a regular file itself and not a link to one."""
-    try:
-        return stat.S_ISREG(path.lstat().st_mode)
-    except OSError:
-        return False
+def plain_file(path: Path) -> os.stat_result | None:
+    """What the system says of a regular file; None where there is none, or a link to one."""
+    with contextlib.suppress(OSError):
+        found = path.lstat()
+        return found if stat.S_ISREG(found.st_mode) else None
+    return None
 
 
 def open_site(folder: Path) -> Site:
@@ -145,7 +146,7 @@ def _usable(record: Any) -> bool:
 def _inside(root: Path, name: str) -> bool:
     """Whether `name` is that of a regular file in `root` itself."""
     simple = name and name not in (".", "..") and not set(name) & set("/\\\0")
-    return bool(simple) and plain_file(root / name)
+    return bool(simple and plain_file(root / name))
 
 
 def _document(title: str, body: str, module: str = "") -> str:
