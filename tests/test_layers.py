@@ -14,7 +14,7 @@ PACKAGE = ROOT / "patterns"
 LAYERS = [
     "errors", "version", "whole_file", "side_by_side", "timing", "picture", "drawing",
     "scenes", "clip", "strip", "frame_source", "video", "footage", "reading", "safety",
-    "planning", "conform", "kit", "present", "web", "api", "cli",
+    "planning", "conform", "kit", "present", "web", "cli",
 ]  # fmt: skip
 # Within the scenes: what both terrain and orbit look at lies below them.
 SCENES = [

@@ -10,15 +10,15 @@ from pathlib import Path
 from typing import Literal
 
 from patterns.conform.footage import Footage, Request, SoundChoice, Stage, bytes_of
-from patterns.conform.movie import Movie, Piece, is_plain_movie, pieces_of, write_movie
-from patterns.conform.steps import Sound, pack_again, picture_codec, retime_sound, take_repeats_out
-from patterns.conform.tags import (
-    keep_hdr_tags,
-    kept_tags,
-    set_timecode,
+from patterns.conform.movie import (
+    Movie,
+    Piece,
+    is_plain_movie,
+    pieces_of,
     stated_level,
-    stores_samples,
+    write_movie,
 )
+from patterns.conform.steps import Sound, pack_again, picture_codec, retime_sound, take_repeats_out
 from patterns.conform.track import Track
 from patterns.errors import EncoderError, InputError, RequestError
 from patterns.timing.conform import Conform
@@ -155,7 +155,7 @@ class _Work:
         """Carry them out, and give the result its name last."""
         result = self._hidden(force=self.request.force)
         movie = self.movie = self._taken_apart()
-        kept = kept_tags(movie)
+        kept = movie.kept_tags()
         self._look_for_longer_sound()
         more = self._retime_others()
         self._retime_picture()
@@ -205,7 +205,7 @@ class _Work:
     def _retimed(self, track: Track) -> tuple[str, list[Piece]]:
         """Name of a track, and its samples; none where it cannot be retimed."""
         if track.kind == b"tmcd":
-            first = set_timecode(self.movie, track, self.rate, self.length, self.ticks)
+            first = self.movie.set_timecode(track, self.rate, self.length, self.ticks)
             return "timecode", [Piece(0.0, first, 0, len(first))] if first else []
         if not track.set_speed(self.conform.speed, self.ticks):
             return "data track", []
@@ -218,9 +218,8 @@ class _Work:
             held = self._hidden().path
             with self.stage("taking repeats out") as show:
                 take_repeats_out(self.source, held, self.footage.info, self.footage.rhythm, show)
-            coded, entry = Movie.read(held), old.entry
-            picture = old.with_samples_of(coded.picture)
-            keep_hdr_tags(entry, picture)
+            coded = Movie.read(held)
+            picture = old.with_pictures_of(coded.picture)
             self.movie.tracks[self.movie.tracks.index(old)] = picture
             self.movie.brand = coded.brand
             self.lost.append(
@@ -270,7 +269,7 @@ class _Work:
             self.movie.remove(track)
         if not old or choice == "drop":
             return "drop" if old else "none"
-        sound = Sound(choice == "keep-pitch", self._muxer == "mov" and stores_samples(old[0]))
+        sound = Sound(choice == "keep-pitch", self._muxer == "mov" and old[0].is_pcm)
         held, start_s = self._hidden().path, self.footage.info.times[0]
         with self.stage("sound") as show:
             retime_sound(self.source, held, sound, self.conform.speed, start_s, self.length_s, show)

@@ -1,4 +1,4 @@
-"""A movie file: its tracks, and a new file with the same samples at other times.
+"""A movie file: its tracks, what it tells beside them, and a new file with other times.
 
 The samples are copied byte for byte; only the index (`moov`) is made anew. Whatever it holds
 beside the times, such as rotation, colour and HDR tags, place and date, stays as it was.
@@ -6,10 +6,10 @@ beside the times, such as rotation, colour and HDR tags, place and date, stays a
 
 from __future__ import annotations
 
+import struct
 from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
-from struct import error as struct_error
-from struct import pack
 from typing import BinaryIO
 
 from patterns.conform.boxes import Box, header_fields, places, with_header_fields
@@ -20,6 +20,7 @@ from patterns.side_by_side import Progress
 # Boxes of the top level that go along; those of fragments, the samples and padding do not.
 _GO_ALONG = (b"uuid", b"meta", b"udta")
 BLOCK = 1 << 20  # bytes that are copied at a time
+_UPRIGHT = struct.pack(">9I", 1 << 16, 0, 0, 0, 1 << 16, 0, 0, 0, 1 << 30)
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ class Movie:
             movie._check(end)
         except InputError as error:
             raise InputError(f"{path} cannot be conformed: {error}") from error
-        except (struct_error, ValueError, IndexError, KeyError, ZeroDivisionError) as error:
+        except (struct.error, ValueError, IndexError, KeyError, ZeroDivisionError) as error:
             raise InputError(f"{path} is damaged: its index cannot be read") from error
         return movie
 
@@ -82,7 +83,7 @@ class Movie:
         """Take a track out, and what refers to it."""
         self.tracks.remove(track)
         self.moov.parts = [part for part in self.moov.parts if part is not track.trak]
-        gone = pack(">I", track.number)
+        gone = struct.pack(">I", track.number)
         for other in self.tracks:
             links = other.trak.find(b"tref")
             for link in links.parts if links else ():
@@ -97,6 +98,49 @@ class Movie:
         self.tracks.append(track)
         self.moov.parts.append(track.trak)
 
+    def kept_tags(self) -> tuple[str, ...]:
+        """Names of what the index says beside the times, all of which goes along."""
+        picture = self.picture
+        head = picture.trak.need(b"tkhd").body
+        notes = b"".join(
+            part.encoded()
+            for box in (self.moov, *(track.trak for track in self.tracks))
+            for part in box.parts
+            if part.kind in (b"udta", b"meta")
+        )
+        made = self.moov.need(b"mvhd").body[4:12]
+        found = {
+            "creation date": any(made[: 4 if self.moov.need(b"mvhd").body[0] == 0 else 8]),
+            "place": any(mark in notes for mark in (b"\xa9xyz", b"loci", b"ISO6709")),
+            "rotation": head[-44:-8] != _UPRIGHT,
+            "colour tags": b"colr" in picture.entry,
+            "HDR tags": any(mark in picture.entry for mark in (b"mdcv", b"clli", b"dvcC", b"dvvC")),
+        }
+        return tuple(name for name, there in found.items() if there)
+
+    def set_timecode(self, track: Track, rate: Fraction, length: int, ticks: int) -> bytes:
+        """Let a timecode track begin with the label that it had, and count at `rate` from there.
+
+        QuickTime File Format, "Timecode Sample Description": flags at byte 20 of the entry, then
+        ticks a second, ticks a frame, frames a second. Its one sample is the number of the first
+        frame. Returns that sample; b'' where the track is of another form or cannot say the label.
+        """
+        stsd = track.stbl.need(b"stsd")
+        if len(track.sizes) != 1 or track.sizes[0] != 4 or len(stsd.body) < 42:
+            return b""
+        with self.path.open("rb") as file:
+            file.seek(int(track.offsets[0]))
+            number = int(struct.unpack(">I", file.read(4))[0])
+        flags, _, _, old = struct.unpack_from(">IIIB", stsd.body, 28)
+        new = round(rate)
+        second, frame = divmod(_label(number, old) if flags & 1 else number, old)
+        if frame >= new or new > 255:
+            return b""
+        fields = struct.pack(">IIIB", flags & ~1, rate.numerator, rate.denominator, new)
+        stsd.body = stsd.body[:28] + fields + stsd.body[41:]
+        track.hold_one(length, ticks)
+        return struct.pack(">I", second * new + frame)
+
     def _check(self, end: int) -> None:
         for track in self.tracks:
             if any(mark in track.entry[:8] for mark in (b"encv", b"enca")):
@@ -107,6 +151,31 @@ class Movie:
 
 def _is_read(kind: bytes) -> bool:
     return kind in (b"ftyp", b"moov")
+
+
+def _label(number: int, fps: int) -> int:
+    """Frame number as if no label were left out, of drop-frame timecode (SMPTE ST 12-1).
+
+    Two labels for every 30 frames a second are left out each minute but each tenth one.
+    """
+    lack = fps // 15
+    minute, ten = 60 * fps - lack, 600 * fps - 9 * lack
+    tens, rest = divmod(number, ten)
+    minutes = 0 if rest < 60 * fps else 1 + (rest - 60 * fps) // minute
+    return number + lack * (9 * tens + minutes)
+
+
+def stated_level(entry: bytes) -> tuple[str, float] | None:
+    """Codec and level that a sample entry states, such as ('h264', 4.1); None of other codecs.
+
+    ISO/IEC 14496-15, 5.3.3.1.2 (AVCLevelIndication, ten times the level) and 8.3.3.1.2
+    (general_level_idc of H.265, thirty times); from memory.
+    """
+    for kind, codec, at, times in ((b"avcC", "h264", 3, 10), (b"hvcC", "hevc", 12, 30)):
+        place = entry.find(kind) + len(kind) + at
+        if kind in entry and place < len(entry):
+            return codec, entry[place] / times
+    return None
 
 
 def pieces_of(track: Track, source: Path) -> list[Piece]:
@@ -153,7 +222,7 @@ def write_movie(
         offsets[number][i] = at
         at += pieces[number][i].size
     _place(movie, offsets, wide=total > LONGEST // 2)
-    out.write(head + moov.encoded() + pack(">I4sQ", 1, b"mdat", 16 + total))
+    out.write(head + moov.encoded() + struct.pack(">I4sQ", 1, b"mdat", 16 + total))
     files: dict[Path, BinaryIO] = {}
     try:
         done = 0

@@ -18,6 +18,10 @@ from patterns.picture.arrays import IntArray
 
 LONGEST = (1 << 32) - 1  # what a field of 32 bits holds
 _ONE = 1 << 16  # pace of an edit that is played as it is
+_IN_ENTRY = 86  # bytes of a description of pictures before the boxes in it
+_LIGHT = (b"colr", b"mdcv", b"clli")  # colour, mastering display, content light: any codec's
+# Kinds of sound that is stored as plain samples (QuickTime File Format, "Sound Media").
+_PCM = (b"lpcm", b"sowt", b"twos", b"in24", b"in32", b"fl32", b"fl64", b"raw ", b"ipcm", b"fpcm")
 
 
 class Track:
@@ -54,6 +58,11 @@ class Track:
     def entry(self) -> bytes:
         """Description of its samples: the entries, without the size of the first."""
         return self.stbl.need(b"stsd").body[12:]
+
+    @property
+    def is_pcm(self) -> bool:
+        """Whether it is sound that is stored as plain samples."""
+        return self.entry[:4] in _PCM
 
     @property
     def shown_s(self) -> Fraction:
@@ -159,14 +168,24 @@ class Track:
         kind = b"co64" if wide else b"stco"
         self.stbl.put(Box(kind, struct.pack(">II", 0, len(offsets)) + table))
 
-    def with_samples_of(self, other: Track) -> Track:
-        """Track that is this one but for its samples and their times, which are the other's."""
+    def with_pictures_of(self, other: Track) -> Track:
+        """Track that is this one but for its pictures and their times, which are the other's.
+
+        The tags of light that this one's pictures had stay, where the other's have none.
+        """
+        light = [box for box in Box.inside(self.entry[_IN_ENTRY - 4 :]) if box.kind in _LIGHT]
         for kind in (b"mdhd", b"minf"):
             self.trak.need(b"mdia").put(other.trak.need(b"mdia", kind))
         self.trak.drop(b"edts")
         if edits := other.trak.find(b"edts"):
             self.trak.put(edits)
-        return Track(self.trak, other.movie_ticks)
+        track = Track(self.trak, other.movie_ticks)
+        stsd = track.stbl.need(b"stsd")
+        there = {box.kind for box in Box.inside(stsd.body[8 + _IN_ENTRY :])}
+        more = b"".join(box.encoded() for box in light if box.kind not in there)
+        size = struct.pack(">I", len(stsd.body) - 8 + len(more))
+        stsd.body = stsd.body[:8] + size + stsd.body[12:] + more
+        return track
 
     def _end(self) -> int:
         lengths = self._runs(b"stts", signed=False)
