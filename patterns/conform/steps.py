@@ -13,7 +13,6 @@ from patterns.errors import EncoderError
 from patterns.footage.conversion import Conversion
 from patterns.side_by_side import Progress
 from patterns.video.codecs import CODECS
-from patterns.video.encoders import available_encoders
 from patterns.video.probe import VideoInfo
 from patterns.video.process import FfmpegProcess, file_argument, input_arguments
 
@@ -96,7 +95,7 @@ def take_repeats_out(
         (info.height, info.width) if info.rotation_deg in (90, 270) else (info.width, info.height)
     )
     rate = rhythm.footage or rhythm.timeline
-    settings = codec.arguments(*stored, rate, available_encoders())[2:]  # with filters of our own
+    settings = codec.arguments(*stored, rate)[2:]  # with filters of our own
     tags = {
         "range": info.colour_range,
         "color_primaries": info.primaries,

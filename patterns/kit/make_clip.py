@@ -24,7 +24,6 @@ from patterns.timing.rates import format_decimal, format_rate
 from patterns.timing.shutter import format_exposure
 from patterns.version import VERSION
 from patterns.video.codecs import codec_named
-from patterns.video.encoders import available_encoders
 from patterns.video.writer import VideoSpec, VideoWriter
 from patterns.whole_file import make_folder, write_whole
 
@@ -167,9 +166,7 @@ def read_record(path: Path) -> dict[str, Any] | None:
 def fingerprint(clip: Clip) -> str:
     """Text that changes with everything that decides a clip's bytes, the version included."""
     codec = codec_named(clip.codec)
-    settings = codec.arguments(
-        clip.width, clip.height, clip.rate, available_encoders(), small=clip.small
-    )
+    settings = codec.arguments(clip.width, clip.height, clip.rate, small=clip.small)
     digest = hashlib.sha256(" ".join(settings).encode()).hexdigest()[:8]
     return f"{VERSION} {digest} {canonical(clip)}"
 

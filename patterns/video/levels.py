@@ -14,8 +14,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import isqrt
+from pathlib import Path
 
-from patterns.errors import RequestError
+from patterns.errors import EncoderError, RequestError
 from patterns.timing.rates import format_decimal
 
 
@@ -162,6 +163,23 @@ def _carries(level: Level, sizes: Sequence[int], rate: Fraction) -> bool:
         if owed > level.buffer_bits:
             return False
     return True
+
+
+def state_h264_level(path: Path, level: Level) -> None:
+    """Write another level into an MP4 of H.264 whose index is in front.
+
+    It is byte 3 of the decoder's configuration, and of the sequence parameters in it, that begin
+    after byte 8 (ISO/IEC 14496-15, AVCDecoderConfigurationRecord; ITU-T H.264, 7.3.2.1.1).
+    """
+    with path.open("r+b") as file:
+        head = file.read(1 << 16)
+        record = head.find(b"avcC") + 4
+        places = record + 3, record + 8 + 3
+        if record < 4 or head[record + 8] & 31 != 7 or len({head[at] for at in places}) != 1:
+            raise EncoderError("the encoder states no level where it belongs; nothing was kept")
+        for at in places:
+            file.seek(at)
+            file.write(bytes([level.ten_times]))
 
 
 def _what_would_fit(

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import signal
+import threading
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from queue import SimpleQueue
 
 import numpy as np
 
@@ -14,13 +16,12 @@ from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
 from patterns.timing.rates import format_rate
 from patterns.video.codecs import Codec, codec_named
-from patterns.video.encoders import available_encoders
-from patterns.video.feeder import Feeder
-from patterns.video.levels import Level, level_of_bits
+from patterns.video.levels import level_of_bits, state_h264_level
 from patterns.video.probe import scan_packets
 from patterns.video.process import FfmpegProcess, file_argument
 from patterns.whole_file import PartialFile
 
+BUFFERS = 6  # frames that may wait: the encoder has work while the next few are drawn
 # What ffmpeg says when the disk refuses, and what it means.
 _DISK_WORDS = {
     "No space left on device": "the disk is full",
@@ -56,9 +57,7 @@ class VideoSpec:
         return (
             *("-loglevel", "error", "-y", "-f", "rawvideo", "-pix_fmt", "yuv420p"),
             *("-video_size", f"{self.width}x{self.height}", "-framerate", rate, "-i", "pipe:0"),
-            *codec.arguments(
-                self.width, self.height, self.rate, available_encoders(), small=self.small
-            ),
+            *codec.arguments(self.width, self.height, self.rate, small=self.small),
         )
 
     def _checked_codec(self) -> Codec:
@@ -75,6 +74,67 @@ class VideoSpec:
         if self.rate <= 0:
             raise RequestError(f"rate {self.rate} is not above 0: try 24, 30 or 60")
         return codec
+
+
+class Feeder:
+    """Thread that writes whole frames to `encoder` in the order given.
+
+    `encoder`: its input is closed by the thread when it ends.
+    `frame_bytes`: size of one frame, planes one after the other.
+    """
+
+    def __init__(self, encoder: FfmpegProcess, frame_bytes: int) -> None:
+        self._encoder = encoder
+        # Not `queue.Queue`: an exception raised by a signal (Ctrl-C, SIGTERM) can leave its
+        # Python lock held, and then giving up would wait for ever. This one has no such lock.
+        self._free: SimpleQueue[UInt8Array] = SimpleQueue()
+        self._full: SimpleQueue[UInt8Array | None] = SimpleQueue()
+        for _ in range(BUFFERS):
+            self._free.put(np.empty(frame_bytes, np.uint8))
+        self._given_up = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    @property
+    def broken(self) -> bool:
+        """Whether the encoder has ended."""
+        return self._given_up.is_set()
+
+    def put(self, frame: Planes) -> None:
+        """Queue a copy of a frame; waits while no buffer is free."""
+        buffer = self._free.get()
+        start = 0
+        for plane in (frame.y, frame.cb, frame.cr):
+            buffer[start : start + plane.size].reshape(plane.shape)[:] = plane
+            start += plane.size
+        self._full.put(buffer)
+
+    def finish(self) -> None:
+        """Wait until all is written and the pipe is closed."""
+        self._full.put(None)
+        self._thread.join()
+
+    def give_up(self) -> None:
+        """Write no further frame; does not wait."""
+        self._given_up.set()
+        self._full.put(None)
+
+    def join(self, timeout_s: float) -> None:
+        """Wait for the thread's end."""
+        self._thread.join(timeout_s)
+
+    def _run(self) -> None:
+        try:
+            while (buffer := self._full.get()) is not None:
+                if not self._given_up.is_set():
+                    try:
+                        self._encoder.write(buffer.data)
+                    except OSError:
+                        self._given_up.set()
+                # After a failure buffers still go round, so that nobody waits for ever.
+                self._free.put(buffer)
+        finally:
+            self._encoder.close_input()
 
 
 class VideoWriter:
@@ -217,23 +277,6 @@ class VideoWriter:
         finally:
             if partial is not None:
                 partial.discard()
-
-
-def state_h264_level(path: Path, level: Level) -> None:
-    """Write another level into an MP4 of H.264 whose index is in front.
-
-    It is byte 3 of the decoder's configuration, and of the sequence parameters in it, that begin
-    after byte 8 (ISO/IEC 14496-15, AVCDecoderConfigurationRecord; ITU-T H.264, 7.3.2.1.1).
-    """
-    with path.open("r+b") as file:
-        head = file.read(1 << 16)
-        record = head.find(b"avcC") + 4
-        places = record + 3, record + 8 + 3
-        if record < 4 or head[record + 8] & 31 != 7 or len({head[at] for at in places}) != 1:
-            raise EncoderError("the encoder states no level where it belongs; nothing was kept")
-        for at in places:
-            file.seek(at)
-            file.write(bytes([level.ten_times]))
 
 
 def _check_plane(name: str, plane: UInt8Array, height: int, width: int) -> None:

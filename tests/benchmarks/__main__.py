@@ -35,7 +35,6 @@ import patterns
 from patterns.clip import Clip, describe
 from patterns.frame_source import FrameSource
 from patterns.video.codecs import CODECS
-from patterns.video.encoders import available_encoders
 from patterns.video.process import ffmpeg_path
 from patterns.video.reader import read_luma
 from patterns.video.writer import VideoSpec, VideoWriter
@@ -149,7 +148,7 @@ def other_source(clip: Clip, path: Path) -> list[str]:
     codec = CODECS[clip.codec]
     picture = f"testsrc2=size={clip.width}x{clip.height}:rate={clip.rate}"
     length = ["-frames:v", str(clip.frames)]
-    settings = codec.arguments(clip.width, clip.height, clip.rate, available_encoders())
+    settings = codec.arguments(clip.width, clip.height, clip.rate)
     return [ffmpeg_path(), *FFMPEG, "-f", "lavfi", "-i", picture, *length, *settings, str(path)]
 
 

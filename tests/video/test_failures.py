@@ -19,10 +19,9 @@ import pytest
 from patterns.errors import EncoderError, EvenholdError, OutputError, RequestError
 from patterns.picture.planes import Planes
 from patterns.video import process
-from patterns.video.feeder import BUFFERS
 from patterns.video.probe import scan_packets
 from patterns.video.reader import read_luma
-from patterns.video.writer import VideoSpec, VideoWriter
+from patterns.video.writer import BUFFERS, VideoSpec, VideoWriter
 from tests.cli.running import encoders_in
 from tests.systems import linux, posix
 from tests.video.moving import moving_texture

@@ -15,8 +15,13 @@ import pytest
 
 from patterns.errors import RequestError
 from patterns.picture.planes import Planes
-from patterns.video.codecs import CODECS, codec_named, ticks_per_second
-from patterns.video.encoders import available_encoders, encoders_of
+from patterns.video.codecs import (
+    CODECS,
+    available_encoders,
+    codec_named,
+    encoders_of,
+    ticks_per_second,
+)
 from patterns.video.probe import probe
 from patterns.video.process import ffmpeg_path
 from patterns.video.writer import VideoSpec, VideoWriter
@@ -47,7 +52,7 @@ def only(monkeypatch: pytest.MonkeyPatch, *names: str) -> None:
     """Let the machine have no other encoders than these, which it must really have."""
     if lacking := sorted(set(names) - encoders_of(ffmpeg_path())):
         pytest.skip(f"this machine's ffmpeg has no {', '.join(lacking)}")
-    monkeypatch.setattr("patterns.video.encoders.encoders_of", lambda _: frozenset(names))
+    monkeypatch.setattr("patterns.video.codecs.encoders_of", lambda _: frozenset(names))
 
 
 # Times are the container's, the same for all codecs: one has every rate, the others the slowest,
@@ -312,7 +317,7 @@ def test_vp9_level_by_size_is_what_the_muxer_writes(tmp_path: Path, size: tuple[
 def test_the_encoder_of_this_machine_is_asked_once(monkeypatch: pytest.MonkeyPatch) -> None:
     assert {"libx264", "prores_ks"} <= available_encoders()
     assert "aac" not in available_encoders()  # that one is for sound
-    monkeypatch.setattr("patterns.video.encoders.FfmpegProcess", None)
+    monkeypatch.setattr("patterns.video.codecs.FfmpegProcess", None)
     assert available_encoders()
 
 
