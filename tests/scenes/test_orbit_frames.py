@@ -19,11 +19,11 @@ from patterns.picture.planes import Planes
 from patterns.scenes.motion import RING_RADIUS_M, focal_px
 from patterns.scenes.orbit import geometry
 from patterns.scenes.orbit import renderer as orbit
+from patterns.scenes.orbit.atlas import Texels
 from patterns.scenes.orbit.geometry import SUBJECT, WALL, OrbitCamera, Samples, Seen
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.outlines import OUTLINES
 from patterns.scenes.orbit.renderer import OrbitRenderer
-from patterns.scenes.orbit.texels import Texels
 from tests.scenes.interrupted import interrupt, same
 
 W, H = 384, 216

@@ -21,9 +21,8 @@ from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import hazed, transmittance
 from patterns.scenes.motion import focal_px
 from patterns.scenes.terrain.levels import APERTURE, LineLevel, bands
-from patterns.scenes.terrain.motion import TerrainMotion
+from patterns.scenes.terrain.motion import Rays, TerrainMotion
 from patterns.scenes.terrain.planes import LinePlane, RowPlane
-from patterns.scenes.terrain.rays import Plane, Rays, cast
 from patterns.scenes.terrain.renderer import VISIBLE, TerrainRenderer
 from patterns.scenes.terrain.rows import RowLevel
 from patterns.scenes.terrain.texels import box_blur, box_margin
@@ -69,9 +68,7 @@ def codes_through_air(light: Float32Array, rays: Rays, row: int) -> Float32Array
 
 def both_rays(motion: TerrainMotion) -> tuple[Rays, Rays]:
     """Rays of luma and of chroma."""
-    planes = Plane(WIDTH, HEIGHT, 1), Plane(WIDTH // 2, HEIGHT // 2, 2)
-    luma, chroma = (cast(motion, plane, WIDTH, HEIGHT) for plane in planes)
-    return luma, chroma
+    return Rays(motion, WIDTH, HEIGHT, 1), Rays(motion, WIDTH, HEIGHT, 2)
 
 
 def assert_close(off: list[Float32Array]) -> None:
@@ -192,7 +189,7 @@ def test_motion_between_frames_by_phase_correlation(flight: str, rate: str) -> N
 def test_camera_geometry_against_the_pinhole_formula() -> None:
     """Depression of a row's ray from first principles: pitch + atan((y - cy) / f)."""
     motion = TerrainMotion(pitch_deg=Fraction(20))
-    rays = cast(motion, Plane(WIDTH, HEIGHT, 1), WIDTH, HEIGHT)
+    rays = Rays(motion, WIDTH, HEIGHT, 1)
     focal = focal_px(motion.hfov_deg, WIDTH)
     for row in (100, 180, 269):
         depression = radians(20) + np.arctan((row + 0.5 - HEIGHT / 2) / focal)

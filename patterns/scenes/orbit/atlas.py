@@ -10,22 +10,72 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
-from math import gcd, pi
+from math import floor, gcd, pi
 from typing import Protocol
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from patterns.picture.arrays import Float32Array, FloatingArray, IntArray, UInt8Array
 from patterns.picture.light import codes_of_light
 from patterns.scenes.ground.field import BoxPlan, product
 from patterns.scenes.ground.palette import hazed, transmittance
 from patterns.scenes.orbit.plan import TEXELS, Chunk, Group, RowPlan
-from patterns.scenes.orbit.texels import Texels
 
 CELLS_AT_ONCE = 200_000  # of a surface, painted together
 AHEAD_CELLS = 100_000  # as many that will only be needed later are worth painting with others
 NEVER = np.iinfo(np.int64).min  # no sector has this number
 TEXELS_TOGETHER = 16  # at least, that one matrix of weights serves
+
+
+class Texels:
+    """Rows of codes one after the other, group by group.
+
+    A row holds a whole turn, and at its end as many texels more as a picture sees of it: a sample's
+    place, which grows with the turn, then never has to be wrapped. Both planes of chroma lie side
+    by side, so that one look finds both.
+
+    Attributes
+    ----------
+    codes
+        Of luma, uint8 (texels, 1), and of chroma, uint8 (texels, 2): Cb and Cr.
+    start
+        Place of each group's first texel in its planes.
+    length
+        Texels of each row of a group.
+    first
+        Number, counted from bearing 0, of the texel at the start of a group's rows.
+    """
+
+    def __init__(self, plan: RowPlan) -> None:
+        self._groups = plan.groups
+        turn = np.array([group.texels for group in plan.groups])
+        middle = np.array([group.middle for group in plan.groups]) * turn / (2 * pi)
+        greatest = np.array([group.greatest for group in plan.groups]) * turn / (2 * pi)
+        self.first = np.floor(middle - greatest - 0.5).astype(np.int64) - 1
+        self.length = np.ceil(middle + greatest + turn - 0.5).astype(np.int64) + 3 - self.first
+        sizes = self.length * np.array([len(group.across) for group in plan.groups])
+        coarse = np.array([group.coarse for group in plan.groups])
+        self.start = np.zeros_like(sizes)
+        self.codes: list[UInt8Array] = []
+        for plane in (0, 1):
+            mine = sizes[coarse == plane]
+            self.start[coarse == plane] = np.cumsum(mine) - mine
+            # Memory that is never written to is never taken from the machine.
+            self.codes.append(np.empty((int(mine.sum()), 1 + plane), np.uint8))
+
+    def store(self, number: int, first: int, codes: list[UInt8Array]) -> None:
+        """Write codes (rows, texels) of each plane of a group, of texels from `first` on."""
+        group, begin, length = self._groups[number], int(self.start[number]), self.length[number]
+        place, count, turn = first - int(self.first[number]), codes[0].shape[1], group.texels
+        rows = self.codes[group.coarse][begin : begin + len(codes[0]) * length]
+        rows = rows.reshape(len(codes[0]), length, -1)
+        # Where the row goes on after a whole turn, they are needed again.
+        for at in range(place - turn * floor((place + count) / turn), int(length), turn):
+            low, high = max(at, 0), min(at + count, int(length))
+            if low < high:
+                for k, code in enumerate(codes):
+                    rows[:, low:high, k] = code[:, low - at : high - at]
 
 
 class Surface(Protocol):
@@ -214,18 +264,11 @@ def turn_boxes(
     """
     reach = turn_reach(pixel, exposure)
     weights = _turn_weights(part, per_texel, pixel, exposure)
-    wide = weights.shape[1] - 2 * reach
-    pieces = (len(cells) - 2 * reach) // wide
-    assert len(cells) == pieces * wide + 2 * reach
-    cells = np.ascontiguousarray(cells)
-    line, item = cells.strides
-    windows = np.lib.stride_tricks.as_strided(
-        cells,
-        (pieces, wide + 2 * reach, cells.shape[1]),
-        (wide * line, line, item),
-        writeable=False,
-    )
-    return product(weights, windows)
+    window = weights.shape[1]
+    wide = window - 2 * reach
+    assert (len(cells) - 2 * reach) % wide == 0
+    windows = sliding_window_view(np.ascontiguousarray(cells), window, axis=0)[::wide]
+    return product(weights, windows.swapaxes(1, 2))
 
 
 @lru_cache(maxsize=1024)

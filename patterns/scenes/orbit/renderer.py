@@ -10,17 +10,19 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
-from math import radians
+from math import pi, radians
 from threading import get_ident
+from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
-from patterns.picture.arrays import IntArray, UInt8Array
+from patterns.picture.arrays import FloatingArray, IndexArray, IntArray, UInt8Array
 from patterns.picture.light import code_to_light, light_to_code
 from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
 from patterns.scenes.ground.hills import Wall
-from patterns.scenes.orbit.atlas import Atlas, Surface
+from patterns.scenes.orbit.atlas import Atlas, Surface, Texels
 from patterns.scenes.orbit.geometry import (
     EDGE_GRID,
     FAR_GROUND,
@@ -31,12 +33,14 @@ from patterns.scenes.orbit.geometry import (
 )
 from patterns.scenes.orbit.ground import grounds
 from patterns.scenes.orbit.motion import OrbitMotion
-from patterns.scenes.orbit.plan import RowPlan, plan_rows
+from patterns.scenes.orbit.plan import RowPlan, plan_rows, runs
 from patterns.scenes.orbit.subjects import OrbitSubject
-from patterns.scenes.orbit.texels import SUBTEXELS, Reader, Texels
 from patterns.scenes.pattern import Shot
 from patterns.scenes.together import TogetherRenderer
 
+SUBTEXEL_BITS = 6
+SUBTEXELS = 1 << SUBTEXEL_BITS  # a place is kept to this part of a texel
+LONGEST_ROW = 1 << 18  # texels; rows of the largest pictures are half as long
 LATER = 240  # frames before they are drawn that texels may be painted with others
 
 
@@ -96,6 +100,115 @@ class OrbitRenderer(TogetherRenderer):
         self, which: int, offsets: IntArray, pictures: Sequence[Sequence[UInt8Array]]
     ) -> None:
         self._readers[which].read(self._atlas.texels.codes[which // 2], offsets, pictures)
+
+
+class Reader:
+    """Reads one plane's texels for sets of samples, between texels linearly.
+
+    `samples`: azimuths, and rows of the atlas, of what is read together.
+    A sample keeps its place among the texels; all groups with the same number of texels to a
+    turn move by the same offset, and samples beside each other mostly belong to one, so
+    that runs of them are kept.
+    """
+
+    def __init__(
+        self, samples: list[tuple[FloatingArray, IntArray]], plan: RowPlan, texels: Texels
+    ) -> None:
+        group = plan.group_of_row
+        turn = np.array([g.texels for g in plan.groups])
+        offset = np.unique(turn, return_inverse=True)[1][group]
+        per_radian = (turn / (2 * pi))[group]
+        inside = np.arange(len(group)) - np.array([g.rows[0] for g in plan.groups])[group]
+        start = texels.start[group] + inside * texels.length[group]
+        begin = start - texels.first[group] - 0.5
+        self._blocks = [
+            _block(azimuth.ravel().astype(np.float64), row, begin, per_radian, offset)
+            for azimuth, row in samples
+        ]
+        self._most = max(len(block.place) for block in self._blocks)
+
+    def __len__(self) -> int:
+        return sum(len(block.place) for block in self._blocks)
+
+    def read(
+        self,
+        codes: UInt8Array,
+        offsets: IntArray,
+        pictures: Sequence[Sequence[UInt8Array]],
+    ) -> None:
+        """Fill pictures, each one flat plane of luma or two of chroma, from codes of the texels.
+
+        `offsets`: how far rows of each length (columns) have moved for each picture (rows), in
+        texels x SUBTEXELS.
+        """
+        depth = codes.shape[1]
+        texels = codes.view(f"<u{depth}")[:, 0]
+        # Memory that is used again for each block stays in cache, as do the texels that the
+        # next picture reads too.
+        room = np.empty(self._most, np.intp)
+        pair = np.empty((2, len(room)), texels.dtype)
+        begin = 0
+        for block in self._blocks:
+            end = begin + len(block.place)
+            where = room[: end - begin]
+            for offset, planes in zip(offsets, pictures, strict=True):
+                part = block.moved(offset, where)
+                own, following = (
+                    texels[block.base + k :]
+                    .take(where, out=pair[k, : end - begin], mode="clip")
+                    .view(np.uint8)
+                    .reshape(-1, depth)
+                    for k in (0, 1)
+                )
+                for k, plane in enumerate(planes):
+                    plane[begin:end] = _between(own[:, k], following[:, k], part)
+            begin = end
+
+
+class _Block(NamedTuple):
+    """Places of samples among the texels from `base` on, and runs that move by one offset."""
+
+    base: int
+    place: npt.NDArray[np.int32] | IntArray
+    runs: IntArray  # number of each run's offset
+    lengths: IntArray  # of runs, in samples
+
+    def moved(self, offset: IntArray, where: IndexArray) -> npt.NDArray[np.int16]:
+        """Write which texels samples lie on when rows have moved; returns how far beyond them."""
+        place = np.repeat(offset.astype(self.place.dtype).take(self.runs), self.lengths)
+        place += self.place
+        np.right_shift(place, SUBTEXEL_BITS, out=where)
+        part: npt.NDArray[np.int16] = place.astype(np.int16)
+        part &= SUBTEXELS - 1
+        return part
+
+
+def _between(own: UInt8Array, following: UInt8Array, part: npt.NDArray[np.int16]) -> UInt8Array:
+    """Codes between texels, at parts of SUBTEXELS of the way."""
+    low, code = own.astype(np.int16), following.astype(np.int16)
+    code -= low
+    code *= part
+    code += SUBTEXELS // 2
+    code >>= SUBTEXEL_BITS
+    code += low
+    return code.astype(np.uint8)
+
+
+def _block(
+    azimuth: FloatingArray,
+    row: IntArray,
+    begin: FloatingArray,
+    per_radian: FloatingArray,
+    offset: IntArray,
+) -> _Block:
+    place = np.rint((azimuth * per_radian[row] + begin[row]) * SUBTEXELS).astype(np.int64)
+    base = int(place.min() >> SUBTEXEL_BITS)
+    place -= base << SUBTEXEL_BITS
+    # A turn never moves a sample by more than its row's length.
+    small = place.max() + (LONGEST_ROW << SUBTEXEL_BITS) < 2**31
+    starts, lengths = runs(offset[row])
+    place = place.astype(np.int32) if small else place
+    return _Block(base, place, offset[row[starts]], lengths)
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from patterns.picture.light import codes_of_light
 from patterns.scenes.ground.country import Country, longest_piece_m
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import hazed, transmittance
-from patterns.scenes.terrain.rays import Rays
+from patterns.scenes.terrain.motion import Rays
 from patterns.scenes.terrain.texels import (
     TAPS,
     WORD,

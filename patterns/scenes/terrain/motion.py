@@ -1,17 +1,24 @@
-"""Level flight over terrain, and how fast the ground moves in its picture."""
+"""Level flight over terrain: how fast the ground moves in its picture, and which of it rows see."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import nan
+from math import cos, nan, radians, sin
 from typing import ClassVar, Literal
 
 import numpy as np
 
 from patterns.errors import RequestError
 from patterns.picture.arrays import FloatArray
-from patterns.scenes.motion import WIDE_HFOV_DEG, Camera, Motion, Quantity, check_within
+from patterns.scenes.motion import (
+    WIDE_HFOV_DEG,
+    Camera,
+    Motion,
+    Quantity,
+    check_within,
+    focal_px,
+)
 
 Flight = Literal["forward", "sideways", "down"]
 FLIGHTS = ("forward", "sideways", "down")
@@ -103,3 +110,44 @@ class TerrainMotion(Motion):
             f"{_NAMES[self.flight]}, {float(self.ground_speed_m_s):g} m/s, "
             f"{float(self.height_m):g} m up{down}"
         )
+
+
+class Rays:
+    """Flat ground as the samples of a plane see it, in a picture of `width` x `height` pixels.
+
+    Pinhole camera, square pixels, optical axis through the centre of the picture, no roll: so a row
+    sees a straight line on the ground that lies square to the camera's heading. Rows above the
+    horizon have infinite depth.
+
+    `pitch`: pixels from sample to sample: 1 for luma, 2 for chroma, which sits on even columns and
+    between two rows (see `Planes`).
+
+    Attributes
+    ----------
+    pixel
+        Tangent of the angle from sample to sample, about the optical axis.
+    across, fall
+        Tangents of the angles right of the optical axis (columns,), and below it (rows,).
+    depth_m
+        Distance of each row's ground line along the optical axis; a column with tangent a sees the
+        place a * depth_m to the right.
+    ahead_m, range_m
+        Distance of it over the ground along the heading, and through the air in the middle column.
+    sample_across_m, sample_ahead_m
+        Ground covered by one sample of each row, across and along the heading.
+    """
+
+    def __init__(self, motion: TerrainMotion, width: int, height: int, pitch: int) -> None:
+        focal = focal_px(motion.hfov_deg, width)
+        tilt, above = radians(float(motion.tilt_deg)), float(motion.height_m)
+        self.pixel = pitch / focal
+        self.across = (np.arange(0, width, pitch) + 0.5 - width / 2) / focal
+        self.fall = (np.arange(0, height, pitch) + pitch / 2 - height / 2) / focal
+        down = sin(tilt) + self.fall * cos(tilt)
+        self.depth_m = np.full(len(down), np.inf)
+        np.divide(above, down, self.depth_m, where=down > 1e-9)
+        with np.errstate(invalid="ignore"):
+            self.ahead_m = self.depth_m * (cos(tilt) - self.fall * sin(tilt))
+        self.range_m = self.depth_m * np.sqrt(1 + self.fall * self.fall)
+        self.sample_across_m = self.depth_m * pitch / focal
+        self.sample_ahead_m = self.depth_m * self.depth_m * pitch / (above * focal)

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import radians
 
 import numpy as np
 
 from patterns.errors import RequestError
-from patterns.picture.arrays import UInt8Array
+from patterns.picture.arrays import Float32Array, UInt8Array
 from patterns.picture.light import codes_of_light
 from patterns.picture.planes import Planes
 from patterns.scenes.ground.country import Country, country_of
+from patterns.scenes.ground.hills import Wall
+from patterns.scenes.ground.noise import between
 from patterns.scenes.ground.palette import transmittance
+from patterns.scenes.motion import RING_RADIUS_M
 from patterns.scenes.pattern import Shot
 from patterns.scenes.terrain.levels import LineLevel, bands
-from patterns.scenes.terrain.motion import TerrainMotion
+from patterns.scenes.terrain.motion import Rays, TerrainMotion
 from patterns.scenes.terrain.planes import LinePlane, RowPlane
-from patterns.scenes.terrain.rays import Plane, cast, still_light
 from patterns.scenes.terrain.rows import RowLevel
 from patterns.scenes.together import TOGETHER, TogetherRenderer
 
@@ -72,13 +75,12 @@ class TerrainRenderer(TogetherRenderer):
     def _lay_out(self) -> None:
         """Split the rows of the picture into sky and levels."""
         width, height = self._size
-        planes = Plane(width, height, 1), Plane(width // 2, height // 2, 2)
-        luma, chroma = (cast(self._motion, plane, width, height) for plane in planes)
+        luma, chroma = (Rays(self._motion, width, height, pitch) for pitch in (1, 2))
         seen = transmittance(luma.range_m) > VISIBLE
         ground = np.flatnonzero(seen[::2] & seen[1::2])
         still = int(ground[0]) if len(ground) else height // 2
-        for plane, rows, colour in zip(planes, (2 * still, still), (False, True), strict=True):
-            light = still_light(self._motion, self._shot.seed, plane, self._size, rows)
+        for rays, rows, colour in ((luma, 2 * still, False), (chroma, still, True)):
+            light = still_light(self._motion, self._shot.seed, rays, rows)
             self._still.extend(np.rint(codes_of_light(light, colour)).astype(np.uint8))
         if not len(ground):
             return
@@ -94,3 +96,29 @@ class TerrainRenderer(TogetherRenderer):
             lines = [LineLevel(*laid, part, blur_m, float(ahead_m)) for part in parts]
             self._levels = list(lines)
             self._planes = [LinePlane(lines, 0), LinePlane(lines, 1)]
+
+
+def still_light(motion: TerrainMotion, seed: int, rays: Rays, rows: int) -> Float32Array:
+    """Linear light (3, rows, columns) of the topmost rows, which rest: the sky and the hills.
+
+    The nearest hills are 3 km away, and would move by a few pixels in a clip; in a flight
+    sideways by about 4 a second at 10 m/s, which is left out.
+    """
+    if not rows:
+        return np.empty((3, 0, len(rays.across)), np.float32)
+    right, fall = rays.across[None, :], rays.fall[:rows, None]
+    tilt, pixel, up_m = radians(float(motion.tilt_deg)), rays.pixel, float(motion.height_m)
+    ahead = np.cos(tilt) - fall * np.sin(tilt)
+    climb = -(np.sin(tilt) + fall * np.cos(tilt)) / np.hypot(ahead, right)
+    # Painted on a grid as fine as the pixels, and read between its places.
+    bearing = np.arctan2(right, ahead) / pixel - 0.5
+    lift = np.arctan(climb) / pixel
+    low = [int(np.floor(places.min())) for places in (bearing, lift)]
+    across, up = (
+        np.arange(first, int(places.max()) + 3)
+        for first, places in zip(low, (bearing, lift), strict=True)
+    )
+    ways = np.arctan(np.tan(up * pixel) + up_m / RING_RADIUS_M)
+    light = Wall(seed, up_m).light((across + 0.5) * pixel, ways, (pixel, pixel))
+    channels = [between(light[:, k], bearing - low[0], lift - low[1]) for k in range(3)]
+    return np.stack(channels)

@@ -18,7 +18,7 @@ from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import hazed, transmittance
 from patterns.scenes.terrain.levels import MOST_AHEAD, Ring
-from patterns.scenes.terrain.rays import Rays
+from patterns.scenes.terrain.motion import Rays
 from patterns.scenes.terrain.texels import (
     WORD,
     box_blur,
