@@ -18,7 +18,7 @@ from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.picture.planes import Planes, picture_bytes, planes_to_rgb
 from patterns.scenes.bars.motion import BarsMotion
-from patterns.scenes.bars.renderer import BarsRenderer
+from patterns.scenes.bars.pattern import BarsRenderer
 from patterns.strip.code import NUMBER_BITS, NUMBER_CELLS, number_words
 from patterns.strip.draw import BLACK, CLOCK_CHARACTERS, NUMBER_DIGITS, PAPER, TINT, StripDrawer
 from patterns.strip.layout import Cell, StripLayout, strip_layout

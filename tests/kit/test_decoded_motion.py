@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction as F
 from itertools import pairwise
 from pathlib import Path
@@ -15,7 +14,7 @@ from skimage.registration import phase_cross_correlation
 from patterns.clip import Clip, describe
 from patterns.kit.make_clip import clip_job, make_clip
 from patterns.picture.arrays import FloatArray
-from patterns.scenes.bars.motion import bars_for_picture
+from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.motion import focal_px
 from patterns.scenes.terrain.motion import TerrainMotion
 
@@ -39,7 +38,7 @@ def moved(a: FloatArray, b: FloatArray) -> tuple[float, float]:
 
 @pytest.mark.parametrize("rate", RATES)
 def test_bars_move_by_speed_over_rate(tmp_path: Path, rate: str) -> None:
-    motion = replace(bars_for_picture(640, 360, cross_s=F(5, 2)), softness_px=F(2))
+    motion = BarsMotion(F(256), F(160), F(160, 3), softness_px=F(2))
     clip = describe(motion, rate=rate, size="360p", frames=4)
     frames = decoded(clip, tmp_path)
     # One period of the bars: it wraps on itself, and a shift has one answer.

@@ -13,7 +13,7 @@ import pytest
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.kit.kit import kit_clips, make_kit
-from patterns.scenes.bars.motion import bars_for_picture
+from patterns.scenes.bars.pattern import BARS
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.terrain.motion import TerrainMotion
 from patterns.timing.cadence import Display
@@ -22,7 +22,7 @@ DISPLAYS = (Display.fixed(60), Display(Fraction(48), Fraction(120)))
 
 
 def clips_at(*rates: int) -> tuple[Clip, ...]:
-    motions = (bars_for_picture(320, 180), TerrainMotion(), OrbitMotion())
+    motions = (BARS.motion(320, 180), TerrainMotion(), OrbitMotion())
     return kit_clips(motions, map(Fraction, rates), size=(320, 180), seconds=Fraction(1, 2))
 
 
@@ -81,7 +81,7 @@ def test_motion_is_the_same_at_every_rate() -> None:
 
 
 def test_names_sort_by_pattern_then_rate(tmp_path: Path) -> None:
-    motion = bars_for_picture(320, 180)
+    motion = BARS.motion(320, 180)
     clips = kit_clips([motion], [Fraction(120), Fraction(24)], size=(320, 180), frames=1)
     made = make_kit(tmp_path, clips)
     names = [clip["file"] for clip in made["patterns"][0]["clips"]]

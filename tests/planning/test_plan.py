@@ -21,7 +21,8 @@ from patterns.planning.words import (
     rate_reasons,
     shutter_brief,
 )
-from patterns.scenes.bars.motion import BarsMotion, bars_for_picture
+from patterns.scenes.bars import pattern as bars
+from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.motion import Motion, image_motion
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.terrain.motion import TerrainMotion
@@ -66,7 +67,7 @@ def test_ties_are_said_to_be_ties(rates: tuple[Fraction, ...], audience: Audienc
 
 def test_the_jump_is_the_span_times_the_speed() -> None:
     # 24 on 60 Hz: timing errors span 8.333 ms (computed); a pan of 1920 px in 7 s.
-    motion = bars_for_picture(1920, 1080, cross_s=F(7))
+    motion = bars.BARS.motion(1920, 1080)
     audience = Audience.of([parse_share("60")])
     jump = make_plan(PlanRequest(motion, audience, rates=(F(24),))).best.jump
     assert jump.px == pytest.approx(1920 / 7 / 120)
@@ -141,7 +142,7 @@ def test_what_29_97_does_beside_30() -> None:
 def changed(motion: Motion, quantity: str, value: float) -> Motion:
     exact = F(value)
     if isinstance(motion, BarsMotion):
-        return bars_for_picture(1920, 1080, direction=motion.direction, cross_s=exact)
+        return bars.BARS.motion(1920, 1080, {"direction": motion.direction, "cross": exact})
     if isinstance(motion, TerrainMotion):
         if quantity == "height":
             return replace(motion, height_m=exact)
@@ -153,8 +154,8 @@ def changed(motion: Motion, quantity: str, value: float) -> Motion:
 @pytest.mark.parametrize(
     "motion",
     [
-        bars_for_picture(1920, 1080, cross_s=F(3)),
-        bars_for_picture(1920, 1080, direction="level", cross_s=F(2)),
+        bars.BARS.motion(1920, 1080, {"cross": F(3)}),
+        bars.BARS.motion(1920, 1080, {"direction": "level", "cross": F(2)}),
         TerrainMotion("forward", F(14), F(25)),
         TerrainMotion("sideways", F(6), F(50), F(40)),
         TerrainMotion("down", F(20), F(60)),

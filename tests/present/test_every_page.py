@@ -15,7 +15,7 @@ from patterns.kit.kit import kit_clips, make_kit
 from patterns.reading.compare import compare
 from patterns.reading.compare_page import compare_page
 from patterns.reading.read_file import Given, read_file
-from patterns.scenes.bars.motion import bars_for_picture
+from patterns.scenes.bars.pattern import BARS
 from patterns.timing.cadence import Display
 from tests.chromium import Console, fits, look
 from tests.cli.running import run
@@ -45,7 +45,7 @@ PAGES = {  # file, and keys to press there
 def folder(tmp_path_factory: pytest.TempPathFactory, talk_folder: Path) -> Path:
     path = tmp_path_factory.mktemp("pages")
     shutil.copytree(talk_folder, path / "talk")
-    bars = bars_for_picture(640, 360)
+    bars = BARS.motion(640, 360)
     made = kit_clips([bars], [F(24), F(60)], size=(640, 360), seconds=F(1, 2))
     make_kit(path / "kit", made, tuple(map(Display.fixed, (60, 90, 120))))
     clips = sorted((path / "kit").glob("*.mp4"))

@@ -13,8 +13,8 @@ from skimage.registration import phase_cross_correlation
 from patterns.clip import Clip
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.picture.planes import Planes
-from patterns.scenes.bars.motion import BarsMotion, bars_for_picture
-from patterns.scenes.bars.renderer import BarsRenderer, edge_profile
+from patterns.scenes.bars.motion import BarsMotion, Direction
+from patterns.scenes.bars.pattern import BarsRenderer, edge_profile
 
 RATES = ["24000/1001", "24", "25", "30000/1001", "30", "50", "60000/1001", "60", "120"]
 
@@ -61,12 +61,9 @@ def a_clip(motion: BarsMotion, rate: str = "24", shutter: int = 180) -> Clip:
 @pytest.mark.parametrize("direction", ["upright", "level"])
 @pytest.mark.parametrize("softness", [F(0), F(5, 2)])
 def test_straight_bars_match_brute_force_within_one_code(
-    shutter: int, direction: str, softness: F
+    shutter: int, direction: Direction, softness: F
 ) -> None:
-    motion = replace(
-        bars_for_picture(192, 128, cross_s=F(3, 2), softness_px=softness),
-        direction=direction,  # type: ignore[arg-type]
-    )
+    motion = BarsMotion(F(128), F(48), F(16), direction, softness_px=softness)
     clip = a_clip(motion, "24000/1001", shutter)
     places = 32 if shutter else 768  # a still edge has only the places to average over
     for n in (0, 23, 60_001):
@@ -96,7 +93,7 @@ def test_blur_longer_than_a_period_is_an_even_grey_where_it_holds_whole_periods(
 @pytest.mark.parametrize("rate", RATES)
 def test_motion_between_frames_is_speed_over_rate(rate: str) -> None:
     """Measured by phase correlation (scikit-image), an independent method."""
-    motion = replace(bars_for_picture(256, 128, cross_s=F(2)), softness_px=F(8))
+    motion = BarsMotion(F(128), F(64), F(64, 3), softness_px=F(8))
     clip = replace(a_clip(motion, rate), width=256)
     # Four bars have few frequencies, so the correlation is not whitened (that would weigh
     # the rounding of the empty ones as much as the signal).

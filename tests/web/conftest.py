@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from patterns.kit.kit import kit_clips, make_kit
-from patterns.scenes.bars.motion import bars_for_picture
+from patterns.scenes.bars.pattern import BARS
 from patterns.timing.cadence import Display
 from tests.chromium import Console
 from tests.web.browsing import SIZES
@@ -23,7 +23,7 @@ RATES = (24, 25, 30, 60)
 def kit(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("web") / "tarn-hollow"
     size = (640, 360)
-    clips = kit_clips([bars_for_picture(*size)], map(Fraction, RATES), size=size, seconds=3)
+    clips = kit_clips([BARS.motion(*size)], map(Fraction, RATES), size=size, seconds=3)
     make_kit(folder, clips, (Display.fixed(60),))
     (folder.parent / "secret.txt").write_text("not for devices")
     return folder

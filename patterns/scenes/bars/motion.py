@@ -15,8 +15,6 @@ from patterns.scenes.motion import Motion, Quantity, check_within
 
 Direction = Literal["upright", "level", "slanted"]
 DIRECTIONS = ("upright", "level", "slanted")
-CROSS_S = Fraction(7)
-BAR_COUNT = Fraction(4)
 
 
 @dataclass(frozen=True)
@@ -71,6 +69,11 @@ class BarsMotion(Motion):
         check_within("edge softness", self.softness_px, 0, widest, "pixels (the bar's width)", 0)
 
     @property
+    def axis(self) -> tuple[float, float]:
+        """Unit vector (x, y) along which they move; y is down."""
+        return axis(self.direction, self.slant_deg)
+
+    @property
     def period(self) -> Fraction:
         """Pixels from bar to bar."""
         return self.period_px
@@ -84,7 +87,7 @@ class BarsMotion(Motion):
     def quantities(self, width: int, height: int) -> tuple[Quantity, ...]:
         """The time in which a bar crosses the picture."""
         speed = abs(float(self.speed_px_s))
-        seconds = crossing_px(self, width, height) / speed if speed else inf
+        seconds = crossing_px(self.axis, width, height) / speed if speed else inf
         return (Quantity("crossing time", "s", seconds, inverse=True),)
 
     @property
@@ -98,61 +101,16 @@ class BarsMotion(Motion):
         return f"pan, {abs(float(self.speed_px_s)):.0f} px/s"
 
 
-def axis(motion: BarsMotion) -> tuple[float, float]:
-    """Unit vector (x, y) along which the bars move; y is down."""
-    if motion.direction == "upright":
+def axis(direction: Direction, slant_deg: Fraction) -> tuple[float, float]:
+    """Unit vector (x, y) along which bars move; y is down."""
+    if direction == "upright":
         return 1.0, 0.0
-    if motion.direction == "level":
+    if direction == "level":
         return 0.0, 1.0
-    angle = radians(float(motion.slant_deg))
+    angle = radians(float(slant_deg))
     return cos(angle), sin(angle)
 
 
-def crossing_px(motion: BarsMotion, width: int, height: int) -> float:
-    """Extent of a `width` x `height` picture along the motion, pixels: what a bar crosses."""
-    x, y = axis(motion)
-    return abs(x) * width + abs(y) * height
-
-
-def bars_for_picture(
-    width: int,
-    height: int,
-    *,
-    direction: Direction = BarsMotion.direction,
-    slant_deg: Fraction = BarsMotion.slant_deg,
-    cross_s: Fraction | None = None,
-    speed_px_s: Fraction | None = None,
-    count: Fraction = BAR_COUNT,
-    width_px: Fraction | None = None,
-    light: float = BarsMotion.light,
-    dark: float = BarsMotion.dark,
-    softness_px: Fraction = BarsMotion.softness_px,
-) -> BarsMotion:
-    """Bars sized and timed for a picture, as a person states them.
-
-    Parameters
-    ----------
-    width, height
-        Picture in pixels.
-    cross_s
-        Seconds in which a bar crosses the picture along its motion (negative: backwards);
-        `CROSS_S` where neither this nor `speed_px_s` (pixels a second) is given.
-    count
-        Bars that the picture holds along the motion.
-    width_px
-        Width of a bar; a third of the distance from bar to bar where it is not given.
-    """
-    turned = slant_deg if direction == "slanted" else Fraction(0)
-    unit = BarsMotion(Fraction(0), Fraction(4), Fraction(1), direction=direction, slant_deg=turned)
-    across = Fraction(crossing_px(unit, width, height)).limit_denominator(1000)
-    period = across / count
-    return BarsMotion(
-        speed_px_s=across / (cross_s or CROSS_S) if speed_px_s is None else speed_px_s,
-        period_px=period,
-        width_px=period / 3 if width_px is None else width_px,
-        direction=direction,
-        slant_deg=turned,
-        light=light,
-        dark=dark,
-        softness_px=softness_px,
-    )
+def crossing_px(along: tuple[float, float], width: int, height: int) -> float:
+    """Extent of a `width` x `height` picture along an axis, pixels: what a bar crosses."""
+    return abs(along[0]) * width + abs(along[1]) * height
