@@ -18,8 +18,7 @@ from PIL import Image, ImageDraw
 from patterns.drawing.style import SLIDE, Scheme, check_picture_name
 from patterns.picture.arrays import Float32Array, UInt8Array
 from patterns.picture.lettering import cap_height_px, font, text_width_px, typeface
-from patterns.picture.light import light_to_ycbcr, signal_to_light
-from patterns.picture.planes import Planes, picture_bytes
+from patterns.picture.planes import Planes, light_to_ycbcr, picture_bytes, signal_to_light
 from patterns.whole_file import write_whole
 
 Anchor = Literal["start", "middle", "end"]

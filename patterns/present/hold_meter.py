@@ -23,8 +23,7 @@ from typing import Literal
 from patterns.drawing.canvas import Box, Drawing, Text, colour_light, to_planes
 from patterns.drawing.style import Scheme, hold_colours
 from patterns.picture.lettering import cap_height_px, size_for_width, text_width_px
-from patterns.picture.light import light_to_ycbcr
-from patterns.picture.planes import Planes
+from patterns.picture.planes import Planes, light_to_ycbcr
 from patterns.present.panel import Area, paste
 
 LOOKED_AT = 240  # refreshes; ten times as many where a period is longer

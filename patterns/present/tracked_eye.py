@@ -27,7 +27,7 @@ from patterns.drawing.style import LIGHT, SLIDE, Scheme
 from patterns.errors import RequestError
 from patterns.picture.arrays import FloatArray
 from patterns.picture.lettering import cap_height_px
-from patterns.picture.light import light_to_signal, signal_to_light
+from patterns.picture.planes import light_to_signal, signal_to_light
 from patterns.timing.cadence import Cadence, cadence, frame_starts
 from patterns.timing.rates import format_decimal
 

@@ -15,8 +15,7 @@ from PIL import Image
 
 from patterns.errors import RequestError
 from patterns.picture.arrays import Float32Array, IndexArray, UInt8Array
-from patterns.picture.light import BT709, srgb_to_light
-from patterns.picture.planes import Planes
+from patterns.picture.planes import BT709, Planes, srgb_to_light
 
 LONG_SIDE_CELLS = 160
 

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 
 from patterns.picture.arrays import FloatArray, UInt8Array
-from patterns.picture.light import BT709
+from patterns.picture.planes import BT709
 from patterns.strip.camera_locate import locate
 from patterns.strip.camera_track import refine, unit_px
 from patterns.strip.code import NUMBER_BITS, NUMBER_CELLS, Identity, number_words, read_identity

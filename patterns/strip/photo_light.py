@@ -15,7 +15,7 @@ from fractions import Fraction
 import numpy as np
 
 from patterns.picture.arrays import FloatArray
-from patterns.picture.light import srgb_to_light
+from patterns.picture.planes import srgb_to_light
 from patterns.strip.grid import HALFTONES
 from patterns.strip.photo_field import Known, Scales, smooth_field
 from patterns.strip.photo_pixels import Patch, Pixels

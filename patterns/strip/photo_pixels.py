@@ -14,7 +14,7 @@ from math import erf, sqrt
 import numpy as np
 
 from patterns.picture.arrays import FloatArray, UInt8Array
-from patterns.picture.light import srgb_to_light
+from patterns.picture.planes import srgb_to_light
 from patterns.strip.code import Identity, identity_bits
 from patterns.strip.grid import Rect, StripGrid, hold_cells, hold_row
 from patterns.strip.placement import SIGNALS, Placement

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 from skimage.color import rgb2gray, rgb2xyz
 
-from patterns.picture.light import srgb_to_light
-from patterns.picture.planes import Planes
+from patterns.picture.planes import Planes, srgb_to_light
 from patterns.safety.luminance import Grid, Reducer, Viewing
 from tests.safety.sequences import reduced
 

@@ -7,7 +7,7 @@ import pytest
 from skimage.color import rgb2xyz
 
 from patterns.picture.arrays import Float32Array
-from patterns.picture.light import srgb_to_light
+from patterns.picture.planes import srgb_to_light
 from patterns.safety.flashes import OlderRedSwings, RedSwings, chromaticity, red_ratio
 from tests.safety.sequences import (
     BT1702,

@@ -14,8 +14,7 @@ from skimage.registration import phase_cross_correlation
 
 from patterns.clip import Clip
 from patterns.picture.arrays import FloatArray, UInt8Array
-from patterns.picture.light import code_to_light, light_to_code
-from patterns.picture.planes import Planes
+from patterns.picture.planes import Planes, code_to_light, light_to_code
 from patterns.scenes.motion import RING_RADIUS_M, focal_px
 from patterns.scenes.orbit import geometry
 from patterns.scenes.orbit import renderer as orbit

@@ -13,8 +13,7 @@ from skimage.registration import phase_cross_correlation
 from patterns.clip import Clip
 from patterns.errors import RequestError
 from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
-from patterns.picture.light import codes_of_light
-from patterns.picture.planes import Planes
+from patterns.picture.planes import Planes, codes_of_light
 from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis

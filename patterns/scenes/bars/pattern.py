@@ -21,8 +21,7 @@ import numpy.typing as npt
 
 from patterns.errors import RequestError
 from patterns.picture.arrays import FloatArray, IndexArray, UInt8Array
-from patterns.picture.light import light_to_code
-from patterns.picture.planes import Planes
+from patterns.picture.planes import Planes, light_to_code
 from patterns.scenes.bars.motion import DIRECTIONS, BarsMotion, axis, crossing_px
 from patterns.scenes.motion import check_within
 from patterns.scenes.pattern import Option, Pace, Pattern, Shot

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from patterns.picture.arrays import Float32Array, FloatingArray, IntArray, UInt8Array
-from patterns.picture.light import codes_of_light
+from patterns.picture.planes import codes_of_light
 from patterns.scenes.ground.field import BoxPlan, product
 from patterns.scenes.ground.palette import hazed, transmittance
 from patterns.scenes.orbit.plan import TEXELS, Chunk, Group, RowPlan

@@ -18,8 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import FloatingArray, IndexArray, IntArray, UInt8Array
-from patterns.picture.light import code_to_light, light_to_code
-from patterns.picture.planes import Planes
+from patterns.picture.planes import Planes, code_to_light, light_to_code
 from patterns.scenes.ground.country import Country, country_of
 from patterns.scenes.ground.hills import Wall
 from patterns.scenes.orbit.atlas import Atlas, Surface, Texels

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import Float32Array, FloatArray, IndexArray
-from patterns.picture.light import codes_of_light
+from patterns.picture.planes import codes_of_light
 from patterns.scenes.ground.country import Country, longest_piece_m
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import hazed, transmittance

@@ -9,8 +9,7 @@ import numpy as np
 
 from patterns.errors import RequestError
 from patterns.picture.arrays import Float32Array, UInt8Array
-from patterns.picture.light import codes_of_light
-from patterns.picture.planes import Planes
+from patterns.picture.planes import Planes, codes_of_light
 from patterns.scenes.ground.country import Country, country_of
 from patterns.scenes.ground.hills import Wall
 from patterns.scenes.ground.noise import between

@@ -13,7 +13,7 @@ from math import ceil, floor
 import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatArray, UInt32Array
-from patterns.picture.light import codes_of_light
+from patterns.picture.planes import codes_of_light
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import hazed, transmittance

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import Float32Array, FloatArray, IntArray, UInt8Array, UInt32Array
-from patterns.picture.light import codes_of_light
+from patterns.picture.planes import codes_of_light
 from patterns.scenes.ground import palette
 
 STEPS = 64
