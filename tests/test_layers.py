@@ -17,18 +17,7 @@ LAYERS = [
     "planning", "conform", "kit", "present", "web", "cli",
 ]  # fmt: skip
 # Within the scenes: what both terrain and orbit look at lies below them.
-SCENES = [
-    "motion",
-    "shot",
-    "pattern",
-    "together",
-    "speed",
-    "ground",
-    "bars",
-    "terrain",
-    "orbit",
-    "table",
-]
+SCENES = ["motion", "pattern", "ground", "bars", "terrain", "orbit", "table"]
 MOST_LINES = 60
 FORBIDDEN = {"utils", "util", "helpers", "helper", "common", "manager", "misc"}
 

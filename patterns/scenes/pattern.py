@@ -1,8 +1,9 @@
-"""What the rest of the program asks of a pattern, and what its renderer is told."""
+"""What the rest of the program asks of a pattern, and what its renderer is told and does."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor
@@ -13,34 +14,31 @@ from patterns.picture.planes import Planes
 from patterns.scenes.motion import FOCAL_MM, Motion, hfov_of_focal_length
 from patterns.timing.rates import format_decimal
 
+TOGETHER = 6  # frames drawn at once, if they come in order; as many may wait for the encoder
+
 
 class Shot(Protocol):
-    """A scene's motion, sampled at a rate through a shutter; a `Clip` is one.
-
-    Attributes
-    ----------
-    motion
-        What moves and how.
-    rate
-        Frames a second.
-    exposure_s
-        How long each frame is exposed, about the time n / rate, seconds.
-    frames
-        How many frames are likely to be asked for, from 0.
-    seed
-        Chooses the ground, the hills and the clouds.
-    """
+    """A scene's motion, sampled at a rate through a shutter; a `Clip` is one."""
 
     @property
-    def motion(self) -> Motion: ...  # noqa: D102
+    def motion(self) -> Motion:
+        """What moves and how."""
+
     @property
-    def rate(self) -> Fraction: ...  # noqa: D102
+    def rate(self) -> Fraction:
+        """Frames a second."""
+
     @property
-    def exposure_s(self) -> Fraction: ...  # noqa: D102
+    def exposure_s(self) -> Fraction:
+        """How long each frame is exposed, about the time n / rate, seconds."""
+
     @property
-    def frames(self) -> int: ...  # noqa: D102
+    def frames(self) -> int:
+        """How many frames are likely to be asked for, from 0."""
+
     @property
-    def seed(self) -> int: ...  # noqa: D102
+    def seed(self) -> int:
+        """Number that chooses the ground, the hills and the clouds."""
 
 
 class Renderer(Protocol):
@@ -48,6 +46,41 @@ class Renderer(Protocol):
 
     def draw(self, n: int, picture: Planes) -> None:
         """Write frame `n` (any from 0) into `picture`, the part that the strip leaves."""
+
+
+class TogetherRenderer(ABC):
+    """Renderer that draws several frames at once, as soon as they are asked for in order.
+
+    They read nearly the same memory, and waiting for that is half of the work of reading texels.
+
+    `frames`: how many are likely to be asked for, from 0; beyond them none is drawn ahead.
+    """
+
+    def __init__(self, frames: int) -> None:
+        self._frames, self._last = frames, -2
+        self._kept: list[Planes] = []  # what was drawn
+        self._drawn = range(0)  # of which frames
+
+    def draw(self, n: int, picture: Planes) -> None:
+        """Write frame `n` (any integer from 0) into `picture`."""
+        if n not in self._drawn:
+            in_order = 0 < n == self._last + 1
+            end = min(n + TOGETHER, self._frames) if in_order else 0
+            self._draw_ahead(range(n, max(n + 1, end)), picture)
+        drawn = self._kept[n - self._drawn.start]
+        picture.fill(drawn.y, drawn.cb, drawn.cr)
+        self._last = n
+
+    def _draw_ahead(self, wanted: range, like: Planes) -> None:
+        self._drawn = range(0)  # should this be interrupted
+        while len(self._kept) < len(wanted):
+            self._kept.append(Planes.blank(like.width, like.height))
+        count = self._draw_some(wanted, self._kept[: len(wanted)])
+        self._drawn = wanted[:count]
+
+    @abstractmethod
+    def _draw_some(self, numbers: range, pictures: Sequence[Planes]) -> int:
+        """Draw the first of these frames, as many as can be drawn at once; returns how many."""
 
 
 @dataclass(frozen=True)

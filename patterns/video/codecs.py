@@ -16,7 +16,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
-from types import MappingProxyType
 
 from patterns.errors import EncoderError, RequestError
 from patterns.timing.rates import format_rate
@@ -220,58 +219,56 @@ AV1_AOM = (
     "-row-mt 1 -tiles 2x1 -threads 4 -aom-params deltaq-mode=0"
 )
 
-CODECS: Mapping[str, Codec] = MappingProxyType(
-    {
-        codec.name: codec
-        for codec in (
-            Codec(
-                name="h264",
-                title="H.264 High, plays nearly everywhere",
-                ways=(("libx264", H264),),
-                small=(("libx264", H264_SMALL),),
-                levels=levels.H264_LEVELS,
-                block=16,
-            ),
-            Codec(
-                name="hevc",
-                title="H.265 Main, for phones and televisions at high rates",
-                ways=(("libx265", _x265("ultrafast")),),
-                small=(("libx265", _x265("veryfast")),),
-                levels=levels.H265_LEVELS,
-                least_keyframe=2,  # nothing but keyframes would be another profile
-            ),
-            Codec(
-                name="vp9",
-                title="VP9 profile 0, for browsers",
-                ways=(("libvpx-vp9", VP9),),
-                levels=levels.VP9_LEVELS,
-            ),
-            Codec(
-                name="av1",
-                title="AV1 Main, for recent browsers and phones",
-                ways=(("libsvtav1", AV1_SVT), ("libaom-av1", AV1_AOM)),
-                levels=levels.AV1_LEVELS,
-                max_rate_hz=240,
-            ),
-            Codec(
-                name="prores",
-                title="ProRes 422 HQ, for editing",
-                suffix=".mov",
-                muxer="mov",
-                pixel_format="yuv422p10le",
-                ways=(("prores_ks", f"-profile:v hq -vendor apl0 -threads {THREADS} -q:v 6"),),
-            ),
-            Codec(
-                name="lossless",
-                title="H.264 lossless, bit for bit what was drawn; not for phones",
-                ways=(("libx264", _x264("-preset ultrafast -qp 0", "weightp=0")),),
-                levels=levels.H264_LEVELS,
-                block=16,
-                exact=True,
-            ),
-        )
-    }
-)
+CODECS: Mapping[str, Codec] = {
+    codec.name: codec
+    for codec in (
+        Codec(
+            name="h264",
+            title="H.264 High, plays nearly everywhere",
+            ways=(("libx264", H264),),
+            small=(("libx264", H264_SMALL),),
+            levels=levels.H264_LEVELS,
+            block=16,
+        ),
+        Codec(
+            name="hevc",
+            title="H.265 Main, for phones and televisions at high rates",
+            ways=(("libx265", _x265("ultrafast")),),
+            small=(("libx265", _x265("veryfast")),),
+            levels=levels.H265_LEVELS,
+            least_keyframe=2,  # nothing but keyframes would be another profile
+        ),
+        Codec(
+            name="vp9",
+            title="VP9 profile 0, for browsers",
+            ways=(("libvpx-vp9", VP9),),
+            levels=levels.VP9_LEVELS,
+        ),
+        Codec(
+            name="av1",
+            title="AV1 Main, for recent browsers and phones",
+            ways=(("libsvtav1", AV1_SVT), ("libaom-av1", AV1_AOM)),
+            levels=levels.AV1_LEVELS,
+            max_rate_hz=240,
+        ),
+        Codec(
+            name="prores",
+            title="ProRes 422 HQ, for editing",
+            suffix=".mov",
+            muxer="mov",
+            pixel_format="yuv422p10le",
+            ways=(("prores_ks", f"-profile:v hq -vendor apl0 -threads {THREADS} -q:v 6"),),
+        ),
+        Codec(
+            name="lossless",
+            title="H.264 lossless, bit for bit what was drawn; not for phones",
+            ways=(("libx264", _x264("-preset ultrafast -qp 0", "weightp=0")),),
+            levels=levels.H264_LEVELS,
+            block=16,
+            exact=True,
+        ),
+    )
+}
 
 
 def codec_named(name: str) -> Codec:

@@ -11,10 +11,8 @@ import pytest
 from skimage.registration import phase_cross_correlation
 
 from patterns.clip import Clip
-from patterns.errors import RequestError
 from patterns.picture.arrays import Float32Array, FloatArray, UInt8Array
 from patterns.picture.planes import Planes, codes_of_light
-from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import hazed, transmittance
@@ -318,14 +316,6 @@ def test_box_blur_against_dense_sampling(width: float) -> None:
     for k, value in enumerate(blurred):
         dense = np.interp(k + margin + moments, np.arange(40), samples).mean()
         assert value == pytest.approx(dense, abs=1e-4)
-
-
-def test_what_is_no_flight_is_refused() -> None:
-    bars = Clip(BarsMotion(Fraction(100), Fraction(64), Fraction(32)), Fraction(24), Fraction(0))
-    with pytest.raises(RequestError, match="not a flight"):
-        TerrainRenderer(bars, 1920, 1080)
-    with pytest.raises(RequestError, match="even"):
-        TerrainRenderer(clip(TerrainMotion()), 481, 270)
 
 
 @pytest.mark.parametrize("name", ["forward", "fast sideways"])

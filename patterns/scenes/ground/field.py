@@ -189,10 +189,6 @@ def product(
         return np.asarray(np.matmul(one, other, out), np.float32)
 
 
-Plans = tuple[BoxPlan, BoxPlan]
-Some = slice | IndexArray
-
-
 class GridSampler:
     """Every place of a grid.
 
@@ -210,8 +206,6 @@ class GridSampler:
         self.first, self.second, self._turned = first, second, turned
         x, y = first.places[:, None], second.places[None, :]
         self.x_m, self.y_m = (y, x) if turned else (x, y)
-        # Fields of one size share their plans: looked up once for all of them.
-        self._shared: dict[tuple[object, object], tuple[Plans, tuple[Some, Some]]] = {}
 
     @property
     def texels_m(self) -> tuple[float, float]:
@@ -220,22 +214,12 @@ class GridSampler:
 
     def read(self, field: Field) -> Float32Array:
         """Fields averaged over each footprint: (..., first, second)."""
-        source = self._source(field)
-        (down, across), (_, columns) = self._plans(source)
-        return across.across(down.down(source.values, columns))
-
-    def _source(self, field: Field) -> Field:
-        """The field as coarse as the boxes allow, its first axis along the grid's."""
-        return (field.turned if self._turned else field).for_boxes(*self.texels_m)
-
-    def _plans(self, source: Field) -> tuple[Plans, tuple[Some, Some]]:
-        """How to average along both axes, and the samples that this takes."""
-        key = (source.steps_m, source.values.shape[-2:])
-        if key not in self._shared:
-            (first_m, second_m), (rows, columns) = key
-            down, across = self.first.plan(first_m, rows), self.second.plan(second_m, columns)
-            self._shared[key] = (down, across), (down.samples(), across.samples())
-        return self._shared[key]
+        # as coarse as the boxes allow, its first axis along the grid's
+        source = (field.turned if self._turned else field).for_boxes(*self.texels_m)
+        rows, columns = source.values.shape[-2:]
+        down = self.first.plan(source.steps_m[0], rows)
+        across = self.second.plan(source.steps_m[1], columns)
+        return across.across(down.down(source.values, across.samples()))
 
     def nearest(self, values: npt.NDArray[np.uint16], step_m: float) -> npt.NDArray[np.uint16]:
         """Nearest sample of a periodic square."""

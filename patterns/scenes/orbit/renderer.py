@@ -34,8 +34,7 @@ from patterns.scenes.orbit.ground import grounds
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.plan import RowPlan, plan_rows, runs
 from patterns.scenes.orbit.subjects import OrbitSubject
-from patterns.scenes.pattern import Shot
-from patterns.scenes.together import TogetherRenderer
+from patterns.scenes.pattern import Shot, TogetherRenderer
 
 SUBTEXEL_BITS = 6
 SUBTEXELS = 1 << SUBTEXEL_BITS  # a place is kept to this part of a texel

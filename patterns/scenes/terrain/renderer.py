@@ -7,7 +7,6 @@ from math import radians
 
 import numpy as np
 
-from patterns.errors import RequestError
 from patterns.picture.arrays import Float32Array, UInt8Array
 from patterns.picture.planes import Planes, codes_of_light
 from patterns.scenes.ground.country import Country, country_of
@@ -15,12 +14,11 @@ from patterns.scenes.ground.hills import Wall
 from patterns.scenes.ground.noise import between
 from patterns.scenes.ground.palette import transmittance
 from patterns.scenes.motion import RING_RADIUS_M
-from patterns.scenes.pattern import Shot
+from patterns.scenes.pattern import TOGETHER, Shot, TogetherRenderer
 from patterns.scenes.terrain.levels import LineLevel, bands
 from patterns.scenes.terrain.motion import Rays, TerrainMotion
 from patterns.scenes.terrain.planes import LinePlane, RowPlane
 from patterns.scenes.terrain.rows import RowLevel
-from patterns.scenes.together import TOGETHER, TogetherRenderer
 
 Level = LineLevel | RowLevel
 VISIBLE = 0.004  # share of the ground's contrast below which haze hides it
@@ -31,22 +29,17 @@ class TerrainRenderer(TogetherRenderer):
 
     `shot`: a clip whose motion is a `TerrainMotion`.
     `width`, `height`: size of the picture (the frame less its strip) in pixels, both even.
-    Raises `RequestError`: if the clip is of another pattern or a side is odd.
     """
 
     def __init__(self, shot: Shot, width: int, height: int) -> None:
-        if not isinstance(shot.motion, TerrainMotion):
-            raise RequestError("this clip is not a flight: terrain is needed")
-        if width % 2 or height % 2 or width < 2 or height < 2:
-            raise RequestError(f"picture {width}x{height} must have even sides of 2 or more")
+        assert isinstance(shot.motion, TerrainMotion)
         super().__init__(shot.frames)
         self._shot, self._motion = shot, shot.motion
-        self._size = (width, height)
         self._country = country_of(shot.seed)
         self._still: list[UInt8Array] = []
         self._levels: list[Level] = []
         self._planes: list[LinePlane | RowPlane] = []
-        self._lay_out()
+        self._lay_out(width, height)
 
     def travel_m(self, n: int) -> float:
         """How far the camera has come at frame n, metres, less whole periods of the country."""
@@ -71,9 +64,8 @@ class TerrainRenderer(TogetherRenderer):
             chroma.draw(travels_m, [(picture.cb, picture.cr) for picture in drawn])
         return len(travels_m)
 
-    def _lay_out(self) -> None:
+    def _lay_out(self, width: int, height: int) -> None:
         """Split the rows of the picture into sky and levels."""
-        width, height = self._size
         luma, chroma = (Rays(self._motion, width, height, pitch) for pitch in (1, 2))
         seen = transmittance(luma.range_m) > VISIBLE
         ground = np.flatnonzero(seen[::2] & seen[1::2])
