@@ -35,21 +35,12 @@ CUT_S = Fraction(1, 10)  # of sound that is named: coding pads it by less
 class Conformed:
     """What was done to one file."""
 
-    # source, target: the file and the one that was written
-    source: Path
-    target: Path
-    # footage, conform: what it was, and its rate with the new one
-    footage: Footage
-    conform: Conform
+    target: Path  # the file that was written
+    conform: Conform  # its rate before and after
     sound: SoundChoice | Literal["none"]  # what became of the sound; 'none' if there was none
     # kept, lost: tags and tracks that went along, and those that did not
     kept: tuple[str, ...]
     lost: tuple[str, ...]
-
-    @property
-    def length_s(self) -> Fraction:
-        """Length of the result."""
-        return self.footage.frames / self.conform.timeline
 
 
 def name_of_result(source: Path, footage: Footage, rate: Fraction) -> str:
@@ -164,10 +155,7 @@ class _Work:
             write_movie(movie, self.pieces, out, self.length, self.ticks, show)
         self._check(result.path)
         result.publish()
-        return Conformed(
-            self.source, self.target, self.footage, self.conform, sound,
-            (*kept, *more), tuple(self.lost),
-        )  # fmt: skip
+        return Conformed(self.target, self.conform, sound, (*kept, *more), tuple(self.lost))
 
     def _hidden(self, *, force: bool = True) -> PartialFile:
         partial = PartialFile(self.target, force=force)

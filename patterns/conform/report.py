@@ -78,10 +78,8 @@ def conform_text(
     conform = done.conform
     rates = (conform.footage, conform.timeline)
     rows = [("rate", " -> ".join(format_rate(rate) for rate in rates) + " fps")]
-    before_s = format_decimal(footage.frames / footage.rate)
-    rows.append(
-        ("length", f"{before_s} -> {format_decimal(done.length_s)} s, {footage.frames} frames")
-    )
+    seconds = " -> ".join(format_decimal(footage.frames / rate) for rate in rates)
+    rows.append(("length", f"{seconds} s, {footage.frames} frames"))
     rows.append(("speed", _pace(conform)))
     for display in displays:
         held = " -> ".join(short_verdict(cadence(rate, display)) for rate in rates)

@@ -11,7 +11,7 @@ from abc import ABC, abstractmethod
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import atan, cos, degrees, inf, radians, sin, tan
-from typing import ClassVar, NamedTuple, TypeVar
+from typing import ClassVar, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -22,7 +22,6 @@ from patterns.picture.arrays import Float32Array, FloatArray
 FULL_FRAME_WIDTH_MM = 36  # width of the 35 mm still frame that equivalent focal lengths refer to
 FOCAL_MM = 24  # 35 mm equivalent, of the lens unless another is given
 RING_RADIUS_M = 3000.0  # hills stand on this circle about what is seen; the sky is on it too
-M = TypeVar("M", bound="Motion")
 
 
 def hfov_of_focal_length(focal_mm: float) -> float:
@@ -78,10 +77,6 @@ class Motion(ABC):
         """Speed in the pattern's own unit; negative: the other direction."""
         value: Fraction = getattr(self, self.speed_field)
         return value
-
-    def at_speed(self: M, speed: Fraction) -> M:
-        """The same motion at another speed."""
-        return replace(self, **{self.speed_field: speed})
 
     @property
     @abstractmethod
@@ -151,7 +146,8 @@ def loop(motion: Motion, rate: Fraction, frames: int) -> Loop:
     periods = max(1, round(frames / period_frames))
     length = max(1, round(periods * period_frames))
     nudged = periods * period * rate / length * (1 if speed > 0 else -1)
-    return Loop(motion.at_speed(nudged), length, periods, nudged / speed - 1)
+    fitted = replace(motion, **{motion.speed_field: nudged})
+    return Loop(fitted, length, periods, nudged / speed - 1)
 
 
 _BORDER_POINTS = 2049  # on each side of the picture, corners included

@@ -55,7 +55,7 @@ def test_repeats_are_refused_and_taken_out(repeating: Path) -> None:
     done = conform(repeating, "30", keep_repeats=False, undo_repeats=True)
     made = luma(done.target)
     given = luma(repeating)
-    assert done.footage.rate == rate
+    assert done.conform.footage == rate
     assert len(made) == FRAMES
     assert see(done.target).times == [F(n, 30) for n in range(FRAMES)]
     # which frame each picture of a constant rate shows: the last one that is due, ffmpeg rounds

@@ -17,11 +17,10 @@ from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import hazed, transmittance
 from patterns.scenes.motion import focal_px
-from patterns.scenes.terrain.levels import APERTURE, LineLevel, bands
+from patterns.scenes.terrain.levels import APERTURE, LineLevel, LinePlane, bands
 from patterns.scenes.terrain.motion import Rays, TerrainMotion
-from patterns.scenes.terrain.planes import LinePlane, RowPlane
 from patterns.scenes.terrain.renderer import VISIBLE, TerrainRenderer
-from patterns.scenes.terrain.rows import RowLevel
+from patterns.scenes.terrain.rows import RowLevel, RowPlane
 from patterns.scenes.terrain.texels import box_blur, box_margin
 from tests.scenes.interrupted import interrupt, same
 

@@ -28,11 +28,6 @@ SUBJECT_HEIGHT_M: dict[str, float] = {"tower": 34.0, "monument": 26.0, "tank": 1
 RING_TOP_M = 190.0  # above the ground, up to which tops are seen on the ring of hills
 
 
-def turn_rate(turn_s: Fraction) -> Fraction:
-    """Degrees a second of a whole turn in `turn_s` seconds (negative: the other direction)."""
-    return 360 / turn_s
-
-
 @dataclass(frozen=True)
 class OrbitMotion(Motion):
     """Circle about a subject that stays in the centre of the picture.

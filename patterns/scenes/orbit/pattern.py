@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from patterns.errors import RequestError
-from patterns.scenes.orbit.motion import SUBJECT_HEIGHT_M, OrbitMotion, turn_rate
+from patterns.scenes.orbit.motion import SUBJECT_HEIGHT_M, OrbitMotion
 from patterns.scenes.pattern import FOV, LENS, Option, Pace, Pattern, Renderer, Shot, hfov_from
 
 
@@ -18,7 +18,7 @@ def _build(values: Mapping[str, Any], width: int, height: int) -> OrbitMotion:
         raise RequestError("--turn-seconds 0 would be infinitely fast: give seconds, such as 60")
     return OrbitMotion(
         values["subject"],
-        turn_rate(seconds) if turn is None else turn,
+        360 / seconds if turn is None else turn,
         values["radius"],
         values["height"],
         hfov_from(values),

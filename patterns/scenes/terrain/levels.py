@@ -23,6 +23,8 @@ from patterns.scenes.terrain.motion import Rays
 from patterns.scenes.terrain.texels import (
     TAPS,
     WORD,
+    TexelPlane,
+    Words,
     filtered,
     half_words,
     halved,
@@ -30,6 +32,7 @@ from patterns.scenes.terrain.texels import (
     kernel,
     pack_texels,
     paired,
+    wide_words,
 )
 
 ACROSS = 2  # texels across per pixel: the nearest is then within a quarter pixel
@@ -255,3 +258,28 @@ def _texels(codes: Float32Array) -> npt.NDArray[np.uint16]:
     for offset, values in enumerate((codes[:, :-1], between)):
         out[:, offset::ACROSS] = half_words(values)
     return out
+
+
+class LinePlane(TexelPlane):
+    """Of levels for flight along the heading: a row is taken from one line, and hazed."""
+
+    def __init__(self, levels: list[LineLevel], which: int) -> None:
+        self._shift = np.concatenate([level.shifts[which] for level in levels])[:, None]
+        self._lines: list[Words] = []
+        for level in levels:
+            words = level.words[which].view(wide_words(which))
+            self._lines += [words[..., 0] if which else words] * len(level.places[which])
+        self._columns = [row for level in levels for row in level.columns[which]]
+        ahead = [level.lines(1.0)[which][:1] - level.lines(0.0)[which][:1] for level in levels]
+        counts = [len(level.places[which]) for level in levels]
+        super().__init__(
+            which,
+            (levels[0].rows[which].start, levels[-1].rows[which].stop),
+            origin=np.concatenate([level.lines(0.0)[which] for level in levels]),
+            per_m=np.repeat(np.concatenate(ahead), counts),
+            period=[len(lines) for lines in self._lines],
+            width=len(self._columns[0]),
+        )
+
+    def _take(self, row: int, place: int, cells: Words) -> None:
+        self._lines[row][place].take(self._columns[row], 0, cells, "clip")

@@ -15,10 +15,9 @@ from patterns.scenes.ground.noise import between
 from patterns.scenes.ground.palette import transmittance
 from patterns.scenes.motion import RING_RADIUS_M
 from patterns.scenes.pattern import TOGETHER, Shot, TogetherRenderer
-from patterns.scenes.terrain.levels import LineLevel, bands
+from patterns.scenes.terrain.levels import LineLevel, LinePlane, bands
 from patterns.scenes.terrain.motion import Rays, TerrainMotion
-from patterns.scenes.terrain.planes import LinePlane, RowPlane
-from patterns.scenes.terrain.rows import RowLevel
+from patterns.scenes.terrain.rows import RowLevel, RowPlane
 
 Level = LineLevel | RowLevel
 VISIBLE = 0.004  # share of the ground's contrast below which haze hides it

@@ -21,10 +21,13 @@ from patterns.scenes.terrain.levels import MOST_AHEAD, Ring
 from patterns.scenes.terrain.motion import Rays
 from patterns.scenes.terrain.texels import (
     WORD,
+    TexelPlane,
+    Words,
     box_blur,
     box_margin,
     half_words,
     pack_texels,
+    wide_words,
 )
 
 CHUNK_PIXELS = 4096  # in all rows of a level together
@@ -160,3 +163,26 @@ def _between(codes: Float32Array, places: FloatArray) -> Float32Array:
     part = (places - whole).astype(np.float32)
     low, high = codes.take(whole, 1), codes.take(whole + 1, 1)
     return np.asarray(low + (high - low) * part, np.float32)
+
+
+class RowPlane(TexelPlane):
+    """Of levels for flight across the heading: a row is a stretch of its own strip."""
+
+    def __init__(self, levels: list[RowLevel], which: int) -> None:
+        self._strips = [
+            strip.view(wide_words(which))[:, 0] for level in levels for strip in level.words[which]
+        ]
+        per_m = TEXELS / np.concatenate([level.samples_m[which] for level in levels])
+        width = levels[0].widths[which]
+        self._length = TEXELS * width
+        super().__init__(
+            which,
+            (levels[0].rows[which].start, levels[-1].rows[which].stop),
+            origin=np.concatenate([level.lefts_m[which] for level in levels]) * per_m,
+            per_m=per_m,
+            period=[len(strip) // 2 for strip in self._strips],
+            width=width,
+        )
+
+    def _take(self, row: int, place: int, cells: Words) -> None:
+        cells[:] = self._strips[row][place : place + self._length : TEXELS]

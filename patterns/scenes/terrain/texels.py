@@ -9,6 +9,7 @@ from texel to texel place an image to within 1/128 texel.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -22,7 +23,10 @@ from patterns.scenes.ground import palette
 
 STEPS = 64
 WORD = np.dtype("<u4")  # byte 3 is the upper byte on every machine
+BLOCK_ROWS = 32  # rows interpolated together: they stay in cache
 RUN = 256  # items in numpy's buffer: fewer than a row has
+
+Words = npt.NDArray[np.uint32 | np.uint64]
 
 # What ground looks like on average, for the small correction of `haze_shift`.
 MEAN_GROUND = np.array([0.160, 0.164, 0.070], np.float32)
@@ -103,6 +107,67 @@ def write_codes(mixed: UInt32Array, planes: Sequence[UInt8Array], top: int) -> N
     pairs = mixed.astype(np.uint8).view("<u2")
     np.copyto(planes[0][rows], pairs, casting="unsafe")  # the lower byte
     np.copyto(planes[1][rows], pairs >> 8, casting="unsafe")
+
+
+class TexelPlane(ABC):
+    """Luma (`which` 0), or both planes of chroma (1), of consecutive levels, all drawn together.
+
+    Far levels have one or two rows each: what is reckoned for a level, rather than for the
+    whole plane, costs more than its pixels.
+
+    `rows`: first and last + 1 row of the plane.
+    `origin`, `per_m`: place of each row among its words at first, and how it grows per metre.
+    `period`: after how many words each row's begin again.
+    `width`: pixels of a row.
+    """
+
+    _shift: Words | None = None  # of the mixed words of each row, if there is any
+
+    def __init__(
+        self,
+        which: int,
+        rows: tuple[int, int],
+        origin: FloatArray,
+        per_m: FloatArray,
+        period: Sequence[int],
+        width: int,
+    ) -> None:
+        self._wide = wide_words(which)
+        self._top, self._count = rows[0], rows[1] - rows[0]
+        self._origin, self._per_m, self._width = origin, per_m, width
+        self._period = np.array(period)
+
+    @abstractmethod
+    def _take(self, row: int, place: int, cells: Words) -> None:
+        """Fill `cells` with the words that the pixels of a row see when it lies at a place."""
+
+    def draw(self, travels_m: Sequence[float], pictures: Sequence[Sequence[UInt8Array]]) -> None:
+        """Fill rows of pictures' planes when the camera has come each of `travels_m`, in metres.
+
+        All that they see is in memory.
+        """
+        found = [interpolator(self._origin + travel_m * self._per_m) for travel_m in travels_m]
+        places = [(place % self._period).tolist() for place, _ in found]
+        buffer = np.empty((len(found), BLOCK_ROWS, self._width), self._wide)
+        with row_by_row():
+            for first in range(0, self._count, BLOCK_ROWS):
+                rows = slice(first, min(first + BLOCK_ROWS, self._count))
+                blocks = buffer[:, : rows.stop - first]
+                # Row by row for all pictures: they read nearly the same words.
+                for row in range(first, rows.stop):
+                    for place, cells in zip(places, blocks[:, row - first], strict=True):
+                        self._take(row, place[row], cells)
+                for (_, mix), block, planes in zip(found, blocks, pictures, strict=True):
+                    mixed = block.view(WORD)
+                    mixed *= mix[rows, None]
+                    if self._shift is not None:
+                        np.add(block, self._shift[rows], out=block)
+                    write_codes(mixed, planes, self._top + first)
+
+
+def wide_words(which: int) -> np.dtype[np.uint32 | np.uint64]:
+    """Type of a pixel's words: of luma (0), or of Cb and Cr together (1)."""
+    return np.dtype("<u8") if which else WORD
 
 
 TAPS = (0.6280, -0.1791, 0.0744, -0.0233)  # tapered sinc, sum 1/2
