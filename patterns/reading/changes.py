@@ -13,7 +13,7 @@ from fractions import Fraction
 import numpy as np
 
 from patterns.picture.arrays import FloatArray, IntArray
-from patterns.reading.watched import Run
+from patterns.reading.sightings import Run
 
 SEEK_S = 1  # a jump on in the numbers that the clock does not follow by this much is a seek
 MOST_LATE = 4  # frames in a row that may come after a later one, as in the order of decoding

@@ -22,7 +22,7 @@ from patterns.reading.hold_cadence import (
 )
 from patterns.reading.holds import HeldFrame
 from patterns.reading.reading import Blend, Reading
-from patterns.reading.watched import Mixture, Run, Watched
+from patterns.reading.sightings import Mixture, Run, Watched
 from patterns.timing.cadence import Display, cadence
 from patterns.video.description import WHOLE, Damage
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from patterns.reading.reading import Reading
-from patterns.reading.watched import Watched
+from patterns.reading.sightings import Watched
 from patterns.reading.words import speed_words
 from patterns.timing.conform import Conform
 from patterns.timing.notation import counted, first_turn, number_list, pattern_text

@@ -13,7 +13,7 @@ from patterns.footage.measure import Facts
 from patterns.footage.seen import facts_json
 from patterns.reading.hold_cadence import Expected, TimingError
 from patterns.reading.holds import HeldFrame
-from patterns.reading.watched import Watched
+from patterns.reading.sightings import Watched
 
 SCHEMA = "evenhold/reading 1"
 Kind = Literal["clip", "recording", "photo", "footage", "browser"]

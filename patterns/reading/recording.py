@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
+from typing import Literal
 
 import numpy as np
 
@@ -24,9 +25,10 @@ from patterns.reading.holds import Held, hold_frames, number_steps
 from patterns.reading.reading import Blend, Reading
 from patterns.reading.recording_words import recording_verdict, recording_warnings, too_slow
 from patterns.reading.refresh_search import FoundRefresh, find_refresh
+from patterns.reading.sightings import Watched
 from patterns.reading.true_times import on_even_times
-from patterns.reading.watched import Watched, in_betweens
 from patterns.reading.words import explanations
+from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, IN_TRANSITION
 from patterns.timing.cadence import Display, cadence
 
 FALLBACK_RATE = Fraction(30)  # where no picture names the rate; used for bounds only
@@ -37,6 +39,10 @@ FEWEST = 6  # frames from which on a pattern is looked for
 FEWEST_EXPLAINED = 3  # frames from which on it is said what can be behind a difference
 COUNTED = 0.6  # of the holds must be counted to name a pattern
 BY_THE_BOOK = 0.8  # of the counted holds, for the pattern of the arithmetic
+FEWEST_STAIRS, STAIRS = 4, 0.08  # of them, and of them for each change of frame
+PICTURES_A_FRAME = 4  # with fewer, transitions take most pictures of any screen
+UNREAD = 0.3  # of the pictures unread in transition
+NOT_SINGLE = 0.7  # of the pictures mixed or unread in transition
 LONGEST, OFTEN = 8, 0.75  # frames of another pattern, and the share of holds that it explains
 
 
@@ -97,6 +103,25 @@ def judge_recording(
         () if slow else _reasons(reading, found, None if between else display),
         (*warnings, *recording_warnings(reading, found, watched)),
     )
+
+
+def in_betweens(watched: Watched) -> Literal["seen", "clipped", "likely"] | None:
+    """Whether a screen makes pictures of its own between frames: motion smoothing.
+
+    In such a picture cells are mixed in one proportion for a whole refresh and then go on by a
+    step, or are no frame's at all; a panel that answers slowly does not step.
+    """
+    changes = max(1, len(watched.runs) - 1)
+    enough = max(FEWEST_STAIRS, STAIRS * changes)
+    if watched.stairs + watched.clipped_stairs >= enough:
+        return "seen" if watched.stairs >= enough else "clipped"
+    reasons = (IN_TRANSITION, CODE_FAILED, HOLD_CONTRADICTS)
+    passing = sum(count for reason, count in watched.unread if reason in reasons)
+    judged = watched.read + passing
+    if judged < PICTURES_A_FRAME * changes:
+        return None
+    much = passing > UNREAD * judged or passing + watched.blended > NOT_SINGLE * judged
+    return "likely" if much else None
 
 
 def _found(

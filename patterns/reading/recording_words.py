@@ -9,7 +9,7 @@ from patterns.reading.hold_cadence import SLOWEST_DISPLAY_HZ
 from patterns.reading.holds import number_steps
 from patterns.reading.reading import Reading
 from patterns.reading.refresh_search import FoundRefresh
-from patterns.reading.watched import Watched
+from patterns.reading.sightings import Watched
 from patterns.reading.words import held_words, hertz_list, loss_words
 from patterns.timing.cadence import Display
 from patterns.timing.notation import counted, interval_text

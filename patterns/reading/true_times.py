@@ -14,7 +14,7 @@ import numpy as np
 
 from patterns.picture.arrays import FloatArray, IndexArray
 from patterns.reading.clip_file import clip_steps
-from patterns.reading.watched import Watched
+from patterns.reading.sightings import Watched
 from patterns.timing.rates import format_decimal
 
 SAME_RATE = Fraction(1, 50)  # a capture rate this near the file's own adds nothing to its times

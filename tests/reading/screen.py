@@ -13,8 +13,7 @@ from itertools import groupby
 
 import numpy as np
 
-from patterns.reading.sightings import Sightings
-from patterns.reading.watched import Watched
+from patterns.reading.sightings import Sightings, Watched
 from patterns.strip.code import Identity
 from patterns.strip.read import Seen, Unread
 

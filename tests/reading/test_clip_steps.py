@@ -9,9 +9,8 @@ import pytest
 
 from patterns.reading.clip_file import ClipSteps, clip_steps, judge_clip
 from patterns.reading.reading import Reading
-from patterns.reading.sightings import Sightings
+from patterns.reading.sightings import Sightings, Watched
 from patterns.reading.true_times import true_time
-from patterns.reading.watched import Watched
 from patterns.strip.code import Identity
 from patterns.strip.read import Seen
 

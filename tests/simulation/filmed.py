@@ -14,8 +14,7 @@ from fractions import Fraction
 import numpy as np
 
 from patterns.picture.arrays import FloatArray
-from patterns.reading.sightings import Sightings
-from patterns.reading.watched import Watched
+from patterns.reading.sightings import Sightings, Watched
 from patterns.strip.code import Identity
 from patterns.strip.read import Seen, Unread
 
