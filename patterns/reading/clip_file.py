@@ -14,13 +14,13 @@ from statistics import median
 
 from patterns.reading.clip_words import clip_explanation, clip_verdict, clip_warnings
 from patterns.reading.hold_cadence import (
+    HeldFrame,
     drops_beyond,
     expected,
     hold_pattern,
     holds_in_order,
     timing_error,
 )
-from patterns.reading.holds import HeldFrame
 from patterns.reading.reading import Blend, Reading
 from patterns.reading.sightings import Mixture, Run, Watched
 from patterns.timing.cadence import Display, cadence

@@ -17,7 +17,7 @@ import numpy as np
 from patterns.footage.conversion import Conversion
 from patterns.footage.measure import Facts
 from patterns.picture.arrays import BoolArray
-from patterns.reading.holds import HeldFrame
+from patterns.reading.hold_cadence import HeldFrame
 from patterns.reading.reading import Blend, Reading
 from patterns.timing.notation import counted
 from patterns.timing.rates import format_decimal

@@ -17,7 +17,6 @@ from statistics import median
 import numpy as np
 
 from patterns.picture.arrays import FloatArray
-from patterns.reading.holds import HeldFrame
 from patterns.timing.cadence import Cadence, frame_starts
 from patterns.timing.notation import first_turn
 
@@ -27,12 +26,34 @@ LEAST_AGREEMENT = 0.75
 MEAN_FITS = Fraction(1, 50)
 WITHIN_BEST = 0.03  # a shorter period is preferred if it agrees nearly as often
 LOOKED_AT = 240  # frames of a cadence whose period is longer
-Frames = Sequence[HeldFrame]
 CONVERTED_TO = tuple(
     map(Fraction, ("24", "25", "30", "48", "50", "60", "30000/1001", "60000/1001"))
 )
 STEADY = 0.02  # drift over a passage, of a refresh, below which the clip kept its own time
 MOST_PHASES = 400
+
+
+@dataclass(frozen=True)
+class HeldFrame:
+    """A frame whose coming and going were both seen."""
+
+    number: int  # frame number
+    start_s: float | None  # when it came on, seconds on the file's clock; None in a photo
+    hold_s: float  # how long it was held
+    refreshes: int | None = None  # the same in refreshes, or pictures of the file; None: unknown
+    step: int | None = None  # refresh, or picture, at which it came on; None if unknown
+    start_exact: Fraction | None = None  # `start_s`, where the file's clock gives it exactly
+    passage: int = 0  # which stretch without a seek it belongs to, from 0
+    within_s: float = 0.0  # `hold_s` is right to this, where it was measured
+
+
+Frames = Sequence[HeldFrame]
+
+
+def number_steps(frames: Frames) -> Counter[int]:
+    """By how much numbers go on from frame to frame, and how often; {1: 1} for a lone frame."""
+    pairs = ((a, b) for a, b in pairwise(frames) if a.passage == b.passage)
+    return Counter(b.number - a.number for a, b in pairs) or Counter({1: 1})
 
 
 def holds_in_order(frames: Frames, lost: Collection[int] | None = None) -> list[int | None]:

@@ -1,16 +1,23 @@
-"""How long each frame was held, and which never came, from the changes of a recording."""
+"""When each frame of a recording came on, how long it was held, and which never came.
+
+A change lies between the last picture of one frame and the first of the next.
+"""
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
-from patterns.reading.changes import Change, Passage
-from patterns.reading.refresh_grid import RefreshGrid
+import numpy as np
 
+from patterns.reading.clocks import RefreshGrid, Stretches
+from patterns.reading.hold_cadence import HeldFrame
+from patterns.reading.sightings import Run
+
+SEEK_S = 1  # a jump on in the numbers that the clock does not follow by this much is a seek
+MOST_LATE = 4  # frames in a row that may come after a later one, as in the order of decoding
 SURE_WITHIN = 0.38  # of a refresh; a change at twice the refresh is known to a quarter
 UNREAD_SLACK = 0.5  # of a capture interval, for a change in whose middle pictures are unread
 STEP_SLACK = 0.15  # of a refresh, by which a change may be seen early or late
@@ -19,17 +26,74 @@ JITTER = 0.15  # of a capture interval, by which a camera's pictures may be earl
 
 
 @dataclass(frozen=True)
-class HeldFrame:
-    """A frame whose coming and going were both seen."""
+class Change:
+    """A frame coming on."""
 
-    number: int  # frame number
-    start_s: float | None  # when it came on, seconds on the file's clock; None in a photo
-    hold_s: float  # how long it was held
-    refreshes: int | None = None  # the same in refreshes, or pictures of the file; None: unknown
-    step: int | None = None  # refresh, or picture, at which it came on; None if unknown
-    start_exact: Fraction | None = None  # `start_s`, where the file's clock gives it exactly
-    passage: int = 0  # which stretch without a seek it belongs to, from 0
-    within_s: float = 0.0  # `hold_s` is right to this, where it was measured
+    number: int  # the frame
+    time_s: float | None = None  # when, seconds on the recording's clock; None if it came on unseen
+    half_width_s: float = 0.0  # `time_s` is right to this
+    gap_s: float = 0.0  # from the last picture before to the first of this frame
+    gap_pictures: int = 0  # unread pictures in that gap
+    direct: bool = False  # whether it was seen to take over from the frame before: none between
+    glimpsed: bool = False  # whether a frame between was seen all the same, if only faintly
+
+
+# A stretch in which the clip was played on without a seek; the first frame was on already.
+Passage = tuple[Change, ...]
+
+
+def _is_seek(runs: Sequence[Run], at: int, rate: Fraction) -> bool:
+    """Whether the clip was moved, on or back, when the number at `at` came.
+
+    Back by one is a flicker. Else the numbers go on from there and show again the one that was
+    left, unless they are moved once more; frames that come late are passed over later.
+    """
+    before, after = runs[at - 1], runs[at]
+    step = after.number - before.number
+    if step >= -1:
+        return step / rate - (after.first_s - before.first_s) > SEEK_S
+    later = after.number
+    for count, run in enumerate(runs[at + 1 :], start=1):
+        if run.number >= before.number:
+            return run.number == before.number or count > MOST_LATE
+        if run.number < later:
+            return count > MOST_LATE
+        later = run.number
+    return any(run.number == after.number for run in runs[:at])
+
+
+def _change(before: Run, run: Run) -> Change:
+    gap_s = float(run.first_s - before.last_s)
+    time_s, half_s = float(run.first_s + before.last_s) / 2, gap_s / 2
+    if run.halfway_s is not None:
+        time_s, half_s = float(run.halfway_s), float(run.halfway_within_s)
+    unread = run.first_picture - before.last_picture - 1
+    return Change(run.number, time_s, half_s, gap_s, unread, run.direct, run.glimpsed)
+
+
+def passages(runs: Sequence[Run], rate: Fraction) -> tuple[Passage, ...]:
+    """Passages of a file's runs; `rate` is the clip's, frames a second."""
+    if not runs:
+        return ()
+    groups = [[Change(runs[0].number)]]
+    for at in range(1, len(runs)):
+        if _is_seek(runs, at, rate):
+            groups.append([Change(runs[at].number)])
+        else:
+            groups[-1].append(_change(runs[at - 1], runs[at]))
+    return tuple(map(tuple, groups))
+
+
+def stretches_of(passages: Sequence[Passage], interval_s: float) -> Stretches:
+    """When each frame came on at the earliest and the latest; first frames of passages left out."""
+    rows = [
+        (c.number, index, c.time_s - c.half_width_s, c.time_s + c.half_width_s)
+        for index, passage in enumerate(passages)
+        for c in passage
+        if c.time_s is not None
+    ]
+    numbers, passage, lows_s, highs_s = np.array(rows, np.float64).reshape(-1, 4).T
+    return Stretches(numbers, passage.astype(np.int64), lows_s, highs_s, interval_s)
 
 
 @dataclass(frozen=True)
@@ -40,12 +104,6 @@ class Held:
     dropped: tuple[int, ...]  # numbers that were never on screen
     unseen: tuple[int, ...]  # of which it cannot be known: unread for as long as one takes
     out_of_order: tuple[int, ...]  # numbers that came after a later one
-
-
-def number_steps(frames: Sequence[HeldFrame]) -> Counter[int]:
-    """By how much numbers go on from frame to frame, and how often; {1: 1} for a lone frame."""
-    pairs = ((a, b) for a, b in pairwise(frames) if a.passage == b.passage)
-    return Counter(b.number - a.number for a, b in pairs) or Counter({1: 1})
 
 
 def _could_hide(

@@ -15,8 +15,8 @@ from PIL import ExifTags, Image, ImageOps
 
 from patterns.errors import InputError
 from patterns.picture.arrays import BoolArray, UInt8Array
-from patterns.reading.hold_cadence import TimingError, arithmetic_pattern, expected
-from patterns.reading.holds import HeldFrame
+from patterns.reading.clocks import USUAL_HZ
+from patterns.reading.hold_cadence import HeldFrame, TimingError, arithmetic_pattern, expected
 from patterns.reading.photo_cadence import LEAST_SEEN, Cells, Match, match
 from patterns.reading.photo_words import (
     NOT_PREDICTED,
@@ -27,7 +27,6 @@ from patterns.reading.photo_words import (
     too_few,
 )
 from patterns.reading.reading import Reading
-from patterns.reading.refresh_grid import USUAL_HZ
 from patterns.strip.photo import PhotoReading, Run, read_photo
 from patterns.strip.read import Unread
 from patterns.timing.cadence import Display, cadence

@@ -11,8 +11,7 @@ import numpy as np
 
 from patterns.footage.measure import Facts
 from patterns.footage.seen import facts_json
-from patterns.reading.hold_cadence import Expected, TimingError
-from patterns.reading.holds import HeldFrame
+from patterns.reading.hold_cadence import Expected, HeldFrame, TimingError
 from patterns.reading.sightings import Watched
 
 SCHEMA = "evenhold/reading 1"

@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 
-from patterns.reading.changes import Passage, Stretches, passages, stretches_of
+from patterns.reading.clocks import Stretches
 from patterns.reading.hold_cadence import (
     TimingError,
     arithmetic_pattern,
@@ -18,10 +18,11 @@ from patterns.reading.hold_cadence import (
     explained,
     hold_pattern,
     holds_in_order,
+    number_steps,
     timing_error,
     too_long,
 )
-from patterns.reading.holds import Held, hold_frames, number_steps
+from patterns.reading.holds import Held, Passage, hold_frames, passages, stretches_of
 from patterns.reading.reading import Blend, Reading
 from patterns.reading.recording_words import recording_verdict, recording_warnings, too_slow
 from patterns.reading.refresh_search import FoundRefresh, find_refresh

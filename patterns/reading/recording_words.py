@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from patterns.reading.hold_cadence import SLOWEST_DISPLAY_HZ
-from patterns.reading.holds import number_steps
+from patterns.reading.hold_cadence import SLOWEST_DISPLAY_HZ, number_steps
 from patterns.reading.reading import Reading
 from patterns.reading.refresh_search import FoundRefresh
 from patterns.reading.sightings import Watched

@@ -9,11 +9,13 @@ from math import log
 
 import numpy as np
 
-from patterns.reading.changes import Evenness, Stretches, evenness
-from patterns.reading.refresh_grid import (
+from patterns.reading.clocks import (
     SLOW_SLIP,
     USUAL_HZ,
+    Evenness,
     RefreshGrid,
+    Stretches,
+    evenness,
     fit_grid,
     follows_cadence,
     slips,

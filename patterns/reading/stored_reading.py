@@ -15,8 +15,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from patterns.errors import InputError, RequestError
-from patterns.reading.hold_cadence import TimingError
-from patterns.reading.holds import HeldFrame
+from patterns.reading.hold_cadence import HeldFrame, TimingError
 from patterns.reading.reading import KINDS, SCHEMA, Blend, Kind, Reading, to_json
 from patterns.timing.rates import format_decimal
 from patterns.video.probe import unreadable

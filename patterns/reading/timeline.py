@@ -15,7 +15,7 @@ from itertools import pairwise
 from patterns.drawing.canvas import Box, Drawing, Polygon, Stroke, Text
 from patterns.drawing.style import LIGHT, SLIDE, Scheme, hold_colours
 from patterns.picture.lettering import cap_height_px, text_width_px
-from patterns.reading.holds import HeldFrame
+from patterns.reading.hold_cadence import HeldFrame
 from patterns.reading.reading import Reading
 from patterns.timing.notation import pattern_text, plural
 from patterns.timing.rates import format_decimal

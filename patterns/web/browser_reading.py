@@ -8,8 +8,8 @@ from fractions import Fraction
 from typing import Any
 
 from patterns.reading import hold_cadence
+from patterns.reading.clocks import usual_refresh
 from patterns.reading.reading import Reading, to_json
-from patterns.reading.refresh_grid import usual_refresh
 from patterns.reading.words import explanations, held_words, loss_words
 from patterns.timing.cadence import Display, cadence
 from patterns.timing.notation import counted, plural

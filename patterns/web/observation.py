@@ -20,7 +20,7 @@ from itertools import pairwise
 from typing import Any
 
 from patterns.errors import RequestError
-from patterns.reading.holds import HeldFrame
+from patterns.reading.hold_cadence import HeldFrame
 from patterns.reading.stored_reading import Fields, is_number
 
 SCHEMA = "evenhold/observation 1"

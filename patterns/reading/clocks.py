@@ -1,19 +1,19 @@
-"""The refresh of a display, from the stretches of time within which frames came on.
+"""Clocks that the changes of a recording fit: a display's refresh, and an even one of frames.
 
-A refresh is possible if its grid, at some place, meets the stretches: how many it meets at best
-is a count of overlapping intervals on a circle.
+Each frame came on within a stretch of time. A refresh is possible if its grid, at some place,
+meets the stretches: how many it meets at best is a count of overlapping intervals on a circle.
+Frames came evenly if some clock, n/F + start, lies in all of them (READING.md, "Evenness").
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil, floor
 
 import numpy as np
 
 from patterns.picture.arrays import FloatArray, IntArray
-from patterns.reading.changes import Stretches
 
 # Refreshes of displays in use: BT.2100's rates from 50 Hz on and those of computer displays.
 USUAL_HZ = (
@@ -31,7 +31,33 @@ MOST_PLACES = 6  # at which a grid may lie, kept to see whether all of them coun
 LATER = 24  # pictures, by which changes are moved to see whether the grid then misses them
 ALL_BLIND = 0.97  # stretches as long as a refresh meet any grid
 SLOW_SLIP = 0.01  # refreshes a frame off a whole number
+LONGEST_PERIOD = 8  # frames, of an unevenness that repeats
+LEAST_OF_EACH = 5  # frames in each place of a period
+DRIFTING = 0.3  # of an interval, between phases of the camera: with wider gaps it is in step
+CLOCK = 0.0012  # relative, that rates may be off: 239.76 pictures a second are called 240
+WIDE = 3.3  # capture intervals that a change is known to: of a wider one little is known
+LEAST_CHANGES = 5
+ROUNDS = 60
 STRETCH = 16  # frames over which a cadence is compared: between stretches it may slip or stall
+
+
+@dataclass(frozen=True)
+class Stretches:
+    """Changes of a recording: numbers, passages, and when each came on, at the earliest and latest.
+
+    Arrays (changes,); seconds on the recording's clock; `interval_s` from picture to picture.
+    """
+
+    numbers: FloatArray
+    passages: IntArray
+    lows_s: FloatArray
+    highs_s: FloatArray
+    interval_s: float
+
+    def widened(self, share: float) -> Stretches:
+        """The same if a picture's time is only known to a share of the capture interval."""
+        by_s = share * self.interval_s
+        return replace(self, lows_s=self.lows_s - by_s, highs_s=self.highs_s + by_s)
 
 
 @dataclass(frozen=True)
@@ -175,3 +201,80 @@ def usual_refresh(hz: float) -> Fraction | None:
     """Usual refresh that a measured one stands for, within 0.4 %; None if none does."""
     nearest = min(USUAL_HZ, key=lambda usual: abs(float(usual) - hz))
     return nearest if abs(float(nearest) / hz - 1) <= NAME_WITHIN else None
+
+
+@dataclass(frozen=True)
+class Evenness:
+    """Frames on an even clock."""
+
+    rate_hz: float  # frame numbers a second
+    needed_s: float  # how far picture times must be off for that to be so
+    within_s: float  # how far apart the earliest and the latest frame may truly be, less the clock
+
+
+def _left_open(numbers: FloatArray, lows: FloatArray, highs: FloatArray, step: float) -> float:
+    """Latest beginning less earliest end of the stretches: 0 or less if one clock meets all."""
+    return float((lows - numbers * step).max() - (highs - numbers * step).min())
+
+
+def _best_step(
+    numbers: FloatArray, lows: FloatArray, highs: FloatArray, rate_hz: float | None
+) -> float:
+    """Seconds a frame number for which a clock meets the stretches best: a convex function."""
+    if rate_hz is not None:
+        low, high = (1 - CLOCK) / rate_hz, (1 + CLOCK) / rate_hz
+    else:
+        middle = float(np.polyfit(numbers, (lows + highs) / 2, 1)[0])
+        reach = float((highs - lows).max()) / max(float(np.ptp(numbers)), 1.0)
+        low, high = middle - 2 * reach, middle + 2 * reach
+    for _ in range(ROUNDS):
+        third = (high - low) / 3
+        one = _left_open(numbers, lows, highs, low + third)
+        two = _left_open(numbers, lows, highs, high - third)
+        low, high = (low, high - third) if one <= two else (low + third, high)
+    return (low + high) / 2
+
+
+def _within(places: IntArray, lows: FloatArray, highs: FloatArray, interval_s: float) -> float:
+    """Unevenness that the stretches (less the clock) leave open; `places` count the changes."""
+    phases = np.sort(lows / interval_s % 1)
+    gap = float(np.diff(phases, append=phases[0] + 1).max())
+    open_s = 2 * gap * interval_s if gap <= DRIFTING else float(highs.max() - lows.min())
+    for period in range(1, LONGEST_PERIOD + 1):
+        if len(lows) < LEAST_OF_EACH * period:
+            break
+        own = [places % period == r for r in range(period)]
+        latest = max(float(highs[o].min()) for o in own if o.any())
+        earliest = min(float(lows[o].max()) for o in own if o.any())
+        open_s = max(open_s, latest - earliest)
+    return open_s
+
+
+def evenness(seen: Stretches, rate_hz: float | None) -> Evenness | None:
+    """How evenly frames came on at a rate, from all passages; None if too few changes were seen.
+
+    `rate_hz`: frame numbers a second as they were played, to 0.12 %; None if that is not known.
+    """
+    rates, needed, within = [], 0.0, 0.0
+    # changes of which nothing was hidden; where black frames hide most, those like most
+    widths = seen.highs_s - seen.lows_s
+    known = widths <= max(WIDE * seen.interval_s, 1.2 * float(np.median(widths)))
+    for passage in np.unique(seen.passages):
+        own = (seen.passages == passage) & known
+        numbers, lows, highs = seen.numbers[own], seen.lows_s[own], seen.highs_s[own]
+        if len(numbers) < LEAST_CHANGES or np.ptp(numbers) == 0:
+            continue
+        step = _best_step(numbers, lows, highs, rate_hz)
+        if step <= 0:
+            return None
+        short_s = max(0.0, _left_open(numbers, lows, highs, step) / 2)
+        clock = numbers * step
+        start = ((lows - clock).max() + (highs - clock).min()) / 2
+        places = np.rint(numbers - numbers[0]).astype(np.int64)
+        early, late = lows - short_s - clock - start, highs + short_s - clock - start
+        open_s = _within(places, early, late, seen.interval_s)
+        rates.append((len(numbers), 1 / step))
+        needed, within = max(needed, short_s), max(within, open_s + 2 * short_s)
+    if not rates:
+        return None
+    return Evenness(max(rates)[1], needed, within)
