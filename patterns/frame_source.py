@@ -7,8 +7,7 @@ from collections.abc import Iterator
 from patterns.clip import Clip
 from patterns.picture.planes import Planes
 from patterns.scenes.table import pattern_named
-from patterns.strip.draw import StripDrawer
-from patterns.strip.layout import picture_rows
+from patterns.strip.draw import StripDrawer, picture_rows
 
 
 class FrameSource:

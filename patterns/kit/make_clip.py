@@ -17,7 +17,7 @@ from patterns.safety.check import LoopGuard
 from patterns.safety.report import SafetyReport
 from patterns.scenes.motion import Loop, crossing_time_s, image_motion, loop
 from patterns.side_by_side import Progress
-from patterns.strip.layout import picture_rows
+from patterns.strip.draw import picture_rows
 from patterns.timing.cadence import DEFAULT_DISPLAYS, Display, cadence
 from patterns.timing.cadence_text import cadence_record
 from patterns.timing.rates import format_decimal, format_rate

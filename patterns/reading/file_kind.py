@@ -17,11 +17,10 @@ import numpy as np
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.reading.reading import Kind
 from patterns.strip.camera import TOO_SMALL, CameraReader
-from patterns.strip.camera_blobs import shows_cell_rows
 from patterns.strip.camera_locate import ends_in_view
 from patterns.strip.camera_track import refine, unit_px
 from patterns.strip.placement import NO_STRIP, TOO_DARK, Placement, sample
-from patterns.strip.read import StripReading, search_strip
+from patterns.strip.read import StripReading, search_strip, shows_cell_rows
 
 KEPT = 16  # pictures that are kept while the kind is not known
 GAP, RARER = 48, 32  # a look every 48 pictures, in long files less often: looking takes long

@@ -9,7 +9,7 @@ from math import ceil
 from patterns.reading.photo_cadence import LEAST_SEEN, Cells, Match
 from patterns.reading.reading import Reading
 from patterns.reading.words import held_words
-from patterns.strip.grid import hold_row
+from patterns.strip.code import hold_row
 from patterns.strip.photo import RIGHT_TO, PhotoReading
 from patterns.timing.notation import counted, number_list
 from patterns.timing.rates import format_decimal

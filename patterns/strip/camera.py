@@ -11,8 +11,7 @@ from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, decode, hold_lit
 from patterns.strip.camera_locate import locate
 from patterns.strip.camera_track import refine, unit_px
-from patterns.strip.code import IDENTITY_CELLS, Identity, read_identity
-from patterns.strip.grid import hold_row
+from patterns.strip.code import IDENTITY_CELLS, Identity, hold_row, read_identity
 from patterns.strip.placement import (
     BLURRED,
     CLIPPED_WHITE,

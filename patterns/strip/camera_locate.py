@@ -1,20 +1,24 @@
-"""Finding the strip in a camera's picture: any roll, tilted, mirrored (READING.md)."""
+"""Finding the strip in a picture by its posts: any roll, tilted, mirrored (READING.md)."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise, product
 
 import numpy as np
 
 from patterns.picture.arrays import BoolArray, FloatArray, IndexArray, UInt8Array
-from patterns.strip.camera_blobs import Blobs, find_blobs, lit_pixels, thinned
 from patterns.strip.camera_track import Fit, refine
-from patterns.strip.grid import ARRANGEMENTS, StripGrid, grid
-from patterns.strip.placement import Placement, centres, gather_light
+from patterns.strip.layout import ARRANGEMENTS, StripGrid, grid
+from patterns.strip.placement import Placement, centres, gather_light, homographies
 
+LOOKED_AT_PX = 1100  # pictures are thinned to about this on their longer side
+BLOCK_PX = 12
+REACH_BLOCKS = 2  # light and dark are compared over so many blocks to every side
+LEAST_RANGE = 14  # codes between the lightest and darkest: flatter places hold nothing
+MOST_RUNS = 200_000
 LEAST_POST_PX = 9.0
 SLIM = (1.7, 16.0)  # length over width of a post, tilted to either side
 FILL = (0.7, 1.2)  # area over that of the rectangle with the same moments
@@ -27,19 +31,102 @@ PERSPECTIVE = np.linspace(-0.3, 0.3, 81)  # tried along the strip
 LARGEST_RMS = 0.5  # grid units: edges that scatter more are no strip's
 
 
-def homographies(source: FloatArray, targets: FloatArray) -> FloatArray:
-    """Homographies (n, 3, 3) that take four points (4, 2) to others (n, 4, 2).
+@dataclass(frozen=True)
+class Blobs:
+    """Bright regions as rectangles of equal moments."""
 
-    Degenerate ones hold numbers that no test of the picture will pass.
-    """
-    x, y = np.broadcast_to(source.T[:, None], (2, *targets.shape[:2]))
-    u, v = targets[..., 0], targets[..., 1]
-    one, zero = np.ones_like(x), np.zeros_like(x)
-    of_u = np.stack([x, y, one, zero, zero, zero, -u * x, -u * y], -1)
-    of_v = np.stack([zero, zero, zero, x, y, one, -v * x, -v * y], -1)
-    rows, known = np.concatenate([of_u, of_v], 1), np.concatenate([u, v], 1)[..., None]
-    solved = np.linalg.solve(rows + 1e-12 * np.eye(8), known)[..., 0]
-    return np.asarray(np.insert(solved, 8, 1.0, axis=1).reshape(-1, 3, 3), np.float64)
+    centre: FloatArray  # (n, 2): column and row, pixel (i, j) covering i to i + 1 and j to j + 1
+    length: FloatArray  # (n,): longer side of the rectangle of equal second moments, pixels
+    width: FloatArray  # (n,): the other side
+    axis: FloatArray  # (n, 2): unit vector along the long side
+    area: FloatArray  # (n,): pixels
+
+
+def thinned(luma: UInt8Array) -> tuple[UInt8Array, int]:
+    """Every n-th pixel of every n-th row, and n."""
+    step = max(1, round(max(luma.shape) / LOOKED_AT_PX))
+    return np.ascontiguousarray(luma[::step, ::step]), step
+
+
+def _around(blocks: UInt8Array) -> UInt8Array:
+    """Each block with its neighbours, (down, across, side, side)."""
+    side = 2 * REACH_BLOCKS + 1
+    padded = np.pad(blocks, REACH_BLOCKS, mode="edge")
+    return np.lib.stride_tricks.sliding_window_view(padded, (side, side))
+
+
+def lit_pixels(luma: UInt8Array, share: float) -> BoolArray:
+    """Pixels above `share` of the range of codes of their surroundings, (height, width)."""
+    height, width = luma.shape
+    down, across = -(-height // BLOCK_PX), -(-width // BLOCK_PX)
+    padded = np.pad(luma, ((0, down * BLOCK_PX - height), (0, across * BLOCK_PX - width)), "edge")
+    blocks = padded.reshape(down, BLOCK_PX, across, BLOCK_PX)
+    high = _around(blocks.max(axis=(1, 3))).max(axis=(2, 3)).astype(np.float32)
+    low = _around(blocks.min(axis=(1, 3))).min(axis=(2, 3)).astype(np.float32)
+    level = np.where(high - low > LEAST_RANGE, low + share * (high - low), 255)
+    lit = blocks > level[:, None, :, None]
+    return np.asarray(lit.reshape(padded.shape)[:height, :width])
+
+
+def _runs(lit: BoolArray) -> tuple[IndexArray, IndexArray, IndexArray]:
+    """Row, first column and column after the last of each run of lit pixels, in order."""
+    padded = np.zeros((lit.shape[0], lit.shape[1] + 2), np.int8)
+    padded[:, 1:-1] = lit
+    step = np.diff(padded, axis=1)
+    row, start = np.nonzero(step == 1)
+    end = np.nonzero(step == -1)[1]
+    return row, start, end
+
+
+def _labels(row: IndexArray, start: IndexArray, end: IndexArray, width: int) -> IndexArray:
+    """Number of the blob to which each run belongs."""
+    stride = width + 2
+    first = np.searchsorted(row * stride + end, (row + 1) * stride + start, side="right")
+    last = np.searchsorted(row * stride + start, (row + 1) * stride + end, side="left")
+    count = np.maximum(last - first, 0)
+    upper = np.repeat(np.arange(len(row)), count)
+    offset = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    lower = first[upper] + offset
+    parent = np.arange(len(row))
+    while True:
+        a, b = parent[upper], parent[lower]
+        if (a == b).all():
+            break
+        np.minimum.at(parent, np.maximum(a, b), np.minimum(a, b))
+        while not (parent == parent[parent]).all():
+            parent = parent[parent]
+    return np.asarray(np.unique(parent, return_inverse=True)[1], np.intp)
+
+
+def find_blobs(lit: BoolArray, least_area: int) -> Blobs:
+    """Gather lit pixels that touch along their sides into blobs of `least_area` or more."""
+    row, start, end = _runs(lit)
+    if not 0 < len(row) <= MOST_RUNS:
+        empty = np.empty((0, 2))
+        return Blobs(empty, np.empty(0), np.empty(0), empty, np.empty(0))
+    label = _labels(row, start, end, lit.shape[1])
+
+    def total(of_run: FloatArray) -> FloatArray:
+        return np.asarray(np.bincount(label, of_run), np.float64)
+
+    n = (end - start).astype(float)
+    x, y = (start + end) / 2, row + 0.5
+    area = total(n)
+    cx, cy = total(n * x) / area, total(n * y) / area
+    xx = total(n * (x * x + n * n / 12)) / area - cx**2
+    yy = total(n * (y * y + 1 / 12)) / area - cy**2
+    xy = total(n * x * y) / area - cx * cy
+    keep = area >= least_area
+    cx, cy, xx, yy, xy, area = (v[keep] for v in (cx, cy, xx, yy, xy, area))
+    middle, half = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
+    angle = 0.5 * np.arctan2(2 * xy, xx - yy)
+    return Blobs(
+        np.stack([cx, cy], 1),
+        np.sqrt(12 * (middle + half)),
+        np.sqrt(12 * np.maximum(middle - half, 1e-6)),
+        np.stack([np.cos(angle), np.sin(angle)], 1),
+        area,
+    )
 
 
 def _posts(blobs: Blobs) -> IndexArray:

@@ -15,7 +15,7 @@ import numpy as np
 
 from patterns.picture.arrays import BoolArray, FloatArray, UInt8Array
 from patterns.strip.code import Identity, identity_bits
-from patterns.strip.grid import Rect, StripGrid, grid
+from patterns.strip.layout import Rect, StripGrid, grid
 from patterns.strip.placement import Placement, centres, gather_light
 
 SAMPLES = 9  # across each edge

@@ -1,8 +1,13 @@
-"""The cells as bits: the frame number, and the identity of the clip (FORMAT.md).
+"""The cells as bits: frame number, the clip's identity, and which hold cell is lit (FORMAT.md).
 
 The number is a reflected Gray code (F. Gray, US patent 2 632 058, 1953) with check cells that
 keep a mixture of two frames up to eight apart from reading as a third frame. The identity is
 the same in every frame; all of it is XORed with a pattern, so that its row is never all black.
+
+The row of hold cells of a clip at p/q frames a second (x1000/1001 rates count as their whole
+neighbour) has the largest divisor of p from 12 to 30 as its number of cells; a p below 12 is first
+taken in multiples. Then any q seconds hold whole rounds of the row, so that each cell is lit
+equally often in a photo of such an exposure.
 """
 
 from __future__ import annotations
@@ -11,6 +16,7 @@ from binascii import crc_hqx
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
+from math import ceil
 
 import numpy as np
 import numpy.typing as npt
@@ -196,3 +202,34 @@ def read_identity(bits: npt.ArrayLike) -> Identity | None:
         return None
     rate = Fraction(numerator, denominator or 1000)
     return Identity(version, rate, denominator != 0, clip)
+
+
+FEWEST, MOST, USUAL = 12, 30, 24  # hold cells
+NTSC_DENOMINATOR = 1001
+
+
+@dataclass(frozen=True)
+class HoldRow:
+    """The hold row of one rate."""
+
+    cells: int  # how many; cell n mod `cells` is lit in frame n
+    # whole seconds over which the cells are lit equally often (to one part in a thousand for
+    # x1000/1001 rates), or None if there are none
+    even_over_s: int | None
+
+    def lit(self, number: int) -> int:
+        """Index of the cell that is lit in frame `number`."""
+        return number % self.cells
+
+
+def hold_row(rate: Fraction) -> HoldRow:
+    """Hold row of a clip at `rate` frames a second."""
+    whole = rate * NTSC_DENOMINATOR / 1000
+    near = rate.denominator == NTSC_DENOMINATOR and whole.denominator == 1
+    nominal = whole if near else rate
+    rounds = ceil(Fraction(FEWEST, nominal.numerator))
+    frames = rounds * nominal.numerator
+    for cells in range(MOST, FEWEST - 1, -1):
+        if frames % cells == 0:
+            return HoldRow(cells, rounds * nominal.denominator)
+    return HoldRow(USUAL, None)

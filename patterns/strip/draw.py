@@ -40,6 +40,14 @@ TILES = {
 Font = ImageFont.FreeTypeFont
 
 
+def picture_rows(clip: Clip) -> tuple[int, int]:
+    """Rows of the frame that are left for the picture: first, and after the last; both even."""
+    if clip.strip == "none":
+        return 0, clip.height
+    band = strip_layout(clip.width, clip.height, clip.rate).band_height
+    return (band, clip.height) if clip.strip == "top" else (0, clip.height - band)
+
+
 def number_text(number: int) -> str:
     """Frame number with as many digits as the largest has."""
     return f"{number:0{NUMBER_DIGITS}d}"

@@ -16,7 +16,7 @@ import numpy as np
 
 from patterns.picture.arrays import FloatArray
 from patterns.picture.planes import srgb_to_light
-from patterns.strip.grid import HALFTONES
+from patterns.strip.layout import HALFTONES
 from patterns.strip.photo_field import Known, Scales, smooth_field
 from patterns.strip.photo_pixels import Patch, Pixels
 from patterns.strip.placement import SIGNALS

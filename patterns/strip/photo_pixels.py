@@ -15,8 +15,8 @@ import numpy as np
 
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.picture.planes import srgb_to_light
-from patterns.strip.code import Identity, identity_bits
-from patterns.strip.grid import Rect, StripGrid, hold_cells, hold_row
+from patterns.strip.code import Identity, hold_row, identity_bits
+from patterns.strip.layout import Rect, StripGrid, hold_cells
 from patterns.strip.placement import SIGNALS, Placement
 
 BLURS_PX = (0.5, 0.65, 0.8, 0.95, 1.1, 1.3, 1.6, 2.0, 2.5)

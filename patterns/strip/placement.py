@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from patterns.picture.arrays import FloatArray, IndexArray, UInt8Array
 from patterns.strip.camera_decode import Cells
-from patterns.strip.grid import Rect, StripGrid, grid, hold_cells
+from patterns.strip.layout import Rect, StripGrid, grid, hold_cells
 
 POINTS, INNER = 5, 0.5  # sample points along each side of a cell, over this share of it
 
@@ -52,6 +52,21 @@ class Placement:
         """Placement in a part of the picture that begins at this column and row."""
         shift = np.array([[1.0, 0.0, -left], [0.0, 1.0, -top], [0.0, 0.0, 1.0]])
         return replace(self, matrix=shift @ self.matrix)
+
+
+def homographies(source: FloatArray, targets: FloatArray) -> FloatArray:
+    """Homographies (n, 3, 3) that take four points (4, 2) to others (n, 4, 2).
+
+    Degenerate ones hold numbers that no test of the picture will pass.
+    """
+    x, y = np.broadcast_to(source.T[:, None], (2, *targets.shape[:2]))
+    u, v = targets[..., 0], targets[..., 1]
+    one, zero = np.ones_like(x), np.zeros_like(x)
+    of_u = np.stack([x, y, one, zero, zero, zero, -u * x, -u * y], -1)
+    of_v = np.stack([zero, zero, zero, x, y, one, -v * x, -v * y], -1)
+    rows, known = np.concatenate([of_u, of_v], 1), np.concatenate([u, v], 1)[..., None]
+    solved = np.linalg.solve(rows + 1e-12 * np.eye(8), known)[..., 0]
+    return np.asarray(np.insert(solved, 8, 1.0, axis=1).reshape(-1, 3, 3), np.float64)
 
 
 @lru_cache(maxsize=64)

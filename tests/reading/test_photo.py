@@ -19,8 +19,7 @@ from patterns.reading.photo_cadence import Cells, match
 from patterns.reading.reading import Reading, to_json
 from patterns.reading.reading_text import reading_text
 from patterns.reading.stored_reading import from_json
-from patterns.strip.code import Identity, number_word, word_bits
-from patterns.strip.grid import hold_row
+from patterns.strip.code import Identity, hold_row, number_word, word_bits
 from patterns.strip.photo import PhotoReading, Run, find_run
 from patterns.strip.placement import Placement
 from patterns.timing.cadence import Display

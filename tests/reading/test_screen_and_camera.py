@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from patterns.reading.read_file import Given, read_file
-from patterns.strip.grid import hold_row
+from patterns.strip.code import hold_row
 from patterns.timing.cadence import Display
 from tests.simulation.conditions import draw_case
 from tests.simulation.film import film, stage

@@ -21,7 +21,7 @@ import numpy as np
 from patterns.picture.arrays import UInt8Array
 from patterns.reading.photo import judge_photo
 from patterns.reading.reading import Reading
-from patterns.strip.grid import hold_row
+from patterns.strip.code import hold_row
 from patterns.strip.photo import read_photo
 from patterns.timing.cadence import Display
 from tests.simulation.photo_faults import Photo, Shown, cases, photograph

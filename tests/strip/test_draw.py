@@ -11,8 +11,8 @@ from skimage.measure import label
 from patterns.clip import StripEdge
 from patterns.picture.planes import Planes
 from patterns.strip.code import number_word
-from patterns.strip.draw import BLACK, WHITE, StripDrawer, clock, halftone_pattern
-from patterns.strip.layout import Cell, picture_rows, strip_layout
+from patterns.strip.draw import BLACK, WHITE, StripDrawer, clock, halftone_pattern, picture_rows
+from patterns.strip.layout import Cell, strip_layout
 from tests.strip.frames import clip_of, strip_frame
 
 SIZES = [(640, 360), (1920, 1080), (3840, 2160), (1080, 1920), (360, 640)]

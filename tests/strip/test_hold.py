@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import pytest
 
-from patterns.strip.grid import hold_row
+from patterns.strip.code import hold_row
 
 
 @pytest.mark.parametrize(

@@ -8,8 +8,8 @@ from itertools import combinations
 import pytest
 
 from patterns.errors import RequestError
-from patterns.strip.grid import ARRANGEMENTS, Rect, grid
-from patterns.strip.layout import Cell, picture_rows, strip_layout
+from patterns.strip.draw import picture_rows
+from patterns.strip.layout import ARRANGEMENTS, Cell, Rect, grid, strip_layout
 from tests.strip.frames import clip_of
 
 SIZES = [

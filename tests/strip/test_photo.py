@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from patterns.picture.arrays import FloatArray
-from patterns.strip.grid import hold_row
+from patterns.strip.code import hold_row
 from patterns.strip.photo import RIGHT_TO, PhotoReading, read_photo
 from patterns.strip.photo_field import Known, Scales, smooth_field
 from patterns.strip.photo_light import LightCurve, fit_curve
