@@ -1,83 +1,137 @@
 """Shares of the exposure for which the hold cells of a photo were lit (READING.md).
 
-Light of a pixel = sensitivity x (what the strip shows) + stray light, both smooth fields
-(`photo_field`). The light curve is IEC 61966-2-1 (sRGB) bent by the general cubic from 0 to 1,
-code = s + s (1 - s) (p + q s), and an exponent a close to 1; chosen so that the halftones have
-the light of their white area, and all hold cells together that of white.
+Light of a pixel = sensitivity x (what the strip shows) + stray light. Both are smooth fields over
+the strip, each from patches where it is known: known terms with free factors plus a Gaussian
+process (Rasmussen and Williams, "Gaussian Processes for Machine Learning", 2006, sections 2.2, 2.7
+and 5.4.1; from memory), whose reach, strength and jitter are weighed by how likely they make the
+patches.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import product
 
 import numpy as np
 
 from patterns.picture.arrays import FloatArray
-from patterns.picture.planes import srgb_to_light
 from patterns.strip.layout import HALFTONES
-from patterns.strip.photo_field import Known, Scales, smooth_field
-from patterns.strip.photo_pixels import Patch, Pixels
-from patterns.strip.placement import SIGNALS
+from patterns.strip.photo_pixels import LightCurve, Patch, Pixels, fit_curve
 
-CURVE_ROUNDS = 10
-STEP = 1e-3
-PLAIN = np.array([1.0, 0.0, 0.0])
-TRUST = np.array([0.15, 0.02, 0.02])  # pulls the curve to the plain one where little is known
-LARGEST_MOVE = 0.25
-STEEPEST = 0.8  # of p, either way: the darkest levels' slope stays above a fifth
-FLATTEST = 0.9  # of p + q: the lightest levels' slope stays above a tenth
-SIGNAL = np.linspace(0, 1, 1025)
+FAINT = 4.0  # logarithm of likelihood below the best from which on a choice does not count
+TONES = slice(1, None)  # all halftones but the black one
+FRACTIONS = np.array([float(Fraction(name.partition(" ")[0])) for name in HALFTONES[TONES]])
+TONE_WEIGHT = np.array([0.5, 0.8, 0.8, 1.0, 1.0, 1.0, 1.0])  # the darkest are the least sure
+LEAST = 1e-4
+ROUNDS = 2  # of curve and fields in turn: the fields hardly change with the curve
+# Found by the simulation: stated uncertainty over true errors, and what errors remain
+# where noise is next to nothing.
+CALIBRATION, FLOOR = 0.95, 0.008
 
 
 @dataclass(frozen=True)
-class LightCurve:
-    """What a camera writes: 0 at 0 and 1 at 1; plain IEC 61966-2-1 at a = 1, p = q = 0."""
+class Scales:
+    """Choices that are weighed: reaches in strip lengths, strengths in units of the values."""
 
-    a: float = 1.0
-    p: float = 0.0
-    q: float = 0.0
-
-    def _bent(self) -> FloatArray:
-        return np.asarray(SIGNAL + SIGNAL * (1 - SIGNAL) * (self.p + self.q * SIGNAL), np.float64)
-
-    def light(self, code: FloatArray) -> FloatArray:
-        """Light of codes between 0 and 1, any shape."""
-        bent = np.maximum.accumulate(self._bent())
-        bent += 1e-9 * np.arange(len(bent))  # a curve on trial may stand still
-        signal = np.interp(code, bent / bent[-1], SIGNAL)
-        return np.asarray(srgb_to_light(signal) ** self.a, np.float64)
-
-    def table(self) -> FloatArray:
-        """Light of the narrow-range luma codes, (256,)."""
-        return self.light(SIGNALS)
-
-    @property
-    def rises(self) -> bool:
-        """Whether the curve rises everywhere."""
-        return self.a > 0 and bool((np.diff(self._bent()) > 0).all())
+    along: tuple[float, ...]
+    across: tuple[float, ...]
+    strength: tuple[float, ...]
+    jitter: tuple[float, ...]
 
 
-def fit_curve(misfit: Callable[[LightCurve], FloatArray]) -> tuple[LightCurve, float]:
-    """Find the curve for which what is known comes out right (Gauss-Newton).
+@dataclass(frozen=True)
+class Known:
+    """Patches: places (n, 2) in strip lengths, variances (n,), terms with free factors (n, t)."""
 
-    `misfit`: gives, for a curve, the logarithms of measured over known light, (n,).
-    Returns the curve, and the RMS of what remains as a fraction of the light.
+    at: FloatArray
+    noise: FloatArray
+    terms: FloatArray
+
+
+@dataclass(frozen=True)
+class Field:
+    """The quantity at the places asked for."""
+
+    weights: FloatArray  # (places, n): times the patches' values gives the quantity
+    factors: FloatArray  # (t, n): times the values gives the terms' factors
+    covariance: FloatArray  # (places, places) of the uncertainty, without `jitter`
+    jitter: float  # RMS by which single patches deviate beyond their noise
+
+
+@dataclass(frozen=True)
+class _Choice:
+    along: float
+    across: float
+    strength: float
+    jitter: float
+
+    def likeness(self, a: FloatArray, b: FloatArray) -> FloatArray:
+        return self.strength**2 * _likeness(a, b, self.along, self.across)
+
+
+def _likeness(a: FloatArray, b: FloatArray, along: float, across: float) -> FloatArray:
+    apart = (a[:, None] - b[None]) / np.array([along, across])
+    return np.asarray(np.exp(-0.5 * (apart**2).sum(-1)), np.float64)
+
+
+def _weigh(known: Known, values: FloatArray, scales: Scales) -> list[tuple[float, _Choice]]:
+    """Logarithm of the likelihood of each choice, the terms' factors integrated out."""
+    basis = np.c_[values, known.terms]
+    found = []
+    for along, across in product(scales.along, scales.across):
+        shape = _likeness(known.at, known.at, along, across)
+        for jitter in scales.jitter:
+            scale = 1 / np.sqrt(known.noise + jitter**2)
+            strengths, turned = np.linalg.eigh(scale[:, None] * shape * scale)
+            seen = turned.T @ (scale[:, None] * basis)
+            for strength in scales.strength:
+                weight = 1 / (1 + strength**2 * np.maximum(strengths, 0))
+                normal = (seen[:, 1:] * weight[:, None]).T @ seen[:, 1:]
+                factors = np.linalg.solve(normal, (seen[:, 1:] * weight[:, None]).T @ seen[:, 0])
+                rest = seen[:, 0] - seen[:, 1:] @ factors
+                likely = np.log(weight).sum() / 2 + np.log(scale).sum()
+                likely -= ((weight * rest**2).sum() + np.linalg.slogdet(normal)[1]) / 2
+                found.append((float(likely), _Choice(along, across, strength, jitter)))
+    return found
+
+
+def _under(choice: _Choice, known: Known, where: FloatArray, terms: FloatArray) -> Field:
+    """Field under one choice (their equations 2.41 and 2.42)."""
+    own = choice.likeness(known.at, known.at) + np.diag(known.noise + choice.jitter**2)
+    inverse = np.linalg.inv(own)
+    near = choice.likeness(where, known.at) @ inverse
+    normal = known.terms.T @ inverse @ known.terms
+    factors = np.linalg.solve(normal, known.terms.T @ inverse)
+    beyond = terms - near @ known.terms
+    covariance = choice.likeness(where, where) - near @ choice.likeness(known.at, where)
+    covariance += beyond @ np.linalg.solve(normal, beyond.T)
+    weights = near + beyond @ factors
+    return Field(weights, np.asarray(factors, np.float64), covariance, choice.jitter)
+
+
+def smooth_field(
+    known: Known, values: FloatArray, where: FloatArray, terms: FloatArray, scales: Scales
+) -> Field:
+    """Field at the places `where` (places, 2), whose terms are `terms` (places, t).
+
+    `values` (n,) were measured at the `known` patches; `scales` are the choices that are weighed.
     """
-    parameters = PLAIN
-    pull = TRUST**2
-    for _ in range(CURVE_ROUNDS):
-        now = misfit(LightCurve(*parameters))
-        moved = parameters + STEP * np.eye(3)
-        slope = np.array([(misfit(LightCurve(*m)) - now) / STEP for m in moved]).T
-        target = slope.T @ now + pull * (parameters - PLAIN)
-        change = np.linalg.solve(slope.T @ slope + np.diag(pull), -target)
-        parameters = parameters + np.clip(change, -LARGEST_MOVE, LARGEST_MOVE)
-        parameters[1] = np.clip(parameters[1], -STEEPEST, STEEPEST)
-        parameters[2] = min(parameters[2], FLATTEST - parameters[1])
-    curve = LightCurve(*parameters)
-    return curve, float(np.sqrt(np.mean(misfit(curve) ** 2)))
+    weighed = _weigh(known, values, scales)
+    best = max(likely for likely, _ in weighed)
+    kept = [(likely - best, choice) for likely, choice in weighed if likely > best - FAINT]
+    share = np.exp([likely for likely, _ in kept])
+    share /= share.sum()
+    fields = [_under(choice, known, where, terms) for _, choice in kept]
+    means = np.array([field.weights @ values for field in fields])
+    off = means - share @ means
+    return Field(
+        np.einsum("k,kij->ij", share, np.array([f.weights for f in fields])),
+        np.einsum("k,kij->ij", share, np.array([f.factors for f in fields])),
+        np.einsum("k,kij->ij", share, np.array([f.covariance for f in fields]))
+        + np.einsum("k,ki,kj->ij", share, off, off),
+        float(np.sqrt(share @ np.array([f.jitter**2 for f in fields]))),
+    )
 
 
 STRAY = Scales(
@@ -88,14 +142,6 @@ SENSITIVITY = Scales(
     (0.1, 0.25), (0.03, 0.1), (0.001, 0.003, 0.01, 0.03),
     (0.001, 0.003, 0.006, 0.01, 0.015, 0.02, 0.03),
 )  # fmt: skip
-TONES = slice(1, None)  # all halftones but the black one
-FRACTIONS = np.array([float(Fraction(name.partition(" ")[0])) for name in HALFTONES[TONES]])
-TONE_WEIGHT = np.array([0.5, 0.8, 0.8, 1.0, 1.0, 1.0, 1.0])  # the darkest are the least sure
-LEAST = 1e-4
-ROUNDS = 2  # of curve and fields in turn: the fields hardly change with the curve
-# Found by the simulation: stated uncertainty over true errors, and what errors remain
-# where noise is next to nothing.
-CALIBRATION, FLOOR = 0.95, 0.008
 
 
 @dataclass(frozen=True)

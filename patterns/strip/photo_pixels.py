@@ -1,12 +1,15 @@
-"""Pixels of one photo that show its light: patches of one kind of cell each.
+"""Pixels of one photo that show its light, patches of one kind of cell each; and its light curve.
 
 Hold cells are taken whole, each pixel with the share of it that the cell covers; all others
 only as far from their edges as blur (a Gaussian, measured at the posts) brings nothing of what
-lies beside them.
+lies beside them. The light of their codes is that of IEC 61966-2-1 (sRGB) bent by the general cubic
+from 0 to 1, code = s + s (1 - s) (p + q s), and an exponent a close to 1; chosen so that the
+halftones have the light of their white area, and all hold cells together that of white.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 from math import erf, sqrt
@@ -204,3 +207,62 @@ def take_pixels(luma: UInt8Array, placement: Placement, identity: Identity) -> P
         held,
         number if len(number) == len(on.number) else (),
     )
+
+
+CURVE_ROUNDS = 10
+SLOPE_STEP = 1e-3
+PLAIN = np.array([1.0, 0.0, 0.0])
+TRUST = np.array([0.15, 0.02, 0.02])  # pulls the curve to the plain one where little is known
+LARGEST_MOVE = 0.25
+STEEPEST = 0.8  # of p, either way: the darkest levels' slope stays above a fifth
+FLATTEST = 0.9  # of p + q: the lightest levels' slope stays above a tenth
+SIGNAL = np.linspace(0, 1, 1025)
+
+
+@dataclass(frozen=True)
+class LightCurve:
+    """What a camera writes: 0 at 0 and 1 at 1; plain IEC 61966-2-1 at a = 1, p = q = 0."""
+
+    a: float = 1.0
+    p: float = 0.0
+    q: float = 0.0
+
+    def _bent(self) -> FloatArray:
+        return np.asarray(SIGNAL + SIGNAL * (1 - SIGNAL) * (self.p + self.q * SIGNAL), np.float64)
+
+    def light(self, code: FloatArray) -> FloatArray:
+        """Light of codes between 0 and 1, any shape."""
+        bent = np.maximum.accumulate(self._bent())
+        bent += 1e-9 * np.arange(len(bent))  # a curve on trial may stand still
+        signal = np.interp(code, bent / bent[-1], SIGNAL)
+        return np.asarray(srgb_to_light(signal) ** self.a, np.float64)
+
+    def table(self) -> FloatArray:
+        """Light of the narrow-range luma codes, (256,)."""
+        return self.light(SIGNALS)
+
+    @property
+    def rises(self) -> bool:
+        """Whether the curve rises everywhere."""
+        return self.a > 0 and bool((np.diff(self._bent()) > 0).all())
+
+
+def fit_curve(misfit: Callable[[LightCurve], FloatArray]) -> tuple[LightCurve, float]:
+    """Find the curve for which what is known comes out right (Gauss-Newton).
+
+    `misfit`: gives, for a curve, the logarithms of measured over known light, (n,).
+    Returns the curve, and the RMS of what remains as a fraction of the light.
+    """
+    parameters = PLAIN
+    pull = TRUST**2
+    for _ in range(CURVE_ROUNDS):
+        now = misfit(LightCurve(*parameters))
+        moved = parameters + SLOPE_STEP * np.eye(3)
+        slope = np.array([(misfit(LightCurve(*m)) - now) / SLOPE_STEP for m in moved]).T
+        target = slope.T @ now + pull * (parameters - PLAIN)
+        change = np.linalg.solve(slope.T @ slope + np.diag(pull), -target)
+        parameters = parameters + np.clip(change, -LARGEST_MOVE, LARGEST_MOVE)
+        parameters[1] = np.clip(parameters[1], -STEEPEST, STEEPEST)
+        parameters[2] = min(parameters[2], FLATTEST - parameters[1])
+    curve = LightCurve(*parameters)
+    return curve, float(np.sqrt(np.mean(misfit(curve) ** 2)))

@@ -11,8 +11,8 @@ import pytest
 from patterns.picture.arrays import FloatArray
 from patterns.strip.code import hold_row
 from patterns.strip.photo import RIGHT_TO, PhotoReading, read_photo
-from patterns.strip.photo_field import Known, Scales, smooth_field
-from patterns.strip.photo_light import LightCurve, fit_curve
+from patterns.strip.photo_light import Known, Scales, smooth_field
+from patterns.strip.photo_pixels import LightCurve, fit_curve
 from patterns.strip.read import Unread
 from tests.simulation.camera import _tone
 from tests.simulation.photo import cell_errors, photo_case, take
