@@ -3,45 +3,49 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
-from math import sqrt
+from math import ceil, sqrt
 from pathlib import Path
 
 import numpy as np
 from PIL import ExifTags, Image, ImageOps
 
 from patterns.errors import InputError
-from patterns.picture.arrays import BoolArray, UInt8Array
-from patterns.reading.clocks import USUAL_HZ
+from patterns.picture.arrays import UInt8Array
 from patterns.reading.hold_cadence import HeldFrame, TimingError, arithmetic_pattern, expected
-from patterns.reading.photo_cadence import LEAST_SEEN, Cells, Match, match
-from patterns.reading.photo_words import (
-    NOT_PREDICTED,
+from patterns.reading.photo_cadence import (
+    LEAST_SEEN,
     PERCENT,
-    no_holds,
-    photo_verdict,
-    photo_warnings,
-    too_few,
+    Cells,
+    Match,
+    Predicted,
+    cells_of,
+    predicted,
 )
 from patterns.reading.reading import Reading
-from patterns.strip.photo import PhotoReading, Run, read_photo
+from patterns.reading.words import held_words
+from patterns.strip.code import hold_row
+from patterns.strip.photo import PhotoReading, read_photo
 from patterns.strip.read import Unread
 from patterns.timing.cadence import Display, cadence
+from patterns.timing.notation import counted, number_list
+from patterns.timing.rates import format_decimal
 
 NOISY = f"hold cells too noisy to be known to {PERCENT} %"
 CLIPPED = "hold cells over-exposed"
-EXACT = 0.03  # by which an exposure may differ from what a camera writes
-SAME_TURN = 0.1  # of a refresh, by which a round of the row may shift the cadence
-FLOOR = 0.015  # of a frame's time: standard uncertainty that every cell has
 SEE_MORE = (
     "Fill the picture with the strip (600 pixels along or more), hold the camera still, "
     "and expose so that the white marks are just below white."
 )
 PHOTO_FORMATS = ("JPEG", "PNG")
 MOST_PIXELS = 1 << 27
+AT_BEST = 2  # right to, per cent
+MISFIT = 3.0  # RMS of the number cells, in uncertainties
+SLACK = 1.2  # frames, by which a run may be longer or shorter than the exposure makes it
+AGAIN = "Play the clip at its own speed, away from its end, and expose once for one second"
 
 # Upright, uint8 (height, width, 3) of full range R'G'B'; and the exposure, None if EXIF has none.
 Photo = tuple[UInt8Array, Fraction | None]
@@ -88,31 +92,6 @@ def _photo(image: Image.Image) -> Photo:
     return np.asarray(upright), exposure_s
 
 
-@dataclass(frozen=True)
-class _Predicted:
-    """What is known where all is as the arithmetic predicts on one refresh, or on several."""
-
-    seen: Cells
-    matches: tuple[Match, ...]
-    known: BoolArray  # cells whose frames' holds are given
-    never_due: tuple[int, ...]
-    repeats: bool  # whether a cell's frames are all held alike, so that their sum gives each
-
-    @property
-    def refresh_hz(self) -> Fraction | None:
-        return self.matches[0].refresh_hz if len(self.matches) == 1 else None
-
-    @property
-    def right_to(self) -> float:
-        """What the worst hold may be off, as a share of it."""
-        best, cells = self.matches[0], len(self.seen.share)
-        mean = float(best.refresh_hz) * best.exposure_s / cells
-        off = float((np.abs(best.off) / np.maximum(best.expected, mean)).max())
-        share = np.maximum(self.seen.share[self.known], 1 / cells)
-        doubt = float((self.seen.sigma[self.known] / share).max(initial=0.0))
-        return max(1.1 * off, 2 * doubt if self.known.any() else 1.0)
-
-
 def judge_photo(
     found: PhotoReading | Unread, *, file: str, exposure_s: Fraction | None, display: Display | None
 ) -> Reading:
@@ -131,10 +110,10 @@ def judge_photo(
         expected=None if display is None else expected(cadence(rate, display)),
         details=_details(found, exposure_s),
     )
-    seen = None if found.run is None else _cells(found, found.run, exposure_s)
+    seen = None if found.run is None else cells_of(found, found.run, exposure_s)
     reason = no_holds(found, seen, exposure_s)
     if seen is not None and not reason:
-        judged = _predicted(found, seen, display, timed=exposure_s is not None)
+        judged = predicted(found, seen, display, timed=exposure_s is not None)
         if not isinstance(judged, str):
             reading = _filled(reading, found, judged, display)
             return reading.worded(
@@ -146,53 +125,13 @@ def judge_photo(
     return reading.worded(f"no hold is given: {reason}", warnings=found.warnings)
 
 
-def _cells(found: PhotoReading, run: Run, exposure_s: Fraction | None) -> Cells:
-    """Cells with the exposure's bounds: what was said, or what the clip's own speed makes it."""
-    rate = found.identity.rate
-    share = np.maximum(np.array(found.cells), 0)
-    total = max(float(share.sum()), 1e-9)
-    sigma = np.hypot(np.array(found.uncertainty) / total, FLOOR / len(share))
-    if exposure_s is None:
-        seconds = ((run.fewest - 2) / float(rate), (run.most + 1) / float(rate))
-    else:
-        seconds = (float(exposure_s) * (1 - EXACT), float(exposure_s) * (1 + EXACT))
-    return Cells(share / total, sigma, run, rate, seconds)
-
-
-def _predicted(
-    found: PhotoReading, seen: Cells, display: Display | None, *, timed: bool
-) -> _Predicted | str:
-    """Find the refreshes on which the cells are as predicted; why nothing is given if none is."""
-    tried = [m for m in (match(seen, hz) for hz in _rates(display)) if m is not None]
-    fewest = min((len(m.lost) + len(m.late) for m in tried), default=0)
-    matches = tuple(m for m in tried if len(m.lost) + len(m.late) == fewest)
-    known = np.array(found.known) & seen.whole
-    if reason := too_few(seen, int(known.sum())):
-        return reason
-    if not matches or (len(matches) > 1 and any(len(set(m.holds)) > 1 for m in matches)):
-        return NOT_PREDICTED if timed else f"{NOT_PREDICTED}; use --exposure"
-    best = matches[0]
-    never_due = tuple(int(c) for c in np.flatnonzero(seen.whole & (best.expected == 0)))
-    known[[*best.lost, *never_due]] = False
-    turn = float(len(seen.share) / seen.rate * best.refresh_hz)
-    repeats = seen.rounds == 1 or abs(turn - round(turn)) < SAME_TURN
-    return _Predicted(seen, matches, known, never_due, repeats)
-
-
-def _rates(display: Display | None) -> tuple[Fraction, ...]:
-    """Refreshes that may be; within a second 59.94 and 60 look the same."""
-    if display is None or display.is_variable:
-        return tuple(hz for hz in USUAL_HZ if hz.denominator == 1)
-    return (display.highest_hz,)
-
-
 def _filled(
-    reading: Reading, found: PhotoReading, judged: _Predicted, display: Display | None
+    reading: Reading, found: PhotoReading, judged: Predicted, display: Display | None
 ) -> Reading:
     seen, best, refresh = judged.seen, judged.matches[0], judged.refresh_hz
     given = display is not None and not display.is_variable
     due = None if refresh is None else cadence(seen.rate, Display.fixed(refresh))
-    holds = tuple(_hold(int(cell), judged) for cell in np.flatnonzero(judged.known))
+    holds = tuple(judged.hold(int(cell)) for cell in np.flatnonzero(judged.known))
     even = len(set(best.holds)) == 1 and not best.lost and not best.late
     return replace(
         reading,
@@ -211,21 +150,6 @@ def _filled(
     )
 
 
-def _hold(cell: int, judged: _Predicted) -> HeldFrame:
-    """Hold of a cell's frames, which is their mean where it stands for several."""
-    seen, best, refresh = judged.seen, judged.matches[0], judged.refresh_hz
-    times, cells = int(seen.showings[cell]), len(seen.share)
-    light = float(seen.share[cell]) * best.exposure_s
-    counts = None
-    odd = {*best.lost, *best.late}
-    if refresh is not None and times == 1:
-        counts = round(light * float(refresh))
-    elif refresh is not None and not odd & {cell, (cell + 1) % cells}:
-        own = {h for i, h in enumerate(best.holds) if (seen.run.first + i) % cells == cell}
-        counts = own.pop() if len(own) == 1 else None
-    return HeldFrame(cell, None, light / times, counts, cell)
-
-
 def _not_known(found: PhotoReading, seen: Cells) -> tuple[tuple[str, int], ...]:
     """Why the holds of cells are not known, with how many they are."""
     clipped = sum(bool(seen.whole[c]) for c in found.clipped)
@@ -233,7 +157,7 @@ def _not_known(found: PhotoReading, seen: Cells) -> tuple[tuple[str, int], ...]:
     return tuple((reason, n) for reason, n in ((NOISY, noisy), (CLIPPED, clipped)) if n)
 
 
-def _error(judged: _Predicted, holds: Sequence[HeldFrame]) -> TimingError | None:
+def _error(judged: Predicted, holds: Sequence[HeldFrame]) -> TimingError | None:
     """Timing error of the frames that showed whole, where each has a cell of its own."""
     seen, cells, refresh = judged.seen, len(judged.seen.share), judged.refresh_hz
     held = {frame.number: frame for frame in holds}
@@ -266,3 +190,98 @@ def _details(found: PhotoReading, exposure_s: Fraction | None) -> dict[str, obje
         "clipped": list(found.clipped),
         "not_known": [cell for cell, known in enumerate(found.known) if not known],
     }
+
+
+def no_holds(found: PhotoReading, seen: Cells | None, exposure_s: Fraction | None) -> str:
+    """Why this photo says nothing of holds, with what to do; '' if it may."""
+    run, rate = found.run, float(found.identity.rate)
+    if run is None or seen is None:
+        return "its number cells are too small or unsharp to say which frames passed: go nearer"
+    if run.misfit > MISFIT:
+        return (
+            "the frames that passed do not follow one another (the clip's loop, a seek, several "
+            f"exposures in one photo), or reflections and the camera's tones hide them. {AGAIN}, "
+            "with no filter"
+        )
+    few = int(seen.whole.sum()) < LEAST_SEEN
+    if exposure_s is not None:
+        due = rate * float(exposure_s)
+        low, high = (run.frames, run.frames) if few else (run.fewest, run.most)
+        if not low - 1 - SLACK <= due <= high + SLACK:
+            return (
+                f"{counted(run.frames, 'frame')} passed in the exposure, where {due:.3g} are due "
+                f"in {float(exposure_s):g} s: the clip ran at another speed or paused, or the "
+                f"exposure was another. {AGAIN}"
+            )
+    if few:
+        return f"only {counted(run.frames, 'frame')} passed in the exposure: expose for one second"
+    return ""
+
+
+def photo_verdict(reading: Reading, seen: Cells, right_to: float, matches: Sequence[Match]) -> str:
+    """Say in one sentence how frames were held, which were lost, and how sure that is."""
+    cells, known = len(seen.share), len(reading.holds)
+    condition = "" if reading.seconds else "if the clip ran at its own speed: "
+    sure = f"{known} of {cells} cells known, right to {max(AT_BEST, ceil(100 * right_to))} %"
+    return f"{condition}{_held(reading, matches)}; {_losses(reading, seen)}; {sure}"
+
+
+def _held(reading: Reading, matches: Sequence[Match]) -> str:
+    refresh, due = reading.refresh_hz, reading.expected
+    if refresh is not None and reading.pattern is not None and due is not None:
+        late = tuple(sorted({cell for m in matches for cell in m.late}))
+        but = f", but {counted(len(late), 'frame')} late: {number_list(late)}" if late else ""
+        return f"{held_words(reading, [refresh], due.cadence)}{but}"
+    if refresh is not None:
+        on = f"{format_decimal(reading.rate or Fraction(0))} on {format_decimal(refresh)}"
+        return f"lit as {on} must be, though single showings are not known"
+    held_ms = [1000 * hold.hold_s for hold in reading.holds]
+    if reading.even:
+        return f"held evenly, {sum(held_ms) / len(held_ms):.1f} ms each"
+    return f"held for {min(held_ms):.1f} to {max(held_ms):.1f} ms"
+
+
+def _losses(reading: Reading, seen: Cells) -> str:
+    lost, each = reading.dropped, f"of each {len(seen.share)}"
+    if not lost:
+        return "no frame lost in the cells known"
+    if not reading.drops_beyond:
+        return f"{counted(len(lost), 'cell')} dark, as must be on this refresh"
+    if seen.rounds == 1:
+        return f"{counted(len(lost), 'frame')} lost: {number_list(lost)} {each}"
+    return f"lost in some of {seen.rounds} showings: {number_list(lost)} {each}"
+
+
+def photo_warnings(
+    reading: Reading, found: PhotoReading, seen: Cells, exposure_s: Fraction | None
+) -> Iterator[str]:
+    """Doubts about a reading, each with what to do about it."""
+    if found.clipped:
+        yield (
+            f"Cells {number_list(found.clipped)} are too bright for the camera: their holds are at "
+            "least this long. Expose a stop less."
+        )
+    if exposure_s is None:
+        yield (
+            "The exposure is neither in the file nor given, so that the clip's speed is not "
+            "checked: use --exposure."
+        )
+    if dark := int((seen.showings == 0).sum()):
+        whole_s = hold_row(found.identity.rate).even_over_s or 1
+        yield (
+            f"The exposure was over before {counted(dark, 'cell')} of {len(seen.share)} had a "
+            f"turn: expose for {whole_s} s to see them all."
+        )
+    if seen.rounds > 1:
+        yield (
+            f"Each cell stands for {seen.rounds} frames: what is given is the mean of their holds."
+        )
+    noisy = [i for i, known in enumerate(found.known) if not known and i not in found.clipped]
+    if noisy:
+        yield (
+            f"Cells {number_list(noisy)} are too noisy to be known to {PERCENT} %: their holds are "
+            "left out. Fill the picture with the strip, go straight before the screen, darken "
+            "the room, and expose so that the white marks are just below white, at a low ISO."
+        )
+    if reading.refresh_hz is None:
+        yield "This photo does not show the refresh: give --display to count refreshes."

@@ -13,8 +13,10 @@ from itertools import pairwise
 import numpy as np
 
 from patterns.picture.arrays import BoolArray, FloatArray, IntArray
-from patterns.strip.photo import Run
-from patterns.timing.cadence import frame_starts
+from patterns.reading.clocks import USUAL_HZ
+from patterns.reading.hold_cadence import HeldFrame
+from patterns.strip.photo import RIGHT_TO, PhotoReading, Run
+from patterns.timing.cadence import Display, frame_starts
 
 PHASES = 48
 LIKELY = 3.5  # standard uncertainties, within which light is as predicted
@@ -23,6 +25,17 @@ FARTHEST = 0.4  # of a refresh: light so far from what is predicted is another n
 DECISIVE = 0.13  # of a refresh: the median uncertainty beyond which refreshes are not counted
 MOST_ODD = 0.2  # of the cells may be off by frames lost or late
 LEAST_SEEN = 8  # cells that must be predicted
+LEAST_KNOWN = 0.5  # of the cells
+EXACT = 0.03  # by which an exposure may differ from what a camera writes
+SAME_TURN = 0.1  # of a refresh, by which a round of the row may shift the cadence
+FLOOR = 0.015  # of a frame's time: standard uncertainty that every cell has
+PERCENT = round(100 * RIGHT_TO)  # to which cells must be known
+NOT_PREDICTED = (
+    "the cells are not what this rate gives on one known refresh: the display is another, frames "
+    "are held otherwise (a stall, a converted rate), or reflections, a filter or a pause make the "
+    "light doubtful. Give --display, darken the room, and expose once for one second, or film "
+    "the screen in slow motion"
+)
 
 
 @dataclass(frozen=True)
@@ -146,3 +159,93 @@ def _explain(
     if (left[whole] != 0).any():
         return None
     return tuple(lost), tuple(late)
+
+
+@dataclass(frozen=True)
+class Predicted:
+    """What is known where all is as the arithmetic predicts on one refresh, or on several."""
+
+    seen: Cells
+    matches: tuple[Match, ...]
+    known: BoolArray  # cells whose frames' holds are given
+    never_due: tuple[int, ...]  # cells of frames that the refresh has no time for
+    repeats: bool  # whether a cell's frames are all held alike, so that their sum gives each
+
+    @property
+    def refresh_hz(self) -> Fraction | None:
+        """The refresh, if it is one alone."""
+        return self.matches[0].refresh_hz if len(self.matches) == 1 else None
+
+    @property
+    def right_to(self) -> float:
+        """What the worst hold may be off, as a share of it."""
+        best, cells = self.matches[0], len(self.seen.share)
+        mean = float(best.refresh_hz) * best.exposure_s / cells
+        off = float((np.abs(best.off) / np.maximum(best.expected, mean)).max())
+        share = np.maximum(self.seen.share[self.known], 1 / cells)
+        doubt = float((self.seen.sigma[self.known] / share).max(initial=0.0))
+        return max(1.1 * off, 2 * doubt if self.known.any() else 1.0)
+
+    def hold(self, cell: int) -> HeldFrame:
+        """Hold of a cell's frames, which is their mean where it stands for several."""
+        seen, best, refresh = self.seen, self.matches[0], self.refresh_hz
+        times, cells = int(seen.showings[cell]), len(seen.share)
+        light = float(seen.share[cell]) * best.exposure_s
+        counts = None
+        odd = {*best.lost, *best.late}
+        if refresh is not None and times == 1:
+            counts = round(light * float(refresh))
+        elif refresh is not None and not odd & {cell, (cell + 1) % cells}:
+            own = {h for i, h in enumerate(best.holds) if (seen.run.first + i) % cells == cell}
+            counts = own.pop() if len(own) == 1 else None
+        return HeldFrame(cell, None, light / times, counts, cell)
+
+
+def cells_of(found: PhotoReading, run: Run, exposure_s: Fraction | None) -> Cells:
+    """Cells with the exposure's bounds: what was said, or what the clip's own speed makes it."""
+    rate = found.identity.rate
+    share = np.maximum(np.array(found.cells), 0)
+    total = max(float(share.sum()), 1e-9)
+    sigma = np.hypot(np.array(found.uncertainty) / total, FLOOR / len(share))
+    if exposure_s is None:
+        seconds = ((run.fewest - 2) / float(rate), (run.most + 1) / float(rate))
+    else:
+        seconds = (float(exposure_s) * (1 - EXACT), float(exposure_s) * (1 + EXACT))
+    return Cells(share / total, sigma, run, rate, seconds)
+
+
+def predicted(
+    found: PhotoReading, seen: Cells, display: Display | None, *, timed: bool
+) -> Predicted | str:
+    """Find the refreshes on which the cells are as predicted; why nothing is given if none is."""
+    tried = [m for m in (match(seen, hz) for hz in rates_of(display)) if m is not None]
+    fewest = min((len(m.lost) + len(m.late) for m in tried), default=0)
+    matches = tuple(m for m in tried if len(m.lost) + len(m.late) == fewest)
+    known = np.array(found.known) & seen.whole
+    if reason := too_few(seen, int(known.sum())):
+        return reason
+    if not matches or (len(matches) > 1 and any(len(set(m.holds)) > 1 for m in matches)):
+        return NOT_PREDICTED if timed else f"{NOT_PREDICTED}; use --exposure"
+    best = matches[0]
+    never_due = tuple(int(c) for c in np.flatnonzero(seen.whole & (best.expected == 0)))
+    known[[*best.lost, *never_due]] = False
+    turn = float(len(seen.share) / seen.rate * best.refresh_hz)
+    repeats = seen.rounds == 1 or abs(turn - round(turn)) < SAME_TURN
+    return Predicted(seen, matches, known, never_due, repeats)
+
+
+def rates_of(display: Display | None) -> tuple[Fraction, ...]:
+    """Refreshes that may be; within a second 59.94 and 60 look the same."""
+    if display is None or display.is_variable:
+        return tuple(hz for hz in USUAL_HZ if hz.denominator == 1)
+    return (display.highest_hz,)
+
+
+def too_few(seen: Cells, known: int) -> str:
+    """Why nothing is said of all cells where only some can be known; '' if it may be."""
+    if known >= LEAST_KNOWN * seen.whole.sum():
+        return ""
+    return (
+        f"only {known} of {len(seen.share)} cells could be known to {PERCENT} %: go near, darken "
+        "the room, lower the ISO, and expose so that the white marks are just below white"
+    )
