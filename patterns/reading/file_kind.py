@@ -9,7 +9,7 @@ makes greys too, and edges that disagree about where the strip lies: less is the
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median
 
 import numpy as np
@@ -27,6 +27,11 @@ GAP, RARER = 48, 32  # a look every 48 pictures, in long files less often: looki
 SURE_SIGHTS = 6  # pictures in which a strip must be seen to be sure
 SEEN_UNREAD = 3  # pictures in which a strip or its rows are seen: from then on no footage
 PARTS_SEEN = "rows of its cells are seen, but part of it is out of the picture, covered or in glare"
+EITHER = "not sure whether a clip or a recording of a screen: give --as to say; as a recording:"
+UNREAD = "a strip was seen but cannot be read"
+INSTEAD = (
+    "film it whole and without reflections, or give --as footage to judge by picture differences"
+)
 NOT_SEEN = (NO_STRIP, TOO_DARK, TOO_SMALL)  # reasons that speak of no strip in the picture
 ALIGNED_PX = 0.6  # off straight: strips of files measure up to 0.3, of cameras set up with care 1.7
 CLEARLY_PX = 1.5
@@ -45,6 +50,16 @@ class FileKind:
     sure: bool = True  # whether nothing speaks against it
     why: str = ""  # by what it is known; '' where no strip was seen
     on_its_side: bool = False  # whether rows and columns are exchanged: a clip turned by a quarter
+
+    def unless(self, given: Kind | None) -> FileKind:
+        """The same, or what the user says that it is."""
+        return self if given is None else replace(self, kind=given, sure=True, why="")
+
+    def said(self, verdict: str, *, read: bool) -> str:
+        """Verdict on a recording, with what is not sure; `read`: whether a number was read."""
+        if self.sure or not self.why:
+            return verdict
+        return f"{EITHER} {verdict}" if read else f"{UNREAD}: {self.why}; {INSTEAD}"
 
 
 @dataclass(frozen=True)

@@ -11,20 +11,17 @@ from collections.abc import Callable, Generator, Iterable, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from patterns.errors import InputError, RequestError
-from patterns.footage.measure import Measurer
 from patterns.picture.arrays import UInt8Array
-from patterns.reading.clip_file import judge_clip
 from patterns.reading.file_kind import KEPT, FileKind, KindFinder
-from patterns.reading.footage import judge_footage
 from patterns.reading.reading import Kind, Reading
-from patterns.reading.recording import judge_recording
-from patterns.reading.sightings import Sightings
-from patterns.reading.true_times import true_time
+from patterns.reading.sightings import Sightings, Watched
 from patterns.side_by_side import Progress
 from patterns.strip.camera import CameraReader
 from patterns.strip.placement import Placement
@@ -34,12 +31,10 @@ from patterns.video.description import Damage, Description
 from patterns.video.probe import VideoInfo, ends_early, probe, unreadable
 from patterns.video.reader import Crop, read_luma
 
+if TYPE_CHECKING:  # each kind's own reader is loaded once a file is found to be of it
+    from patterns.footage.measure import Measurer
+
 PHOTOS = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")  # how a JPEG and a PNG begin
-SEEN_UNREAD = "a strip was seen but cannot be read"
-EITHER = "not sure whether a clip or a recording of a screen: give --as to say; as a recording:"
-INSTEAD = (
-    "film it whole and without reflections, or give --as footage to judge by picture differences"
-)
 Timed = tuple[Fraction, UInt8Array]  # a picture's time, and its luma
 
 
@@ -65,10 +60,17 @@ class Pictures:
 class VideoRead:
     """What the pictures of a video said, read as what it is."""
 
+    info: VideoInfo
     kind: FileKind
-    measurer: Measurer
     log: Sightings | None = None
     times: list[Fraction] = field(default_factory=list)
+
+    @cached_property
+    def measurer(self) -> Measurer:
+        """What measures footage."""
+        from patterns.footage.measure import Measurer
+
+        return Measurer(self.info)
 
     def measure(self, _: Fraction, luma: UInt8Array) -> None:
         """Measure a picture of footage."""
@@ -82,7 +84,7 @@ class _ClipReader:
     """Reads strips that lie straight, first where one is seen `near`."""
 
     def __init__(self, log: Sightings, near: Placement | None, *, on_its_side: bool) -> None:
-        self._log, self._on_its_side = log, on_its_side
+        self.log, self._on_its_side = log, on_its_side
         self._near = None if on_its_side else near
         self._shape = (0, 0)
 
@@ -92,7 +94,7 @@ class _ClipReader:
         if isinstance(found, StripReading):
             self._near = found.placement
         self._shape = (luma.shape[0], luma.shape[1])
-        self._log.take(time_s, found)
+        self.log.take(time_s, found)
 
     def band(self) -> tuple[Crop, Placement] | None:
         """Part of pictures with the strip, and where it lies there, if it was read upright."""
@@ -101,17 +103,10 @@ class _ClipReader:
         left, top, right, bottom = self._near.bounds(self._shape)
         return Crop(left, top, right - left, bottom - top), self._near.within(left, top)
 
-    def take_band(self, time_s: Fraction, luma: UInt8Array, at: Placement) -> bool:
-        """Read a strip in its band; returns whether that could be done."""
-        found = read_at(luma, at)
-        if isinstance(found, StripReading):
-            self._log.take(time_s, found)
-        return isinstance(found, StripReading)
-
 
 def read_video(pictures: Pictures, info: VideoInfo, asked: Kind | None) -> VideoRead:
     """Find out what it is on the first pictures, then read it as that."""
-    read = VideoRead(FileKind("footage"), Measurer(info))
+    read = VideoRead(info, FileKind("footage"))
     with closing(pictures.read()) as whole:
         reader = read.measure if asked == "footage" else _found_out(whole, read, asked)
         band = reader.band() if isinstance(reader, _ClipReader) else None
@@ -134,11 +129,11 @@ def _found_out(pictures: Iterable[Timed], read: VideoRead, asked: Kind | None) -
         kept.append((time_s, luma))
         found = finder.look(place, luma)
         if found is not None:
-            return _strip_reader(read, _as_asked(found, asked), kept, finder.near)
+            return _strip_reader(read, found.unless(asked), kept, finder.near)
         if place >= KEPT - 1 and asked is None:
             for earlier in kept if place == KEPT - 1 else [(time_s, luma)]:
                 read.measure(*earlier)
-    kind = _as_asked(finder.kind(), asked)
+    kind = finder.kind().unless(asked)
     if kind.kind != "footage":
         _strip_reader(read, kind, kept, finder.near)
     elif len(read.times) < KEPT:
@@ -163,16 +158,14 @@ def _read_clip(
     # a damaged file's pictures may change their size, so that there is no such part
     with suppress(InputError), closing(pictures.read(len(read.times), crop)) as parts:
         for time_s, luma in parts:
-            if not reader.take_band(time_s, luma, at):
+            found = read_at(luma, at)
+            if isinstance(found, Unread):
                 break
+            reader.log.take(time_s, found)
             read.times.append(time_s)
     if len(read.times) < pictures.count:
         with closing(pictures.read(len(read.times))) as whole:
             _read_on(whole, reader, read)
-
-
-def _as_asked(found: FileKind, asked: Kind | None) -> FileKind:
-    return found if asked is None else replace(found, kind=asked, sure=True, why="")
 
 
 def _strip_reader(
@@ -228,7 +221,7 @@ def read_file(path: Path, given: Given, progress: Progress | None = None) -> Rea
         raise InputError(f"{path} holds no picture that can be decoded: try a fresh copy")
     damage = pictures.told.damage(info.pictures)
     damage = replace(damage, cut_off=damage.cut_off or ends_early(path))
-    return _judged(path, info, given, read, damage)
+    return _judged(path, given, read, damage)
 
 
 def _begin(path: Path) -> bytes:
@@ -242,25 +235,18 @@ def _begin(path: Path) -> bytes:
         raise unreadable(path, "") from error
 
 
-def _judged(path: Path, info: VideoInfo, given: Given, read: VideoRead, damage: Damage) -> Reading:
-    kind = read.kind
+def _judged(path: Path, given: Given, read: VideoRead, damage: Damage) -> Reading:
     if read.log is None:
-        if damage.inside:
-            raise InputError(
-                f"{path} is damaged and shows no strip that can be read: its decoder repeats older "
-                "pictures, so that nothing can be known; try a fresh copy"
-            )
-        facts, said = read.measurer.facts(read.times), _damage_warnings(damage)
-        return judge_footage(
-            facts, file=path.name, filmed_possible=given.kind is None, warnings=said
-        )
-    watched = read.log.watched()
+        return _judged_footage(path, given, read, damage)
+    kind, watched = read.kind, read.log.watched()
     if kind.kind == "clip":
+        from patterns.reading.clip_file import judge_clip
+
         reading = judge_clip(
             watched,
             file=path.name,
-            file_rate=info.rate,
-            mean_rate=info.mean_rate,
+            file_rate=read.info.rate,
+            mean_rate=read.info.mean_rate,
             damage=damage,
             warnings=("The picture lies on its side, turned by a quarter.",) * kind.on_its_side,
         )
@@ -271,20 +257,38 @@ def _judged(path: Path, info: VideoInfo, given: Given, read: VideoRead, damage: 
             "known: try a fresh copy, or give --as clip or --as recording"
         )
     else:
-        true = true_time(watched, info.average_rate, given.capture_hz, info.capture_hz)
-        reading = judge_recording(
-            watched.scaled(true.scale),
-            file=path.name,
-            display=given.display,
-            warnings=(*_damage_warnings(damage), *true.warnings),
-        )
-        if kind.why and not kind.sure:
-            verdict = f"{EITHER} {reading.verdict}"
-            if not reading.read:
-                verdict = f"{SEEN_UNREAD}: {kind.why}; {INSTEAD}"
-            reading = replace(reading, verdict=verdict)
+        reading = _judged_recording(path, given, read, watched, damage)
     found = {"kind_sure": kind.sure, "kind_from": kind.why}
     return replace(reading, details={**reading.details, **found})
+
+
+def _judged_footage(path: Path, given: Given, read: VideoRead, damage: Damage) -> Reading:
+    from patterns.reading.footage import judge_footage
+
+    if damage.inside:
+        raise InputError(
+            f"{path} is damaged and shows no strip that can be read: its decoder repeats older "
+            "pictures, so that nothing can be known; try a fresh copy"
+        )
+    facts, said = read.measurer.facts(read.times), _damage_warnings(damage)
+    return judge_footage(facts, file=path.name, filmed_possible=given.kind is None, warnings=said)
+
+
+def _judged_recording(
+    path: Path, given: Given, read: VideoRead, watched: Watched, damage: Damage
+) -> Reading:
+    from patterns.reading.recording import judge_recording
+    from patterns.reading.true_times import true_time
+
+    info = read.info
+    true = true_time(watched, info.average_rate, given.capture_hz, info.capture_hz)
+    reading = judge_recording(
+        watched.scaled(true.scale),
+        file=path.name,
+        display=given.display,
+        warnings=(*_damage_warnings(damage), *true.warnings),
+    )
+    return replace(reading, verdict=read.kind.said(reading.verdict, read=reading.read > 0))
 
 
 def _damage_warnings(damage: Damage) -> tuple[str, ...]:

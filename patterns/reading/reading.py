@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from patterns.footage.measure import Facts
-from patterns.footage.seen import facts_json
 from patterns.reading.hold_cadence import Expected, HeldFrame, TimingError
-from patterns.reading.sightings import Watched
+
+if TYPE_CHECKING:  # readings of clips need not wait for what measures footage
+    from patterns.footage.measure import Facts
+    from patterns.reading.sightings import Watched
 
 SCHEMA = "evenhold/reading 1"
 Kind = Literal["clip", "recording", "photo", "footage", "browser"]
@@ -176,5 +177,14 @@ def to_json(r: Reading) -> dict[str, Any]:
         "unseen": list(r.unseen),
         "holds": [_hold_json(frame) for frame in r.holds],
         "details": r.details,
-        "footage": None if r.footage is None else facts_json(r.footage),
+        "footage": _footage_json(r.footage),
     }
+
+
+def _footage_json(facts: Facts | None) -> dict[str, Any] | None:
+    if facts is None:
+        return None
+    # here, because other readings need not wait for what speaks of footage
+    from patterns.footage.seen import facts_json
+
+    return facts_json(facts)

@@ -8,7 +8,6 @@ import textwrap
 from collections import Counter
 from collections.abc import Iterator
 
-from patterns.footage.seen import rows as footage_rows
 from patterns.reading.reading import Reading, inter_arrival
 from patterns.timing.notation import number_list, pattern_text
 from patterns.timing.rates import format_decimal, format_rate
@@ -57,6 +56,9 @@ def _rows(r: Reading) -> Iterator[tuple[str, str]]:
         claim = "it seems to be shot at" if r.kind == "footage" else "the strip says"
         yield "rate", f"{claim} {format_rate(r.rate)} frames a second"
     if r.footage is not None:
+        # here, because other readings need not wait for what speaks of footage
+        from patterns.footage.seen import rows as footage_rows
+
         yield from footage_rows(r.footage)
     else:
         yield from _refresh_row(r)
