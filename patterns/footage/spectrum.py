@@ -66,6 +66,8 @@ def find_lines(
     found = sorted(
         ((*lines[one.period].best(one), one.period) for one in tried), key=lambda entry: -entry[0]
     )
+    if len(found) < 2:  # so few pictures that there is nothing to set one off against
+        return None
     (sure, share, size, best, period), (next_sure, *_) = found[:2]
     rare = best.footage is None or best.kind == "telecine 2:3:3:2"
     shaped = share > (SHAPED_RARE if rare else SHAPED) and size > AS_LARGE
@@ -123,7 +125,8 @@ class _Lines:
             both = float((expected.conj() * self._seen).real.sum())
             found.append((both, phase, max(1e-9, float((np.abs(expected) ** 2).sum()))))
         both, phase, energy = max(found)
-        share = max(0.0, both) ** 2 / (energy * self._power)
+        # where each picture has a place of its own in a run, nothing is left
+        share = max(0.0, both) ** 2 / max(1e-9, energy * self._power)
         return both * (2 / energy) ** 0.5, share, both / energy, replace(one, phase=phase)
 
     @property

@@ -50,13 +50,14 @@ def test_a_rhythm_a_third_as_large_as_it_must_be_is_told_from_noise(kind: Kind, 
         assert find_lines(changes, Marks(ALL, NONE, NONE, NONE, ALL), F(30)) == done
 
 
-@pytest.mark.parametrize("count", [1, 2, 3, 6, 7, 20, 39])
-def test_few_pictures_tell_of_no_rhythm(count: int) -> None:
+@pytest.mark.parametrize("rate", [F(24), F(24000, 1001), F(30), F(240)])
+@pytest.mark.parametrize("count", [1, 2, 3, 6, 7, 20, 39, 44, 47])
+def test_few_pictures_tell_of_no_rhythm(count: int, rate: F) -> None:
     rng = np.random.default_rng(3)
     watch = PictureChange()
     for picture in rng.integers(16, 235, (count, 36, 64), np.uint8):
         watch.take(picture)
-    assert find_conversion(watch.changes, mark(watch.changes), F(30), range(count)) is None
+    assert find_conversion(watch.changes, mark(watch.changes), rate, range(count)) is None
 
 
 @pytest.mark.parametrize("timeline", [24, 30, 60])
