@@ -21,6 +21,7 @@ USUAL_HZ = (
     *(Fraction(75), Fraction(90), Fraction(96), Fraction(100), Fraction(120000, 1001)),
     *(Fraction(120), Fraction(144), Fraction(165), Fraction(180), Fraction(240), Fraction(360)),
 )
+APART = 1.5e-4  # how far clocks of camera and display lie apart, relative
 NEAR = 0.002  # relative, that a display's refresh may lie off its name, or clocks apart
 NAME_WITHIN = 0.004  # a measured refresh is taken for a usual one this near, relative
 FIRST_WINDOW_S = 8.0  # a grid is first looked for over so much, then over twice as much each time
@@ -79,9 +80,10 @@ class RefreshGrid:
         """Whether all but a few changes meet it."""
         return self.missed <= _allowed(self.changes)
 
-    def names(self, clock: float) -> tuple[Fraction, ...]:
-        """Usual refreshes that it may be, clocks being right to `clock`, relative."""
-        low, high = self.lowest_hz * (1 - clock), self.highest_hz * (1 + clock)
+    @property
+    def names(self) -> tuple[Fraction, ...]:
+        """Usual refreshes that it may be, as far as the clocks are right."""
+        low, high = self.lowest_hz * (1 - APART), self.highest_hz * (1 + APART)
         near = [hz for hz in USUAL_HZ if low <= float(hz) <= high]
         nearest = usual_refresh(self.hz)
         return tuple(near) or (() if nearest is None else (nearest,))

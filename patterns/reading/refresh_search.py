@@ -26,7 +26,6 @@ JITTERS = (0.03, 0.06, 0.09, 0.12, 0.15)  # of a capture interval, by which pict
 SURELY_OFF = 0.3  # of a capture interval: more jitter than a camera has
 # Refreshes in a capture interval; more is slower than twice. A camera of 119.88 follows 60 Hz.
 MOST_PER_CAPTURE = 0.506
-CLOCK = 1.5e-4  # how far clocks of camera and display lie apart, relative
 RIVALS_HZ = 165  # faster displays are not thought of unless they are given
 EXPLAINED = 0.2  # of the frames may come otherwise than the cadence says
 AS_WELL = 0.01  # of the frames, four, and twice the least: more is a worse explanation
@@ -177,7 +176,7 @@ def _beyond_chance(grid: RefreshGrid) -> bool:
 
 def _named(likely: list[_Trial], interval_s: float) -> FoundRefresh:
     """One refresh, if one is left."""
-    names = tuple(name for trial in likely for name in trial.grid.names(CLOCK))
+    names = tuple(name for trial in likely for name in trial.grid.names)
     if len(likely) != 1 or not _beyond_chance(likely[0].grid):
         return FoundRefresh(candidates=names, finest=_finest(likely, interval_s))
     grid = likely[0].grid
@@ -197,7 +196,7 @@ def _open_as_even(explaining: list[_Trial], even: Evenness, interval_s: float) -
     rivals: list[Fraction] = []
     candidates: list[Fraction] = []
     for trial in explaining:
-        names = trial.grid.names(CLOCK)
+        names = trial.grid.names
         span_s = _span_s(trial.grid.hz, even.rate_hz)
         if span_s <= SAME_TO_THE_EYE_S:
             candidates += names

@@ -234,13 +234,11 @@ class FlashCheck:
 class LoopGuard:
     """Looks quickly at rendered frames, and at the seam where the last meets the first.
 
-    `width`, `height`, `rate`, `viewing`: as of `FlashCheck`.
+    `width`, `height`, `rate`: as of `FlashCheck`.
     """
 
-    def __init__(
-        self, width: int, height: int, rate: Fraction, viewing: Viewing | None = None
-    ) -> None:
-        self._check = FlashCheck(width, height, rate, viewing, quick=True)
+    def __init__(self, width: int, height: int, rate: Fraction) -> None:
+        self._check = FlashCheck(width, height, rate, quick=True)
         self._frame_s = 1 / rate
         self._first: list[Timed] = []
         self._end_s = Fraction(0)

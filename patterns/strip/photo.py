@@ -35,7 +35,6 @@ class Run:
     fewest: int  # frames that fit nearly as well
     most: int  # likewise
     misfit: float  # RMS of what the number cells are off, in standard uncertainties
-    off: FloatArray  # what each of them is off, in shares of the exposure, (28,)
 
 
 @cache
@@ -95,13 +94,6 @@ def _around(
     return [(float(off[i, j]), int(firsts[j]), int(i) + 1) for i, j in near]
 
 
-def _off(cells: FloatArray, level: FloatArray, first: int, frames: int) -> FloatArray:
-    numbers = np.arange(first, min(first + frames, LAST + 1))
-    own = numbers % len(cells)
-    times = np.bincount(own, minlength=len(cells))
-    return np.asarray(level - (cells / np.maximum(times, 1))[own] @ _bits()[numbers], np.float64)
-
-
 def find_run(cells: FloatArray, level: FloatArray, sigma: FloatArray) -> Run | None:
     """Run of frames that fits the number cells best; None if they were not measured.
 
@@ -123,7 +115,7 @@ def find_run(cells: FloatArray, level: FloatArray, sigma: FloatArray) -> Run | N
     frames, _, first = min(run for run in good if run[1] < best + 1)
     lengths = [run[0] for run in good]
     rms = float(np.sqrt(best / len(level)))
-    return Run(first, frames, min(lengths), max(lengths), rms, _off(lit, level, first, frames))
+    return Run(first, frames, min(lengths), max(lengths), rms)
 
 
 RIGHT_TO = 0.08

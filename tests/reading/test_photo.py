@@ -334,7 +334,7 @@ def test_cells_are_lost_only_where_another_is_seen_to_have_stood_in(
     for cell, lost in ((4, 2), (5, 1), (6, 1)):
         held[cell + shift] -= lost
     held[3 + shift] += 4 if shift else 0
-    run = Run(3, 50, 50, 50, 0.0, np.zeros(28))
+    run = Run(3, 50, 50, 50, 0.0)
     seen = Cells(held / 60, np.full(25, 0.02 / 60), run, F(50), (0.99, 1.01))
     found = match(seen, F(60))
     assert (found and found.lost) == told
