@@ -11,6 +11,7 @@ import numpy as np
 
 from patterns.reading.clocks import Stretches
 from patterns.reading.hold_cadence import (
+    HeldFrame,
     TimingError,
     arithmetic_pattern,
     drops_beyond,
@@ -96,7 +97,7 @@ def judge_recording(
         frames = tuple(replace(frame, refreshes=None, step=None) for frame in held.frames)
         reading = replace(reading, holds=frames)
     elif between is None:
-        reading = _with_cadence(reading, held, found)
+        reading = _with_cadence(reading, found)
     if rate is not None:
         reading = _with_expected(reading, rate, found, display)
     return reading.worded(
@@ -185,27 +186,28 @@ def _held(
     return hold_frames(stretches, found.grid, found.finest, shortest_s, usual_s, interval_s)
 
 
-def _with_cadence(reading: Reading, held: Held, found: FoundRefresh) -> Reading:
+def _with_cadence(reading: Reading, found: FoundRefresh) -> Reading:
     """The same with refresh, pattern, evenness, timing error and frames held too long."""
     rate, refresh = reading.rate, found.refresh_hz
-    error, within_ms = (None, 0.0) if rate is None else _error(held, rate, found)
+    error, within_ms = (None, 0.0) if rate is None else _error(reading.holds, rate, found)
     return replace(
         reading,
         refresh_hz=refresh,
         refresh_from=found.source,
         refresh_candidates=found.candidates,
-        repeated=too_long(held.frames, rate or FALLBACK_RATE, refresh),
-        pattern=None if refresh is None else _pattern(held, rate, refresh),
-        even=_even(held, found),
+        repeated=too_long(reading.holds, rate or FALLBACK_RATE, refresh),
+        pattern=None if refresh is None else _pattern(reading, refresh),
+        even=_even(reading, found),
         error=error,
         details={**reading.details, "error_within_ms": round(within_ms, 3)},
     )
 
 
-def _pattern(held: Held, rate: Fraction | None, refresh: Fraction) -> tuple[int, ...] | None:
+def _pattern(reading: Reading, refresh: Fraction) -> tuple[int, ...] | None:
     """Pattern that the holds repeat: the arithmetic's if they go by it, else a short one."""
-    lossy = refresh < (rate or FALLBACK_RATE) and not held.out_of_order
-    steps = holds_in_order(held.frames, frozenset(held.dropped) if lossy else None)
+    rate = reading.rate
+    lossy = refresh < (rate or FALLBACK_RATE) and not reading.out_of_order
+    steps = holds_in_order(reading.holds, frozenset(reading.dropped) if lossy else None)
     counted = sum(step is not None for step in steps)
     if counted < max(FEWEST, COUNTED * len(steps)):
         return None
@@ -218,30 +220,32 @@ def _pattern(held: Held, rate: Fraction | None, refresh: Fraction) -> tuple[int,
     return pattern
 
 
-def _even(held: Held, found: FoundRefresh) -> bool | None:
+def _even(reading: Reading, found: FoundRefresh) -> bool | None:
     """Whether all frames were held equally long, in order; None if that was not seen."""
-    if len(held.frames) < FEWEST:
+    if len(reading.holds) < FEWEST:
         return None
-    if held.out_of_order:
+    if reading.out_of_order:
         return False
     if found.refresh_hz is not None:
-        holds = {frame.refreshes for frame in held.frames}
+        holds = {frame.refreshes for frame in reading.holds}
         if len(holds - {None}) > 1:
             return False
-        return True if None not in holds and not held.unseen else None
-    if found.uneven or (held.dropped and len(number_steps(held.frames)) > 1):
+        return True if None not in holds and not reading.unseen else None
+    if found.uneven or (reading.dropped and len(number_steps(reading.holds)) > 1):
         return False
-    return True if found.surely_even and not held.unseen else None
+    return True if found.surely_even and not reading.unseen else None
 
 
-def _error(held: Held, rate: Fraction, found: FoundRefresh) -> tuple[TimingError | None, float]:
+def _error(
+    holds: Sequence[HeldFrame], rate: Fraction, found: FoundRefresh
+) -> tuple[TimingError | None, float]:
     """Timing error, and what it is right to, milliseconds."""
-    counted = [frame for frame in held.frames if frame.step is not None]
-    if found.refresh_hz is not None and len(counted) > COUNTED * len(held.frames):
-        return timing_error(held.frames, rate, found.refresh_hz), 0.0
-    halves = [frame.within_s / 2 for frame in held.frames]
+    counted = [frame for frame in holds if frame.step is not None]
+    if found.refresh_hz is not None and len(counted) > COUNTED * len(holds):
+        return timing_error(holds, rate, found.refresh_hz), 0.0
+    halves = [frame.within_s / 2 for frame in holds]
     within_s = float(np.sqrt(np.mean(np.square(halves)))) if halves else 0.0
-    return timing_error(held.frames, rate), 1000 * within_s
+    return timing_error(holds, rate), 1000 * within_s
 
 
 def _with_expected(
