@@ -32,14 +32,15 @@ MOST_PLACES = 6  # at which a grid may lie, kept to see whether all of them coun
 LATER = 24  # pictures, by which changes are moved to see whether the grid then misses them
 ALL_BLIND = 0.97  # stretches as long as a refresh meet any grid
 SLOW_SLIP = 0.01  # refreshes a frame off a whole number
+STRETCH = 16  # frames over which a cadence is compared: between stretches it may slip or stall
+# Of an even clock of frames:
 LONGEST_PERIOD = 8  # frames, of an unevenness that repeats
 LEAST_OF_EACH = 5  # frames in each place of a period
 DRIFTING = 0.3  # of an interval, between phases of the camera: with wider gaps it is in step
-CLOCK = 0.0012  # relative, that rates may be off: 239.76 pictures a second are called 240
+RATE_WITHIN = 0.0012  # relative, that rates may be off: 239.76 pictures a second are called 240
 WIDE = 3.3  # capture intervals that a change is known to: of a wider one little is known
-LEAST_CHANGES = 5
-ROUNDS = 60
-STRETCH = 16  # frames over which a cadence is compared: between stretches it may slip or stall
+LEAST_CHANGES = 5  # in a passage that is judged
+ROUNDS = 60  # of a search, each of which leaves two thirds of a range
 
 
 @dataclass(frozen=True)
@@ -224,7 +225,7 @@ def _best_step(
 ) -> float:
     """Seconds a frame number for which a clock meets the stretches best: a convex function."""
     if rate_hz is not None:
-        low, high = (1 - CLOCK) / rate_hz, (1 + CLOCK) / rate_hz
+        low, high = (1 - RATE_WITHIN) / rate_hz, (1 + RATE_WITHIN) / rate_hz
     else:
         middle = float(np.polyfit(numbers, (lows + highs) / 2, 1)[0])
         reach = float((highs - lows).max()) / max(float(np.ptp(numbers)), 1.0)

@@ -22,7 +22,6 @@ from patterns.picture.arrays import UInt8Array
 from patterns.reading.file_kind import KEPT, FileKind, KindFinder
 from patterns.reading.reading import Kind, Reading
 from patterns.reading.sightings import Sightings, Watched
-from patterns.side_by_side import Progress
 from patterns.strip.camera import CameraReader
 from patterns.strip.placement import Placement
 from patterns.strip.read import NO_STRIP, StripReading, Unread, read_at, read_strip
@@ -33,6 +32,7 @@ from patterns.video.reader import Crop, read_luma
 
 if TYPE_CHECKING:  # each kind's own reader is loaded once a file is found to be of it
     from patterns.footage.measure import Measurer
+    from patterns.side_by_side import Progress
 
 PHOTOS = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")  # how a JPEG and a PNG begin
 Timed = tuple[Fraction, UInt8Array]  # a picture's time, and its luma
