@@ -217,10 +217,6 @@ class HoldRow:
     # x1000/1001 rates), or None if there are none
     even_over_s: int | None
 
-    def lit(self, number: int) -> int:
-        """Index of the cell that is lit in frame `number`."""
-        return number % self.cells
-
 
 def hold_row(rate: Fraction) -> HoldRow:
     """Hold row of a clip at `rate` frames a second."""

@@ -199,6 +199,6 @@ class StripDrawer:
         for cell, bit in zip(self.layout.number, word_bits(number_word(n)), strict=True):
             if bit:
                 _fill(luma, cell, WHITE)
-        _fill(luma, self.layout.hold[self.layout.hold_rule.lit(n)], WHITE)
+        _fill(luma, self.layout.hold[n % len(self.layout.hold)], WHITE)
         self._digits.put(luma, number_text(n), self._number_at, self._figures_top)
         self._digits.put(luma, clock(n, self._rate), self._clock_at, self._figures_top)

@@ -13,7 +13,7 @@ from functools import cache, partial
 from typing import NamedTuple
 
 from patterns.errors import RequestError
-from patterns.strip.code import IDENTITY_CELLS, NUMBER_CELLS, HoldRow, Identity, hold_row
+from patterns.strip.code import IDENTITY_CELLS, NUMBER_CELLS, Identity, hold_row
 
 ARRANGEMENTS = ("wide", "upright")
 HALFTONES = ("0", "1/16", "1/8", "1/4", "1/2", "1/2 coarse", "3/4", "1")
@@ -35,7 +35,6 @@ class Rect(NamedTuple):
 class StripGrid:
     """All cells of one arrangement, as fractions of the band."""
 
-    name: str  # ``wide`` or ``upright``
     units: tuple[int, int]  # width and height of the grid that the band is divided into
     posts: tuple[Rect, ...]  # outer locating marks, left and right
     flags: tuple[Rect, ...]  # inner ones
@@ -113,7 +112,6 @@ def _wide() -> StripGrid:
     rects = partial(_rects, (320, 20))
     cells = _number_spans(_Row(18, 2, 5, 4, 5.5), 0.5)
     return StripGrid(
-        "wide",
         (320, 20),
         rects([(3, 2, 7, 18), (313, 2, 317, 18)]),
         rects([(9.5, 2, 14, 11), (306, 2, 310.5, 6)]),
@@ -134,7 +132,6 @@ def _upright() -> StripGrid:
     cells = _number_spans(_Row(14.5, 2.5, 4, 3, 5.5), 0)
     rows = [_Row(14.5, top, 4.5, 4, 3.5, 4, 7.5 / 7) for top in (15.5, 20)]
     return StripGrid(
-        "upright",
         (180, 32),
         rects([(2, 2.5, 5.5, 29.5), (174.5, 2.5, 178, 29.5)]),
         rects([(7.5, 2.5, 11, 15), (169, 2.5, 172.5, 8)]),
@@ -209,7 +206,6 @@ class StripLayout:
     height: int  # likewise
     band_height: int  # rows that the strip takes; even
     grid: StripGrid  # the arrangement that it follows
-    hold_rule: HoldRow  # how many hold cells and over how long they are lit equally often
     halftones: tuple[Halftone, ...]  # light references, darkest first
     # posts, flags, number, white, black, identity, figures, hold: cells in the order of the grid
     posts: tuple[Cell, ...]
@@ -262,10 +258,10 @@ def strip_layout(width: int, height: int, rate: Fraction) -> StripLayout:
         )
 
     # from the rate as the identity cells write it, which is all that a reader has
-    rule = hold_row(Identity.of(rate, 0).rate)
+    hold = hold_row(Identity.of(rate, 0).rate)
     fields = [_snap(rect, width, band, inside=True) for rect in on.halftones]
     halftones = tuple(_halftone(f, label, band) for f, label in zip(fields, HALFTONES, strict=True))
     parts = [on.posts, on.flags, on.number, on.white, on.black, on.identity, on.figures]
-    parts.append(hold_cells(on, rule.cells))
+    parts.append(hold_cells(on, hold.cells))
     snapped = (tuple(_snap(rect, width, band) for rect in part) for part in parts)
-    return StripLayout(width, height, band, on, rule, halftones, *snapped)
+    return StripLayout(width, height, band, on, halftones, *snapped)
