@@ -143,7 +143,6 @@ class PhotoReading:
     known: tuple[bool, ...]
     clipped: tuple[int, ...]  # cells too bright for the camera: their share is a lower bound
     identity: Identity  # rate and clip of the strip
-    placement: Placement  # where the strip lies
     warnings: tuple[str, ...]  # what makes the shares doubtful, one line each
     run: Run | None  # the frames that passed, by the number cells; None where those are too small
 
@@ -204,7 +203,6 @@ def _measure(luma: UInt8Array, placement: Placement, identity: Identity) -> Phot
         _known(found, clipped),
         clipped,
         identity,
-        placement,
         _warnings(float(found.share.sum()), found.misfit),
         find_run(found.share, found.number, found.number_sigma),
     )

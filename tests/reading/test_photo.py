@@ -21,7 +21,6 @@ from patterns.reading.reading_text import reading_text
 from patterns.reading.stored_reading import from_json
 from patterns.strip.code import Identity, hold_row, number_word, word_bits
 from patterns.strip.photo import PhotoReading, Run, find_run
-from patterns.strip.placement import Placement
 from patterns.timing.cadence import Display
 
 Times = list[tuple[int, float, float]]  # number, on, off in seconds
@@ -73,7 +72,6 @@ def read(
         known=tuple(i not in noisy + clipped for i in range(cells)),
         clipped=clipped,
         identity=Identity.of(rate, 0x1234),
-        placement=Placement("wide", np.eye(3)),
         warnings=(),
         run=run,
     )
