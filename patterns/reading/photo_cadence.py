@@ -217,12 +217,15 @@ def cells_of(found: PhotoReading, run: Run, exposure_s: Fraction | None) -> Cell
 def predicted(
     found: PhotoReading, seen: Cells, display: Display | None, *, timed: bool
 ) -> Predicted | str:
-    """Find the refreshes on which the cells are as predicted; why nothing is given if none is."""
-    tried = [m for m in (match(seen, hz) for hz in rates_of(display)) if m is not None]
+    """Find the refreshes on which the cells are as predicted; why nothing is given if none is.
+
+    `timed`: whether the exposure is known.
+    """
+    tried = [m for m in (match(seen, hz) for hz in _rates(display)) if m is not None]
     fewest = min((len(m.lost) + len(m.late) for m in tried), default=0)
     matches = tuple(m for m in tried if len(m.lost) + len(m.late) == fewest)
     known = np.array(found.known) & seen.whole
-    if reason := too_few(seen, int(known.sum())):
+    if reason := _too_few(seen, int(known.sum())):
         return reason
     if not matches or (len(matches) > 1 and any(len(set(m.holds)) > 1 for m in matches)):
         return NOT_PREDICTED if timed else f"{NOT_PREDICTED}; use --exposure"
@@ -234,14 +237,14 @@ def predicted(
     return Predicted(seen, matches, known, never_due, repeats)
 
 
-def rates_of(display: Display | None) -> tuple[Fraction, ...]:
+def _rates(display: Display | None) -> tuple[Fraction, ...]:
     """Refreshes that may be; within a second 59.94 and 60 look the same."""
     if display is None or display.is_variable:
         return tuple(hz for hz in USUAL_HZ if hz.denominator == 1)
     return (display.highest_hz,)
 
 
-def too_few(seen: Cells, known: int) -> str:
+def _too_few(seen: Cells, known: int) -> str:
     """Why nothing is said of all cells where only some can be known; '' if it may be."""
     if known >= LEAST_KNOWN * seen.whole.sum():
         return ""
