@@ -200,13 +200,20 @@ def _wait_for_encoder(folder: Path, command: int) -> int:
 
 
 @linux
-@pytest.mark.parametrize("pattern", ["bars", "terrain", "orbit"])
 @pytest.mark.parametrize(
-    ("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)], ids=["Ctrl-C", "terminate"]
+    ("pattern", "number", "code"),
+    [
+        ("bars", signal.SIGINT, 130),
+        ("bars", signal.SIGTERM, 143),
+        ("terrain", signal.SIGINT, 130),
+        ("orbit", signal.SIGTERM, 143),
+    ],
+    ids=["bars, Ctrl-C", "bars, terminate", "terrain, Ctrl-C", "orbit, terminate"],
 )
 def test_stopping_leaves_nothing(
     tmp_path: Path, pattern: str, number: signal.Signals, code: int
 ) -> None:
+    """Each pattern, and each signal twice: where it is raised does not depend on which it is."""
     words = ("--size", "640x360", "--seconds", "600", "--out", str(tmp_path / "c.mp4"))
     process = start("render", pattern, *words, cwd=tmp_path)
     _wait_for_encoder(tmp_path, process.pid)

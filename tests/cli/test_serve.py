@@ -13,16 +13,27 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
+from patterns.kit.kit import kit_clips, make_kit
+from patterns.scenes.bars.pattern import BARS
+from patterns.timing.cadence import Display
 from tests.cli.running import environment, run, run_process, start
 from tests.systems import signals
-from tests.web.conftest import kit
 from tests.web.serving import observation
 
-__all__ = ["kit"]  # the fixture
+
+@pytest.fixture(scope="module")
+def kit(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Four clips as long as what a device reports of one."""
+    folder, size = tmp_path_factory.mktemp("serve") / "kit", (320, 180)
+    rates = map(Fraction, (24, 25, 30, 60))
+    clips = kit_clips([BARS.motion(*size)], rates, size=size, seconds=3)
+    make_kit(folder, clips, (Display.fixed(60),))
+    return folder
 
 
 @contextmanager

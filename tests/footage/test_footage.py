@@ -29,6 +29,7 @@ from patterns.frame_source import FrameSource
 from patterns.reading.read_file import Given, read_file
 from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.orbit.motion import OrbitMotion
+from tests.footage.conftest import ShotFile
 from tests.footage.rates import CODINGS, converted, judged, said, shipped
 from tests.reading.edits import encode, grainy, repeated_onto, shot
 from tests.simulation.files import make
@@ -189,10 +190,10 @@ def test_conversions_of_a_city_ride_are_named_through_coarse_coding(
      ("30 to 24", 1, "missed")],
 )  # fmt: skip
 def test_an_orbit_blended_is_named_and_one_coded_coarsely_is_no_other(
-    tmp_path: Path, conversion: str, coding: int, allowed: str
+    tmp_path: Path, shot_file: ShotFile, conversion: str, coding: int, allowed: str
 ) -> None:
     """Missed once; and 30 to 24 at CRF 34 was called 25 to 24, which explains it nearly as well."""
-    source = encode(shot("orbit", F(24), 144), F(24), tmp_path / "orbit.mp4", 12)
+    source = shot_file("orbit", 24, 144)
     path = converted(source, tmp_path / "c.mp4", conversion, CODINGS[coding])
     assert said(measure(path, lambda *_: None), conversion) in ("named", allowed)
 

@@ -24,6 +24,7 @@ from patterns.reading.read_file import Given, read_file
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.video.probe import probe
 from tests.conform.footage import ffmpeg
+from tests.footage.conftest import ShotFile
 from tests.footage.rates import CODINGS, converted, said, shipped
 from tests.reading.edits import encode, repeated_onto, shot
 
@@ -69,9 +70,11 @@ def test_noise_alone_is_no_rhythm(timeline: int) -> None:
 
 
 @pytest.mark.parametrize("pattern", ["bars", "orbit"])
-def test_24_blended_in_25_is_not_called_another(tmp_path: Path, pattern: str) -> None:
+def test_24_blended_in_25_is_not_called_another(
+    tmp_path: Path, shot_file: ShotFile, pattern: str
+) -> None:
     """Of bars it was called 30 blended in 25 once, which explains a part of it"""
-    source = encode(list(shot(pattern, F(24), 144)), F(24), tmp_path / "shot.mp4", 12)
+    source = shot_file(pattern, 24, 144)
     chain, path = "framerate=fps=25:interp_start=0:interp_end=255:scene=100", tmp_path / "edit.mp4"
     ffmpeg("-i", source, "-vf", chain, "-c:v", "libx264", "-crf", "20", path)
     assert said(measure(path, lambda *_: None), "24 blended in 30") != "false"
@@ -89,10 +92,10 @@ def test_24_blended_in_25_is_not_called_another(tmp_path: Path, pattern: str) ->
     ],
 )
 def test_what_is_not_claimed_is_not_called_another(
-    tmp_path: Path, pattern: str, rate: int, chain: str
+    tmp_path: Path, shot_file: ShotFile, pattern: str, rate: int, chain: str
 ) -> None:
     """They were called 30 in 24, 48 blended in 60, 25 in 24 and telecine of 24."""
-    source = encode(shot(pattern, F(rate), 4 * rate), F(rate), tmp_path / "shot.mp4", 12)
+    source = shot_file(pattern, rate, 4 * rate)
     path = tmp_path / "edit.mp4"
     ffmpeg("-i", source, "-vf", chain, "-c:v", "libx264", "-crf", "20", path)
     done = measure(path, lambda *_: None).conversion
@@ -100,9 +103,11 @@ def test_what_is_not_claimed_is_not_called_another(
 
 
 @pytest.mark.parametrize("pattern", ["bars", "orbit"])
-def test_telecine_with_fields_in_the_order_2332(tmp_path: Path, pattern: str) -> None:
+def test_telecine_with_fields_in_the_order_2332(
+    tmp_path: Path, shot_file: ShotFile, pattern: str
+) -> None:
     """ffmpeg's filter names it the preferred one; it was called 12 in 30 by repeating pictures."""
-    source = encode(shot(pattern, F(24), 144), F(24), tmp_path / "shot.mp4", 12)
+    source = shot_file(pattern, 24, 144)
     path = tmp_path / "edit.mp4"
     ffmpeg("-i", source, "-vf", "telecine=pattern=2332", "-c:v", "libx264", "-crf", "20", path)
     done = measure(path, lambda *_: None).conversion
@@ -164,9 +169,9 @@ def test_conversions_of_a_speaker_are_named_through_grain(tmp_path: Path, conver
     ],
 )
 def test_what_coarse_coding_hides_is_not_called_absent(
-    tmp_path: Path, coding: int, conversion: str, told: str
+    tmp_path: Path, shot_file: ShotFile, coding: int, conversion: str, told: str
 ) -> None:
-    source = encode(list(shot("orbit", F(24), 144)), F(24), tmp_path / "orbit.mp4", 12)
+    source = shot_file("orbit", 24, 144)
     path = converted(source, tmp_path / "c.mp4", conversion, CODINGS[coding])
     reading = read_file(path, Given(kind="footage"))
     assert reading.verdict.startswith(told)

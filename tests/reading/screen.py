@@ -83,16 +83,16 @@ def film(
     identity = Identity.of(screen.rate, 0x7A21)
     log = Sightings()
     count = int((end_s - start_s - 2 / capture_hz) * capture_hz)
-    phase = rng.uniform(0, 1)
-    for i in range(count):
-        told_s = (i + phase) / capture_hz
-        at_s = start_s + told_s + rng.uniform(-jitter, jitter) / capture_hz
-        stamp = Fraction(round(told_s * clock * 90000), 90000)
-        index = int(np.searchsorted(starts, at_s, side="right")) - 1
-        if rng.uniform() < unread:
+    told_s = (np.arange(count) + rng.uniform(0, 1)) / capture_hz
+    moved, chance = rng.uniform(size=(count, 2)).T
+    at_s = start_s + told_s + (2 * jitter * moved - jitter) / capture_hz
+    indices = (np.searchsorted(starts, at_s, side="right") - 1).tolist()
+    for i, index in enumerate(indices):
+        stamp = Fraction(round(float(told_s[i]) * clock * 90000), 90000)
+        if chance[i] < unread:
             log.take(stamp, Unread("lost"))
             continue
-        since = (at_s - starts[index]) / period
+        since = float(at_s[i] - starts[index]) / period
         number = frames[index].number
         before = frames[index - 1].number if index else number
         if since < response and index:

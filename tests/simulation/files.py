@@ -543,8 +543,7 @@ def _footage(rng: Rng, folder: Path, name: str, *, repeats: bool = False) -> Tru
     cuts = set(rng.integers(20, 110, 3).tolist())
     for n in range(count):
         place = rng.uniform(0, 800) if n in cuts else place + pace[n]
-        row = ndimage.shift(source, (0, -place), order=1, mode="wrap", prefilter=False)[:180, :320]
-        pictures.append(row.astype(np.float32))
+        pictures.append(_window(source, place).astype(np.float32))
     if repeats:
         pictures, _ = repeated_onto(pictures, F(24), F(30))
     # a move that stands still for a single picture has a repeat in it
@@ -567,6 +566,14 @@ def _scenery(seed: int) -> FloatArray:
     noise = rng.standard_normal((256, 1024))
     total = sum(ndimage.gaussian_filter(noise, s, mode="wrap") * s for s in (0.7, 2, 6, 20))
     return np.asarray(120 + 40 * total / total.std(), np.float64)
+
+
+def _window(scenery: FloatArray, place: float) -> FloatArray:
+    """180 x 320 pixels from column `place` on, linear between columns, going round."""
+    at = (np.arange(320) + place) % (scenery.shape[1] - 1)
+    left = at.astype(int)
+    part = at - left
+    return np.asarray(scenery[:180, left] * (1 - part) + scenery[:180, left + 1] * part)
 
 
 def _footage_repeats(rng: Rng, folder: Path, name: str) -> Truth:

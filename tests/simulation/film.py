@@ -96,8 +96,14 @@ def _source(clip: Clip) -> FrameSource:
 def frame_light(scene: Scene, number: int) -> Float32Array:
     """Light of the lower part of a frame on the screen, 0 to 1."""
     luma = _source(scene.clip).draw(number).y[scene.first_row :]
-    signal = np.clip((luma.astype(np.float32) - 16) / 219, 0, 1)
-    return np.asarray(signal ** np.float32(scene.case.screen.gamma), np.float32)
+    return _light_of_codes(scene.case.screen.gamma)[luma]
+
+
+@lru_cache
+def _light_of_codes(gamma: float) -> Float32Array:
+    """Light of each of the 256 codes of luma."""
+    signal = np.clip((np.arange(256, dtype=np.float32) - 16) / 219, 0, 1)
+    return np.asarray(signal ** np.float32(gamma), np.float32)
 
 
 class _Views:

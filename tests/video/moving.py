@@ -13,6 +13,7 @@ from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.picture.planes import Planes
 
 
+@lru_cache(maxsize=6)
 def _spectrum(height: int, period: int, seed: int) -> npt.NDArray[np.complex128]:
     """Rows of fractal noise (amplitude ~ 1/f, as natural landscapes have), along x."""
     rng = np.random.default_rng(seed)
@@ -34,12 +35,15 @@ def moving_texture(
     made = []
     for number in range(frames):
         shift = np.exp(2j * np.pi * wave * speed_px * number) * np.sinc(wave * speed_px / 2)
-        y, cb, cr = (np.fft.irfft(s * shift, period, axis=1)[:, :width] for s in spectra)
+        y, cb, cr = (
+            np.fft.irfft(rows * shift, period, axis=1)[:, :width]
+            for rows in (spectra[0], spectra[1][::2], spectra[2][::2])
+        )
         made.append(
             Planes(
                 _codes(110 + 30 * y, 235),
-                _codes(128 + 8 * cb[::2, ::2], 240),
-                _codes(128 + 8 * cr[::2, ::2], 240),
+                _codes(128 + 8 * cb[:, ::2], 240),
+                _codes(128 + 8 * cr[:, ::2], 240),
             )
         )
     return tuple(made)
