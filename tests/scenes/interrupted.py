@@ -16,13 +16,19 @@ def same(one: Planes, other: Planes) -> bool:
     return all(np.array_equal(a, b) for a, b in pairs)
 
 
-def interrupt(monkeypatch: pytest.MonkeyPatch, worker: object, method: str) -> list[int]:
-    """Have a method raise Ctrl-C after its work, once the number in the list is down to 0."""
+def interrupt(
+    monkeypatch: pytest.MonkeyPatch, worker: object, method: str, *, after: bool = False
+) -> list[int]:
+    """Have a method raise Ctrl-C in place of its work, or after it.
+
+    It comes once the number in the list that is returned is down to 0.
+    """
     usual, until = getattr(worker, method), [0]
 
     def interrupted(*arguments: object) -> None:
-        usual(*arguments)
         until[0] -= 1
+        if until[0] or after:
+            usual(*arguments)
         if until[0] == 0:
             raise KeyboardInterrupt
 

@@ -25,6 +25,7 @@ from patterns.scenes.terrain.texels import box_blur, box_margin
 from tests.scenes.interrupted import interrupt, same
 
 WIDTH, HEIGHT = 480, 270
+SMALL = (192, 108)  # where frames are only compared with each other
 
 
 def clip(motion: TerrainMotion, rate: Fraction = Fraction(24), angle: int = 180) -> Clip:
@@ -230,13 +231,13 @@ def test_a_frame_is_the_same_after_any_others(name: str) -> None:
     """Also over the seam where the country begins again."""
     flight = flight_of(name)
     assert isinstance(flight.motion, TerrainMotion)
-    going = TerrainRenderer(flight, 192, 108)
+    going = TerrainRenderer(flight, *SMALL)
     speed = flight.motion.ground_speed_m_s
     seam = int(Country.PERIOD_M * flight.rate / speed) if speed else 1000
     for numbers in ((0, 1, 5), (seam - 2, seam + 1), (7,)):
-        pictures = [frame(going, n, 192, 108) for n in numbers]
-        alone = TerrainRenderer(flight, 192, 108)
-        assert same(pictures[-1], frame(alone, numbers[-1], 192, 108)), numbers
+        pictures = [frame(going, n, *SMALL) for n in numbers]
+        alone = TerrainRenderer(flight, *SMALL)
+        assert same(pictures[-1], frame(alone, numbers[-1], *SMALL)), numbers
 
 
 @pytest.mark.parametrize("flight", ["forward", "sideways", "down"])
@@ -246,11 +247,11 @@ def test_frames_in_order_are_those_drawn_alone(flight: str, speed_m_s: int) -> N
     motion = TerrainMotion(flight, Fraction(speed_m_s))  # type: ignore[arg-type]
     again = int(Country.PERIOD_M) * 24 // speed_m_s  # about the first frame of the next period
     shot = replace(clip(motion), frames=again + 9)
-    followed, alone = (TerrainRenderer(shot, 192, 108) for _ in range(2))
+    followed, alone = (TerrainRenderer(shot, *SMALL) for _ in range(2))
     order = (*range(14), *range(again - 9, again + 12))
-    shown = [frame(followed, n, 192, 108) for n in order]
+    shown = [frame(followed, n, *SMALL) for n in order]
     for n, picture in reversed(list(zip(order, shown, strict=True))):
-        assert same(frame(alone, n, 192, 108), picture), n
+        assert same(frame(alone, n, *SMALL), picture), n
     assert not same(shown[1], shown[2])
 
 
@@ -267,15 +268,15 @@ def test_a_loop_closes_at_the_period(flight: str) -> None:
 
 
 def test_memory_does_not_grow_with_travel() -> None:
-    renderer = TerrainRenderer(clip(TerrainMotion(), Fraction(2)), 192, 108)
-    frame(renderer, 0, 192, 108)
+    renderer = TerrainRenderer(clip(TerrainMotion(), Fraction(2)), *SMALL)
+    frame(renderer, 0, *SMALL)
 
     def held() -> int:
         return sum(words.nbytes for level in renderer._levels for words in level.words)
 
     before = held()
     for n in range(1, 30):
-        frame(renderer, n, 192, 108)
+        frame(renderer, n, *SMALL)
     assert held() == before
 
 
@@ -317,22 +318,26 @@ def test_box_blur_against_dense_sampling(width: float) -> None:
         assert value == pytest.approx(dense, abs=1e-4)
 
 
-@pytest.mark.parametrize("name", ["forward", "fast sideways"])
+@pytest.mark.parametrize(
+    ("name", "after"), [("forward", False), ("forward", True), ("fast sideways", False)]
+)
 def test_ctrl_c_while_painting_leaves_no_wrong_texel(
-    monkeypatch: pytest.MonkeyPatch, name: str
+    monkeypatch: pytest.MonkeyPatch, name: str, after: bool
 ) -> None:
+    """Nor for a frame before it, whose texels were written over."""
     flight = flight_of(name)
-    broken, whole = (TerrainRenderer(flight, 192, 108) for _ in range(2))
-    until = interrupt(monkeypatch, broken._levels[-1], "_paint")
+    broken, whole = (TerrainRenderer(flight, *SMALL) for _ in range(2))
+    until = interrupt(monkeypatch, broken._levels[-1], "_paint", after=after)
     stopped = 0
     for n in range(0, 36, 3):
-        picture = Planes.blank(192, 108)
+        picture = Planes.blank(*SMALL)
         until[0] = 1
         try:
             broken.draw(n, picture)
         except KeyboardInterrupt:
             stopped += 1
         until[0] = 0
-        broken.draw(n, picture)
-        assert same(frame(whole, n, 192, 108), picture), n
+        for number in (max(0, n - 3), n):
+            broken.draw(number, picture)
+            assert same(frame(whole, number, *SMALL), picture), (number, n)
     assert stopped >= 2
