@@ -32,6 +32,9 @@ CUT = 1.5  # frames or pictures that a step must be ahead of its time to be a cu
 LEAST_SPEED = 0.002  # change of speed that can be seen where frames repeat
 SINGLE_STEPS = 0.8  # share of steps by one frame in one picture, from which a file counts evenly
 AT_THE_END = 48  # frames before a cut-off, of which the decoder may lack or repair some
+# Where a file may end too early unseen, at least those in whose order its decoder may be waiting
+# for others: H.264 and H.265 hold at most 16 (max_dec_frame_buffering, sps_max_dec_pic_buffering).
+AT_AN_END = 16
 
 
 @dataclass(frozen=True)
@@ -186,7 +189,8 @@ def judge_clip(
     frames = _held(steps, watched, file_rate)[: -1 if damage.cut_off else None]  # the end is open
     last = max((run.number for run in runs), default=0)
     # a decoder fills gaps with older pictures, and before a cut some may be missing
-    sure = 0 if damage.inside else last - AT_THE_END if damage.cut_off else last + 1
+    open_end = AT_THE_END if damage.cut_off else AT_AN_END if damage.end_unknown else -1
+    sure = 0 if damage.inside else last - open_end
     dropped, unseen, backward = _losses(steps, watched.mixtures, sure)
     mixtures = () if damage.inside else watched.mixtures
     known = () if mixtures else (frame for frame in frames if frame.number < sure)
