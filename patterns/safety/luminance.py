@@ -8,6 +8,7 @@ exponent 2.4 of ITU-R BT.1886 and black at zero. SAFETY.md says why a small grid
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -90,6 +91,8 @@ BLOCK_ROWS = 30  # that are worked on at a time, so that all fits a processor's 
 SCALE = 16  # signals are integers, 0 to 255 x 16: eight-bit codes stay exact
 TOP = 255 * SCALE
 
+Number = TypeVar("Number", np.float32, np.complex64)
+
 NEUTRAL = 2  # chroma codes this near to 128 are grey
 
 
@@ -170,7 +173,6 @@ class Reducer:
         self._part = np.empty((BLOCK_ROWS, columns), np.complex64)
         self._signal = np.empty((3, rows, columns), np.intp)
         self._light = np.empty((rows, columns), np.complex64)
-        self._rows = np.empty((self.grid.rows, columns), np.complex64)
 
     def shrink(self, frame: Planes | UInt8Array) -> Shrunk:
         """Average narrow-range planes, or full-range R'G'B' codes (height, width, 3)."""
@@ -189,7 +191,7 @@ class Reducer:
         for top in range(0, rows, BLOCK_ROWS):
             block = slice(top, top + BLOCK_ROWS)
             self._look_up(shrunk.codes[:, block], shrunk.narrow, signal[:, block], light[block])
-        cells = self._cell_means(light)
+        cells = square_means(light, self._factor)
         # The middle of each cell speaks for its colour: a region of saturated red is flat.
         middle = signal[:, self._factor // 2 :: self._factor, self._factor // 2 :: self._factor]
         rgb = np.moveaxis(np.take(self._decoded, middle, mode="clip"), 0, -1)
@@ -229,13 +231,19 @@ class Reducer:
             return np.asarray(image.reduce((width // columns, height // rows)))
         return np.asarray(image.resize(self._fine, Image.Resampling.BOX))
 
-    def _cell_means(self, fine: npt.NDArray[np.complex64]) -> npt.NDArray[np.complex64]:
-        if self._factor == 1:
-            return fine
-        rows = np.add(fine[0::FINE], fine[1::FINE], out=self._rows)
-        rows += fine[2::FINE]
-        total = rows[:, 0::FINE] + rows[:, 1::FINE] + rows[:, 2::FINE]
-        return np.asarray(total / np.float32(FINE * FINE), np.complex64)
+
+def square_means(fine: npt.NDArray[Number], side: int) -> npt.NDArray[Number]:
+    """Mean of each square of `side` by `side` values."""
+    if side == 1:
+        return fine
+    rows = fine[::side].copy()
+    for k in range(1, side):
+        rows += fine[k::side]
+    total = rows[:, ::side].copy()
+    for k in range(1, side):
+        total += rows[:, k::side]
+    total /= side * side
+    return total
 
 
 def _is_grey(chroma: UInt8Array) -> bool:

@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import BoolArray, Float32Array
-from patterns.safety.luminance import FINE, SMALL_AREA_SR, Viewing
+from patterns.safety.luminance import FINE, SMALL_AREA_SR, Viewing, square_means
 from patterns.safety.report import StripeFinding
 
 FEWEST_PAIRS = 4.5  # across the whole picture; no criterion asks about fewer than five
@@ -129,10 +129,14 @@ def find_stripes(screen_fine: Float32Array, fine: int = FINE) -> Stripes | None:
         return None
     # Wide stripes are looked at on cells, which is nine times quicker and as exact.
     coarse = fine if np.hypot(*found) * fine <= 1 / 4 else 1
-    rows, columns = screen_fine.shape
-    blocks = screen_fine.reshape(rows // coarse, coarse, columns // coarse, coarse)
-    light = np.asarray(blocks.mean(axis=(1, 3)), np.float32)
+    light = square_means(screen_fine, coarse)
     return _demodulate(light, found[0] * coarse, found[1] * coarse, (coarse, fine // coarse))
+
+
+def _percentiles(values: Float32Array, *percent: int) -> tuple[float, ...]:
+    """Values next to the percentiles: numpy's own begin by loading its masked arrays."""
+    places = [round((values.size - 1) * part / 100) for part in percent]
+    return tuple(np.partition(values, places, axis=None)[places].tolist())
 
 
 def _demodulate(light: Float32Array, x: float, y: float, scales: tuple[int, int]) -> Stripes | None:
@@ -144,14 +148,14 @@ def _demodulate(light: Float32Array, x: float, y: float, scales: tuple[int, int]
     wave = _box(np.asarray(detail * turning, np.complex64), half)
     amplitude = 2 * np.abs(wave)
     variance = _box(detail**2, half)
-    highest = float(np.percentile(amplitude, 99))
+    (highest,) = _percentiles(amplitude, 99)
     places = (amplitude >= highest / 2) & (amplitude >= LEAST_AMPLITUDE_CD_M2)
     places &= amplitude**2 / 2 >= LEAST_REGULARITY * variance
     if not places.any():
         return None
     more_x, more_y = _refined(wave, places)
     x, y = x + more_x, y + more_y
-    dark, bright = np.percentile(light[places], (3, 97))
+    dark, bright = _percentiles(light[places], 3, 97)
     pairs = _extent(places, x, y)
     if bright - dark < LEAST_CONTRAST * (bright + dark) or pairs < FEWEST_PAIRS - 0.5:
         return None
@@ -159,8 +163,8 @@ def _demodulate(light: Float32Array, x: float, y: float, scales: tuple[int, int]
     return Stripes(
         pairs=pairs,
         share=float(places.mean()),
-        light_cd_m2=float(bright),
-        dark_cd_m2=float(dark),
+        light_cd_m2=bright,
+        dark_cd_m2=dark,
         frequency=(x / coarse, y / coarse),
         region=places[step // 2 :: step, step // 2 :: step],
     )
