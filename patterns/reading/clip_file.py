@@ -34,7 +34,7 @@ SINGLE_STEPS = 0.8  # share of steps by one frame in one picture, from which a f
 AT_THE_END = 48  # frames before a cut-off, of which the decoder may lack or repair some
 # Where a file may end too early unseen, at least those in whose order its decoder may be waiting
 # for others: H.264 and H.265 hold at most 16 (max_dec_frame_buffering, sps_max_dec_pic_buffering).
-AT_AN_END = 16
+AT_UNKNOWN_END = 16
 
 
 @dataclass(frozen=True)
@@ -167,6 +167,18 @@ def _losses(
     return tuple(n for n in dropped if n < sure), tuple(unseen), tuple(backward)
 
 
+def _known_below(last: int, damage: Damage) -> int:
+    """Number below which lost and repeated frames are the file's own; `last`: the last one seen.
+
+    A decoder fills gaps with older pictures, and before a cut some may be missing.
+    """
+    if damage.inside:
+        return 0
+    if damage.cut_off:
+        return last - AT_THE_END
+    return last - AT_UNKNOWN_END if damage.end_unknown else last + 1
+
+
 def judge_clip(
     watched: Watched,
     *,
@@ -188,9 +200,7 @@ def judge_clip(
     steps = clip_steps(runs, rate, file_rate, watched.interval_s)
     frames = _held(steps, watched, file_rate)[: -1 if damage.cut_off else None]  # the end is open
     last = max((run.number for run in runs), default=0)
-    # a decoder fills gaps with older pictures, and before a cut some may be missing
-    open_end = AT_THE_END if damage.cut_off else AT_AN_END if damage.end_unknown else -1
-    sure = 0 if damage.inside else last - open_end
+    sure = _known_below(last, damage)
     dropped, unseen, backward = _losses(steps, watched.mixtures, sure)
     mixtures = () if damage.inside else watched.mixtures
     known = () if mixtures else (frame for frame in frames if frame.number < sure)
