@@ -17,7 +17,7 @@ from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import hazed, transmittance
 from patterns.scenes.motion import focal_px
-from patterns.scenes.terrain.levels import APERTURE, LineLevel, LinePlane, bands
+from patterns.scenes.terrain.levels import APERTURE, Band, LineLevel, LinePlane, bands
 from patterns.scenes.terrain.motion import Rays, TerrainMotion
 from patterns.scenes.terrain.renderer import VISIBLE, TerrainRenderer
 from patterns.scenes.terrain.rows import RowLevel, RowPlane
@@ -102,7 +102,7 @@ def test_level_against_averaged_sub_frames(
     rays, chroma = both_rays(motion)
     blur_m = 10 / 24 * angle / 360
     top, bottom = levels_of(rays, chroma)[which]
-    level = LineLevel(country, rays, chroma, (top, bottom), blur_m)
+    level = LineLevel(Band(country, rays, chroma, (top, bottom), blur_m))
     travel = 37.123
     level.ensure(travel)
     drawn = np.zeros((HEIGHT, WIDTH), np.uint8)
@@ -131,7 +131,7 @@ def test_sideways_rows_against_averaged_sub_frames(country: Country, angle: int)
     motion = TerrainMotion("sideways")
     rays, chroma = both_rays(motion)
     blur_m = 10 / 24 * angle / 360
-    level = RowLevel(country, rays, chroma, (100, 103), blur_m)
+    level = RowLevel(Band(country, rays, chroma, (100, 103), blur_m))
     travel = 37.123
     level.ensure(travel)
     drawn = np.zeros((HEIGHT, WIDTH), np.uint8)

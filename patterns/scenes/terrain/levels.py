@@ -9,6 +9,7 @@ Luma and chroma are made of the same light.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from dataclasses import dataclass
 from math import ceil, floor, log2
 
 import numpy as np
@@ -71,6 +72,25 @@ def bands(sample_m: FloatArray, rows: IndexArray) -> list[tuple[int, int]]:
     return found[::-1]
 
 
+@dataclass(frozen=True)
+class Band:
+    """Rows with like footprints, which one level serves."""
+
+    country: Country  # what to draw
+    # luma, chroma: rays of the two planes
+    luma: Rays
+    chroma: Rays
+    rows_of_chroma: tuple[int, int]  # first and last + 1; luma has twice as many
+    blur_m: float  # travel in one exposure
+    ahead_m: float = 0.0  # travel from the first to the last of the frames that are drawn together
+
+    @property
+    def rows(self) -> tuple[slice, slice]:
+        """Rows of luma, and of chroma."""
+        top, bottom = self.rows_of_chroma
+        return slice(2 * top, 2 * bottom), slice(top, bottom)
+
+
 class Ring(ABC):
     """Chunks in memory, each in the slot of its number, less whole rings.
 
@@ -112,27 +132,11 @@ class Ring(ABC):
 
 
 class LineLevel(Ring):
-    """One band of rows, for forward flight and straight down.
+    """One band of rows, for forward flight and straight down."""
 
-    `country`: what to draw.
-    `luma`, `chroma`: rays of the two planes.
-    `rows`: first and last + 1 row of chroma; luma has twice as many.
-    `blur_m`: travel in one exposure.
-    `ahead_m`: travel from the first to the last of the frames that are drawn together.
-    """
-
-    def __init__(
-        self,
-        country: Country,
-        luma: Rays,
-        chroma: Rays,
-        rows: tuple[int, int],
-        blur_m: float,
-        ahead_m: float = 0.0,
-    ) -> None:
-        top, bottom = rows
-        self._country = country
-        self.rows = (slice(2 * top, 2 * bottom), slice(top, bottom))
+    def __init__(self, band: Band) -> None:
+        self._country, self.rows = band.country, band.rows
+        luma, chroma, blur_m = band.luma, band.chroma, band.blur_m
         footprint = luma.sample_ahead_m[self.rows[0]]
         self.step_m = max(float(np.sqrt(footprint.min() * footprint.max())), blur_m / BLUR_LINES)
         self._dense = AHEAD if self.step_m > FRAYED_M else 1
@@ -149,7 +153,7 @@ class LineLevel(Ring):
             for rays, some, colour in zip((luma, chroma), self.rows, (False, True), strict=True)
         )
         self._lay_across(luma, chroma)
-        self._lay_ahead(ahead_m)
+        self._lay_ahead(band.ahead_m)
 
     def _lay_across(self, luma: Rays, chroma: Rays) -> None:
         """Places of the texels across, and which of them each pixel takes."""

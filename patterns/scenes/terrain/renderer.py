@@ -15,7 +15,7 @@ from patterns.scenes.ground.noise import between
 from patterns.scenes.ground.palette import transmittance
 from patterns.scenes.motion import RING_RADIUS_M
 from patterns.scenes.pattern import TOGETHER, Shot, TogetherRenderer
-from patterns.scenes.terrain.levels import LineLevel, LinePlane, bands
+from patterns.scenes.terrain.levels import Band, LineLevel, LinePlane, bands
 from patterns.scenes.terrain.motion import Rays, TerrainMotion
 from patterns.scenes.terrain.rows import RowLevel, RowPlane
 
@@ -34,7 +34,6 @@ class TerrainRenderer(TogetherRenderer):
         assert isinstance(shot.motion, TerrainMotion)
         super().__init__(shot.frames)
         self._shot, self._motion = shot, shot.motion
-        self._country = country_of(shot.seed)
         self._still: list[UInt8Array] = []
         self._levels: list[Level] = []
         self._planes: list[LinePlane | RowPlane] = []
@@ -74,16 +73,20 @@ class TerrainRenderer(TogetherRenderer):
             self._still.extend(np.rint(codes_of_light(light, colour)).astype(np.uint8))
         if not len(ground):
             return
-        blur_m = float(self._motion.ground_speed_m_s * self._shot.exposure_s)
-        ahead_m = self._motion.ground_speed_m_s * (TOGETHER - 1) / self._shot.rate
-        laid = (self._country, luma, chroma)
-        parts = bands(chroma.sample_ahead_m, ground)
+        speed_m_s = self._motion.ground_speed_m_s
+        blur_m = float(speed_m_s * self._shot.exposure_s)
+        ahead_m = float(speed_m_s * (TOGETHER - 1) / self._shot.rate)
+        country = country_of(self._shot.seed)
+        parts = [
+            Band(country, luma, chroma, rows, blur_m, ahead_m)
+            for rows in bands(chroma.sample_ahead_m, ground)
+        ]
         if self._motion.flight == "sideways":
-            strips = [RowLevel(*laid, part, blur_m, float(ahead_m)) for part in parts]
+            strips = [RowLevel(part) for part in parts]
             self._levels = list(strips)
             self._planes = [RowPlane(strips, 0), RowPlane(strips, 1)]
         else:
-            lines = [LineLevel(*laid, part, blur_m, float(ahead_m)) for part in parts]
+            lines = [LineLevel(part) for part in parts]
             self._levels = list(lines)
             self._planes = [LinePlane(lines, 0), LinePlane(lines, 1)]
 

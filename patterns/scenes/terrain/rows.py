@@ -14,11 +14,9 @@ import numpy as np
 
 from patterns.picture.arrays import Float32Array, FloatArray, UInt32Array
 from patterns.picture.planes import codes_of_light
-from patterns.scenes.ground.country import Country
 from patterns.scenes.ground.field import GridAxis
 from patterns.scenes.ground.palette import hazed, transmittance
-from patterns.scenes.terrain.levels import MOST_AHEAD, Ring
-from patterns.scenes.terrain.motion import Rays
+from patterns.scenes.terrain.levels import MOST_AHEAD, Band, Ring
 from patterns.scenes.terrain.texels import (
     WORD,
     TexelPlane,
@@ -43,27 +41,11 @@ LENS, LENS_FAR, FAR_M = 1.5, 2.0, 2.0
 
 
 class RowLevel(Ring):
-    """One band of rows, for sideways flight.
+    """One band of rows, for sideways flight."""
 
-    `country`: what to draw.
-    `luma`, `chroma`: rays of the two planes.
-    `rows`: first and last + 1 row of chroma; luma has twice as many.
-    `blur_m`: travel in one exposure.
-    `ahead_m`: travel from the first to the last of the frames that are drawn together.
-    """
-
-    def __init__(
-        self,
-        country: Country,
-        luma: Rays,
-        chroma: Rays,
-        rows: tuple[int, int],
-        blur_m: float,
-        ahead_m: float = 0.0,
-    ) -> None:
-        top, bottom = rows
-        self.rows = (slice(2 * top, 2 * bottom), slice(top, bottom))
-        self._country, self._blur_m = country, blur_m
+    def __init__(self, band: Band) -> None:
+        self._country, self.rows, self._blur_m = band.country, band.rows, band.blur_m
+        luma, chroma = band.luma, band.chroma
         both = tuple(zip((luma, chroma), self.rows, strict=True))
         self.widths = tuple(len(rays.across) for rays, _ in both)
         self.samples_m = tuple(rays.sample_across_m[some] for rays, some in both)
@@ -75,7 +57,7 @@ class RowLevel(Ring):
         self._through = transmittance(luma.range_m[self.rows[0]]).astype(np.float32)
         right = self.lefts_m[0] + (self.widths[0] + 3) * self.samples_m[0]
         self._ends_m = min(float(some.min()) for some in self.lefts_m), float(right.max())
-        self._lay_along(ahead_m)
+        self._lay_along(band.ahead_m)
 
     def _lay_along(self, ahead_m: float) -> None:
         finest, coarsest = float(self.samples_m[0].min()), float(self.samples_m[0].max())
