@@ -73,7 +73,7 @@ def word_bits(word: int) -> BoolArray:
 
 def word_of(bits: BoolArray) -> int:
     """Word of cells in the order in which they are drawn."""
-    return int("".join("1" if bit else "0" for bit in bits), 2)
+    return int.from_bytes(np.packbits(bits).tobytes(), "big") >> -len(bits) % 8
 
 
 @dataclass(frozen=True)

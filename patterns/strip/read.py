@@ -7,6 +7,7 @@ rows, number and identity, in fixed proportion; cut along its length, one may be
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
 
@@ -15,8 +16,8 @@ import numpy as np
 from patterns.picture.arrays import BoolArray, Float32Array, FloatArray, UInt8Array
 from patterns.strip.camera_locate import Blobs, find_blobs, lit_pixels, locate, thinned
 from patterns.strip.code import Identity, Word, hold_row, read_identity, read_levels
-from patterns.strip.layout import Rect, hold_cells
-from patterns.strip.placement import Placement, References, sample
+from patterns.strip.layout import StripGrid, hold_cells
+from patterns.strip.placement import Placement, References, sample, sample_groups
 
 LEAST_CONTRAST = 40  # codes between the references' black and white
 CLEAR = 0.5  # share of that contrast that must lie between the darkest white and lightest black
@@ -74,15 +75,11 @@ class StripReading(Seen):
         return cls(*seen, identity, clipped, confidence=word.margin, placement=at)
 
 
-def _references(luma: UInt8Array, placement: Placement) -> References | None:
-    """Sample the references, if marks, references and dark places look like a strip's."""
-    on = placement.grid
-    white = sample(luma, placement, on.white)
-    black = sample(luma, placement, on.black)
-    posts = sample(luma, placement, on.posts)
+def _references(on: StripGrid, groups: Sequence[FloatArray]) -> References | None:
+    """References, if codes of white and black ones, posts, flags and dark places are a strip's."""
+    white, black, posts, flags, dark = groups
     whole = posts[~np.isnan(posts)]  # a crop may have cut a post; it was seen all the same
-    lit = np.concatenate([white, whole, sample(luma, placement, on.flags)])
-    unlit = np.concatenate([black, sample(luma, placement, on.dark)])
+    lit, unlit = np.concatenate([white, whole, flags]), np.concatenate([black, dark])
     contrast = median(white.tolist()) - median(black.tolist())
     # a NaN, a place outside the picture, fails these comparisons
     if not contrast >= LEAST_CONTRAST or not lit.min() - unlit.max() >= CLEAR * contrast:
@@ -105,19 +102,19 @@ def _contradicts(levels: FloatArray, word: Word) -> bool:
 
 def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
     """Read the strip where it is known to lie; luma as in `read_strip`."""
-    on, references = placement.grid, _references(luma, placement)
+    on = placement.grid
+    wanted = (on.white, on.black, on.posts, on.flags, on.dark, on.number, on.identity)
+    *marks, number, identity_cells = sample_groups(luma, placement, wanted)
+    references = _references(on, marks)
     if references is None:
         return Unread(NO_STRIP)
-
-    def levels(rects: tuple[Rect, ...]) -> FloatArray:
-        return references.levels(sample(luma, placement, rects), rects)
-
-    word = read_levels(levels(on.number))
+    word = read_levels(references.levels(number, on.number))
     if isinstance(word, str):
         return Unread(word)
-    identity = _identity(levels(on.identity))
+    identity = _identity(references.levels(identity_cells, on.identity))
     if identity:
-        held = levels(hold_cells(on, hold_row(identity.rate).cells))
+        rects = hold_cells(on, hold_row(identity.rate).cells)
+        held = references.levels(sample(luma, placement, rects), rects)
         if _contradicts(held, word):
             return Unread("the hold row contradicts the number cells")
     return StripReading.of(word, identity, placement)
