@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, fields
 from html import escape
-from importlib.resources import files
 from pathlib import Path
 from string import Template
 
@@ -144,6 +143,8 @@ def page_part(folder: str, *name: str, **values: str) -> str:
 
     Where there are `values`, each `$name` in the text stands for one; the caller escapes them.
     """
+    from importlib.resources import files  # here, because only pages need it
+
     text = files("patterns").joinpath(folder, *name).read_text(encoding="utf-8")
     return Template(text).substitute(values) if values else text
 

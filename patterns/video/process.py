@@ -14,6 +14,9 @@ import subprocess
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
+from functools import cache
+from importlib.machinery import PathFinder
+from pathlib import Path
 from typing import TypeAlias
 
 from patterns.errors import EncoderError
@@ -44,7 +47,20 @@ def ffmpeg_path() -> str:
 
     Raises `EncoderError`: there is none.
     """
-    # here, because commands that make no video need not wait for it
+    return os.environ.get("IMAGEIO_FFMPEG_EXE") or _bundled()
+
+
+@cache
+def _bundled() -> str:
+    """The program that came with imageio-ffmpeg, else what that finds elsewhere.
+
+    It would start a program once to see whether it can, which takes a fiftieth of a second.
+    """
+    package = PathFinder.find_spec("imageio_ffmpeg")
+    for folder in (package and package.submodule_search_locations) or ():
+        programs = [*Path(folder).glob("binaries/ffmpeg-*")]
+        if len(programs) == 1:
+            return str(programs[0])
     from imageio_ffmpeg import get_ffmpeg_exe
 
     try:
@@ -74,18 +90,23 @@ class FfmpegProcess:
 
     `arguments`: all but the program's name.
     `feeds`: whether it reads what is written to `stdin`; otherwise it has none.
-    `on_line`: called with each line of its messages, in the draining thread.
+    `on_line`: called with each line of its messages, in the draining thread; `on_end` after them.
     Raises `EncoderError`: the program is missing or cannot be started; from all that waits for it:
     it is silent.
     """
 
     def __init__(
-        self, arguments: Sequence[str], *, feeds: bool = False, on_line: OnLine | None = None
+        self,
+        arguments: Sequence[str],
+        *,
+        feeds: bool = False,
+        on_line: OnLine | None = None,
+        on_end: Callable[[], None] = lambda: None,
     ) -> None:
         program = ffmpeg_path()
         self._head: list[str] = []
         self._tail: deque[str] = deque(maxlen=TAIL_LINES)
-        self._on_line = on_line
+        self._on_line, self._on_end = on_line, on_end
         self._program = program
         self._patience_s = ENCODER_PATIENCE_S if feeds else READER_PATIENCE_S
         self._awaited = self._silent = False
@@ -154,6 +175,12 @@ class FfmpegProcess:
         self._check_heard()
         if rest:
             yield rest.decode("ascii", "replace")
+
+    def await_told(self, told: threading.Event) -> None:
+        """Wait until it has said what sets `told`, as `on_end` should too."""
+        with self._waiting():
+            told.wait()
+        self._check_heard()
 
     @property
     def words(self) -> str:
@@ -240,6 +267,7 @@ class FfmpegProcess:
                     self._take(line)
                 rest = rest[-10_000:]
             self._take(rest)
+        self._on_end()
 
     def _take(self, raw: bytes) -> None:
         self._signs += 1
