@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import _thread
 import contextlib
-import ctypes
 import os
 import pickle
 import signal
@@ -246,13 +245,19 @@ def _portable(error: Exception) -> Exception:
 def usual_jobs(width: int, height: int) -> int:
     """How many clips of a size are made at once: one for each core, in half of the memory."""
     each = BYTES + BYTES_PER_PIXEL * width * height
-    usable = getattr(os, "sched_getaffinity", None)  # by this process, Linux
-    cores = len(usable(0)) if usable else os.cpu_count() or 1
-    return max(1, min(cores, _memory_bytes() // 2 // each))
+    return max(1, min(usable_cores(), _memory_bytes() // 2 // each))
+
+
+def usable_cores() -> int:
+    """How many cores this process may use."""
+    usable = getattr(os, "sched_getaffinity", None)  # Linux
+    return len(usable(0)) if usable else os.cpu_count() or 1
 
 
 def _memory_bytes() -> int:
     if sys.platform == "win32":
+        import ctypes
+
         kilobytes = ctypes.c_ulonglong()
         known = ctypes.windll.kernel32.GetPhysicallyInstalledSystemMemory(ctypes.byref(kilobytes))
         return kilobytes.value << 10 if known else UNKNOWN_MEMORY

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -12,11 +12,13 @@ from patterns.cli import options as opt
 from patterns.cli.console import each_file, own_names, print_each, progress
 from patterns.drawing.style import SCHEMES, check_picture_name
 from patterns.errors import RequestError
-from patterns.reading.read_file import Given, read_file
-from patterns.reading.reading import Kind, Reading, to_json
-from patterns.reading.reading_text import reading_csv, reading_text
+from patterns.reading.opened import Given
+from patterns.reading.read_file import read_file
 from patterns.timing.cadence import Display
 from patterns.whole_file import write_whole
+
+if TYPE_CHECKING:
+    from patterns.reading.reading import Kind, Reading
 
 FILE_KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage")
 
@@ -96,13 +98,27 @@ def command(
         if pictures:
             _draw(reading, scheme_name, pictures[file], force=force)
         if tables:
-            write_whole(tables[file], reading_csv(reading), force=force)
+            _tabulate(reading, tables[file], force=force)
         return reading
 
     readings, failed = each_file(files, read)
-    shown = [to_json(reading) if as_json else reading_text(reading) for reading in readings]
+    shown = [_shown(reading, as_json=as_json) for reading in readings]
     print_each(shown, alone=len(files) == 1, as_json=as_json, gap="\n\n\n")
     return failed
+
+
+def _shown(reading: Reading, *, as_json: bool) -> Any:
+    # here and below, because a decoder is at work before what words its results is loaded
+    from patterns.reading.reading import to_json
+    from patterns.reading.reading_text import reading_text
+
+    return to_json(reading) if as_json else reading_text(reading)
+
+
+def _tabulate(reading: Reading, path: Path, *, force: bool) -> None:
+    from patterns.reading.reading_text import reading_csv
+
+    write_whole(path, reading_csv(reading), force=force)
 
 
 def _draw(reading: Reading, scheme_name: str, path: Path, *, force: bool) -> None:

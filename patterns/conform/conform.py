@@ -24,7 +24,7 @@ from patterns.errors import EncoderError, InputError, RequestError
 from patterns.timing.conform import Conform
 from patterns.timing.rates import format_decimal, format_rate
 from patterns.video.codecs import CODECS, ticks_per_second
-from patterns.video.probe import VideoInfo, scan_packets
+from patterns.video.probe import PacketScan, VideoInfo
 from patterns.whole_file import Claims, PartialFile, make_folder
 
 _MOVIES = (".mp4", ".m4v", ".mov", ".qt")
@@ -271,7 +271,7 @@ class _Work:
         """Read it again: every picture at exactly n / rate, of a source that stayed as it was."""
         if bytes_of(self.source) != self.footage.size:
             raise InputError(f"{self.source} changed while it was read: wait until it is complete")
-        times = scan_packets(written).times
+        times = PacketScan(written).packets().times
         if list(times) != [n / self.rate for n in range(self.footage.frames)]:
             raise EncoderError(
                 f"{self.target} would not have every picture at its exact time: nothing was kept; "

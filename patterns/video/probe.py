@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import re
+import threading
 from collections.abc import Iterator, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
@@ -12,7 +14,7 @@ from typing import Any, NamedTuple
 
 from patterns.errors import InputError
 from patterns.video.description import Description, StreamText
-from patterns.video.process import FfmpegProcess, File, OnLine, input_arguments
+from patterns.video.process import FfmpegProcess, File, input_arguments
 
 LEAST_SIDE, LONGEST = 16, 32  # pixels; and a picture's long side over its short one
 MOST_HZ = 2000  # pictures a second: beyond any recording of a screen, damage alone counts more
@@ -77,38 +79,7 @@ def probe(path: File) -> VideoInfo:
     Raises `InputError`: the file is missing, empty, damaged, or holds no video, or none of a
     video's shape or speed.
     """
-    told = Description()
-    packets = scan_packets(path, told.take)
-    times, tick_s = packets.times, packets.tick_s
-    stream = told.stream
-    if stream is None:
-        raise unreadable(path, "")
-    width, height = told.upright_size
-    short, long = sorted((width, height))
-    if short < LEAST_SIDE or long > LONGEST * short:
-        raise InputError(
-            f"{os.fspath(path)} has pictures of {width}x{height}, no size of a video: it is "
-            "damaged, or to be cropped or enlarged first"
-        )
-    mean_rate = _mean_rate(times)
-    if mean_rate is not None and mean_rate > MOST_HZ:
-        raise InputError(
-            f"{os.fspath(path)} has {float(mean_rate):.0f} pictures a second by its clock: it "
-            f"is damaged, and at most {MOST_HZ} are read; try a fresh copy"
-        )
-    facts: dict[str, Any] = vars(stream) | {"width": width, "height": height}
-    return VideoInfo(
-        **facts,
-        rotation_deg=told.rotation_deg,
-        rate=exact_rate(times, tick_s),
-        mean_rate=mean_rate,
-        times=times,
-        tick_s=tick_s,
-        capture_hz=told.capture_hz,
-        left_out=packets.left_out,
-        runs=packets.runs,
-        coded_bytes=sum(packets.sizes),
-    )
+    return PacketScan(path).info()
 
 
 def exact_rate(times: Sequence[Fraction], tick_s: Fraction) -> Fraction | None:
@@ -160,41 +131,96 @@ class Packets(NamedTuple):
     runs: tuple[int, ...]
 
 
-def scan_packets(path: File, on_line: OnLine | None = None) -> Packets:
-    """Packets of the first video stream of any file that the bundled decoder opens.
+class PacketScan:
+    """A run through the packets of a file's first video stream; `close` ends it.
 
-    `on_line`: called with each line that describes the file.
-    Raises `InputError`: the file cannot be read or holds no video.
+    It is at work from when this is made. `path`: any file that the bundled decoder opens.
     """
-    process = FfmpegProcess(
-        (
-            *("-loglevel", "info", "-copyts", *input_arguments(path)),
-            # V: no cover pictures; -copyts: the file's own times, not shifted to start at 0
-            *("-map", "0:V:0", "-c", "copy", "-f", "framecrc", "pipe:1"),
-        ),
-        on_line=on_line,
-    )
-    ticks, sizes = list[int](), list[int]()
-    tick_s, hidden = Fraction(1), 0
-    try:
-        for line in process.lines():
-            if line.startswith("#tb 0:"):
-                tick_s = Fraction(line.split(":")[1].strip())
-            elif not line.startswith("#"):
-                # stream, decoding time, presentation time, duration, size, checksum, flags
-                decoding, shown, _, size = map(int, line.split(",", 5)[1:5])
-                if _DISCARDED.search(line):
-                    hidden += 1
-                else:
-                    ticks.append(decoding if shown == _NO_TIME else shown)
-                    sizes.append(size)
-        code = process.wait()
-    finally:
-        process.stop()
-    if code or not ticks:
-        raise unreadable(path, process.all_words or SILENT)
-    times = tuple(tick * tick_s for tick in sorted(ticks))
-    return Packets(times, tick_s, hidden, tuple(sizes), _runs(ticks))
+
+    def __init__(self, path: File) -> None:
+        self._path, self._told = path, Description()
+        self._described = threading.Event()
+        self._process = FfmpegProcess(
+            (
+                *("-loglevel", "info", "-copyts", *input_arguments(path)),
+                # V: no cover pictures; -copyts: the file's own times, not shifted to start at 0
+                *("-map", "0:V:0", "-c", "copy", "-f", "framecrc", "pipe:1"),
+            ),
+            on_line=self._take,
+            on_end=self._described.set,
+        )
+
+    def close(self) -> None:
+        """End it; harmless if it has ended."""
+        self._process.stop()
+
+    def _take(self, line: str) -> None:
+        self._told.take(line)
+        if self._told.output is not None:
+            self._described.set()
+
+    def described(self) -> Description:
+        """What is told of the file before its packets; without a stream if it is not read."""
+        self._process.await_told(self._described)
+        return self._told
+
+    def packets(self) -> Packets:
+        """Wait for all of them.
+
+        Raises `InputError`: the file cannot be read or holds no video.
+        """
+        process, ticks, sizes = self._process, list[int](), list[int]()
+        tick_s, hidden = Fraction(1), 0
+        with closing(self):
+            for line in process.lines():
+                if line.startswith("#tb 0:"):
+                    tick_s = Fraction(line.split(":")[1].strip())
+                elif not line.startswith("#"):
+                    # stream, decoding time, presentation time, duration, size, checksum, flags
+                    decoding, shown, _, size = map(int, line.split(",", 5)[1:5])
+                    if _DISCARDED.search(line):
+                        hidden += 1
+                    else:
+                        ticks.append(decoding if shown == _NO_TIME else shown)
+                        sizes.append(size)
+            code = process.wait()
+        if code or not ticks:
+            raise unreadable(self._path, process.all_words or SILENT)
+        times = tuple(tick * tick_s for tick in sorted(ticks))
+        return Packets(times, tick_s, hidden, tuple(sizes), _runs(ticks))
+
+    def info(self) -> VideoInfo:
+        """What `probe` returns."""
+        path, told, packets = self._path, self._told, self.packets()
+        stream = told.stream
+        if stream is None:
+            raise unreadable(path, "")
+        width, height = told.upright_size
+        short, long = sorted((width, height))
+        if short < LEAST_SIDE or long > LONGEST * short:
+            raise InputError(
+                f"{os.fspath(path)} has pictures of {width}x{height}, no size of a video: it is "
+                "damaged, or to be cropped or enlarged first"
+            )
+        mean_rate = _mean_rate(packets.times)
+        if mean_rate is not None and mean_rate > MOST_HZ:
+            raise InputError(
+                f"{os.fspath(path)} has {float(mean_rate):.0f} pictures a second by its clock: "
+                f"it is damaged, and at most {MOST_HZ} are read; try a fresh copy"
+            )
+        facts: dict[str, Any] = vars(stream) | {"width": width, "height": height}
+        return VideoInfo(
+            **facts,
+            rotation_deg=told.rotation_deg,
+            rate=exact_rate(packets.times, packets.tick_s),
+            mean_rate=mean_rate,
+            times=packets.times,
+            tick_s=packets.tick_s,
+            capture_hz=told.capture_hz,
+            left_out=packets.left_out,
+            runs=packets.runs,
+            coded_bytes=sum(packets.sizes),
+        )
 
 
 def _runs(ticks: Sequence[int]) -> tuple[int, ...]:

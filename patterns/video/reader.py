@@ -1,7 +1,8 @@
 """Decoded pictures with their exact times, one after the other, in bounded memory.
 
 No picture is repeated, dropped or moved on the way: the decoder passes every one
-through as the file has it, and its time comes from the same run.
+through as the file has it, and its time comes from the same run. The decoder is at work while
+numpy, and what else makes something of its pictures, is loaded.
 """
 
 from __future__ import annotations
@@ -14,20 +15,24 @@ from collections.abc import Generator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal
-
-import numpy as np
+from typing import TYPE_CHECKING, Literal
 
 from patterns.errors import InputError
-from patterns.picture.arrays import UInt8Array
+from patterns.side_by_side import usable_cores
 from patterns.video.description import Description
 from patterns.video.probe import SILENT, unreadable
 from patterns.video.process import FfmpegProcess, File, input_arguments
+
+if TYPE_CHECKING:
+    from patterns.picture.arrays import UInt8Array
 
 _TICK = re.compile(r"showinfo\S* @ \S+\] config in time_base: (\d+)/(\d+)")
 _SHOWN = re.compile(r"showinfo\S* @ \S+\] n: *\d+ pts: *(-?\d+|NOPTS)")
 WAIT_S = 30.0  # for a message that was written before what has been received
 MAX_PIXELS = 1 << 27  # a larger picture is refused before memory is taken for it
+MOST_THREADS = 16  # of a decoder: what ffmpeg itself takes at most
+AHEAD = 64  # small pictures, or parts, that are decoded before they are wanted
+FEW_AHEAD = 8  # whole ones
 Matrix = Literal["bt709", "bt601", "bt2020"]
 
 
@@ -39,6 +44,95 @@ class Crop:
     top: int
     width: int
     height: int
+
+    @property
+    def chain(self) -> str:
+        """The decoder's words for it."""
+        return f"crop={self.width}:{self.height}:{self.left}:{self.top}"
+
+
+class Bottom:
+    """The part at the bottom where strips lie, for who does not know yet how large pictures are."""
+
+    chain = "crop=iw:floor(if(gt(iw\\,ih)\\,ih/8\\,ih/6)):0:ih-oh"
+
+    @staticmethod
+    def of(width: int, height: int) -> Crop:
+        """The same of pictures of this size."""
+        rows = height // (8 if width > height else 6)
+        return Crop(0, height - rows, width, rows)
+
+
+class Decoder:
+    """A decoder at work on a file, from when this is made; `close` ends it.
+
+    `chain`: filters that every picture passes; they leave `channels` planes of bytes.
+    `ahead`: how many pictures wait, until they are wanted, where it keeps them.
+    """
+
+    def __init__(
+        self,
+        path: File,
+        chain: Sequence[str],
+        channels: int,
+        *,
+        ahead: int = AHEAD,
+        told: Description | None = None,
+    ) -> None:
+        self._path, self._channels, self._times = path, channels, _Times(told)
+        self._process = FfmpegProcess(_arguments(path, chain, ahead), on_line=self._times.take)
+
+    def close(self) -> None:
+        """End it; harmless if it has ended."""
+        self._process.stop()
+
+    def pictures(self) -> Generator[tuple[Fraction, UInt8Array]]:
+        """Times and pictures, (height, width), or (channels, height, width) if they are several."""
+        import numpy as np  # here, because it is loaded while the first pictures are decoded
+
+        process, times = self._process, self._times
+        with closing(self):
+            first = np.empty(1, np.uint8)
+            if not process.fill(first.data):
+                process.wait()
+                raise unreadable(self._path, process.all_words or SILENT)
+            width, height = times.output_size()
+            shape = (height, width) if self._channels == 1 else (self._channels, height, width)
+            time_s = times.next()
+            frame = np.empty(self._channels * width * height, np.uint8)
+            frame[0] = first[0]
+            got = 1 + process.fill(frame[1:].data)
+            while got == frame.size:
+                yield time_s, frame.reshape(shape)
+                frame = np.empty(frame.size, np.uint8)
+                got = process.fill(frame.data)
+                if got == frame.size:
+                    earlier_s, time_s = time_s, times.next()
+                    self._check_order(earlier_s, time_s)
+
+    def _check_order(self, earlier_s: Fraction, time_s: Fraction) -> None:
+        if time_s < earlier_s:
+            raise InputError(
+                f"{os.fspath(self._path)} has a picture due before the one ahead of it: it "
+                "was joined from parts, or is damaged; give each part, or a fresh copy"
+            )
+
+
+def luma_decoder(
+    path: File,
+    *,
+    size: tuple[int, int] | None = None,
+    crop: Crop | Bottom | None = None,
+    told: Description | None = None,
+) -> Decoder:
+    """Start what `read_luma` reads, with the same parameters."""
+    # 8-bit planes pass as they are, others are converted once
+    chain = ["scale=out_range=tv", "format=yuv420p|yuv422p|yuv444p|yuv440p", "extractplanes=y"]
+    if crop is not None:  # at odd places too, where subsampled colour goes wrong, but luma does not
+        chain.insert(0, f"{crop.chain}:exact=1")
+    if size is not None:
+        chain.append(f"scale={size[0]}:{size[1]}:flags=area+accurate_rnd")
+    return Decoder(path, chain, 1, ahead=AHEAD if crop or size else FEW_AHEAD, told=told)
 
 
 def read_luma(
@@ -60,16 +154,7 @@ def read_luma(
     off yields what can be decoded.
     Raises `InputError`: it is missing, empty, damaged, or holds no video, or its clock goes back.
     """
-    # 8-bit planes pass as they are, others are converted once
-    chain = ["scale=out_range=tv", "format=yuv420p|yuv422p|yuv444p|yuv440p", "extractplanes=y"]
-    if crop is not None:  # at odd places too, where subsampled colour goes wrong, but luma does not
-        place = f"{crop.width}:{crop.height}:{crop.left}:{crop.top}"
-        chain.insert(0, f"crop={place}:exact=1")
-    if size is not None:
-        chain.append(f"scale={size[0]}:{size[1]}:flags=area+accurate_rnd")
-    with closing(_pictures(path, chain, 1, told)) as pictures:
-        for time_s, data, (width, height) in pictures:
-            yield time_s, data.reshape(height, width)
+    yield from luma_decoder(path, size=size, crop=crop, told=told).pictures()
 
 
 def read_ycbcr(
@@ -80,22 +165,27 @@ def read_ycbcr(
     Yields Y', Cb, Cr, uint8 (3, height, width), BT.709 in narrow range whatever the file has;
     `matrix` is that of the file, where it does not hold R'G'B'.
     """
+    yield from ycbcr_decoder(path, size, matrix).pictures()
+
+
+def ycbcr_decoder(path: File, size: tuple[int, int], matrix: Matrix) -> Decoder:
+    """Start what `read_ycbcr` reads, with the same parameters."""
     scale = f"scale={size[0]}:{size[1]}:flags=area+accurate_rnd:out_range=tv"
     colour = f"in_color_matrix={matrix}:out_color_matrix=bt709"
-    chain = (f"{scale}:{colour}", "format=yuv444p")
-    with closing(_pictures(path, chain, 3)) as pictures:
-        for time_s, data, (width, height) in pictures:
-            yield time_s, data.reshape(3, height, width)
+    return Decoder(path, (f"{scale}:{colour}", "format=yuv444p"), 3)
 
 
-def _arguments(path: File, chain: Sequence[str]) -> tuple[str, ...]:
+def _arguments(path: File, chain: Sequence[str], ahead: int) -> tuple[str, ...]:
     return (
         *("-loglevel", "info", "-copyts", "-max_pixels", str(MAX_PIXELS)),
+        # not one more than there are cores, as is usual: who reads the pictures needs some too
+        *("-threads", str(min(usable_cores(), MOST_THREADS))),
         *input_arguments(path),
         *("-map", "0:V:0"),
         # showinfo first: it tells the time of each picture that the decoder made
         *("-vf", ",".join(("showinfo=checksum=0", *chain)), "-fps_mode", "passthrough"),
-        *("-enc_time_base", "demux", "-c:v", "rawvideo", "-f", "rawvideo", "pipe:1"),
+        *("-enc_time_base", "demux", "-c:v", "rawvideo", "-thread_queue_size", str(ahead)),
+        *("-f", "rawvideo", "pipe:1"),
     )
 
 
@@ -138,34 +228,3 @@ class _Times:
         if time_s is None:
             raise InputError("the file does not say when its pictures are due: it has no clock")
         return time_s
-
-
-def _pictures(
-    path: File, chain: Sequence[str], channels: int, told: Description | None = None
-) -> Generator[tuple[Fraction, UInt8Array, tuple[int, int]], None, None]:
-    times = _Times(told)
-    process = FfmpegProcess(_arguments(path, chain), on_line=times.take)
-    try:
-        first = np.empty(1, np.uint8)
-        if not process.fill(first.data):
-            process.wait()
-            raise unreadable(path, process.all_words or SILENT)
-        width, height = times.output_size()
-        time_s = times.next()
-        frame_bytes = channels * width * height
-        frame = np.empty(frame_bytes, np.uint8)
-        frame[0] = first[0]
-        got = 1 + process.fill(frame[1:].data)
-        while got == frame_bytes:
-            yield time_s, frame, (width, height)
-            frame = np.empty(frame_bytes, np.uint8)
-            got = process.fill(frame.data)
-            if got == frame_bytes:
-                earlier_s, time_s = time_s, times.next()
-                if time_s < earlier_s:
-                    raise InputError(
-                        f"{os.fspath(path)} has a picture due before the one ahead of it: it "
-                        "was joined from parts, or is damaged; give each part, or a fresh copy"
-                    )
-    finally:
-        process.stop()

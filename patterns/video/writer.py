@@ -17,7 +17,7 @@ from patterns.picture.planes import Planes
 from patterns.timing.rates import format_rate
 from patterns.video.codecs import Codec, codec_named
 from patterns.video.levels import level_of_bits, state_h264_level
-from patterns.video.probe import scan_packets
+from patterns.video.probe import PacketScan
 from patterns.video.process import FfmpegProcess, file_argument
 from patterns.whole_file import PartialFile
 
@@ -218,7 +218,7 @@ class VideoWriter:
 
     def _verify(self, path: Path) -> None:
         """Read the file again: as many pictures as written, each at exactly n / rate."""
-        found = scan_packets(path)
+        found = PacketScan(path).packets()
         if len(found.times) != self.written:
             raise EncoderError(
                 f"the encoder stored {len(found.times)} of {self.written} frames; nothing was kept"

@@ -26,7 +26,8 @@ from patterns.footage.measure import measure, working_copy
 from patterns.footage.rhythm import find_conversion
 from patterns.footage.seen import facts_json, rows
 from patterns.frame_source import FrameSource
-from patterns.reading.read_file import Given, read_file
+from patterns.reading.opened import Given
+from patterns.reading.read_file import read_file
 from patterns.scenes.bars.motion import BarsMotion
 from patterns.scenes.orbit.motion import OrbitMotion
 from tests.footage.conftest import ShotFile

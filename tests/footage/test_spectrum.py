@@ -20,7 +20,8 @@ from patterns.footage.rhythm import find_conversion
 from patterns.footage.seen import facts_json
 from patterns.footage.spectrum import find_lines
 from patterns.frame_source import FrameSource
-from patterns.reading.read_file import Given, read_file
+from patterns.reading.opened import Given
+from patterns.reading.read_file import read_file
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.video.probe import probe
 from tests.conform.footage import ffmpeg

@@ -14,7 +14,8 @@ from patterns.drawing.style import DARK, LIGHT, hold_colours
 from patterns.kit.kit import kit_clips, make_kit
 from patterns.reading.compare import compare
 from patterns.reading.compare_page import compare_page
-from patterns.reading.read_file import Given, read_file
+from patterns.reading.opened import Given
+from patterns.reading.read_file import read_file
 from patterns.scenes.bars.pattern import BARS
 from patterns.timing.cadence import Display
 from tests.chromium import Console, fits, look

@@ -13,7 +13,8 @@ import pytest
 from patterns.clip import Clip
 from patterns.errors import InputError
 from patterns.frame_source import frames
-from patterns.reading.read_file import Given, read_file
+from patterns.reading.opened import Given
+from patterns.reading.read_file import read_file
 from patterns.reading.reading import Reading
 from patterns.safety.files import check_file
 from patterns.scenes.bars.motion import BarsMotion

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from patterns.reading.read_file import Given, read_file
+from patterns.reading.opened import Given
+from patterns.reading.read_file import read_file
 from patterns.strip.code import hold_row
 from patterns.timing.cadence import Display
 from tests.simulation.conditions import draw_case

@@ -16,7 +16,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from patterns.errors import EvenholdError
-from patterns.reading.read_file import Given, read_file
+from patterns.reading.opened import Given
+from patterns.reading.read_file import read_file
 from patterns.reading.reading import Reading
 from tests.simulation.files import KINDS, Truth, make
 

@@ -19,7 +19,7 @@ import pytest
 from patterns.errors import EncoderError, EvenholdError, OutputError, RequestError
 from patterns.picture.planes import Planes
 from patterns.video import process
-from patterns.video.probe import scan_packets
+from patterns.video.probe import PacketScan, probe
 from patterns.video.reader import read_luma
 from patterns.video.writer import BUFFERS, VideoSpec, VideoWriter
 from tests.cli.running import encoders_in
@@ -515,7 +515,7 @@ def test_a_decoder_that_never_answers_is_ended(
     write(spec(tmp_path / "clip.mp4"))
     monkeypatch.setattr(process, "READER_PATIENCE_S", 0.3)
     monkeypatch.setenv("IMAGEIO_FFMPEG_EXE", str(silent_program(tmp_path, lists=True)))
-    for read in (scan_packets, lambda path: list(read_luma(path))):
+    for read in (probe, lambda path: list(read_luma(path)), lambda p: PacketScan(p).described()):
         with pytest.raises(EncoderError, match=r"did not answer for 0\.3 s"):
             read(tmp_path / "clip.mp4")
 

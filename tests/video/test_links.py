@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from patterns.errors import InputError
-from patterns.video.probe import scan_packets
+from patterns.video.probe import PacketScan
 from patterns.video.process import ffmpeg_path
 from patterns.video.reader import read_luma
 from patterns.video.writer import VideoSpec, VideoWriter
@@ -43,7 +43,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory, listener: Listener) -> Path
 def test_what_names_other_files_is_refused_in_one_line(
     folder: Path, listener: Listener, name: str
 ) -> None:
-    for ask in (scan_packets, lambda path: next(read_luma(path))):
+    for ask in (lambda path: PacketScan(path).packets(), lambda path: next(read_luma(path))):
         with pytest.raises(InputError) as error:
             ask(folder / name)
         assert str(error.value).startswith(str(folder / name))
@@ -76,9 +76,9 @@ NOT_ON_WINDOWS = () if sys.platform == "win32" else ("a\nb.mp4", "a:b.mp4", "a|b
 def test_odd_names_are_names(folder: Path, name: str) -> None:
     path = folder / name
     path.write_bytes((folder / "other.mp4").read_bytes())
-    assert scan_packets(path).times == tuple(Fraction(n, 24) for n in range(3))
+    assert PacketScan(path).packets().times == tuple(Fraction(n, 24) for n in range(3))
 
 
 def test_a_picture_with_a_number_pattern_for_a_name(folder: Path) -> None:
     with pytest.raises(InputError, match="rename it"):
-        scan_packets(folder / "pictures-%02d.png")
+        PacketScan(folder / "pictures-%02d.png").packets()

@@ -18,7 +18,7 @@ from patterns.errors import InputError
 from patterns.picture.planes import Planes
 from patterns.video.probe import exact_rate, probe
 from patterns.video.process import ffmpeg_path
-from patterns.video.reader import Crop, read_luma, read_ycbcr
+from patterns.video.reader import Bottom, Crop, luma_decoder, read_luma, read_ycbcr
 from patterns.video.writer import VideoSpec, VideoWriter
 from tests.video.moving import moving_texture
 from tests.video.test_failures import processes_that_name, zombies
@@ -79,6 +79,19 @@ def test_crop_and_size(clip: Path) -> None:
     _, small = next(read_ycbcr(clip, (80, 64), "bt709"))
     means = whole.reshape(64, 2, 80, 2).mean((1, 3))
     assert np.abs(small[0] - means).max() <= 1
+
+
+@pytest.mark.parametrize("size", [(128, 128), (322, 242), (640, 98), (98, 130), (180, 320)])
+def test_the_bottom_is_known_without_the_size(tmp_path: Path, size: tuple[int, int]) -> None:
+    path = tmp_path / "clip.mp4"
+    frame = Planes.blank(*size)
+    frame.y[:] = np.arange(16, 16 + size[1]).astype(np.uint8)[:, np.newaxis]
+    with VideoWriter(VideoSpec(path, *size, Fraction(25), "lossless")) as writer:
+        writer.write(frame)
+    crop = Bottom.of(*size)
+    assert (crop.left, crop.width, crop.top + crop.height) == (0, *size)
+    _, part = next(luma_decoder(path, crop=Bottom()).pictures())
+    assert np.array_equal(part, frame.y[crop.top :])
 
 
 # Narrow-range Y', Cb, Cr of 100 % red, 8 bits, in BT.601 and BT.709 (computed from Kr and Kb;
