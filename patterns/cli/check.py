@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from patterns.cli import options as opt
 from patterns.cli.console import each_file, own_names, print_each, progress
-from patterns.safety.files import FileResult, check_file, check_picture_path, write_marked
-from patterns.safety.luminance import Viewing
-from patterns.safety.report import report_text
+from patterns.safety.files import check_file
+from patterns.safety.viewing import Viewing
+
+if TYPE_CHECKING:
+    from patterns.safety.file_pictures import FileResult
 
 EXCEEDS = 3  # exit code for a file that exceeds a limit
 
@@ -58,6 +60,8 @@ def command(
     An aid, not a certificate: local rules and licensed tests come first.
     """  # noqa: D301 - click reads the backspace
     if picture is not None:
+        from patterns.safety.file_pictures import check_picture_path
+
         check_picture_path(picture)
     names = own_names(picture, files) if picture is not None else {}
     viewing = Viewing(float(peak), float(distance))
@@ -69,6 +73,9 @@ def command(
     results, failed = each_file(files, check)
     for result in results if names else ():
         _write_picture(result, names[result.path], force=force)
+    # here, because the packets of a file are gone through before it is loaded
+    from patterns.safety.report import report_text
+
     shown: list[Any] = [
         {"file": str(r.path), **r.report.to_json()} if as_json
         else f"{r.path}: {report_text(r.report)}"
@@ -81,6 +88,8 @@ def command(
 
 
 def _write_picture(result: FileResult, name: Path, *, force: bool) -> None:
+    from patterns.safety.file_pictures import write_marked
+
     if result.worst is None:
         click.echo(f"{result.path}: nothing flashes and no stripes: no picture", err=True)
         return

@@ -24,10 +24,11 @@ from patterns.safety.flashes import (
     leading_edge_s,
     may_be_saturated,
 )
-from patterns.safety.luminance import FINE, Reduced, Reducer, Shrunk, Viewing
+from patterns.safety.luminance import Reduced, Reducer, Shrunk
 from patterns.safety.report import EXTENDED_WINDOW_S, SafetyReport
 from patterns.safety.stripe_motion import LOOK_EVERY_S, StripeWatch
 from patterns.safety.stripes import StripeRules
+from patterns.safety.viewing import FINE, Viewing
 
 Frame = Planes | UInt8Array | Shrunk
 Timed = tuple[Fraction, Frame]

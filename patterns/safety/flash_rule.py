@@ -16,8 +16,8 @@ import numpy.typing as npt
 
 from patterns.picture.arrays import BoolArray
 from patterns.safety.flashes import MOST_CHANGES, ChangeCounter, Swings
-from patterns.safety.luminance import Grid, Viewing
 from patterns.safety.report import EXTENDED, EXTENDED_S, EXTENDED_WINDOW_S, FlashFinding
+from patterns.safety.viewing import Grid, Viewing
 
 EXTENDED_CHANGES = 4  # two flashes
 MAX_INTERVALS = 100

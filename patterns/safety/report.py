@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from patterns.safety.luminance import Viewing
+from patterns.safety.viewing import Viewing
 from patterns.timing.notation import plural
 
 SCHEMA = "evenhold/safety 2"

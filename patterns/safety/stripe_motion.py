@@ -15,9 +15,9 @@ import numpy.typing as npt
 
 from patterns.picture.arrays import BoolArray, Float32Array, FloatingArray
 from patterns.safety.flashes import Swings
-from patterns.safety.luminance import FINE
 from patterns.safety.report import StripeFinding
 from patterns.safety.stripes import StripeRules, Stripes, find_stripes
+from patterns.safety.viewing import FINE
 
 LOOK_EVERY_S = Fraction(1, 5)
 LEAST_BETWEEN_S = Fraction(1, 15)

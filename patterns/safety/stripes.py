@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from math import atan2, ceil, degrees, pi
 from typing import TypeVar
 
@@ -18,8 +19,9 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import BoolArray, Float32Array
-from patterns.safety.luminance import FINE, SMALL_AREA_SR, Viewing, square_means
+from patterns.safety.luminance import square_means
 from patterns.safety.report import StripeFinding
+from patterns.safety.viewing import FINE, SMALL_AREA_SR, Viewing
 
 FEWEST_PAIRS = 4.5  # across the whole picture; no criterion asks about fewer than five
 HIGHEST_FREQUENCY = 1 / 3  # cycles a fine cell: finer stripes blur together
@@ -55,15 +57,11 @@ class Stripes:
 def _peak(spectrum: Float32Array, shape: tuple[int, int]) -> tuple[float, float] | None:
     """Frequency (x, y) in cycles a fine cell of the strongest wave, None if it is too coarse."""
     rows, columns = shape
-    ky = np.fft.fftfreq(rows, 1 / rows)
-    kx = np.arange(spectrum.shape[1])
-    waves = kx[np.newaxis, :] + np.abs(ky)[:, np.newaxis]  # cycles across the picture
-    frequency = np.hypot(kx[np.newaxis, :] / columns, ky[:, np.newaxis] / rows)
-    wanted = (waves >= FEWEST_PAIRS) & (frequency <= HIGHEST_FREQUENCY)
-    power = np.where(wanted, spectrum, 0)
+    power = spectrum * _wanted(shape, spectrum.shape[1])
     j, i = np.unravel_index(int(power.argmax()), power.shape)
     if power[j, i] <= 0:
         return None
+    ky = np.fft.fftfreq(rows, 1 / rows)
     # An overtone of a coarser wave is not the stripes' own spacing.
     for part in (4, 3, 2):
         x, y = i / part, ky[j] / part
@@ -72,6 +70,15 @@ def _peak(spectrum: Float32Array, shape: tuple[int, int]) -> tuple[float, float]
                 return None
             return x / columns, y / rows
     return i / columns, ky[j] / rows
+
+
+@lru_cache(maxsize=4)  # pictures of a file are all of one size
+def _wanted(shape: tuple[int, int], across: int) -> BoolArray:
+    """Which waves of a picture's spectrum, the first `across` ones along x, are asked about."""
+    rows, columns = shape
+    ky, kx = np.fft.fftfreq(rows, 1 / rows)[:, np.newaxis], np.arange(across)
+    frequency = np.hypot(kx / columns, ky / rows)
+    return np.asarray((kx + np.abs(ky) >= FEWEST_PAIRS) & (frequency <= HIGHEST_FREQUENCY))
 
 
 def _near(spectrum: Float32Array, x: float, y: float, peak: tuple[np.intp, np.intp]) -> float:

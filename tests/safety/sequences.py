@@ -10,8 +10,9 @@ import numpy as np
 from patterns.picture.arrays import UInt8Array
 from patterns.picture.planes import Planes
 from patterns.safety.check import FlashCheck
-from patterns.safety.luminance import Reduced, Reducer, Shrunk, Viewing
+from patterns.safety.luminance import Reduced, Reducer, Shrunk
 from patterns.safety.report import FlashFinding, SafetyReport, StripeFinding
+from patterns.safety.viewing import Viewing
 
 WIDTH, HEIGHT = 480, 270
 

@@ -12,7 +12,8 @@ from PIL import Image
 
 from patterns.errors import InputError, RequestError
 from patterns.picture.arrays import UInt8Array
-from patterns.safety.files import check_file, marked_picture, write_marked
+from patterns.safety.file_pictures import marked_picture, write_marked
+from patterns.safety.files import check_file
 from tests.safety.sequences import BT1702, BT1702_RED, HEIGHT, WIDTH, flash, flat, patch
 
 

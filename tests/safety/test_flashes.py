@@ -11,7 +11,7 @@ import pytest
 from patterns.errors import RequestError
 from patterns.safety.check import FlashCheck
 from patterns.safety.flashes import LeadingEdges, Swings, TransitionCounter, leading_edge_s
-from patterns.safety.luminance import Viewing
+from patterns.safety.viewing import Viewing
 from tests.safety.sequences import (
     BT1702,
     HEIGHT,

@@ -7,7 +7,8 @@ import pytest
 from skimage.color import rgb2gray, rgb2xyz
 
 from patterns.picture.planes import Planes, srgb_to_light
-from patterns.safety.luminance import Grid, Reducer, Viewing
+from patterns.safety.luminance import Reducer
+from patterns.safety.viewing import Grid, Viewing
 from tests.safety.sequences import reduced
 
 # IEC 61966-2-1, as WCAG 2.2 quotes it; values computed from it.

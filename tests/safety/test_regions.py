@@ -7,7 +7,7 @@ import pytest
 from scipy import ndimage
 
 from patterns.safety.flash_rule import screen_rule, visual_field_rule
-from patterns.safety.luminance import Grid, Viewing
+from patterns.safety.viewing import Grid, Viewing
 
 # Distance at which the 10 degree block is 256 of 768 pixels high.
 G176_DISTANCE = 256 / 768 / 0.1309

@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from patterns.picture.arrays import UInt8Array
-from patterns.safety.luminance import Reducer, Viewing
+from patterns.safety.luminance import Reducer
 from patterns.safety.report import StripeFinding
 from patterns.safety.stripes import find_stripes
+from patterns.safety.viewing import Viewing
 from tests.safety.sequences import HEIGHT, WIDTH, reduced, run, stripe
 
 SCREEN, CONSENSUS = "BT.1702", "Epilepsy"
