@@ -12,7 +12,8 @@ from patterns.cli.console import print_json, progress
 from patterns.errors import RequestError
 from patterns.reading.compare import compare, comparison_json, comparison_text
 from patterns.reading.compare_page import compare_page
-from patterns.reading.read_file import Given, read_file
+from patterns.reading.opened import Given
+from patterns.reading.read_file import read_file
 from patterns.reading.reading import Reading
 from patterns.reading.stored_reading import load_readings
 from patterns.timing.cadence import Display
