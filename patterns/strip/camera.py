@@ -142,17 +142,21 @@ class CameraReader:
         thin = luma[::8, ::8]
         if int(thin.max()) - int(thin.min()) < LEAST_RANGE:
             return Unread(TOO_DARK)
-        placement, light = self._place(luma)
-        if placement is None or light is None:
+        found = self._place(luma)
+        if found is None:
             return Unread(NO_STRIP)
-        if (reason := check_light(light)) is not None:
+        placement, light, reason = found
+        if reason is not None:
             return Unread(reason)
         if unit_px(placement).min() < LEAST_UNIT_PX:
             return Unread(TOO_SMALL)
         return self._decode(placement, light)
 
-    def _place(self, luma: UInt8Array) -> tuple[Placement | None, CellLight | None]:
-        """Follow the strip, or search for it; a dark picture leaves its place as it was."""
+    def _place(self, luma: UInt8Array) -> tuple[Placement, CellLight, str | None] | None:
+        """Follow the strip, or search for it; a dark picture leaves its place as it was.
+
+        Returns where it lies, its light, and why it cannot be read, if so; None if it is lost.
+        """
         if self._near is not None:
             fit = refine(luma, self._near, self.identity)
             if fit is not None and fit.rms > SLACK_RMS:
@@ -162,24 +166,25 @@ class CameraReader:
             reason = check_light(light)
             if reason is None and fit is not None and fit.rms < LARGEST_RMS:
                 self._near, self._lost, self._wait = placement, 0, 0
-                return placement, light
+                return placement, light, None
             if reason and self._lost < (PATIENCE if reason in PASSING else BRIEF):
                 self._lost += 1
-                return self._near, light
+                return self._near, light, reason
         return self._search(luma)
 
-    def _search(self, luma: UInt8Array) -> tuple[Placement | None, CellLight | None]:
+    def _search(self, luma: UInt8Array) -> tuple[Placement, CellLight, str | None] | None:
         if self._wait > 0:  # searching takes long: not in every picture of a film without a strip
             self._wait -= 1
-            return None, None
+            return None
         placement = locate(luma)
         if placement is None:
             self._lost += 1
             self._wait = min(LONGEST_WAIT, self._lost // 6)
-            return None, None
+            return None
         fit = refine(luma, placement, self.identity)
         self._near = fit.placement if fit else placement
-        return self._near, self._sample(luma, self._near)
+        light = self._sample(luma, self._near)
+        return self._near, light, check_light(light)
 
     def _sample(self, luma: UInt8Array, placement: Placement) -> CellLight:
         hold = hold_row(self.identity.rate).cells if self.identity else 0

@@ -27,11 +27,17 @@ LEAST_EDGES = 16
 
 @dataclass(frozen=True)
 class _Edges:
-    """Edges of white cells, in grid units: places, outward directions, and reach."""
+    """Edges of white cells, and the cells that say what is white and black beside them."""
 
-    at: FloatArray
-    outward: FloatArray
-    reach: FloatArray
+    reach: FloatArray  # of each edge, grid units: how far from its place it is looked for
+    along: FloatArray  # its place along the strip, as a fraction of the band
+    # (edges x SAMPLES + cells, 2): the places across each edge, then the middles of the lit and
+    # of the unlit cells, in fractions of the band
+    points: FloatArray
+    lit: FloatArray  # where those cells lie along the strip
+    unlit: FloatArray
+    # (edges, 9): how far each moves outward for eight changes of the homography and a growth
+    design: FloatArray
 
 
 @dataclass(frozen=True)
@@ -96,57 +102,54 @@ def _edges(arrangement: str, identity: Identity | None, marks_only: bool) -> _Ed
         sides += _identity(on, identity_bits(identity))
     units = np.array(on.units, float)
     table = np.array([place for side in sides for place in _places(side, units)])
-    return _Edges(table[:, :2], table[:, 2:4], table[:, 4])
+    at, outward, reach = table[:, :2], table[:, 2:4], table[:, 4]
+    steps = np.linspace(-1, 1, SAMPLES) * reach[:, None]
+    across = (at[:, None] + steps[..., None] * outward[:, None]) / units
+    lit = centres(on.flags[:1] + on.white + on.flags[1:])
+    unlit = centres(on.dark[3:4] + on.black + on.dark[4:5])
+    points = np.concatenate([across.reshape(-1, 2), lit, unlit])
+    design = _design(at / units, outward * units)
+    return _Edges(reach, at[:, 0] / units[0], points, lit[:, 0], unlit[:, 0], design)
+
+
+def _design(at: FloatArray, outward: FloatArray) -> FloatArray:
+    """`_Edges.design`, from places and directions in fractions of the band."""
+    x, y = at.T
+    nx, ny = outward.T
+    along = nx * x + ny * y
+    columns = [nx * x, nx * y, nx, ny * x, ny * y, ny, -along * x, -along * y, np.ones_like(x)]
+    return np.stack(columns, 1)
 
 
 def unit_px(placement: Placement) -> FloatArray:
     """Pixels per grid unit along the strip and across it, (5, 2), at five places along it."""
-    units = np.array(placement.grid.units, float)
-    x = np.linspace(0.02, 0.98, 5)
-    base = np.stack([x, np.full(5, 0.5)], 1)
-    here = placement.to_picture(base)
-    along = placement.to_picture(base + np.array([1 / units[0], 0])) - here
-    across = placement.to_picture(base + np.array([0, 1 / units[1]])) - here
-    return np.stack([np.hypot(*along.T), np.hypot(*across.T)], 1)
+    here, *beside = placement.to_picture(_unit_steps(placement.arrangement))
+    return np.stack([np.hypot(*(there - here).T) for there in beside], 1)
 
 
-def _limits(luma: UInt8Array, placement: Placement, x: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Black and white light at places along the strip: of the references and the marks."""
-    on = placement.grid
-    lit = on.flags[:1] + on.white + on.flags[1:]
-    unlit = on.dark[3:4] + on.black + on.dark[4:5]
-    at_lit, at_unlit = centres(lit), centres(unlit)
-    light = gather_light(luma, placement.to_picture(np.concatenate([at_lit, at_unlit])))
-    light = np.nan_to_num(light)
-    white = np.interp(x, at_lit[:, 0], light[: len(lit)])
-    black = np.interp(x, at_unlit[:, 0], light[len(lit) :])
-    return black, white
+@lru_cache(maxsize=2)
+def _unit_steps(arrangement: str) -> FloatArray:
+    """Five places, and those a grid unit along and across from them, (3, 5, 2), of the band."""
+    base = np.stack([np.linspace(0.02, 0.98, 5), np.full(5, 0.5)], 1)
+    wide, high = grid(arrangement).units
+    steps = np.array([[0, 0], [1 / wide, 0], [0, 1 / high]])
+    return np.asarray(base + steps[:, None], np.float64)
 
 
 def _distances(luma: UInt8Array, placement: Placement, edges: _Edges) -> FloatArray:
     """How far outward each edge lies from where it is expected, grid units; NaN unknown."""
-    units = np.array(placement.grid.units, float)
-    steps = np.linspace(-1, 1, SAMPLES) * edges.reach[:, None]
-    points = (edges.at[:, None] + steps[..., None] * edges.outward[:, None]) / units
-    light = gather_light(luma, placement.to_picture(points))
-    black, white = _limits(luma, placement, edges.at[:, 0] / units[0])
-    span = white - black
+    found = gather_light(luma, placement.to_picture(edges.points))
+    cells = np.nan_to_num(found[-len(edges.lit) - len(edges.unlit) :])
+    white = np.interp(edges.along, edges.lit, cells[: len(edges.lit)])
+    black = np.interp(edges.along, edges.unlit, cells[len(edges.lit) :])
+    light, span = found[: len(edges.reach) * SAMPLES].reshape(-1, SAMPLES), white - black
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.clip((light - black[:, None]) / span[:, None], -0.3, 1.3)
         # trapezoids by hand: the library's function has other names before and after NumPy 2.0
         means = ((share[:, 1:] + share[:, :-1]) / 2).sum(axis=1) / (SAMPLES - 1)
-    found = edges.reach * (2 * means - 1)
-    found[~(span > 0)] = np.nan
-    return np.asarray(found, np.float64)
-
-
-def _design(edges: _Edges, units: FloatArray) -> FloatArray:
-    """Rows: how far each edge moves outward for eight changes of the homography and a growth."""
-    x, y = (edges.at / units).T
-    nx, ny = (edges.outward * units).T
-    along = nx * x + ny * y
-    columns = [nx * x, nx * y, nx, ny * x, ny * y, ny, -along * x, -along * y, np.ones_like(x)]
-    return np.stack(columns, 1)
+    far = edges.reach * (2 * means - 1)
+    far[~(span > 0)] = np.nan
+    return np.asarray(far, np.float64)
 
 
 def _solve(design: FloatArray, wanted: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -179,14 +182,12 @@ def refine(
     None where too few edges are in the picture or the fit breaks down.
     """
     edges = _edges(placement.arrangement, identity, marks_only)
-    units = np.array(placement.grid.units, float)
-    design = _design(edges, units)
     for _ in range(rounds):
         found = _distances(luma, placement, edges)
         known = ~np.isnan(found)
         if known.sum() < LEAST_EDGES:
             return None
-        change, rest = _solve(design[known], found[known])
+        change, rest = _solve(edges.design[known], found[known])
         delta = np.append(change[:8], 0.0).reshape(3, 3)
         if not np.isfinite(delta).all() or np.abs(delta).max() > 1:
             return None

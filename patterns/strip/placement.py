@@ -40,8 +40,8 @@ class Placement:
     def to_picture(self, points: npt.ArrayLike) -> FloatArray:
         """Picture coordinates (column, row) of points (..., 2) in fractions of the band."""
         xy = np.asarray(points, np.float64)
-        mapped = xy @ self.matrix[:, :2].T + self.matrix[:, 2]
-        return np.asarray(mapped[..., :2] / mapped[..., 2:], np.float64)
+        mapped = xy.reshape(-1, 2) @ self.matrix[:, :2].T + self.matrix[:, 2]
+        return np.asarray(mapped[:, :2] / mapped[:, 2:], np.float64).reshape(xy.shape)
 
     def bounds(self, shape: tuple[int, int]) -> tuple[int, int, int, int]:
         """Columns and rows (left, top, right, bottom) that hold all that `sample` looks at."""
@@ -175,17 +175,20 @@ def gather_light(luma: UInt8Array, at: FloatArray) -> FloatArray:
     x, y = at[..., 0] - 0.5, at[..., 1] - 0.5
     # a NaN counts as outside
     inside = (x > -0.5) & (y > -0.5) & (x < width - 0.5) & (y < height - 0.5)
-    x = np.clip(np.where(inside, x, 0), 0, width - 1.001)
-    y = np.clip(np.where(inside, y, 0), 0, height - 1.001)
+    all_inside = bool(inside.all())
+    if not all_inside:
+        x, y = np.where(inside, x, 0), np.where(inside, y, 0)
+    x, y = np.clip(x, 0, width - 1.001), np.clip(y, 0, height - 1.001)
     column, row = x.astype(np.intp), y.astype(np.intp)
     fx, fy = (x - column).astype(np.float32), (y - row).astype(np.float32)
-    flat = luma.reshape(-1)
-    index = row * width + column
-    upper = LIGHT[flat[index]] * (1 - fx) + LIGHT[flat[index + 1]] * fx
-    index += width
-    lower = LIGHT[flat[index]] * (1 - fx) + LIGHT[flat[index + 1]] * fx
+    first = row * width + column
+    codes = luma.reshape(-1).take(np.stack([first, first + 1, first + width, first + width + 1]))
+    left_up, right_up, left_down, right_down = LIGHT.take(codes)
+    upper = left_up * (1 - fx) + right_up * fx
+    lower = left_down * (1 - fx) + right_down * fx
     found = (upper + (lower - upper) * fy).astype(np.float64)
-    found[~inside] = np.nan
+    if not all_inside:
+        found[~inside] = np.nan
     return np.asarray(found)
 
 
@@ -229,7 +232,7 @@ def check_light(light: CellLight) -> str | None:
         return BLURRED
     for side in (0, 1):
         # a post may be cut off by the picture's border; it was seen when the strip was found
-        lit = np.nanmin([light.posts[side], light.flags[side]])
+        lit = np.fmin(light.posts[side], light.flags[side])
         dark = light.dark[4 * side : 4 * side + 4].max()
         if not lit - dark >= LEAST_CLEAR * lit:
             return NO_STRIP
