@@ -48,7 +48,7 @@ class OpenVideo:
         return self._scan.info()
 
     def read(self) -> Generator[tuple[Fraction, UInt8Array]]:
-        """Times and pictures as of `read_ycbcr`, from the beginning, as often as it is called."""
+        """Times and pictures of `ycbcr_decoder`, from the beginning, as often as it is called."""
         decoder, self._begun = self._begun or self._decoder(), None
         if decoder is not None:
             with closing(decoder.pictures()) as pictures:

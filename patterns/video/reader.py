@@ -125,7 +125,15 @@ def luma_decoder(
     crop: Crop | Bottom | None = None,
     told: Description | None = None,
 ) -> Decoder:
-    """Start what `read_luma` reads, with the same parameters."""
+    """Start a decoder of the luma of each picture, upright.
+
+    `path`: any file that the bundled decoder opens.
+    `size`: width and height to scale to (after the crop); None leaves them.
+    `crop`: part that is wanted, inside of the pictures.
+    `told`: takes what the decoder says of the file: its damage, once all pictures are read.
+
+    Its `pictures` are as `read_luma` says.
+    """
     # 8-bit planes pass as they are, others are converted once
     chain = ["scale=out_range=tv", "format=yuv420p|yuv422p|yuv444p|yuv440p", "extractplanes=y"]
     if crop is not None:  # at odd places too, where subsampled colour goes wrong, but luma does not
@@ -136,40 +144,24 @@ def luma_decoder(
 
 
 def read_luma(
-    path: File,
-    *,
-    size: tuple[int, int] | None = None,
-    crop: Crop | None = None,
-    told: Description | None = None,
+    path: File, *, size: tuple[int, int] | None = None, crop: Crop | None = None
 ) -> Generator[tuple[Fraction, UInt8Array]]:
-    """Luma of each picture, upright, with the time at which it is due.
-
-    `path`: any file that the bundled decoder opens.
-    `size`: width and height to scale to (after the crop); None leaves them.
-    `crop`: part that is wanted, inside of the pictures.
-    `told`: takes what the decoder says of the file: its damage, once all pictures are read.
+    """Luma of each picture with the time at which it is due; parameters as of `luma_decoder`.
 
     Yields seconds on the file's own clock, exact, and uint8 (height, width), narrow range (16 is
     black, 235 white) whatever the range in the file. Each array is a new one. A file that is cut
     off yields what can be decoded.
     Raises `InputError`: it is missing, empty, damaged, or holds no video, or its clock goes back.
     """
-    yield from luma_decoder(path, size=size, crop=crop, told=told).pictures()
-
-
-def read_ycbcr(
-    path: File, size: tuple[int, int], matrix: Matrix
-) -> Generator[tuple[Fraction, UInt8Array]]:
-    """Pictures averaged down to `size` (width, height), else as `read_luma`.
-
-    Yields Y', Cb, Cr, uint8 (3, height, width), BT.709 in narrow range whatever the file has;
-    `matrix` is that of the file, where it does not hold R'G'B'.
-    """
-    yield from ycbcr_decoder(path, size, matrix).pictures()
+    yield from luma_decoder(path, size=size, crop=crop).pictures()
 
 
 def ycbcr_decoder(path: File, size: tuple[int, int], matrix: Matrix) -> Decoder:
-    """Start what `read_ycbcr` reads, with the same parameters."""
+    """Start a decoder of pictures averaged down to `size` (width, height), else as `read_luma`.
+
+    It gives Y', Cb, Cr, uint8 (3, height, width), BT.709 in narrow range whatever the file has;
+    `matrix` is that of the file, where it does not hold R'G'B'.
+    """
     scale = f"scale={size[0]}:{size[1]}:flags=area+accurate_rnd:out_range=tv"
     colour = f"in_color_matrix={matrix}:out_color_matrix=bt709"
     return Decoder(path, (f"{scale}:{colour}", "format=yuv444p"), 3)

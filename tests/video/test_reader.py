@@ -18,7 +18,7 @@ from patterns.errors import InputError
 from patterns.picture.planes import Planes
 from patterns.video.probe import exact_rate, probe
 from patterns.video.process import ffmpeg_path
-from patterns.video.reader import Bottom, Crop, luma_decoder, read_luma, read_ycbcr
+from patterns.video.reader import Bottom, Crop, luma_decoder, read_luma, ycbcr_decoder
 from patterns.video.writer import VideoSpec, VideoWriter
 from tests.video.moving import moving_texture
 from tests.video.test_failures import processes_that_name, zombies
@@ -76,7 +76,7 @@ def test_crop_and_size(clip: Path) -> None:
     whole = moving_texture(30)[0].y
     _, part = next(read_luma(clip, crop=Crop(3, 5, 101, 90)))
     assert np.array_equal(part, whole[5:95, 3:104])
-    _, small = next(read_ycbcr(clip, (80, 64), "bt709"))
+    _, small = next(ycbcr_decoder(clip, (80, 64), "bt709").pictures())
     means = whole.reshape(64, 2, 80, 2).mean((1, 3))
     assert np.abs(small[0] - means).max() <= 1
 
@@ -105,10 +105,10 @@ def test_colours_of_other_matrices_come_out_as_bt709(tmp_path: Path) -> None:
         frame = Planes.blank(128, 128)
         frame.y[:], frame.cb[:], frame.cr[:] = RED_601
         writer.write(frame)
-    _, codes = next(read_ycbcr(path, (64, 32), "bt601"))
+    _, codes = next(ycbcr_decoder(path, (64, 32), "bt601").pictures())
     assert codes.shape == (3, 32, 64)
     assert np.abs(codes.astype(int) - np.reshape(RED_709, (3, 1, 1))).max() <= 1
-    _, codes = next(read_ycbcr(path, (64, 32), "bt709"))
+    _, codes = next(ycbcr_decoder(path, (64, 32), "bt709").pictures())
     assert (codes == np.reshape(RED_601, (3, 1, 1))).all()
 
 
@@ -116,7 +116,7 @@ def test_colours_of_an_animation_come_out_as_bt709(tmp_path: Path) -> None:
     """R'G'B' has no matrix of its own, whatever is said of it."""
     path = tmp_path / "red.png"
     Image.new("RGB", (64, 64), (255, 0, 0)).save(path)
-    _, codes = next(read_ycbcr(path, (64, 32), "bt601"))
+    _, codes = next(ycbcr_decoder(path, (64, 32), "bt601").pictures())
     assert np.abs(codes.astype(int) - np.reshape(RED_709, (3, 1, 1))).max() <= 1
 
 
@@ -187,7 +187,7 @@ def test_early_exit_leaves_no_process(clip: Path) -> None:
     pictures = read_luma(clip)
     next(pictures)
     pictures.close()
-    for _ in read_ycbcr(clip, (80, 64), "bt709"):
+    for _ in ycbcr_decoder(clip, (80, 64), "bt709").pictures():
         break
     if sys.platform == "linux":
         assert not processes_that_name(str(clip))
