@@ -14,7 +14,7 @@ from patterns.picture.planes import Planes
 from patterns.scenes.motion import FOCAL_MM, Motion, hfov_of_focal_length
 from patterns.timing.rates import format_decimal
 
-TOGETHER = 6  # frames drawn at once, if they come in order; as many may wait for the encoder
+TOGETHER = 6  # frames drawn at once, if they come in order
 
 
 class Shot(Protocol):

@@ -241,8 +241,8 @@ def main() -> None:
             25,
         )
         if asked.long:
-            long = cost_of(render("terrain", out, "--seconds", "600"))
-            show("memory of a clip of ten minutes", long.memory_mb, "MB", 600)
+            long = cost_of(render("orbit", out, "--seconds", "600"))
+            show("memory of an orbit of ten minutes", long.memory_mb, "MB", 600)
         if not asked.no_kit:
             kit = cost_of([*COMMAND, "kit", "--out", str(folder / "kit"), "--quiet"])
             size = sum(path.stat().st_size for path in (folder / "kit").iterdir())
