@@ -52,9 +52,9 @@ def ffmpeg_path() -> str:
 
 @cache
 def _bundled() -> str:
-    """The program that came with imageio-ffmpeg, else what that finds elsewhere.
+    """The program that came with imageio-ffmpeg, else the one that it finds elsewhere.
 
-    It would start a program once to see whether it can, which takes a fiftieth of a second.
+    Asked for its own, it starts it once to see whether it runs: a fiftieth of a second.
     """
     package = PathFinder.find_spec("imageio_ffmpeg")
     for folder in (package and package.submodule_search_locations) or ():
