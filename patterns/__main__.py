@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from io import TextIOWrapper
@@ -43,6 +44,7 @@ def main() -> int:
         code = STOPPED
     if code == STOPPED:
         _forget_interrupt()
+    gc.freeze()  # or the interpreter looks through all that was loaded before it ends
     return code
 
 

@@ -13,7 +13,6 @@ from collections.abc import Collection
 from dataclasses import dataclass, fields
 from html import escape
 from pathlib import Path
-from string import Template
 
 from patterns.errors import RequestError
 
@@ -143,7 +142,9 @@ def page_part(folder: str, *name: str, **values: str) -> str:
 
     Where there are `values`, each `$name` in the text stands for one; the caller escapes them.
     """
-    from importlib.resources import files  # here, because only pages need it
+    # here, because only pages need them
+    from importlib.resources import files
+    from string import Template
 
     text = files("patterns").joinpath(folder, *name).read_text(encoding="utf-8")
     return Template(text).substitute(values) if values else text
