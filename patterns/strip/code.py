@@ -111,6 +111,8 @@ def _blend(earlier: int, levels: FloatingArray, grey: BoolArray) -> Word | None:
 def _faint(word: Word, levels: FloatingArray) -> Word | None:
     """A neighbour that shines through: cells in which the two differ lean more than all others."""
     leans = np.abs(levels - (levels > 0.5))
+    if not leans.max() > FAINT:
+        return None
     for earlier in (word.number - 1, word.number):
         if not 0 <= earlier < (1 << NUMBER_BITS) - 1:
             continue

@@ -95,9 +95,9 @@ def _identity(levels: FloatArray) -> Identity | None:
 
 def _contradicts(levels: FloatArray, word: Word) -> bool:
     """Whether the hold row shows another frame than the number cells."""
-    own = [n % len(levels) for n in (word.number, word.later) if n is not None]
-    unlit = word.later is None and not levels[own[0]] > 0.5  # a NaN is not lit
-    return unlit or bool(np.delete(levels, own).max() > 0.5)
+    own = {n % len(levels) for n in (word.number, word.later) if n is not None}
+    lit = set(np.flatnonzero(levels > 0.5).tolist())  # a NaN is not lit
+    return not lit <= own or (word.later is None and lit != own)
 
 
 def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
@@ -108,10 +108,12 @@ def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
     references = _references(on, marks)
     if references is None:
         return Unread(NO_STRIP)
-    word = read_levels(references.levels(number, on.number))
+    both = np.concatenate([number, identity_cells])
+    levels = references.levels(both, on.number + on.identity)
+    word = read_levels(levels[: len(number)])
     if isinstance(word, str):
         return Unread(word)
-    identity = _identity(references.levels(identity_cells, on.identity))
+    identity = _identity(levels[len(number) :])
     if identity:
         rects = hold_cells(on, hold_row(identity.rate).cells)
         held = references.levels(sample(luma, placement, rects), rects)
