@@ -21,8 +21,9 @@ from patterns.video.probe import PacketScan
 from patterns.video.process import FfmpegProcess, file_argument
 from patterns.whole_file import PartialFile
 
-# Frames that may wait: the encoder has work while the next few are drawn. With one more, ffmpeg
-# holds 40 MB more of them after a minute of 1080p, for a hundredth of the time.
+# Frames that may wait: the encoder has work while the next few are drawn. ffmpeg's own queues, to
+# which nothing sets a limit, take 60 MB of 1080p when full: with six waiting they were within a
+# minute, with four they seldom are, for a hundredth of the time.
 BUFFERS = 4
 # What ffmpeg says when the disk refuses, and what it means.
 _DISK_WORDS = {
