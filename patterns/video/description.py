@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import threading
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -79,6 +80,7 @@ class Description:
         self.rotations: dict[int, float] = {}
         self.chosen: int | None = None
         self.output: StreamText | None = None
+        self.known = threading.Event()  # set once `output` is told, the last before any picture
         # pictures a second at which the maker's tag says the file was taken; None without one
         self.capture_hz: Fraction | None = None
         self.pictures = 0  # decoded so far
@@ -119,6 +121,8 @@ class Description:
         stream = StreamText.parse(text)
         if self._in_output:
             self.output = self.output or stream
+            if self.output is not None:
+                self.known.set()
         elif stream is not None and len(self.streams) < MAX_STREAMS:
             self.streams[index] = stream
             self._latest = index

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import threading
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
@@ -139,29 +138,23 @@ class PacketScan:
 
     def __init__(self, path: File) -> None:
         self._path, self._told = path, Description()
-        self._described = threading.Event()
         self._process = FfmpegProcess(
             (
                 *("-loglevel", "info", "-copyts", *input_arguments(path)),
                 # V: no cover pictures; -copyts: the file's own times, not shifted to start at 0
                 *("-map", "0:V:0", "-c", "copy", "-f", "framecrc", "pipe:1"),
             ),
-            on_line=self._take,
-            on_end=self._described.set,
+            on_line=self._told.take,
+            on_end=self._told.known.set,
         )
 
     def close(self) -> None:
         """End it; harmless if it has ended."""
         self._process.stop()
 
-    def _take(self, line: str) -> None:
-        self._told.take(line)
-        if self._told.output is not None:
-            self._described.set()
-
     def described(self) -> Description:
         """What is told of the file before its packets; without a stream if it is not read."""
-        self._process.await_told(self._described)
+        self._process.await_told(self._told.known)
         return self._told
 
     def packets(self) -> Packets:

@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 import queue
 import re
-import threading
 from collections.abc import Generator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
@@ -188,7 +187,6 @@ class _Times:
         self.told = told or Description()
         self._tick_s = Fraction(1)
         self._times: queue.SimpleQueue[Fraction | None] = queue.SimpleQueue()
-        self._output_told = threading.Event()
 
     def take(self, line: str) -> None:
         """Read one line; called by the thread that drains the messages."""
@@ -200,12 +198,10 @@ class _Times:
             self._tick_s = Fraction(int(tick_text[1]), int(tick_text[2]))
         else:
             self.told.take(line)
-            if self.told.output is not None:
-                self._output_told.set()
 
     def output_size(self) -> tuple[int, int]:
         """Size of the pictures that come; told before the first of them."""
-        self._output_told.wait(WAIT_S)
+        self.told.known.wait(WAIT_S)
         made = self.told.output
         if made is None:
             raise InputError("the decoder does not say how large its pictures are")
