@@ -52,8 +52,10 @@ class OpenVideo:
     def __init__(self, path: Path, given: Given, progress: Progress | None) -> None:
         self._path, self._progress = path, progress
         self.asked = given.video
+        # whether `first` gives the bottom of pictures
+        self.bottom_first = self.asked in (None, "clip")
         self.told = Description()  # what the decoder that is read says of the file
-        part = Bottom() if self.asked in (None, "clip") else None
+        part = Bottom() if self.bottom_first else None
         self._begun = luma_decoder(path, crop=part, told=self.told)
         try:
             self._scan = PacketScan(path)

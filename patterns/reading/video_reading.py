@@ -32,8 +32,7 @@ from patterns.video.reader import Bottom, Crop
 
 if TYPE_CHECKING:  # what is no clip has its reader loaded once that is known
     from patterns.footage.measure import Measurer
-
-Timed = tuple[Fraction, UInt8Array]  # a picture's time, and its luma
+    from patterns.reading.opened import Timed
 
 
 @dataclass
@@ -87,12 +86,12 @@ class _ClipReader:
 def read_video(video: OpenVideo) -> VideoRead:
     """Find out what it is on the first pictures, then read it as that."""
     asked = video.asked
-    if asked in (None, "clip"):
+    if video.bottom_first:
         read = _bottom_read(video)
         if read is not None:
             return read
     read = VideoRead(video.info, FileKind("footage"))
-    with closing(video.read() if asked in (None, "clip") else video.first()) as whole:
+    with closing(video.read() if video.bottom_first else video.first()) as whole:
         reader = read.measure if asked == "footage" else _found_out(whole, read, asked)
         band = reader.band() if isinstance(reader, _ClipReader) else None
         if reader is not None and band is None:
@@ -125,7 +124,8 @@ def _seen_at_once(
     pictures: Iterable[Timed], read: VideoRead, asked: Kind | None
 ) -> _ClipReader | None:
     """Reader of a clip that is known from the first few pictures, upright and surely; else None."""
-    finder, kept = KindFinder(), list[Timed]()
+    finder = KindFinder()
+    kept: list[Timed] = []
     for place, (time_s, luma) in enumerate(pictures):
         read.times.append(time_s)
         kept.append((time_s, luma))
@@ -146,7 +146,8 @@ def _found_out(pictures: Iterable[Timed], read: VideoRead, asked: Kind | None) -
     The first few pictures are kept until then. From then on, and as long as no strip is seen,
     pictures are measured as footage.
     """
-    finder, kept = KindFinder(), deque[Timed](maxlen=KEPT)
+    finder = KindFinder()
+    kept: deque[Timed] = deque(maxlen=KEPT)
     for place, (time_s, luma) in enumerate(pictures):
         read.times.append(time_s)
         kept.append((time_s, luma))
