@@ -23,6 +23,7 @@ SAMPLES = 9  # across each edge
 STIFF = np.array([0, 0, 0, 0, 0, 0, 0.03, 0.1, 0.02])
 SCATTER = 0.12  # grid units: distances that differ by more from the fit lose weight
 LEAST_EDGES = 16
+STILL = 0.1  # grid units: a round that moves no edge by more leaves a tenth of that to the next
 
 
 @dataclass(frozen=True)
@@ -177,8 +178,9 @@ def refine(
 ) -> Fit | None:
     """Move a placement so that the strip's unchanging edges lie where they are seen.
 
-    By about a grid unit in each of the `rounds`; by edges of the identity cells too where
-    `identity` is known, of the marks at the ends alone with `marks_only`.
+    By about a grid unit in each of the `rounds`, the last of which are left out where it lies
+    still; by edges of the identity cells too where `identity` is known, of the marks at the ends
+    alone with `marks_only`.
     None where too few edges are in the picture or the fit breaks down.
     """
     edges = _edges(placement.arrangement, identity, marks_only)
@@ -193,4 +195,6 @@ def refine(
             return None
         matrix = placement.matrix @ (np.eye(3) + delta)
         placement = replace(placement, matrix=matrix / matrix[2, 2])
+        if np.abs(edges.design[:, :8] @ change[:8]).max() < STILL:
+            break
     return Fit(placement, float(np.sqrt(np.mean(np.minimum(rest**2, 1)))))
