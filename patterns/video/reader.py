@@ -169,8 +169,8 @@ def ycbcr_decoder(path: File, size: tuple[int, int], matrix: Matrix) -> Decoder:
 def _arguments(path: File, chain: Sequence[str], ahead: int) -> tuple[str, ...]:
     return (
         *("-loglevel", "info", "-copyts", "-max_pixels", str(MAX_PIXELS)),
-        # not one more than there are cores, as is usual: who reads the pictures needs some too
-        *("-threads", str(min(usable_cores(), MOST_THREADS))),
+        # more than there are cores, as each waits for the picture before its own now and then
+        *("-threads", str(min(2 * usable_cores(), MOST_THREADS))),
         *input_arguments(path),
         *("-map", "0:V:0"),
         # showinfo first: it tells the time of each picture that the decoder made
