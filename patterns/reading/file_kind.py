@@ -75,7 +75,7 @@ class _Sight:
 
 
 def _sight(luma: UInt8Array, placement: Placement) -> _Sight:
-    corners = placement.to_picture([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+    corners = placement.corners
     edges = np.roll(corners, -1, axis=0) - corners
     upright = float(np.abs(np.r_[edges[::2, 1], edges[1::2, 0]]).max())
     turned = float(np.abs(np.r_[edges[::2, 0], edges[1::2, 1]]).max())

@@ -6,15 +6,13 @@ What it is, is found out on the first of its pictures.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from patterns.errors import InputError
 from patterns.picture.arrays import UInt8Array
@@ -25,7 +23,7 @@ from patterns.reading.reading import Kind, Reading
 from patterns.reading.sightings import Sightings, Watched
 from patterns.strip.camera import CameraReader
 from patterns.strip.placement import Placement
-from patterns.strip.read import NO_STRIP, StripReading, Unread, read_at, read_strip
+from patterns.strip.read import NO_STRIP, StraightReader, Unread
 from patterns.video.description import Damage
 from patterns.video.probe import VideoInfo, ends_early
 from patterns.video.reader import Bottom, Crop
@@ -41,8 +39,9 @@ class VideoRead:
 
     info: VideoInfo
     kind: FileKind
-    log: Sightings | None = None
     times: list[Fraction] = field(default_factory=list)
+    reader: StraightReader | CameraReader | None = None  # of its strip, where one was seen
+    log: Sightings | None = None  # what that read
 
     @cached_property
     def measurer(self) -> Measurer:
@@ -51,36 +50,24 @@ class VideoRead:
 
         return Measurer(self.info)
 
-    def measure(self, _: Fraction, luma: UInt8Array) -> None:
-        """Measure a picture of footage."""
-        self.measurer.take(luma)
+    def begin(self, kind: FileKind, kept: Sequence[Timed], near: Placement | None) -> None:
+        """Read its strip from what was `kept` on; in what came before none was seen."""
+        straight = kind.kind == "clip"
+        self.kind, self.log = kind, Sightings()
+        self.reader = (
+            StraightReader(near, on_its_side=kind.on_its_side) if straight else CameraReader()
+        )
+        for time_s in self.times[: len(self.times) - len(kept)]:
+            self.log.take(time_s, Unread(NO_STRIP))
+        for time_s, luma in kept:
+            self.take(time_s, luma)
 
-
-Reader = Callable[[Fraction, UInt8Array], None]  # takes pictures in their order
-
-
-class _ClipReader:
-    """Reads strips that lie straight, first where one is seen `near`."""
-
-    def __init__(self, log: Sightings, near: Placement | None, *, on_its_side: bool) -> None:
-        self.log, self._on_its_side = log, on_its_side
-        self.near = None if on_its_side else near
-        self._shape = (0, 0)
-
-    def __call__(self, time_s: Fraction, luma: UInt8Array) -> None:
-        upright = np.ascontiguousarray(luma.T) if self._on_its_side else luma
-        found = read_strip(upright, near=self.near)
-        if isinstance(found, StripReading):
-            self.near = found.placement
-        self._shape = (luma.shape[0], luma.shape[1])
-        self.log.take(time_s, found)
-
-    def band(self) -> tuple[Crop, Placement] | None:
-        """Part of pictures with the strip, and where it lies there, if it was read upright."""
-        if self.near is None or self._on_its_side:
-            return None
-        left, top, right, bottom = self.near.bounds(self._shape)
-        return Crop(left, top, right - left, bottom - top), self.near.within(left, top)
+    def take(self, time_s: Fraction, luma: UInt8Array) -> None:
+        """Read a whole picture, or measure one of footage."""
+        if self.reader is None or self.log is None:
+            self.measurer.take(luma)
+        else:
+            self.log.take(time_s, self.reader.read(luma))
 
 
 def read_video(video: OpenVideo) -> VideoRead:
@@ -92,38 +79,35 @@ def read_video(video: OpenVideo) -> VideoRead:
             return read
     read = VideoRead(video.info, FileKind("footage"))
     with closing(video.read() if video.bottom_first else video.first()) as whole:
-        reader = read.measure if asked == "footage" else _found_out(whole, read, asked)
-        band = reader.band() if isinstance(reader, _ClipReader) else None
-        if reader is not None and band is None:
-            _read_on(whole, reader, read)
-    if isinstance(reader, _ClipReader) and band is not None:
-        part, at = band
+        known = asked == "footage" or _found_out(whole, read, asked)
+        part = read.reader.part((video.info.height, video.info.width)) if read.reader else None
+        if known and part is None:
+            _read_on(whole, read)
+    if known and part is not None:
+        left, top, right, bottom = part
+        crop = Crop(left, top, right - left, bottom - top)
         # a damaged file's pictures may change their size, so that there is no such part
-        with suppress(InputError), closing(video.read(len(read.times), part)) as parts:
-            _read_band(parts, at, reader, read)
-        _read_rest(video, reader, read)
+        with suppress(InputError), closing(video.read(len(read.times), crop)) as parts:
+            _read_parts(parts, left, top, read)
+        _read_rest(video, left, top, read)
     return read
 
 
 def _bottom_read(video: OpenVideo) -> VideoRead | None:
     """What the bottom of the pictures says; None if no sure clip is seen there at once."""
-    read, reader = VideoRead(video.info, FileKind("footage")), None
+    read = VideoRead(video.info, FileKind("footage"))
     with suppress(InputError), closing(video.first()) as bottoms:
-        reader = _seen_at_once(bottoms, read, video.asked)
-        if reader is not None and reader.near is not None:
-            _read_band(bottoms, reader.near, reader, read)
-    if reader is None or reader.near is None:
+        _seen_at_once(bottoms, read, video.asked)
+        _read_parts(bottoms, 0, 0, read)
+    if read.reader is None:
         return None
     bottom = Bottom.of(read.info.width, read.info.height)
-    reader.near = reader.near.within(-bottom.left, -bottom.top)
-    _read_rest(video, reader, read)
+    _read_rest(video, bottom.left, bottom.top, read)
     return read
 
 
-def _seen_at_once(
-    pictures: Iterable[Timed], read: VideoRead, asked: Kind | None
-) -> _ClipReader | None:
-    """Reader of a clip that is known from the first few pictures, upright and surely; else None."""
+def _seen_at_once(pictures: Iterable[Timed], read: VideoRead, asked: Kind | None) -> None:
+    """Begin to read a clip that is known from the first few pictures, upright and surely."""
     finder = KindFinder()
     kept: list[Timed] = []
     for place, (time_s, luma) in enumerate(pictures):
@@ -132,16 +116,15 @@ def _seen_at_once(
         found = finder.look(place, luma)
         if found is not None:
             kind = found.unless(asked)
-            sure = kind.kind == "clip" and kind.sure and not kind.on_its_side
-            reader = _strip_reader(read, kind, kept, finder.near) if sure else None
-            return reader if isinstance(reader, _ClipReader) else None
+            if kind.kind == "clip" and kind.sure and not kind.on_its_side:
+                read.begin(kind, kept, finder.near)
+            return
         if finder.near is None or place + 1 == KEPT:
-            return None
-    return None
+            return
 
 
-def _found_out(pictures: Iterable[Timed], read: VideoRead, asked: Kind | None) -> Reader | None:
-    """Reader of what the pictures are of, once that is known; None if they end before.
+def _found_out(pictures: Iterable[Timed], read: VideoRead, asked: Kind | None) -> bool:
+    """Whether it becomes known what the pictures are of, before they end; read as that then.
 
     The first few pictures are kept until then. From then on, and as long as no strip is seen,
     pictures are measured as footage.
@@ -153,62 +136,49 @@ def _found_out(pictures: Iterable[Timed], read: VideoRead, asked: Kind | None) -
         kept.append((time_s, luma))
         found = finder.look(place, luma)
         if found is not None:
-            return _strip_reader(read, found.unless(asked), kept, finder.near)
+            read.begin(found.unless(asked), kept, finder.near)
+            return True
         if place >= KEPT - 1 and asked is None:
             for earlier in kept if place == KEPT - 1 else [(time_s, luma)]:
-                read.measure(*earlier)
+                read.take(*earlier)
     kind = finder.kind().unless(asked)
     if kind.kind != "footage":
-        _strip_reader(read, kind, kept, finder.near)
+        read.begin(kind, kept, finder.near)
     elif len(read.times) < KEPT:
         for earlier in kept:
-            read.measure(*earlier)
-    return None
+            read.take(*earlier)
+    return False
 
 
-def _read_on(pictures: Iterable[Timed], reader: Reader, read: VideoRead) -> None:
+def _read_on(pictures: Iterable[Timed], read: VideoRead) -> None:
     for time_s, luma in pictures:
         read.times.append(time_s)
-        reader(time_s, luma)
+        read.take(time_s, luma)
 
 
-def _read_band(parts: Iterable[Timed], at: Placement, reader: _ClipReader, read: VideoRead) -> None:
-    """Read on in the strip's band, until it is not read there.
+def _read_parts(parts: Iterable[Timed], left: int, top: int, read: VideoRead) -> None:
+    """Read on in the part of pictures that holds the strip, until it is not read there.
 
     The rest of the pictures then need not leave the decoder, which takes as long as decoding.
     """
+    reader, log = read.reader, read.log
+    if reader is None or log is None:
+        return
+    reader.shift(left, top)
     for time_s, luma in parts:
-        found = read_at(luma, at)
-        if isinstance(found, Unread):
+        found = reader.read_part(luma)
+        if found is None:
             break
-        reader.log.take(time_s, found)
+        log.take(time_s, found)
         read.times.append(time_s)
 
 
-def _read_rest(video: OpenVideo, reader: _ClipReader, read: VideoRead) -> None:
-    """Read whole pictures from the first on that was not read in a band."""
-    if len(read.times) < read.info.pictures:
+def _read_rest(video: OpenVideo, left: int, top: int, read: VideoRead) -> None:
+    """Read whole pictures from the first on that was not read in a part."""
+    if read.reader is not None and len(read.times) < read.info.pictures:
+        read.reader.shift(-left, -top)
         with closing(video.read(len(read.times))) as whole:
-            _read_on(whole, reader, read)
-
-
-def _strip_reader(
-    read: VideoRead, kind: FileKind, kept: Sequence[Timed], near: Placement | None
-) -> Reader:
-    """Reader of the kind that was found, with what was kept; what came before showed no strip."""
-    read.kind, read.log = kind, Sightings()
-    log, camera = read.log, CameraReader()
-
-    def filmed(time_s: Fraction, luma: UInt8Array) -> None:
-        log.take(time_s, camera.read(luma))
-
-    clip = kind.kind == "clip"
-    reader = _ClipReader(log, near, on_its_side=kind.on_its_side) if clip else filmed
-    for time_s in read.times[: len(read.times) - len(kept)]:
-        log.take(time_s, Unread(NO_STRIP))
-    for time_s, luma in kept:
-        reader(time_s, luma)
-    return reader
+            _read_on(whole, read)
 
 
 def judged_video(video: OpenVideo, path: Path, given: Given) -> Reading:

@@ -5,6 +5,8 @@ The identity is voted over many pictures, and a number must fit the ones before.
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import numpy as np
 
 from patterns.picture.arrays import FloatArray, UInt8Array
@@ -101,6 +103,11 @@ PATIENCE = 12  # pictures for which a dark strip is believed to be where it was
 BRIEF = 3  # and one that is lost for another reason, as when the backlight pauses halfway
 LONGEST_WAIT = 12  # pictures between searches
 SURE_MARGIN = 0.4
+ROOM = 0.06  # of the picture's longer side, kept around a strip that is read in a part of it
+AWAY = 0.75  # of that, by which a strip may move before whole pictures are asked for
+WORTH = 0.5  # of the picture's area: larger parts are no gain
+# Where a strip lies, its light, and why it cannot be read, if so.
+_Found: TypeAlias = tuple[Placement, CellLight, str | None]
 
 
 class CameraReader:
@@ -114,6 +121,9 @@ class CameraReader:
         self._gate = NumberGate()
         self._near: Placement | None = None
         self._lost = self._wait = 0
+        # corners of where it lay when pictures began to be read in part, and the room around it
+        self._home: FloatArray | None = None
+        self._room_px = 0
 
     @property
     def identity(self) -> Identity | None:
@@ -131,18 +141,49 @@ class CameraReader:
         `luma`: uint8 (height, width), narrow range, the same size in every call.
         Never a guess: all check cells, the hold row and the numbers before agree.
         """
-        found = self._read(luma)
+        if luma.ndim != 2 or min(luma.shape) < SMALLEST_PX:
+            return self._kept(Unread(TOO_SMALL))
+        thin = luma[::8, ::8]
+        if int(thin.max()) - int(thin.min()) < LEAST_RANGE:
+            return self._kept(Unread(TOO_DARK))
+        return self._kept(self._made_of(self._follow(luma) or self._search(luma)))
+
+    def part(self, shape: tuple[int, int]) -> tuple[int, int, int, int] | None:
+        """Left, top, right and bottom of what `read_part` needs of pictures; None for all.
+
+        With room for a hand that does not hold still.
+        """
+        if self._near is None:
+            return None
+        self._room_px = int(ROOM * max(shape))
+        left, top, right, bottom = self._near.bounds(shape)
+        left, top = max(left - self._room_px, 0), max(top - self._room_px, 0)
+        right, bottom = min(right + self._room_px, shape[1]), min(bottom + self._room_px, shape[0])
+        worth = (right - left) * (bottom - top) < WORTH * shape[0] * shape[1]
+        return (left, top, right, bottom) if worth else None
+
+    def shift(self, left: int, top: int) -> None:
+        """Say that the next pictures begin at this column and row of those before."""
+        if self._near is not None:
+            self._near = self._near.within(left, top)
+        self._home = None
+
+    def read_part(self, luma: UInt8Array) -> StripReading | Unread | None:
+        """Read a part of the next picture; None where the strip may have left it: give it whole."""
+        before, found = self._near, self._follow(luma)
+        if before is None or found is None:
+            return None
+        self._home = before.corners if self._home is None else self._home
+        if np.abs(found[0].corners - self._home).max() > AWAY * self._room_px:
+            return None
+        return self._kept(self._made_of(found))
+
+    def _kept(self, found: StripReading | Unread) -> StripReading | Unread:
         if isinstance(found, Unread):
             self._gate.skip()
         return found
 
-    def _read(self, luma: UInt8Array) -> StripReading | Unread:
-        if luma.ndim != 2 or min(luma.shape) < SMALLEST_PX:
-            return Unread(TOO_SMALL)
-        thin = luma[::8, ::8]
-        if int(thin.max()) - int(thin.min()) < LEAST_RANGE:
-            return Unread(TOO_DARK)
-        found = self._place(luma)
+    def _made_of(self, found: _Found | None) -> StripReading | Unread:
         if found is None:
             return Unread(NO_STRIP)
         placement, light, reason = found
@@ -152,27 +193,25 @@ class CameraReader:
             return Unread(TOO_SMALL)
         return self._decode(placement, light)
 
-    def _place(self, luma: UInt8Array) -> tuple[Placement, CellLight, str | None] | None:
-        """Follow the strip, or search for it; a dark picture leaves its place as it was.
+    def _follow(self, luma: UInt8Array) -> _Found | None:
+        """Find it near where it lay; a dark picture leaves its place as it was."""
+        if self._near is None:
+            return None
+        fit = refine(luma, self._near, self.identity)
+        if fit is not None and fit.rms > SLACK_RMS:
+            fit = refine(luma, fit.placement, self.identity, rounds=3)
+        placement = fit.placement if fit and fit.rms < LARGEST_RMS else self._near
+        light = self._sample(luma, placement)
+        reason = check_light(light)
+        if reason is None and fit is not None and fit.rms < LARGEST_RMS:
+            self._near, self._lost, self._wait = placement, 0, 0
+            return placement, light, None
+        if reason and self._lost < (PATIENCE if reason in PASSING else BRIEF):
+            self._lost += 1
+            return self._near, light, reason
+        return None
 
-        Returns where it lies, its light, and why it cannot be read, if so; None if it is lost.
-        """
-        if self._near is not None:
-            fit = refine(luma, self._near, self.identity)
-            if fit is not None and fit.rms > SLACK_RMS:
-                fit = refine(luma, fit.placement, self.identity, rounds=3)
-            placement = fit.placement if fit and fit.rms < LARGEST_RMS else self._near
-            light = self._sample(luma, placement)
-            reason = check_light(light)
-            if reason is None and fit is not None and fit.rms < LARGEST_RMS:
-                self._near, self._lost, self._wait = placement, 0, 0
-                return placement, light, None
-            if reason and self._lost < (PATIENCE if reason in PASSING else BRIEF):
-                self._lost += 1
-                return self._near, light, reason
-        return self._search(luma)
-
-    def _search(self, luma: UInt8Array) -> tuple[Placement, CellLight, str | None] | None:
+    def _search(self, luma: UInt8Array) -> _Found | None:
         if self._wait > 0:  # searching takes long: not in every picture of a film without a strip
             self._wait -= 1
             return None

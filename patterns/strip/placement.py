@@ -21,6 +21,8 @@ from patterns.strip.layout import Rect, StripGrid, grid, hold_cells
 
 POINTS, INNER = 5, 0.5  # sample points along each side of a cell, over this share of it
 
+CORNERS = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+
 
 @dataclass(frozen=True, eq=False)
 class Placement:
@@ -43,9 +45,14 @@ class Placement:
         mapped = xy.reshape(-1, 2) @ self.matrix[:, :2].T + self.matrix[:, 2]
         return np.asarray(mapped[:, :2] / mapped[:, 2:], np.float64).reshape(xy.shape)
 
+    @property
+    def corners(self) -> FloatArray:
+        """Its corners in the picture, (4, 2), from the upper left of the strip clockwise."""
+        return self.to_picture(CORNERS)
+
     def bounds(self, shape: tuple[int, int]) -> tuple[int, int, int, int]:
         """Columns and rows (left, top, right, bottom) that hold all that `sample` looks at."""
-        corners = self.to_picture([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+        corners = self.corners
         left, top = np.maximum(np.floor(corners.min(axis=0)) - 1, 0)
         right, bottom = np.minimum(np.ceil(corners.max(axis=0)) + 1, shape[::-1])
         return int(left), int(top), int(right), int(bottom)

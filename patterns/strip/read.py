@@ -145,6 +145,41 @@ def search_strip(
     return placement, Unread(NO_STRIP) if placement is None else read_at(luma, placement)
 
 
+class StraightReader:
+    """Reads the pictures of one file, in their order, in which the strip lies straight.
+
+    `near`: where it is looked for first; `on_its_side`: pictures are turned by a quarter.
+    """
+
+    def __init__(self, near: Placement | None = None, *, on_its_side: bool = False) -> None:
+        self._on_its_side = on_its_side
+        self._near = None if on_its_side else near
+
+    def read(self, luma: UInt8Array) -> StripReading | Unread:
+        """Read the next picture; luma as in `read_strip`."""
+        upright = np.ascontiguousarray(luma.T) if self._on_its_side else luma
+        found = read_strip(upright, near=self._near)
+        if isinstance(found, StripReading):
+            self._near = found.placement
+        return found
+
+    def part(self, shape: tuple[int, int]) -> tuple[int, int, int, int] | None:
+        """Left, top, right and bottom of what `read_part` needs of pictures; None for all."""
+        if self._near is None or self._on_its_side:
+            return None
+        return self._near.bounds(shape)
+
+    def shift(self, left: int, top: int) -> None:
+        """Say that the next pictures begin at this column and row of those before."""
+        if self._near is not None:
+            self._near = self._near.within(left, top)
+
+    def read_part(self, luma: UInt8Array) -> StripReading | None:
+        """Read a part of the next picture; None where it is not read so: give it whole."""
+        found = None if self._near is None else read_at(luma, self._near)
+        return found if isinstance(found, StripReading) else None
+
+
 LIT = 0.58  # of the range of codes around
 LEAST_AREA, LEAST_PX, MOST_BLOBS = 6, 4.0, 250
 SLOPES = np.linspace(-0.15, 0.15, 31, dtype=np.float32)  # of the rows, tried

@@ -290,6 +290,17 @@ def test_what_may_be_a_clip_or_a_recording_is_said_to_be_either(folder: Path) ->
     assert reading.verdict.endswith(asked.verdict)
 
 
+def test_a_hand_that_drifts_loses_no_picture(folder: Path) -> None:
+    """The strip is read in a part of the picture, and in the whole once it has moved too far."""
+    canvas = "fps=120,scale=1280:720,pad=1280:1440:0:200,rotate=0.01"
+    reading = transcoded(
+        folder, "drifting.mp4", "-vf", f"{canvas},crop=1280:960:0:'clip(n-30,0,200)'"
+    )
+    assert reading.kind == "recording"
+    assert (reading.read, reading.pictures) == (240, 240)
+    assert not reading.dropped
+
+
 def test_what_lies_askew_in_a_damaged_file_is_no_recording_for_sure(folder: Path) -> None:
     """Damage smears the strip's edges: off straight by that much, a clip looks filmed."""
     transcoded(

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import tracemalloc
+from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
-from itertools import product
+from itertools import islice, product
 from pathlib import Path
 from time import process_time
+from unittest.mock import ANY
 
 import numpy as np
 import pytest
 
+from patterns.picture.arrays import UInt8Array
 from patterns.strip.camera import CameraReader
 from patterns.strip.camera_decode import Cells, decode
 from patterns.strip.camera_locate import locate
@@ -245,3 +248,42 @@ def test_full_hd_pictures_are_followed_not_searched_anew() -> None:
             assert truth.shares[reading.shown] > 0.5
     assert read >= 21
     assert spent_s / 23 < search_s / 3  # usually a tenth, however fast the machine
+
+
+def moving(count: int, step_px: int) -> Iterator[UInt8Array]:
+    """A strip that moves down a large picture, each frame seen twice."""
+    for place in range(count):
+        seen = to_luma(seen_light(Pose(10, 0, 4, 700), 300 + place // 2))
+        luma = np.full((1440, 1440), 40, np.uint8)
+        top = 200 + place * step_px
+        luma[top : top + seen.shape[0], 300 : 300 + seen.shape[1]] = seen
+        yield luma
+
+
+def test_a_part_of_the_picture_says_what_the_whole_says_until_the_strip_leaves_it() -> None:
+    whole, part_reader = CameraReader(), CameraReader()
+    pictures = moving(70, 2)
+    for luma in islice(pictures, 4):
+        whole.read(luma)
+        part_reader.read(luma)
+    part = part_reader.part((1440, 1440))
+    assert part is not None
+    left, top, right, bottom = part
+    part_reader.shift(left, top)
+    read = 0
+    for luma in pictures:
+        expected = whole.read(luma)
+        assert isinstance(expected, StripReading)
+        found = part_reader.read_part(luma[top:bottom, left:right])
+        if found is None:
+            break
+        assert isinstance(found, StripReading)
+        assert found.number == expected.number
+        apart = found.placement.within(-left, -top).corners - expected.placement.corners
+        assert np.abs(apart).max() < 0.01
+        read += 1
+    assert isinstance(expected, StripReading)
+    assert 25 <= read < 40  # 64 of 86 pixels, at 2 a picture, and still in view
+    assert expected.placement.corners[:, 1].max() < bottom
+    part_reader.shift(-left, -top)
+    assert part_reader.read(luma) == replace(expected, placement=ANY, confidence=ANY)
