@@ -103,7 +103,7 @@ PATIENCE = 12  # pictures for which a dark strip is believed to be where it was
 BRIEF = 3  # and one that is lost for another reason, as when the backlight pauses halfway
 LONGEST_WAIT = 12  # pictures between searches
 SURE_MARGIN = 0.4
-ROOM = 0.06  # of the picture's longer side, kept around a strip that is read in a part of it
+ROOM = 0.04  # of its length, kept around a strip that is read in a part of the picture
 AWAY = 0.75  # of that, by which a strip may move before whole pictures are asked for
 WORTH = 0.5  # of the picture's area: larger parts are no gain
 # Where a strip lies, its light, and why it cannot be read, if so.
