@@ -11,6 +11,7 @@ from contextlib import closing, suppress
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -31,6 +32,8 @@ from patterns.video.reader import Bottom, Crop
 if TYPE_CHECKING:  # what is no clip has its reader loaded once that is known
     from patterns.footage.measure import Measurer
     from patterns.reading.opened import Timed
+
+TOGETHER = 8  # parts of pictures that are read at once
 
 
 @dataclass
@@ -165,12 +168,14 @@ def _read_parts(parts: Iterable[Timed], left: int, top: int, read: VideoRead) ->
     if reader is None or log is None:
         return
     reader.shift(left, top)
-    for time_s, luma in parts:
-        found = reader.read_part(luma)
-        if found is None:
+    following = iter(parts)
+    while some := [*islice(following, TOGETHER)]:
+        done = reader.read_parts([luma for _, luma in some])
+        for (time_s, _), found in zip(some, done, strict=False):
+            log.take(time_s, found)
+            read.times.append(time_s)
+        if len(done) < len(some):
             break
-        log.take(time_s, found)
-        read.times.append(time_s)
 
 
 def _read_rest(video: OpenVideo, left: int, top: int, read: VideoRead) -> None:

@@ -5,6 +5,7 @@ The identity is voted over many pictures, and a number must fit the ones before.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TypeAlias
 
 import numpy as np
@@ -12,7 +13,7 @@ import numpy as np
 from patterns.picture.arrays import FloatArray, UInt8Array
 from patterns.strip.camera_decode import CODE_FAILED, HOLD_CONTRADICTS, decode, hold_lit
 from patterns.strip.camera_locate import locate
-from patterns.strip.camera_track import refine, unit_px
+from patterns.strip.camera_track import refine, refine_together, unit_px
 from patterns.strip.code import IDENTITY_CELLS, Identity, hold_row, read_identity
 from patterns.strip.placement import (
     BLURRED,
@@ -121,9 +122,8 @@ class CameraReader:
         self._gate = NumberGate()
         self._near: Placement | None = None
         self._lost = self._wait = 0
-        # corners of where it lay when pictures began to be read in part, and the room around it
+        # corners of where it lay when pictures began to be read in part
         self._home: FloatArray | None = None
-        self._room_px = 0
 
     @property
     def identity(self) -> Identity | None:
@@ -149,16 +149,17 @@ class CameraReader:
         return self._kept(self._made_of(self._follow(luma) or self._search(luma)))
 
     def part(self, shape: tuple[int, int]) -> tuple[int, int, int, int] | None:
-        """Left, top, right and bottom of what `read_part` needs of pictures; None for all.
+        """Left, top, right and bottom of what `read_parts` needs of pictures; None for all.
 
         With room for a hand that does not hold still.
         """
         if self._near is None:
             return None
-        self._room_px = int(ROOM * max(shape))
+        corners = self._near.corners
+        room = int(ROOM * np.hypot(*(corners[1] - corners[0])))
         left, top, right, bottom = self._near.bounds(shape)
-        left, top = max(left - self._room_px, 0), max(top - self._room_px, 0)
-        right, bottom = min(right + self._room_px, shape[1]), min(bottom + self._room_px, shape[0])
+        left, top = max(left - room, 0), max(top - room, 0)
+        right, bottom = min(right + room, shape[1]), min(bottom + room, shape[0])
         worth = (right - left) * (bottom - top) < WORTH * shape[0] * shape[1]
         return (left, top, right, bottom) if worth else None
 
@@ -168,15 +169,41 @@ class CameraReader:
             self._near = self._near.within(left, top)
         self._home = None
 
-    def read_part(self, luma: UInt8Array) -> StripReading | Unread | None:
-        """Read a part of the next picture; None where the strip may have left it: give it whole."""
-        before, found = self._near, self._follow(luma)
-        if before is None or found is None:
-            return None
-        self._home = before.corners if self._home is None else self._home
-        if np.abs(found[0].corners - self._home).max() > AWAY * self._room_px:
-            return None
-        return self._kept(self._made_of(found))
+    def read_parts(self, lumas: Sequence[UInt8Array]) -> list[StripReading | Unread]:
+        """Read parts of the next pictures, fewer if the strip leaves them: go on with whole ones.
+
+        Together where it hardly moves, which takes a third of the time.
+        """
+        done = self._together(lumas)
+        for luma in lumas[len(done) :]:
+            found = self._follow(luma)
+            if found is None or self._is_away(found[0]):
+                break
+            done.append(self._kept(self._made_of(found)))
+        return done
+
+    def _together(self, lumas: Sequence[UInt8Array]) -> list[StripReading | Unread]:
+        near, identity = self._near, self.identity
+        fit = None if near is None else refine_together(lumas, near, identity)
+        if near is None or fit is None or fit.rms > SLACK_RMS or self._is_away(near):
+            return []
+        lights = self._sample(lumas, near)
+        if any(check_light(light) for light in lights):
+            return []
+        self._near, self._lost, self._wait = fit.placement, 0, 0
+        done = []
+        for light in lights:
+            if self.identity != identity:
+                break  # with it the cells that are read
+            done.append(self._kept(self._made_of((near, light, None))))
+        return done
+
+    def _is_away(self, placement: Placement) -> bool:
+        """Whether it has moved far from where it lay when parts began to be read."""
+        corners = placement.corners
+        self._home = corners if self._home is None else self._home
+        most_px = AWAY * ROOM * float(np.hypot(*(self._home[1] - self._home[0])))
+        return bool(np.abs(corners - self._home).max() > most_px)
 
     def _kept(self, found: StripReading | Unread) -> StripReading | Unread:
         if isinstance(found, Unread):
@@ -201,7 +228,7 @@ class CameraReader:
         if fit is not None and fit.rms > SLACK_RMS:
             fit = refine(luma, fit.placement, self.identity, rounds=3)
         placement = fit.placement if fit and fit.rms < LARGEST_RMS else self._near
-        light = self._sample(luma, placement)
+        light = self._sample([luma], placement)[0]
         reason = check_light(light)
         if reason is None and fit is not None and fit.rms < LARGEST_RMS:
             self._near, self._lost, self._wait = placement, 0, 0
@@ -222,12 +249,12 @@ class CameraReader:
             return None
         fit = refine(luma, placement, self.identity)
         self._near = fit.placement if fit else placement
-        light = self._sample(luma, self._near)
+        light = self._sample([luma], self._near)[0]
         return self._near, light, check_light(light)
 
-    def _sample(self, luma: UInt8Array, placement: Placement) -> CellLight:
+    def _sample(self, lumas: Sequence[UInt8Array], placement: Placement) -> list[CellLight]:
         hold = hold_row(self.identity.rate).cells if self.identity else 0
-        return sample_cells(luma, placement, hold)
+        return sample_cells(lumas, placement, hold)
 
     def _decode(self, placement: Placement, light: CellLight) -> StripReading | Unread:
         cells, identity_levels = levels(placement.grid, light)

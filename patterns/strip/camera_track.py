@@ -6,23 +6,23 @@ distances move the homography, by least squares, with less weight for those that
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from statistics import median
 
 import numpy as np
 
 from patterns.picture.arrays import BoolArray, FloatArray, UInt8Array
 from patterns.strip.code import Identity, identity_bits
 from patterns.strip.layout import Rect, StripGrid, grid
-from patterns.strip.placement import Placement, centres, gather_light
+from patterns.strip.placement import Placement, centres, gather_lights
 
 SAMPLES = 9  # across each edge
 # How much perspective is trusted to stay; the last is the growth of white by over-exposure.
 STIFF = np.array([0, 0, 0, 0, 0, 0, 0.03, 0.1, 0.02])
 SCATTER = 0.12  # grid units: distances that differ by more from the fit lose weight
 LEAST_EDGES = 16
+NEARLY = 0.25  # grid units: cells, the narrowest of which have two, may be read so far beside them
 STILL = 0.1  # grid units: a round that moves no edge by more leaves a tenth of that to the next
 
 
@@ -137,35 +137,60 @@ def _unit_steps(arrangement: str) -> FloatArray:
     return np.asarray(base + steps[:, None], np.float64)
 
 
-def _distances(luma: UInt8Array, placement: Placement, edges: _Edges) -> FloatArray:
-    """How far outward each edge lies from where it is expected, grid units; NaN unknown."""
-    found = gather_light(luma, placement.to_picture(edges.points))
-    cells = np.nan_to_num(found[-len(edges.lit) - len(edges.unlit) :])
-    white = np.interp(edges.along, edges.lit, cells[: len(edges.lit)])
-    black = np.interp(edges.along, edges.unlit, cells[len(edges.lit) :])
-    light, span = found[: len(edges.reach) * SAMPLES].reshape(-1, SAMPLES), white - black
+def _distances(lumas: Sequence[UInt8Array], placement: Placement, edges: _Edges) -> FloatArray:
+    """How far outward each edge lies from where it is expected, grid units; NaN unknown.
+
+    (pictures, edges).
+    """
+    found = gather_lights(lumas, placement.to_picture(edges.points))
+    cells = np.nan_to_num(found[:, -len(edges.lit) - len(edges.unlit) :])
+    white, black = (
+        np.stack([np.interp(edges.along, at, light) for light in seen])
+        for at, seen in (
+            (edges.lit, cells[:, : len(edges.lit)]),
+            (edges.unlit, cells[:, len(edges.lit) :]),
+        )
+    )
+    light, span = found[:, : len(edges.reach) * SAMPLES], white - black
+    light = light.reshape(*span.shape, SAMPLES)
     with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.clip((light - black[:, None]) / span[:, None], -0.3, 1.3)
+        share = np.clip((light - black[..., None]) / span[..., None], -0.3, 1.3)
         # trapezoids by hand: the library's function has other names before and after NumPy 2.0
-        means = ((share[:, 1:] + share[:, :-1]) / 2).sum(axis=1) / (SAMPLES - 1)
+        means = ((share[..., 1:] + share[..., :-1]) / 2).sum(axis=-1) / (SAMPLES - 1)
     far = edges.reach * (2 * means - 1)
     far[~(span > 0)] = np.nan
     return np.asarray(far, np.float64)
 
 
 def _solve(design: FloatArray, wanted: FloatArray) -> tuple[FloatArray, FloatArray]:
-    weight: FloatArray = np.ones(len(wanted))
-    change: FloatArray = np.zeros(len(STIFF))
+    """Changes (pictures, 9) that move edges as `wanted` (pictures, edges), and what is left."""
+    weight: FloatArray = np.ones(wanted.shape)
+    change: FloatArray = np.zeros((len(wanted), len(STIFF)))
     rest: FloatArray = wanted
-    ridge = np.diag(STIFF * len(wanted) + 1e-9)
+    count = wanted.shape[1]
+    ridge = np.diag(STIFF * count + 1e-9)
     for _ in range(3):
-        weighted = design * weight[:, None]
-        solved = np.linalg.solve(weighted.T @ design + ridge, weighted.T @ wanted)
-        change = np.asarray(solved, np.float64)
-        rest = np.asarray(wanted - design @ change, np.float64)
-        scale = max(SCATTER, 1.5 * median(np.abs(rest).tolist()))
+        weighted = (design * weight[..., None]).transpose(0, 2, 1)
+        solved = np.linalg.solve(weighted @ design + ridge, weighted @ wanted[..., None])
+        change = np.asarray(solved[..., 0], np.float64)
+        rest = np.asarray(wanted - change @ design.T, np.float64)
+        ordered = np.sort(np.abs(rest), axis=1)
+        median = (ordered[:, (count - 1) // 2] + ordered[:, count // 2]) / 2
+        scale = np.maximum(SCATTER, 1.5 * median)[:, None]
         weight = np.asarray(1 / (1 + (rest / scale) ** 2), np.float64)
     return change, rest
+
+
+def _rms(rest: FloatArray) -> FloatArray:
+    return np.asarray(np.sqrt(np.mean(np.minimum(rest**2, 1), axis=-1)), np.float64)
+
+
+def _moved(placement: Placement, change: FloatArray) -> Placement | None:
+    delta = np.append(change[:8], 0.0).reshape(3, 3)
+    if not np.isfinite(delta).all() or np.abs(delta).max() > 1:
+        return None
+    matrix = placement.matrix @ (np.eye(3) + delta)
+    return replace(placement, matrix=matrix / matrix[2, 2])
 
 
 def refine(
@@ -185,16 +210,33 @@ def refine(
     """
     edges = _edges(placement.arrangement, identity, marks_only)
     for _ in range(rounds):
-        found = _distances(luma, placement, edges)
-        known = ~np.isnan(found)
+        found = _distances([luma], placement, edges)
+        known = ~np.isnan(found[0])
         if known.sum() < LEAST_EDGES:
             return None
-        change, rest = _solve(edges.design[known], found[known])
-        delta = np.append(change[:8], 0.0).reshape(3, 3)
-        if not np.isfinite(delta).all() or np.abs(delta).max() > 1:
+        change, rest = _solve(edges.design[known], found[:, known])
+        moved = _moved(placement, change[0])
+        if moved is None:
             return None
-        matrix = placement.matrix @ (np.eye(3) + delta)
-        placement = replace(placement, matrix=matrix / matrix[2, 2])
-        if np.abs(edges.design[:, :8] @ change[:8]).max() < STILL:
+        placement = moved
+        if np.abs(edges.design[:, :8] @ change[0, :8]).max() < STILL:
             break
-    return Fit(placement, float(np.sqrt(np.mean(np.minimum(rest**2, 1)))))
+    return Fit(placement, float(_rms(rest[0])))
+
+
+def refine_together(
+    lumas: Sequence[UInt8Array], placement: Placement, identity: Identity | None
+) -> Fit | None:
+    """`refine` of pictures in which the strip lies nearly where it is expected: of the last one.
+
+    With the worst of their fits; None where in one it lies elsewhere or is not wholly seen.
+    """
+    edges = _edges(placement.arrangement, identity, False)
+    found = _distances(lumas, placement, edges)
+    if np.isnan(found).any():
+        return None
+    change, rest = _solve(edges.design, found)
+    if not np.abs(change[:, :8] @ edges.design[:, :8].T).max() < NEARLY:
+        return None
+    moved = _moved(placement, change[-1])
+    return None if moved is None else Fit(moved, float(_rms(rest).max()))

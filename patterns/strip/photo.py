@@ -159,7 +159,7 @@ def _place(luma: UInt8Array) -> tuple[Placement, Identity] | Unread:
     placement = locate(luma)
     if placement is None:
         return Unread("no strip")
-    light = sample_cells(luma, placement, 0)
+    light = sample_cells([luma], placement, 0)[0]
     if (reason := check_light(light)) is not None:
         return Unread(reason)
     if unit_px(placement).min() < LEAST_UNIT_PX:

@@ -176,9 +176,12 @@ class CellLight:
     hold_rows: FloatArray
 
 
-def gather_light(luma: UInt8Array, at: FloatArray) -> FloatArray:
-    """Light at picture coordinates (..., 2), between the pixels; NaN outside."""
-    height, width = luma.shape
+def gather_lights(lumas: Sequence[UInt8Array], at: FloatArray) -> FloatArray:
+    """Light of pictures of one size at picture coordinates (..., 2), between the pixels.
+
+    (pictures, ...); NaN outside.
+    """
+    height, width = lumas[0].shape
     x, y = at[..., 0] - 0.5, at[..., 1] - 0.5
     # a NaN counts as outside
     inside = (x > -0.5) & (y > -0.5) & (x < width - 0.5) & (y < height - 0.5)
@@ -189,32 +192,44 @@ def gather_light(luma: UInt8Array, at: FloatArray) -> FloatArray:
     column, row = x.astype(np.intp), y.astype(np.intp)
     fx, fy = (x - column).astype(np.float32), (y - row).astype(np.float32)
     first = row * width + column
-    codes = luma.reshape(-1).take(np.stack([first, first + 1, first + width, first + width + 1]))
+    places = np.stack([first, first + 1, first + width, first + width + 1])
+    codes = np.stack([luma.reshape(-1).take(places) for luma in lumas], axis=1)
     left_up, right_up, left_down, right_down = LIGHT.take(codes)
     upper = left_up * (1 - fx) + right_up * fx
     lower = left_down * (1 - fx) + right_down * fx
     found = (upper + (lower - upper) * fy).astype(np.float64)
     if not all_inside:
-        found[~inside] = np.nan
+        found[:, ~inside] = np.nan
     return np.asarray(found)
 
 
+def gather_light(luma: UInt8Array, at: FloatArray) -> FloatArray:
+    """Light of one picture, as `gather_lights`."""
+    return np.asarray(gather_lights([luma], at)[0])
+
+
 @lru_cache(maxsize=32)
-def _all_points(arrangement: str, hold: int) -> tuple[FloatArray, tuple[int, ...]]:
+def _all_points(arrangement: str, hold: int) -> tuple[FloatArray, tuple[slice, ...]]:
     on = grid(arrangement)
     parts = [on.number, on.white, on.black, on.posts, on.flags, on.dark, on.identity]
     parts.append(hold_cells(on, hold) if hold else ())
-    sizes = tuple(np.cumsum([len(p) for p in parts])[:-1].tolist())
-    return np.concatenate([cell_points(p, LIGHT_POINTS, LIGHT_INNER) for p in parts]), sizes
+    ends = [*accumulate(map(len, parts))]
+    groups = tuple(slice(end - len(part), end) for end, part in zip(ends, parts, strict=True))
+    return np.concatenate([cell_points(p, LIGHT_POINTS, LIGHT_INNER) for p in parts]), groups
 
 
-def sample_cells(luma: UInt8Array, placement: Placement, hold: int) -> CellLight:
-    """Mean light of every cell; `hold` is the number of hold cells, 0 if it is not known."""
-    points, sizes = _all_points(placement.arrangement, hold)
+def sample_cells(lumas: Sequence[UInt8Array], placement: Placement, hold: int) -> list[CellLight]:
+    """Mean light of every cell in each of some pictures in which the strip lies there.
+
+    `hold` is the number of hold cells, 0 if it is not known.
+    """
+    points, groups = _all_points(placement.arrangement, hold)
     at = placement.to_picture(points)
-    parts = np.split(gather_light(luma, at).mean(axis=1), sizes)
-    rows = np.split(at[..., 1].mean(axis=1), sizes)
-    return CellLight(*(*parts, rows[0], rows[-1]))  # in the order of its fields
+    rows = at[..., 1].mean(axis=1)
+    number_and_hold_rows = rows[groups[0]], rows[groups[-1]]
+    lights = gather_lights(lumas, at).mean(axis=-1)
+    # in the order of its fields
+    return [CellLight(*(*(light[g] for g in groups), *number_and_hold_rows)) for light in lights]
 
 
 LEAST_WHITE = 0.012  # light: about 14 % of the full signal

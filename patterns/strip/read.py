@@ -164,7 +164,7 @@ class StraightReader:
         return found
 
     def part(self, shape: tuple[int, int]) -> tuple[int, int, int, int] | None:
-        """Left, top, right and bottom of what `read_part` needs of pictures; None for all."""
+        """Left, top, right and bottom of what `read_parts` needs of pictures; None for all."""
         if self._near is None or self._on_its_side:
             return None
         return self._near.bounds(shape)
@@ -174,10 +174,15 @@ class StraightReader:
         if self._near is not None:
             self._near = self._near.within(left, top)
 
-    def read_part(self, luma: UInt8Array) -> StripReading | None:
-        """Read a part of the next picture; None where it is not read so: give it whole."""
-        found = None if self._near is None else read_at(luma, self._near)
-        return found if isinstance(found, StripReading) else None
+    def read_parts(self, lumas: Sequence[UInt8Array]) -> list[StripReading | Unread]:
+        """Read parts of the next pictures, up to one that is not read so: it is wanted whole."""
+        done: list[StripReading | Unread] = []
+        for luma in lumas:
+            found = None if self._near is None else read_at(luma, self._near)
+            if not isinstance(found, StripReading):
+                break
+            done.append(found)
+        return done
 
 
 LIT = 0.58  # of the range of codes around
