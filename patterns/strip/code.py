@@ -15,7 +15,7 @@ from __future__ import annotations
 from binascii import crc_hqx
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from math import ceil
 
 import numpy as np
@@ -220,6 +220,7 @@ class HoldRow:
     even_over_s: int | None
 
 
+@lru_cache(maxsize=32)  # asked for each picture that is read
 def hold_row(rate: Fraction) -> HoldRow:
     """Hold row of a clip at `rate` frames a second."""
     whole = rate * NTSC_DENOMINATOR / 1000
