@@ -11,9 +11,11 @@ from functools import lru_cache
 from math import ceil
 
 import numpy as np
+import numpy.typing as npt
 
 from patterns.picture.arrays import Float32Array, FloatArray, FloatingArray, IntArray
 
+AT_ONCE = 64  # rows of a spectrum
 CROWNS_AT_ONCE = 64  # what is reckoned for them stays in cache
 LATTICE_ROWS = 32  # drawn together and kept
 
@@ -29,7 +31,7 @@ def fractal(
     """
     # What is longer than `shortest` has no need of the whole spectrum: the rest is left 0.
     kept = min(size, 2 * ceil(5 * size / (2 * shortest)))
-    spectrum = np.fft.rfft2(rng.standard_normal((kept, kept), dtype=np.float32))
+    spectrum = _spectrum(rng.standard_normal((kept, kept), dtype=np.float32))
     ky = (np.fft.fftfreq(kept) * (kept / size)).astype(np.float32)[:, None]
     kx = (np.fft.rfftfreq(kept) * (kept / size)).astype(np.float32)[None, :]
     k2 = ky * ky + kx * kx
@@ -41,8 +43,24 @@ def fractal(
     columns = np.zeros((size, spectrum.shape[1]), spectrum.dtype)
     half = (kept + 1) // 2
     columns[:half], columns[size - (kept - half) :] = spectrum[:half], spectrum[half:]
-    noise = np.fft.irfft(np.fft.ifft(columns, axis=0), size, axis=1).astype(np.float32)
-    return np.asarray(noise / noise.std(), np.float32)
+    del k2, gain, spectrum  # what is held here at once the process keeps
+    noise = np.fft.irfft(np.fft.ifft(columns, axis=0), size, axis=1)
+    del columns
+    noise = noise.astype(np.float32, copy=False)
+    noise /= noise.std()
+    return np.asarray(noise, np.float32)
+
+
+def _spectrum(values: Float32Array) -> npt.NDArray[np.complex64]:
+    """As `numpy.fft.rfft2`, which makes doubles of all that it is given: of some rows at a time."""
+    rows, columns = values.shape
+    spectrum = np.empty((rows, columns // 2 + 1), np.complex64)
+    for at in range(0, rows, AT_ONCE):
+        spectrum[at : at + AT_ONCE] = np.fft.rfft(values[at : at + AT_ONCE])
+    for at in range(0, spectrum.shape[1], AT_ONCE):
+        some = spectrum[:, at : at + AT_ONCE]
+        some[...] = np.fft.fft(some, axis=0)
+    return spectrum
 
 
 def crowns(rng: np.random.Generator, size: int, spacing: float, radius: float) -> Float32Array:
