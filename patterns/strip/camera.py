@@ -188,18 +188,18 @@ class CameraReader:
         if near is None or fit is None or fit.rms > SLACK_RMS or self._is_away(near):
             return []
         lights = self._sample(lumas, near)
-        if any(check_light(light) for light in lights):
+        if unit_px(near).min() < LEAST_UNIT_PX or any(check_light(light) for light in lights):
             return []
         self._near, self._lost, self._wait = fit.placement, 0, 0
         done = []
         for light in lights:
             if self.identity != identity:
                 break  # with it the cells that are read
-            done.append(self._kept(self._made_of((near, light, None))))
+            done.append(self._kept(self._decode(near, light)))
         return done
 
     def _is_away(self, placement: Placement) -> bool:
-        """Whether it has moved far from where it lay when parts began to be read."""
+        """Whether it has moved far from where it lay when this was first asked of these parts."""
         corners = placement.corners
         self._home = corners if self._home is None else self._home
         most_px = AWAY * ROOM * float(np.hypot(*(self._home[1] - self._home[0])))

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from patterns.picture.arrays import UInt8Array
+from patterns.reading.file_kind import KEPT
+from patterns.reading.video_reading import TOGETHER
 from patterns.strip.camera import CameraReader
 from patterns.strip.read import StripReading, Unread
 from patterns.video.reader import read_luma
@@ -82,6 +84,20 @@ def _recording(case: Case, pictures: int, path: Path) -> list[Truth]:
     return truths
 
 
+def _read_as_files_are(
+    reader: CameraReader, pictures: Sequence[UInt8Array]
+) -> list[StripReading | Unread]:
+    """The first few one by one, then several at once as long as the strip is seen there."""
+    readings: list[StripReading | Unread] = []
+    while (at := len(readings)) < len(pictures):
+        done = reader.read_parts(pictures[at : at + TOGETHER]) if at >= KEPT else []
+        if not done:
+            done = [reader.read(pictures[at])]
+            reader.shift(0, 0)  # parts are taken anew around it
+        readings += done
+    return readings
+
+
 def run_case(case: Case, pictures: int, folder: Path) -> Score:
     """Film a case, compress it, read the file back, and judge every picture.
 
@@ -92,7 +108,7 @@ def run_case(case: Case, pictures: int, folder: Path) -> Score:
     path = folder / f"{name}-{case.seed}-{pictures}.mp4"
     truths = _recording(case, pictures, path)
     reader = CameraReader()
-    readings = [reader.read(luma) for _, luma in read_luma(path)]
+    readings = _read_as_files_are(reader, [luma for _, luma in read_luma(path)])
     score = Score(pictures=len(readings), recordings=1)
     for i, (reading, truth) in enumerate(zip(readings, truths, strict=True)):
         due = truth.steady and truth.lit
