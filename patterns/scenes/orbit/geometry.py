@@ -183,18 +183,34 @@ class OrbitCamera:
         )
 
 
-SAMPLES_TOGETHER = 32768  # looked at and read: working arrays stay in cache
+SAMPLES_TOGETHER = (
+    32768  # looked at: working arrays stay in cache, also when twice as many are read
+)
 EDGE_GRID = 4  # a pixel on an edge is this many samples wide and high
 
 
 @dataclass
 class Samples:
-    """Samples of one plane."""
+    """Samples of one plane, or of its right half: the left one is its mirror image."""
 
     seen: list[Seen]  # what those at the pixels' centres see, some rows of pixels at a time
-    edges: IntArray  # flat numbers of the pixels that lie on an edge of the subject
-    # what their finer samples see: `EDGE_GRID` squared times all the pixels
+    edges: IntArray  # flat numbers of the plane's pixels that lie on an edge of the subject
+    # what their finer samples see: `EDGE_GRID` squared times the pixels
     edge_seen: list[Seen]
+    halved: bool
+
+    def azimuths(self, seen: Seen) -> FloatingArray:
+        """Azimuths of what was seen, in the left half too."""
+        if not self.halved:
+            return seen.azimuth
+        about_pi = (seen.surface == NEAR_GROUND) | (seen.surface == SUBJECT)
+        left = np.where(about_pi, np.float32(2 * np.pi), np.float32(0)) - seen.azimuth
+        return np.concatenate([left[:, ::-1], seen.azimuth], axis=1)
+
+    def rows(self, seen: Seen, rows: IntArray) -> IntArray:
+        """Row of the atlas of each sample, in the left half too, from those of what was seen."""
+        right = rows.reshape(seen.azimuth.shape)
+        return np.concatenate([right[:, ::-1], right], axis=1) if self.halved else right
 
 
 def _edges(part: npt.NDArray[np.int16]) -> IntArray:
@@ -212,18 +228,25 @@ def look(camera: OrbitCamera, pixels: int) -> Samples:
     """What the samples of luma (`pixels` 1) or of chroma (2) see.
 
     Chroma is sited with the even columns and between the rows, and stands for a square
-    two pixels wide.
+    two pixels wide. Luma lies evenly about the axis: half of it is looked at.
     """
     # 32 bits place a sample to a thousandth of a texel.
     x = np.arange(0, camera.width, pixels, dtype=np.float32) + np.float32(0.5)
     y = np.arange(0, camera.height, pixels, dtype=np.float32) + np.float32(pixels / 2)
+    across, halved = len(x), pixels == 1
+    if halved:
+        x = x[across // 2 :]
     high = max(1, SAMPLES_TOGETHER // len(x))
     bands = [y[k : k + high, np.newaxis] for k in range(0, len(y), high)]
     seen = [camera.see(x, band, pixels) for band in bands]
     edges = _edges(np.concatenate([some.part for some in seen]))
     fine = ((np.arange(EDGE_GRID, dtype=np.float32) + 0.5) / EDGE_GRID - 0.5) * pixels
+    row, column = np.divmod(edges, len(x))
     edge_seen = [
-        camera.see(x[edges % len(x)] + fine[:, np.newaxis], y[edges // len(x)] + down, pixels)
-        for down in fine
+        camera.see(x[column] + fine[:, np.newaxis], y[row] + down, pixels) for down in fine
     ]
-    return Samples(seen, edges, edge_seen)
+    if halved:
+        edges = np.concatenate(
+            [(row * across + across // 2 - 1 - column)[::-1], row * across + across // 2 + column]
+        )
+    return Samples(seen, edges, edge_seen, halved)

@@ -120,7 +120,7 @@ class Reader:
         start = texels.start[group] + inside * texels.length[group]
         begin = start - texels.first[group] - 0.5
         self._blocks = [
-            _block(azimuth.ravel().astype(np.float64), row, begin, per_radian, offset)
+            _block(azimuth.ravel().astype(np.float64), row.ravel(), begin, per_radian, offset)
             for azimuth, row in samples
         ]
         self._most = max(len(block.place) for block in self._blocks)
@@ -233,17 +233,22 @@ def _sight(
     # The country does not depend on the camera, and is laid out in long calls meanwhile.
     with ThreadPoolExecutor(1) as beside:
         country = beside.submit(country_of, seed)
-        luma, chroma = look(camera, 1), look(camera, 2)
-        seen = [luma.seen, luma.edge_seen, chroma.seen, chroma.edge_seen]
+        planes = look(camera, 1), look(camera, 2)
+        sets = [(plane, seen) for plane in planes for seen in (plane.seen, plane.edge_seen)]
         plan, rows = plan_rows(
-            [(part, number // 2) for number, parts in enumerate(seen) for part in parts]
+            [(some, k // 2) for k, (_, seen) in enumerate(sets) for some in seen]
         )
         texels, row_of = Texels(plan), iter(rows)
         readers = [
-            Reader([(part.azimuth, next(row_of)) for part in parts], plan, texels) for parts in seen
+            Reader(
+                [(plane.azimuths(some), plane.rows(some, next(row_of))) for some in seen],
+                plan,
+                texels,
+            )
+            for plane, seen in sets
         ]
     surfaces = _surfaces(seed, country.result(), camera.up_m, subject, plan)
-    return _Sight(plan, readers, (luma.edges, chroma.edges), surfaces)
+    return _Sight(plan, readers, (planes[0].edges, planes[1].edges), surfaces)
 
 
 def _surfaces(
