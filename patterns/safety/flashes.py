@@ -195,9 +195,10 @@ def red_ratio(rgb: npt.ArrayLike) -> Float32Array:
 
 
 def may_be_saturated(rgb: Float32Array) -> bool:
-    """Whether any place can be of saturated red; quicker than to say where."""
-    others = rgb[..., 1] + rgb[..., 2]
-    return bool((rgb[..., 0] > others * np.float32(0.999 * SATURATED / (1 - SATURATED))).any())
+    """Whether any place can be of saturated red, and is not black; quicker than to say where."""
+    least = (rgb[..., 1] + rgb[..., 2]) * np.float32(0.999 * SATURATED / (1 - SATURATED))
+    np.maximum(least, np.float32(0.999 * SATURATED * DARK_SUM), out=least)
+    return bool((rgb[..., 0] > least).any())
 
 
 def chromaticity(rgb: npt.ArrayLike) -> tuple[Float32Array, Float32Array]:

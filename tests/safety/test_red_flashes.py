@@ -8,7 +8,14 @@ from skimage.color import rgb2xyz
 
 from patterns.picture.arrays import Float32Array
 from patterns.picture.planes import srgb_to_light
-from patterns.safety.flashes import OlderRedSwings, RedSwings, chromaticity, red_ratio
+from patterns.safety.flashes import (
+    SATURATED,
+    OlderRedSwings,
+    RedSwings,
+    chromaticity,
+    may_be_saturated,
+    red_ratio,
+)
 from tests.safety.sequences import (
     BT1702,
     BT1702_RED,
@@ -38,6 +45,17 @@ def test_chromaticity_agrees_with_a_reference_library() -> None:
     u, v = chromaticity(srgb_to_light(codes / 255))
     assert u == pytest.approx(4 * x / bottom, abs=2e-4)
     assert v == pytest.approx(9 * y / bottom, abs=2e-4)
+
+
+def test_the_quick_look_misses_no_saturated_red_and_passes_over_black() -> None:
+    light = np.random.default_rng(6).random((20_000, 3)).astype(np.float32) ** 6
+    light[::2] *= np.float32(0.01)
+    red = red_ratio(light) >= SATURATED
+    assert 100 < red.sum() < len(light) / 2
+    assert all(may_be_saturated(place) for place in light[red][:, np.newaxis])
+    darkest_red = light[red & (light.sum(axis=1) < 0.01)]
+    assert len(darkest_red)
+    assert not may_be_saturated(np.array([[0.0039, 0, 0], [0.0005, 0, 0]], np.float32))
 
 
 def test_ratio_of_black_is_zero() -> None:
