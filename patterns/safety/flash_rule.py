@@ -44,11 +44,12 @@ class AreaRule:
         rows, columns = self.field
         if rows * columns == self.cells:
             return np.full((1, 1), values.sum(dtype=np.int32))
-        table = np.zeros((values.shape[0] + 1, values.shape[1] + 1), np.int32)
-        np.cumsum(values, axis=0, out=table[1:, 1:])
-        np.cumsum(table[1:, 1:], axis=1, out=table[1:, 1:])
-        across = table[:, columns:] - table[:, :-columns]
-        return np.asarray(across[rows:] - across[:-rows], np.int32)
+        along = np.zeros((values.shape[0], values.shape[1] + 1), np.int32)
+        np.cumsum(values, axis=1, out=along[:, 1:])
+        across = along[:, columns:] - along[:, :-columns]
+        down = np.zeros((len(across) + 1, across.shape[1]), np.int32)
+        np.cumsum(across, axis=0, out=down[1:])
+        return np.asarray(down[rows:] - down[:-rows], np.int32)
 
     def largest(self, mask: BoolArray) -> int:
         """Cells of `mask` within the field, where it holds most of them.
