@@ -207,9 +207,10 @@ def reading(folder: Path, runs: int) -> None:
     ):
         decoder = [ffmpeg_path(), *FFMPEG, "-i", str(path), "-f", "null", os.devnull]
         command = [*COMMAND, word, str(path)]
-        # by turns, because a machine's speed drifts
+        # by turns, because a machine's speed drifts; and what takes a second scatters most
         pairs = [
-            [once(words, with_memory=False) for words in (decoder, command)] for _ in range(runs)
+            [once(words, with_memory=False) for words in (decoder, command)]
+            for _ in range(runs if path == filmed else 3 * runs)
         ]
         alone, whole = map(middle, zip(*pairs, strict=True))
         ratio = f"{whole.wall_s / alone.wall_s:.2f} x decoder"
