@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from patterns.errors import InputError, RequestError
 from patterns.reading.opened import Given, OpenVideo
-from patterns.video.probe import unreadable
+from patterns.video.probe import first_bytes
 
 if TYPE_CHECKING:  # what makes something of a file is loaded once a decoder is at work on it
     from patterns.reading.reading import Reading
@@ -23,7 +22,7 @@ def read_file(path: Path, given: Given, progress: Progress | None = None) -> Rea
 
     Raises `InputError`: it cannot be read; `RequestError`: it is said to be what it cannot be.
     """
-    if _begin(path).startswith(PHOTOS):
+    if first_bytes(path).startswith(PHOTOS):
         # here, because videos need not wait for what reads photos
         from patterns.reading.photo import judged_photo, open_photo
 
@@ -39,14 +38,3 @@ def read_file(path: Path, given: Given, progress: Progress | None = None) -> Rea
         from patterns.reading.video_reading import judged_video
 
         return judged_video(video, path, given)
-
-
-def _begin(path: Path) -> bytes:
-    """First bytes of a file."""
-    if not os.path.isfile(path) or path.stat().st_size == 0:  # noqa: PTH113 - raises nothing
-        raise unreadable(path, "")
-    try:
-        with path.open("rb") as file:
-            return file.read(16)
-    except OSError as error:
-        raise unreadable(path, "") from error

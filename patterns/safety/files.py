@@ -7,10 +7,9 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from patterns.errors import InputError
 from patterns.safety.opened import OpenVideo
 from patterns.safety.viewing import Viewing
-from patterns.video.probe import unreadable
+from patterns.video.probe import first_bytes
 
 if TYPE_CHECKING:
     from patterns.safety.file_pictures import FileResult
@@ -36,9 +35,7 @@ def check_file(
     Raises `InputError`: the file cannot be read.
     """
     place, viewing = Path(path), viewing or Viewing()
-    if not os.path.isfile(place):  # noqa: PTH113 - raises nothing, whatever the name
-        raise unreadable(place, "")
-    if _begin(place).startswith(IMAGES):  # for others Pillow would load all its plug-ins
+    if first_bytes(place).startswith(IMAGES):  # for others Pillow would load all its plug-ins
         from patterns.safety.file_pictures import check_image
 
         found = check_image(place, viewing, progress)
@@ -49,12 +46,3 @@ def check_file(
         from patterns.safety.file_pictures import check_video
 
         return check_video(place, video, viewing, loop, progress)
-
-
-def _begin(path: Path) -> bytes:
-    """First bytes of a file."""
-    try:
-        with path.open("rb") as file:
-            return file.read(4)
-    except OSError as error:
-        raise InputError(f"{path} cannot be read as a picture: {error}") from error

@@ -9,6 +9,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
+from pathlib import Path
 from typing import Any, NamedTuple
 
 from patterns.errors import InputError
@@ -240,6 +241,21 @@ def ends_early(path: File) -> bool:
         return not end.rstrip(b"\0\r\n").endswith(b";")
     packet = 188 if begin[:1] == b"G" else 192 if begin[4:] == b"G" else 0
     return packet > 0 and size % packet > 0
+
+
+def first_bytes(path: Path) -> bytes:
+    """The first 16 bytes of a file, which tell pictures from videos.
+
+    Raises `InputError`: there is no file, it is empty, or it cannot be read.
+    """
+    try:
+        if os.path.isfile(path):  # noqa: PTH113 - raises nothing, whatever the name
+            with path.open("rb") as file:
+                if begin := file.read(16):
+                    return begin
+    except OSError as error:
+        raise unreadable(path, "") from error
+    raise unreadable(path, "")
 
 
 def unreadable(path: File, words: str) -> InputError:
