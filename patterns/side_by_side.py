@@ -29,7 +29,10 @@ POLL_S = 0.2  # between looks at whether this process was told to stop
 PATIENCE_S = 10.0  # for a worker to leave nothing behind
 _NEW_GROUP = int(getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0))  # Windows: without Ctrl-C
 # The main program is not loaded again: scripts and notebooks need no guard against that.
-_START = "import sys; sys.path[:] = {!r}; from patterns.side_by_side import work; work()"
+_START = (
+    "import sys; sys.path[:] = {!r}; from patterns.__main__ import settle; settle(); "
+    "from patterns.side_by_side import work; work()"
+)
 # Of a process that draws and of its encoder, as measured at 720p to 4K.
 BYTES, BYTES_PER_PIXEL = 200_000_000, 200
 UNKNOWN_MEMORY = 4 << 30
@@ -88,8 +91,6 @@ class _Worker:
             [sys.executable, "-c", _START.format(sys.path)],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
-            # our matrix products are small, and the cores have other work
-            env={"OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1", **os.environ},
             # a session of its own, so that Ctrl-C in a terminal does not reach it
             start_new_session=sys.platform != "win32",
             creationflags=_NEW_GROUP,

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from patterns.picture.arrays import Float32Array, FloatArray, FloatingArray, IntArray
 
-AT_ONCE = 64  # rows of a spectrum
+AT_ONCE = 64  # rows, then columns, of a spectrum
 CROWNS_AT_ONCE = 64  # what is reckoned for them stays in cache
 LATTICE_ROWS = 32  # drawn together and kept
 
