@@ -248,14 +248,16 @@ def first_bytes(path: Path) -> bytes:
 
     Raises `InputError`: there is no file, it is empty, or it cannot be read.
     """
+    if not os.path.isfile(path):  # noqa: PTH113 - raises nothing, whatever the name
+        raise unreadable(path, "")
     try:
-        if os.path.isfile(path):  # noqa: PTH113 - raises nothing, whatever the name
-            with path.open("rb") as file:
-                if begin := file.read(16):
-                    return begin
+        with path.open("rb") as file:
+            begin = file.read(16)
     except OSError as error:
         raise unreadable(path, "") from error
-    raise unreadable(path, "")
+    if not begin:
+        raise unreadable(path, "")
+    return begin
 
 
 def unreadable(path: File, words: str) -> InputError:
