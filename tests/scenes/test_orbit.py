@@ -18,7 +18,6 @@ from patterns.scenes.orbit.geometry import (
     SUBJECT,
     WALL,
     OrbitCamera,
-    Samples,
     look,
 )
 from patterns.scenes.orbit.motion import SUBJECT_HEIGHT_M, OrbitMotion, Subject
@@ -178,7 +177,8 @@ def test_the_left_half_is_the_mirror_image_of_the_right() -> None:
     found = look(cam, 1)
     numbers = np.arange(cam.width * cam.height)
     alone = cam.see(numbers % cam.width + 0.5, numbers // cam.width + 0.5)
-    assert _azimuths(found).ravel() == pytest.approx(alone.azimuth, abs=2e-5)
+    azimuths = np.concatenate([found.azimuths(some) for some in found.seen])
+    assert azimuths.ravel() == pytest.approx(alone.azimuth, abs=2e-5)
     rows = [found.rows(some, np.rint(some.across * 1000).astype(np.int64)) for some in found.seen]
     across = np.concatenate(rows).ravel() / 1000
     assert across == pytest.approx(alone.across, rel=1e-3, abs=2e-3)
@@ -203,10 +203,6 @@ def test_finer_samples_of_an_edge_belong_to_its_pixel() -> None:
         expected = np.where(left, alone.azimuth[::-1], alone.azimuth)
         apart = np.abs(found.azimuths(some) - expected)
         assert (apart < 1e-3).mean() > 0.99  # in 32 bits a few fall on the other side of an edge
-
-
-def _azimuths(samples: Samples) -> np.ndarray:
-    return np.concatenate([samples.azimuths(some) for some in samples.seen])
 
 
 def test_a_circle_through_the_subject_is_refused() -> None:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import cos, radians, sin
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -183,9 +184,7 @@ class OrbitCamera:
         )
 
 
-SAMPLES_TOGETHER = (
-    32768  # looked at: working arrays stay in cache, also when twice as many are read
-)
+SAMPLES_TOGETHER = 32768  # looked at; up to twice as many are read: working arrays stay in cache
 EDGE_GRID = 4  # a pixel on an edge is this many samples wide and high
 
 
@@ -205,12 +204,20 @@ class Samples:
             return seen.azimuth
         about_pi = (seen.surface == NEAR_GROUND) | (seen.surface == SUBJECT)
         left = np.where(about_pi, np.float32(2 * np.pi), np.float32(0)) - seen.azimuth
-        return np.concatenate([left[:, ::-1], seen.azimuth], axis=1)
+        return _beside(left, seen.azimuth)
 
     def rows(self, seen: Seen, rows: IntArray) -> IntArray:
         """Row of the atlas of each sample, in the left half too, from those of what was seen."""
         right = rows.reshape(seen.azimuth.shape)
-        return np.concatenate([right[:, ::-1], right], axis=1) if self.halved else right
+        return _beside(right, right) if self.halved else right
+
+
+Values = TypeVar("Values", FloatingArray, IntArray)
+
+
+def _beside(mirrored: Values, right: Values) -> Values:
+    """A plane's values, or its edges', from its right half's and those of its mirror image."""
+    return np.concatenate([mirrored[..., ::-1], right], axis=-1)
 
 
 def _edges(part: npt.NDArray[np.int16]) -> IntArray:
@@ -246,7 +253,6 @@ def look(camera: OrbitCamera, pixels: int) -> Samples:
         camera.see(x[column] + fine[:, np.newaxis], y[row] + down, pixels) for down in fine
     ]
     if halved:
-        edges = np.concatenate(
-            [(row * across + across // 2 - 1 - column)[::-1], row * across + across // 2 + column]
-        )
+        middle = row * across + across // 2
+        edges = _beside(middle - 1 - column, middle + column)
     return Samples(seen, edges, edge_seen, halved)

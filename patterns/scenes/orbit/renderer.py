@@ -234,19 +234,14 @@ def _sight(
     with ThreadPoolExecutor(1) as beside:
         country = beside.submit(country_of, seed)
         planes = look(camera, 1), look(camera, 2)
-        sets = [(plane, seen) for plane in planes for seen in (plane.seen, plane.edge_seen)]
-        plan, rows = plan_rows(
-            [(some, k // 2) for k, (_, seen) in enumerate(sets) for some in seen]
-        )
+        sets = [(k, seen) for k in (0, 1) for seen in (planes[k].seen, planes[k].edge_seen)]
+        plan, rows = plan_rows([(some, k) for k, seen in sets for some in seen])
         texels, row_of = Texels(plan), iter(rows)
-        readers = [
-            Reader(
-                [(plane.azimuths(some), plane.rows(some, next(row_of))) for some in seen],
-                plan,
-                texels,
-            )
-            for plane, seen in sets
+        samples = [
+            [(planes[k].azimuths(some), planes[k].rows(some, next(row_of))) for some in seen]
+            for k, seen in sets
         ]
+        readers = [Reader(some, plan, texels) for some in samples]
     surfaces = _surfaces(seed, country.result(), camera.up_m, subject, plan)
     return _Sight(plan, readers, (planes[0].edges, planes[1].edges), surfaces)
 
