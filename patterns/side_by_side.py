@@ -16,10 +16,9 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import partial
 from queue import Empty, SimpleQueue
-from typing import IO, Any
+from typing import IO, Any, NamedTuple
 
 from patterns.errors import WorkerError
 
@@ -38,8 +37,7 @@ BYTES, BYTES_PER_PIXEL = 200_000_000, 200
 UNKNOWN_MEMORY = 4 << 30
 
 
-@dataclass(frozen=True)
-class Task:
+class Task(NamedTuple):
     """Something to be made."""
 
     name: str  # for people

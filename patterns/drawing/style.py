@@ -10,15 +10,14 @@ Machado, Oliveira and Fernandes, 2009), and nothing is said by colour alone.
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass, fields
 from html import escape
 from pathlib import Path
+from typing import NamedTuple
 
 from patterns.errors import RequestError
 
 
-@dataclass(frozen=True)
-class Scheme:
+class Scheme(NamedTuple):
     """Colours as #rrggbb."""
 
     name: str
@@ -69,13 +68,12 @@ DARK = Scheme(
 SCHEMES = {scheme.name: scheme for scheme in (LIGHT, DARK)}
 
 # Colours by their names in style sheets, without the two dashes.
-_CSS_NAMES = {field.name: field.name.replace("_", "-") for field in fields(Scheme)[1:]}
+_CSS_NAMES = {name: name.replace("_", "-") for name in Scheme._fields[1:]}
 # Those of the page that a drawing stands in, whichever scheme its reader has.
 PAGE = Scheme("page", *(f"var(--{name})" for name in _CSS_NAMES.values()))
 
 
-@dataclass(frozen=True)
-class Layout:
+class Layout(NamedTuple):
     """Type sizes and distances in pixels of a picture `width_px` wide.
 
     The type steps by about 1.5: `title`, `heading`, `body`, `small`; nothing on a slide

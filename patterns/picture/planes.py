@@ -8,8 +8,7 @@ Y' = 0.2126 R' + 0.7152 G' + 0.0722 B', Cb = (B' - Y')/1.8556, Cr = (R' - Y')/1.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -76,8 +75,7 @@ def light_to_ycbcr(rgb: npt.ArrayLike) -> tuple[UInt8Array, UInt8Array, UInt8Arr
     return y, cb, cr
 
 
-@dataclass(frozen=True)
-class Planes:
+class Planes(NamedTuple):
     """Y', Cb and Cr of one frame: BT.709, narrow range, 8 bits, 4:2:0, chroma sited left."""
 
     y: UInt8Array  # uint8 (height, width), 16 to 235

@@ -7,10 +7,10 @@ number that the time between does not explain. Speed is what the numbers do *bet
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from statistics import median
+from typing import NamedTuple
 
 from patterns.reading.clip_words import clip_explanation, clip_verdict, clip_warnings
 from patterns.reading.hold_cadence import (
@@ -37,8 +37,7 @@ AT_THE_END = 48  # frames before a cut-off, of which the decoder may lack or rep
 AT_UNKNOWN_END = 16
 
 
-@dataclass(frozen=True)
-class ClipSteps:
+class ClipSteps(NamedTuple):
     """Numbers of a file in order."""
 
     passages: tuple[tuple[Run, ...], ...]  # parted where the number steps back or was cut
@@ -205,8 +204,7 @@ def judge_clip(
     mixtures = () if damage.inside else watched.mixtures
     known = () if mixtures else (frame for frame in frames if frame.number < sure)
     timeline, lost = file_rate or mean_rate, len(dropped)
-    reading = replace(
-        reading,
+    reading = reading._replace(
         refresh_hz=timeline,
         refresh_from="file",
         seconds=reading.seconds + watched.interval_s,
@@ -243,15 +241,14 @@ def _with_cadence(reading: Reading, file_rate: Fraction | None) -> Reading:
     """The same with pattern and timing error, and what the file's timeline makes of the rate."""
     rate, frames, speed = reading.rate, reading.holds, reading.speed
     if rate is None:
-        return replace(reading, pattern=hold_pattern(holds_in_order(frames)))
+        return reading._replace(pattern=hold_pattern(holds_in_order(frames)))
     at_rate = rate * Fraction(speed or 1)
     lossy = file_rate is not None and file_rate < rate and not reading.out_of_order
     row = holds_in_order(frames, frozenset(reading.dropped) if lossy else None)
     due = None
     if file_rate is not None and speed is not None:
         due = expected(cadence(rate, Display.fixed(file_rate)), frames)
-    return replace(
-        reading,
+    return reading._replace(
         pattern=hold_pattern(row, None if file_rate is None else file_rate / at_rate),
         # pictures are on the file's own exact clock; at another speed the drift is taken out
         error=timing_error(frames, at_rate, file_rate),

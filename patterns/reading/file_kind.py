@@ -9,8 +9,8 @@ makes greys too, and edges that disagree about where the strip lies: less is the
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from statistics import median
+from typing import NamedTuple
 
 import numpy as np
 
@@ -42,8 +42,7 @@ BLACK, WHITE = 28, 220  # codes: a file's black lies below (16 to 20), its white
 OFF_PER_PX, BLACK_PER_PX, WHITE_PER_PX = 2.0, 20.0, 60.0
 
 
-@dataclass(frozen=True)
-class FileKind:
+class FileKind(NamedTuple):
     """What a video is."""
 
     kind: Kind  # 'clip', 'recording' or 'footage'
@@ -53,7 +52,7 @@ class FileKind:
 
     def unless(self, given: Kind | None) -> FileKind:
         """The same, or what the user says that it is."""
-        return self if given is None else replace(self, kind=given, sure=True, why="")
+        return self if given is None else self._replace(kind=given, sure=True, why="")
 
     def said(self, verdict: str, *, read: bool) -> str:
         """Verdict on a recording, with what is not sure; `read`: whether a number was read."""
@@ -62,8 +61,7 @@ class FileKind:
         return f"{EITHER} {verdict}" if read else f"{UNREAD}: {self.why}; {INSTEAD}"
 
 
-@dataclass(frozen=True)
-class _Sight:
+class _Sight(NamedTuple):
     """A strip in one picture: where it lies, how far off straight, and its greys."""
 
     middle: FloatArray

@@ -61,8 +61,7 @@ def judge_footage(
     repeated = odd if kind == "repeat" and done and done.phase is not None else facts.marks.copies
     jumped = _places(odd) if kind == "drop" else ()
     mixed = _places(odd) if done and (kind == "blend" or done.is_woven) else ()
-    reading = replace(
-        reading,
+    reading = reading._replace(
         rate=None if done is None else done.footage,
         read=int(facts.marks.moving.sum()),
         unread=_unread(facts),

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby, pairwise
 from math import ceil, sqrt
 from statistics import median
+from typing import NamedTuple
 
 import numpy as np
 
@@ -33,8 +33,7 @@ STEADY = 0.02  # drift over a passage, of a refresh, below which the clip kept i
 MOST_PHASES = 400
 
 
-@dataclass(frozen=True)
-class HeldFrame:
+class HeldFrame(NamedTuple):
     """A frame whose coming and going were both seen."""
 
     number: int  # frame number
@@ -174,8 +173,7 @@ def converted_by(rate: Fraction, refresh_hz: Fraction, pattern: tuple[int, ...])
     return None
 
 
-@dataclass(frozen=True)
-class TimingError:
+class TimingError(NamedTuple):
     """Unevenness of when frames came on, milliseconds; `frames` is how many it is made of."""
 
     rms_ms: float
@@ -183,8 +181,7 @@ class TimingError:
     frames: int
 
 
-@dataclass(frozen=True)
-class Expected:
+class Expected(NamedTuple):
     """What a clip does on a display by arithmetic."""
 
     cadence: Cadence  # rate and refresh
@@ -256,7 +253,7 @@ def _ideal(frames: Frames, ratio: Fraction) -> list[HeldFrame]:
         lows = [float(n - (f.step or 0)) for n, f in zip(due, own, strict=True)]
         psi = _best_phase(np.array(lows, np.float64))
         steps = np.ceil(np.array([float(n) for n in due]) - psi).astype(int)
-        made += [replace(f, step=int(step)) for f, step in zip(own, steps, strict=True)]
+        made += [f._replace(step=int(step)) for f, step in zip(own, steps, strict=True)]
     return made
 
 

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Generator
 from contextlib import closing
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from patterns.timing.cadence import Display
 from patterns.video.description import Description
@@ -27,8 +26,7 @@ if TYPE_CHECKING:
     Timed = tuple[Fraction, UInt8Array]  # a picture's time, and its luma
 
 
-@dataclass(frozen=True)
-class Given:
+class Given(NamedTuple):
     """What the user says of a file; None for what is to be found out."""
 
     kind: Kind | None = None  # what it is

@@ -5,7 +5,6 @@ from __future__ import annotations
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
-from dataclasses import replace
 from fractions import Fraction
 from math import ceil, sqrt
 from pathlib import Path
@@ -98,11 +97,10 @@ def judge_photo(
     """Reading of a photo; `exposure_s` is None if neither the file nor the user says it."""
     reading = Reading(kind="photo", file=file, pictures=1)
     if isinstance(found, Unread):
-        reading = replace(reading, unread=((found.reason, 1),))
+        reading = reading._replace(unread=((found.reason, 1),))
         return reading.worded(f"nothing was read: {found.reason}", warnings=[SEE_MORE])
     rate = found.identity.rate
-    reading = replace(
-        reading,
+    reading = reading._replace(
         rate=rate,
         clip=found.identity.clip,
         read=1,
@@ -121,7 +119,7 @@ def judge_photo(
                 warnings=(*found.warnings, *photo_warnings(reading, found, seen, exposure_s)),
             )
         reason = judged
-    reading = replace(reading, unread=(("hold cells not known", len(found.cells)),))
+    reading = reading._replace(unread=(("hold cells not known", len(found.cells)),))
     return reading.worded(f"no hold is given: {reason}", warnings=found.warnings)
 
 
@@ -133,8 +131,7 @@ def _filled(
     due = None if refresh is None else cadence(seen.rate, Display.fixed(refresh))
     holds = tuple(judged.hold(int(cell)) for cell in np.flatnonzero(judged.known))
     even = len(set(best.holds)) == 1 and not best.lost and not best.late
-    return replace(
-        reading,
+    return reading._replace(
         expected=expected(due) if due and display is None else reading.expected,
         refresh_hz=refresh,
         refresh_from="" if refresh is None else "given" if given else "holds",

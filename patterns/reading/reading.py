@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any, Literal
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 import numpy as np
 
@@ -20,8 +20,7 @@ Kind = Literal["clip", "recording", "photo", "footage", "browser"]
 KINDS: tuple[Kind, ...] = ("clip", "recording", "photo", "footage", "browser")
 
 
-@dataclass(frozen=True)
-class Blend:
+class Blend(NamedTuple):
     """A picture, or a stretch of a recording, in which two neighbouring frames are mixed.
 
     `number` is None in footage without a strip; `picture` is its place in the file.
@@ -33,8 +32,7 @@ class Blend:
     picture: int | None = None
 
 
-@dataclass(frozen=True)
-class Reading:
+class Reading(NamedTuple):
     """What was read."""
 
     kind: Kind  # what was given
@@ -70,7 +68,7 @@ class Reading:
     speed: float | None = None  # frames a second found over those claimed; None if unknown
     explanation: tuple[str, ...] = ()  # why it differs from what was expected
     warnings: tuple[str, ...] = ()  # doubts, with what to do
-    details: dict[str, Any] = field(default_factory=dict)  # more of one kind, JSON values
+    details: Mapping[str, Any] = MappingProxyType({})  # more of one kind, JSON values
     footage: Facts | None = None  # what was measured of footage without a strip
 
     @classmethod
@@ -94,7 +92,7 @@ class Reading:
     ) -> Reading:
         """The same with what it says in sentences: the last step of every judgement."""
         why, doubts = tuple(explanation), tuple(warnings)
-        return replace(self, verdict=verdict, explanation=why, warnings=doubts)
+        return self._replace(verdict=verdict, explanation=why, warnings=doubts)
 
 
 def _float(value: Fraction | float | None, digits: int = 6) -> float | None:
@@ -170,13 +168,13 @@ def to_json(r: Reading) -> dict[str, Any]:
         "drops_beyond_cadence": r.drops_beyond,
         "repeated": list(r.repeated),
         "blended": [
-            {**vars(b), "share": _float(b.share, 3), "start_s": _float(b.start_s)}
+            {**b._asdict(), "share": _float(b.share, 3), "start_s": _float(b.start_s)}
             for b in r.blended
         ],
         "out_of_order": list(r.out_of_order),
         "unseen": list(r.unseen),
         "holds": [_hold_json(frame) for frame in r.holds],
-        "details": r.details,
+        "details": {**r.details},
         "footage": _footage_json(r.footage),
     }
 

@@ -68,8 +68,7 @@ def judge_recording(
     if between is None:
         found = _found(stretches_of(stretches, interval_s), rate, speed, display)
     held = _held(stretches, found, display, bound, interval_s)
-    reading = replace(
-        reading,
+    reading = reading._replace(
         capture_hz=1 / interval_s if watched.interval_s else None,
         holds=held.frames,
         dropped=held.dropped,
@@ -94,8 +93,8 @@ def judge_recording(
     slow = too_slow(reading, found) if reading.read else None
     if slow is not None:
         # what was counted would be taken for measured
-        frames = tuple(replace(frame, refreshes=None, step=None) for frame in held.frames)
-        reading = replace(reading, holds=frames)
+        frames = tuple(frame._replace(refreshes=None, step=None) for frame in held.frames)
+        reading = reading._replace(holds=frames)
     elif between is None:
         reading = _with_cadence(reading, found)
     if rate is not None:
@@ -190,8 +189,7 @@ def _with_cadence(reading: Reading, found: FoundRefresh) -> Reading:
     """The same with refresh, pattern, evenness, timing error and frames held too long."""
     rate, refresh = reading.rate, found.refresh_hz
     error, within_ms = (None, 0.0) if rate is None else _error(reading.holds, rate, found)
-    return replace(
-        reading,
+    return reading._replace(
         refresh_hz=refresh,
         refresh_from=found.source,
         refresh_candidates=found.candidates,
@@ -256,7 +254,7 @@ def _with_expected(
         return reading
     due = cadence(rate, display or Display.fixed(found.refresh_hz or rate))
     counted = found.refresh_hz == due.refresh_hz
-    return replace(reading, expected=expected(due, reading.holds if counted else None))
+    return reading._replace(expected=expected(due, reading.holds if counted else None))
 
 
 def _reasons(reading: Reading, found: FoundRefresh, display: Display | None) -> tuple[str, ...]:

@@ -6,9 +6,8 @@ Memory grows with the frames that were seen, not with the pictures.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, replace
 from fractions import Fraction
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from patterns.strip.code import Identity
 from patterns.strip.read import Seen, Unread
@@ -25,8 +24,7 @@ MOST_BETWEEN = 64  # unread pictures in a row that are kept to know what followe
 Timed = TypeVar("Timed", "Run", "Mixture", "Watched")
 
 
-@dataclass(frozen=True)
-class Run:
+class Run(NamedTuple):
     """Pictures in a row that show one number (the larger part of a mixture counts)."""
 
     number: int  # frame number
@@ -45,8 +43,7 @@ class Run:
     identity: Identity | None = None  # rate and clip that its first picture names
 
 
-@dataclass(frozen=True)
-class Mixture:
+class Mixture(NamedTuple):
     """Pictures in a row that mix frames `number` and `number + 1` in one proportion.
 
     `lowest` and `highest` bound the later frame's share, 0 to 1.
@@ -65,8 +62,7 @@ class Mixture:
         return (self.lowest + self.highest) / 2
 
 
-@dataclass(frozen=True)
-class Watched:
+class Watched(NamedTuple):
     """All that the strip said over a file."""
 
     pictures: int  # in the file
@@ -96,14 +92,14 @@ class Watched:
         """Return the same with all times multiplied: slow motion in true seconds."""
         runs = tuple(_scaled(run, scale) for run in self.runs)
         mixtures = tuple(_scaled(mixture, scale) for mixture in self.mixtures)
-        return replace(_scaled(self, scale), runs=runs, mixtures=mixtures)
+        return _scaled(self, scale)._replace(runs=runs, mixtures=mixtures)
 
 
 def _scaled(timed: Timed, scale: Fraction) -> Timed:
     """The same with its own times, which are all that is given in seconds, multiplied."""
-    times = {key: value for key, value in vars(timed).items() if key.endswith("_s")}
+    times = {key: value for key, value in timed._asdict().items() if key.endswith("_s")}
     changed = {key: value * scale for key, value in times.items() if value is not None}
-    return replace(timed, **changed)
+    return timed._replace(**changed)
 
 
 class _Between:
@@ -220,8 +216,8 @@ class Sightings:
     def _run(self, time_s: Fraction, picture: int, number: int, identity: Identity | None) -> None:
         if self._runs and self._runs[-1].number == number:
             run = self._runs[-1]
-            self._runs[-1] = replace(
-                run, last_s=time_s, last_picture=picture, pictures=run.pictures + 1
+            self._runs[-1] = run._replace(
+                last_s=time_s, last_picture=picture, pictures=run.pictures + 1
             )
             self._between.pictures.clear()
             return
@@ -229,8 +225,7 @@ class Sightings:
         if self._runs:
             before = self._runs[-1].number
             direct, glimpsed = self._between.took_over(before, number)
-            run = replace(
-                run,
+            run = run._replace(
                 direct=direct,
                 glimpsed=glimpsed,
                 halfway_s=self._between.halfway_s.get((before, number)),
@@ -248,8 +243,7 @@ class Sightings:
             self._mixing = False
         elif mixed and going_on:
             last = self._mixtures[-1]
-            self._mixtures[-1] = replace(
-                last,
+            self._mixtures[-1] = last._replace(
                 last_s=time_s,
                 pictures=last.pictures + 1,
                 lowest=min(last.lowest, found.share),

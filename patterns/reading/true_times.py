@@ -6,7 +6,7 @@ none, and write times on a coarse clock, though the camera ran evenly: pictures 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from math import lcm
 
@@ -146,5 +146,5 @@ def on_even_times(watched: Watched) -> tuple[Watched, float]:
     runs = []
     for run, first_s, last_s in zip(watched.runs, exact[::2], exact[1::2], strict=True):
         halfway_s = None if run.halfway_s is None else run.halfway_s + first_s - run.first_s
-        runs.append(replace(run, first_s=first_s, last_s=last_s, halfway_s=halfway_s))
-    return replace(watched, runs=tuple(runs)), interval_s
+        runs.append(run._replace(first_s=first_s, last_s=last_s, halfway_s=halfway_s))
+    return watched._replace(runs=tuple(runs)), interval_s

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Sequence
 from contextlib import closing, suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
 from itertools import islice
@@ -192,7 +192,7 @@ def judged_video(video: OpenVideo, path: Path, given: Given) -> Reading:
     if not read.times:
         raise InputError(f"{path} holds no picture that can be decoded: try a fresh copy")
     damage = video.told.damage(read.info.pictures)
-    damage = replace(damage, cut_off=damage.cut_off or ends_early(path))
+    damage = damage._replace(cut_off=damage.cut_off or ends_early(path))
     return _judged(path, given, read, damage)
 
 
@@ -218,7 +218,7 @@ def _judged(path: Path, given: Given, read: VideoRead, damage: Damage) -> Readin
     else:
         reading = _judged_recording(path, given, read, watched, damage)
     found = {"kind_sure": kind.sure, "kind_from": kind.why}
-    return replace(reading, details={**reading.details, **found})
+    return reading._replace(details={**reading.details, **found})
 
 
 def _judged_footage(path: Path, given: Given, read: VideoRead, damage: Damage) -> Reading:
@@ -247,7 +247,7 @@ def _judged_recording(
         display=given.display,
         warnings=(*_damage_warnings(damage), *true.warnings),
     )
-    return replace(reading, verdict=read.kind.said(reading.verdict, read=reading.read > 0))
+    return reading._replace(verdict=read.kind.said(reading.verdict, read=reading.read > 0))
 
 
 def _damage_warnings(damage: Damage) -> tuple[str, ...]:

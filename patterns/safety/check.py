@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator
 from contextlib import closing
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 import numpy as np
 
@@ -43,8 +43,7 @@ SHORT_ROUND = 60  # pictures: of so short a loop they are kept, not read again f
 SCREEN_STEP_CD_M2, SCREEN_DARK_CD_M2 = 20.0, 160.0  # ITU-R BT.1702
 
 
-@dataclass(frozen=True)
-class WorstMoment:
+class WorstMoment(NamedTuple):
     """The picture at the worst moment."""
 
     time_s: Fraction  # when

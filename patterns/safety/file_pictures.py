@@ -6,9 +6,9 @@ import logging
 import warnings
 from collections.abc import Callable, Generator
 from contextlib import closing
-from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 from PIL import Image, ImageFilter, ImageSequence, UnidentifiedImageError
@@ -49,8 +49,7 @@ _Shown = tuple[Fraction, Fraction, Frame]
 Frames = Callable[[], "Generator[_Shown, None, None]"]
 
 
-@dataclass(frozen=True)
-class FileResult:
+class FileResult(NamedTuple):
     """What the check of one file found."""
 
     path: Path  # the file

@@ -7,9 +7,9 @@ second in sum; and taken together: places that turned light less places that tur
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import floor
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -24,8 +24,7 @@ MAX_INTERVALS = 100
 SCREEN_SHARE = 0.25  # ITU-R BT.1702-3, guideline 1 (second-hand quotation)
 
 
-@dataclass(frozen=True)
-class AreaRule:
+class AreaRule(NamedTuple):
     """How large an area may be."""
 
     limit_cells: float  # largest area that is not counted, in cells; more than this counts
@@ -193,8 +192,7 @@ def extended_finding(rules: tuple[FlashRule, ...]) -> FlashFinding:
     rule = max(rules, key=lambda r: r.flashing_s)
     exceeds, until_s = rule.flashing_s >= EXTENDED_S, rule.flashing_until_s
     window = max(until_s - EXTENDED_WINDOW_S, Fraction(0)), until_s
-    return replace(
-        rule.finding(),
+    return rule.finding()._replace(
         criterion=EXTENDED,
         source="two or more a second in four of five seconds: IRIS, an open analyser (BSD-3)",
         exceeds=exceeds,

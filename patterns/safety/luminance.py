@@ -7,8 +7,7 @@ exponent 2.4 of ITU-R BT.1886 and black at zero. SAFETY.md says why a small grid
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -28,8 +27,7 @@ Number = TypeVar("Number", np.float32, np.complex64)
 NEUTRAL = 2  # chroma codes this near to 128 are grey
 
 
-@dataclass(frozen=True)
-class Shrunk:
+class Shrunk(NamedTuple):
     """One frame in code values, averaged over the fine cells: small enough to be kept."""
 
     codes: UInt8Array  # uint8, (1, rows, columns) of a grey frame, else (3, rows, columns)
@@ -41,8 +39,7 @@ class Shrunk:
         return cls(codes[:1] if _is_grey(codes[1:]) else codes, narrow=True)
 
 
-@dataclass(frozen=True)
-class Reduced:
+class Reduced(NamedTuple):
     """One frame on the grids."""
 
     relative: Float32Array  # float32 (rows, columns), relative luminance, 0 to 1

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import Any, NamedTuple
 
 from patterns.safety.viewing import Viewing
 from patterns.timing.notation import plural
@@ -34,8 +33,7 @@ def _intervals_json(intervals: tuple[Interval, ...]) -> list[list[float]]:
     return [[_seconds(start), _seconds(end)] for start, end in intervals]
 
 
-@dataclass(frozen=True)
-class FlashFinding:
+class FlashFinding(NamedTuple):
     """One flash criterion."""
 
     # criterion, source: its name and where it is published
@@ -76,8 +74,7 @@ class FlashFinding:
         }
 
 
-@dataclass(frozen=True)
-class StripeFinding:
+class StripeFinding(NamedTuple):
     """One criterion for regular stripes, at the moment that came nearest to it or beyond."""
 
     # criterion, source: its name and where it is published
@@ -125,8 +122,7 @@ class StripeFinding:
         }
 
 
-@dataclass(frozen=True)
-class SafetyReport:
+class SafetyReport(NamedTuple):
     """Result of a check."""
 
     method: str  # 'pictures' (frames were looked at) or 'still' (one picture, stripes only)

@@ -6,7 +6,7 @@ how far they moved, in cycles, and its amplitude whether they faded.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 from math import isfinite, pi
 
@@ -233,7 +233,7 @@ class StripeWatch:
         if self._worst is None:
             return self._rules.findings(None, "none", (end_s, end_s), still)
         pairs = zip(self._worst, self._intervals, strict=True)
-        return tuple(replace(finding, intervals=tuple(times)) for finding, times in pairs)
+        return tuple(finding._replace(intervals=tuple(times)) for finding, times in pairs)
 
 
 def _rank(finding: StripeFinding) -> tuple[bool, float]:

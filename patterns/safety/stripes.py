@@ -9,11 +9,10 @@ the Epilepsy Foundation's consensus (its abstract was seen); SAFETY.md has them 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 from math import atan2, ceil, degrees, pi
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -34,8 +33,7 @@ ComplexGrid = npt.NDArray[np.complex64]
 Grid = TypeVar("Grid", Float32Array, ComplexGrid)
 
 
-@dataclass(frozen=True)
-class Stripes:
+class Stripes(NamedTuple):
     """Stripes of one picture."""
 
     pairs: float  # light-dark pairs across the region
@@ -184,8 +182,7 @@ BRIGHT_CD_M2 = 50.0
 PAIRS_TOLERANCE = 0.25  # the count is measured to about a tenth of a pair; our choice
 
 
-@dataclass(frozen=True)
-class StripeRules:
+class StripeRules(NamedTuple):
     """Both criteria for stripes, for pictures of a size at a viewing."""
 
     width: int
@@ -231,8 +228,7 @@ def _judged(
     """What stripes are by the limits of one criterion."""
     many = stripes.pairs > limits.pairs_limit + PAIRS_TOLERANCE
     exceeds = applies and many and stripes.share > limits.share_limit
-    return replace(
-        limits,
+    return limits._replace(
         exceeds=exceeds,
         pairs=stripes.pairs,
         share=stripes.share,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from patterns.errors import RequestError
 
@@ -55,8 +56,7 @@ class Viewing:
         return share * width / height / self.distance_heights**2
 
 
-@dataclass(frozen=True)
-class Grid:
+class Grid(NamedTuple):
     """Size of the analysis grid, `rows` x `columns` cells, for pictures of a size."""
 
     rows: int

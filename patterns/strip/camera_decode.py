@@ -5,7 +5,7 @@ Frames that are no neighbours are mixed only near a number read before.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -39,8 +39,7 @@ SOME_LIGHT = 0.2  # of those that surely are
 WHOLE = 0.7  # of one frame's light in the hold row: less is a backlight's pause
 
 
-@dataclass(frozen=True)
-class Cells:
+class Cells(NamedTuple):
     """Light levels (0 black, 1 white) and picture rows of the number and the hold cells."""
 
     number: FloatArray

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from itertools import pairwise, product
+from typing import NamedTuple
 
 import numpy as np
 
@@ -31,8 +32,7 @@ PERSPECTIVE = np.linspace(-0.3, 0.3, 81)  # tried along the strip
 LARGEST_RMS = 0.5  # grid units: edges that scatter more are no strip's
 
 
-@dataclass(frozen=True)
-class Blobs:
+class Blobs(NamedTuple):
     """Bright regions as rectangles of equal moments."""
 
     centre: FloatArray  # (n, 2): column and row, pixel (i, j) covering i to i + 1 and j to j + 1

@@ -7,8 +7,9 @@ distances move the homography, by least squares, with less weight for those that
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -26,8 +27,7 @@ NEARLY = 0.25  # grid units: cells, the narrowest of which have two, may be read
 STILL = 0.1  # grid units: a round that moves no edge by more leaves a tenth of that to the next
 
 
-@dataclass(frozen=True)
-class _Edges:
+class _Edges(NamedTuple):
     """Edges of white cells, and the cells that say what is white and black beside them."""
 
     reach: FloatArray  # of each edge, grid units: how far from its place it is looked for
@@ -41,8 +41,7 @@ class _Edges:
     design: FloatArray
 
 
-@dataclass(frozen=True)
-class Fit:
+class Fit(NamedTuple):
     """A strip's place after a fit, and how well its edges agree: RMS in grid units."""
 
     placement: Placement

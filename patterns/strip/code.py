@@ -13,10 +13,10 @@ equally often in a photo of such an exposure.
 from __future__ import annotations
 
 from binascii import crc_hqx
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache
 from math import ceil
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -76,8 +76,7 @@ def word_of(bits: BoolArray) -> int:
     return int.from_bytes(np.packbits(bits).tobytes(), "big") >> -len(bits) % 8
 
 
-@dataclass(frozen=True)
-class Word:
+class Word(NamedTuple):
     """What the number cells say."""
 
     number: int  # the frame seen, or the earlier one of a mixture
@@ -153,8 +152,7 @@ IDENTITY_CELLS = VERSION_BITS + NUMERATOR_BITS + DENOMINATOR_BITS + CLIP_BITS + 
 MASK = 0x5A69_C396_A53C_9669
 
 
-@dataclass(frozen=True)
-class Identity:
+class Identity(NamedTuple):
     """What the identity cells say."""
 
     version: int  # layout version, 1 to 7
@@ -210,8 +208,7 @@ FEWEST, MOST, USUAL = 12, 30, 24  # hold cells
 NTSC_DENOMINATOR = 1001
 
 
-@dataclass(frozen=True)
-class HoldRow:
+class HoldRow(NamedTuple):
     """The hold row of one rate."""
 
     cells: int  # how many; cell n mod `cells` is lit in frame n

@@ -52,8 +52,7 @@ class StripGrid:
 Span = tuple[float, float, float, float]  # left, top, right, bottom in grid units
 
 
-@dataclass(frozen=True)
-class _Row:
+class _Row(NamedTuple):
     """Measures of a row of cells, in grid units."""
 
     left: float
@@ -166,8 +165,7 @@ MIN_WIDTH, MIN_BAND = 320, 20
 HIGHEST_SHARE = 9  # the band takes at most a ninth of the height
 
 
-@dataclass(frozen=True)
-class Cell:
+class Cell(NamedTuple):
     """A rectangle of the strip, in pixels of the band and as fractions of it."""
 
     rect: Rect  # where the grid puts it, in fractions of the band
@@ -188,8 +186,7 @@ class Cell:
         return self.bottom - self.top
 
 
-@dataclass(frozen=True)
-class Halftone:
+class Halftone(NamedTuple):
     """A light reference: a patch of dots in the middle of a black field."""
 
     field: Cell  # the black field; its rectangle is what a reader integrates over
@@ -198,8 +195,7 @@ class Halftone:
     dot_px: int  # side of a dot in pixels
 
 
-@dataclass(frozen=True)
-class StripLayout:
+class StripLayout(NamedTuple):
     """Every cell of the strip in one size of frame; built by `strip_layout`."""
 
     width: int  # of the whole frame, in pixels

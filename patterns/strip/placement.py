@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import accumulate, chain
 from statistics import median
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -156,8 +157,7 @@ SIGNALS = np.clip((np.arange(256) - 16) / 219, 0, 1)  # of narrow-range luma cod
 LIGHT = SIGNALS.astype(np.float32) ** np.float32(2.2)
 
 
-@dataclass(frozen=True)
-class CellLight:
+class CellLight(NamedTuple):
     """Light of the cells of one picture (1 = the brightest code) and their picture rows.
 
     NaN where a cell lies outside of the picture. `hold` is empty when the number of hold

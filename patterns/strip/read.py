@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
+from typing import NamedTuple
 
 import numpy as np
 
@@ -26,8 +27,7 @@ NO_STRIP = "no strip found"
 THINNEST_PX = 16  # pictures that are lower or narrower hold no strip
 
 
-@dataclass(frozen=True)
-class Unread:
+class Unread(NamedTuple):
     """A picture whose strip was not read, and why.
 
     `lit` are the cells of the hold row that show light, where all others are dark and the row

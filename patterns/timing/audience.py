@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 from math import sqrt
+from typing import NamedTuple
 
 from patterns.errors import RequestError
 from patterns.timing.cadence import (
@@ -27,8 +28,7 @@ from patterns.timing.cadence import (
 _SHARE = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)(%?)")
 
 
-@dataclass(frozen=True)
-class Audience:
+class Audience(NamedTuple):
     """Displays and the share of the audience that looks at each; shares add up to 1."""
 
     displays: tuple[tuple[Display, Fraction], ...]
@@ -137,8 +137,7 @@ class Showing:
         return ratio.denominator, self.cadence.refresh_hz
 
 
-@dataclass(frozen=True)
-class RateStanding:
+class RateStanding(NamedTuple):
     """How one rate stands with an audience."""
 
     rate: Fraction

@@ -20,6 +20,7 @@ from fractions import Fraction
 from functools import cached_property
 from itertools import pairwise
 from math import ceil, floor, sqrt
+from typing import NamedTuple
 
 from patterns.errors import RequestError
 from patterns.timing.rates import format_decimal, parse_rate
@@ -29,8 +30,7 @@ REFRESH_EXAMPLES = "its refresh in hertz, such as 60, 90 or 120, or a variable r
 LONGEST_LISTED = 100_000  # frames; a longer period is not written out, only run through
 
 
-@dataclass(frozen=True)
-class Display:
+class Display(NamedTuple):
     """A display: a fixed refresh (`lowest_hz == highest_hz`) or a variable range, in hertz."""
 
     lowest_hz: Fraction
@@ -220,8 +220,7 @@ SHORTEST_INTERVAL_S = 2
 LEAST_REPEATS = 4
 
 
-@dataclass(frozen=True)
-class SlowSlip:
+class SlowSlip(NamedTuple):
     """Fast pattern and slow slip of a cadence."""
 
     pattern: tuple[int, ...]  # refreshes per frame of the fast pattern, over one of its periods

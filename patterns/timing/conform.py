@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor, log2, sqrt
+from typing import NamedTuple
 
 from patterns.timing.audience import Audience, Showing, standing
 from patterns.timing.cadence import Display, cadence
@@ -18,8 +18,7 @@ MODERATE = Fraction(3, 10)
 MAX_EXACT_FRAMES = 5000  # period over which the error of repeats is added up
 
 
-@dataclass(frozen=True)
-class Conform:
+class Conform(NamedTuple):
     """Footage at `footage` frames a second on a timeline at `timeline`."""
 
     footage: Fraction
@@ -116,8 +115,7 @@ def expected_repeat_error_s(conform: Conform, audience: Audience) -> float:
     return sum(float(share) * repeat_error_s(conform, d) for d, share in audience.displays)
 
 
-@dataclass(frozen=True)
-class Proposal:
+class Proposal(NamedTuple):
     """A rate to conform to, with the displays on which it is even."""
 
     conform: Conform

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import combinations_with_replacement
 from math import log2, log10
+from typing import NamedTuple
 
 from patterns.errors import RequestError
 
@@ -46,8 +47,7 @@ def shutter_angle(exposure_s: Fraction, rate: Fraction) -> Fraction:
     return exposure_s * rate * 360
 
 
-@dataclass(frozen=True)
-class Shutter:
+class Shutter(NamedTuple):
     """A shutter that is kept at several rates: by its angle, or by time if that is given."""
 
     angle_deg: Fraction = USUAL_ANGLE_DEG
@@ -211,8 +211,7 @@ def stops_of(density: Fraction | float) -> float:
     return float(density) / log10(2)
 
 
-@dataclass(frozen=True)
-class FilterChoice:
+class FilterChoice(NamedTuple):
     """Filters for a wanted number of stops."""
 
     wanted_stops: float  # how much too bright the wanted exposure would be

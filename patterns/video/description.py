@@ -6,6 +6,7 @@ import re
 import threading
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 _STREAM = re.compile(r"^\s*Stream #(\d+):(\d+)\S*: Video: (.*)$")
 _SIZE = re.compile(r"^(\d+)x(\d+)\b")
@@ -54,8 +55,7 @@ class StreamText:
         return cls(*coded, int(size[1]), int(size[2]), *names, colour_range, lines)
 
 
-@dataclass(frozen=True)
-class Damage:
+class Damage(NamedTuple):
     """What a decoder found wrong: `inside` the file, or only that it is `cut_off` at its end.
 
     Of some kinds of file it cannot be known whether they are cut off: `end_unknown`.

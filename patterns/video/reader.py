@@ -12,9 +12,8 @@ import queue
 import re
 from collections.abc import Generator, Sequence
 from contextlib import closing
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from patterns.errors import InputError
 from patterns.side_by_side import usable_cores
@@ -35,8 +34,7 @@ FEW_AHEAD = 8  # whole ones
 Matrix = Literal["bt709", "bt601", "bt2020"]
 
 
-@dataclass(frozen=True)
-class Crop:
+class Crop(NamedTuple):
     """Part of the picture, in pixels from its upper left corner, upright."""
 
     left: int

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from fractions import Fraction
 from typing import Any
 
@@ -124,8 +124,7 @@ def browser_reading(seen: Observation, record: dict[str, Any] | None) -> dict[st
             "and read the recording"
         )
         return to_json(reading.worded(verdict, warnings=[LIMITS]))
-    reading = replace(
-        reading,
+    reading = reading._replace(
         refresh_hz=refresh_hz,
         refresh_from="animation frames",
         holds=tuple(found.frames),

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
 from typing import Any
@@ -250,7 +250,7 @@ def _joined(frames: Sequence[HeldFrame]) -> list[HeldFrame]:
         last = joined[-1] if joined else None
         if last and (last.number, last.passage) == (frame.number, frame.passage):
             refreshes = (last.refreshes or 0) + (frame.refreshes or 0)
-            joined[-1] = replace(last, hold_s=last.hold_s + frame.hold_s, refreshes=refreshes)
+            joined[-1] = last._replace(hold_s=last.hold_s + frame.hold_s, refreshes=refreshes)
         else:
             joined.append(frame)
     return joined

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction as F
 from html.parser import HTMLParser
 
@@ -55,7 +54,7 @@ def test_losses_count_before_evenness() -> None:
 
 
 def test_other_clips_and_short_readings_are_not_ranked() -> None:
-    other = replace(read(60), clip=0x1111)
+    other = read(60)._replace(clip=0x1111)
     short = read(60, seconds=0.8)
     found = compare([("A", read(60)), ("B", other), ("C", short)])
     assert not found.rankings
