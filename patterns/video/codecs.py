@@ -190,17 +190,18 @@ def _x265(preset: str) -> str:
     )
 
 
-# In the least time in which pictures stay clean: a given quantiser, instead of one that is reckoned
-# from each frame, and no weighted prediction: no second, smaller look at every frame. Filtering of
-# blocks' edges changes nothing at this quantiser, and codes of variable length are written in less
-# time.
+# In the least time in which pictures stay clean: a given quantiser, keyframes' too, instead of one
+# that is reckoned from each frame, and no weighted prediction: no second, smaller look at every
+# frame. Below 16 a bit weighs half as much with x264, and less is copied from the frame before.
+# Filtering of blocks' edges changes nothing at this quantiser, and codes of variable length are
+# written in less time.
 H264 = _x264(
-    "-preset superfast -profile:v high -qp 15",
-    f"{STEADY}:weightp=0:rc-lookahead=0:no-deblock=1:cabac=0",
+    "-preset superfast -profile:v high -qp 16",
+    f"{STEADY}:ipratio=1:weightp=0:rc-lookahead=0:no-deblock=1:cabac=0",
 )
-# The same quality in more time and fewer bytes.
+# Above 46 dB as well, in more time and fewer bytes.
 H264_SMALL = _x264(
-    "-preset medium -profile:v high -crf 15",
+    "-preset medium -profile:v high -crf 16",
     f"qcomp=1:{STEADY}:rc-lookahead=8",
     X264_MEDIUM_THREADS,
 )

@@ -22,7 +22,7 @@ RATES = ["23.976", "25", "30", "59.94", "120"]  # times of files: tests/video/te
 
 
 def decoded(clip: Clip, folder: Path) -> list[FloatArray]:
-    make_clip(clip_job(clip, folder / "clip.mp4", allow_flashing=True))  # 4 frames in a loop
+    make_clip(clip_job(clip, folder / "clip.mp4", allow_flashing=True))  # few frames in a loop
     with av.open(str(folder / "clip.mp4")) as container:
         return [
             np.asarray(frame.to_ndarray(format="gray"), np.float64)
@@ -57,7 +57,7 @@ def test_flight_straight_down_moves_by_speed_over_rate(tmp_path: Path, rate: str
     edges fade out (Hann), after the closed form's whole-pixel part has been taken away.
     """
     motion = TerrainMotion("down", F(10), F(40))
-    clip = describe(motion, rate=rate, size="360p", frames=4, shutter=180)
+    clip = describe(motion, rate=rate, size="360p", frames=8, shutter=180)
     expected = focal_px(motion.hfov_deg, 640) * 10 / 40 / float(clip.rate)
     frames = decoded(clip, tmp_path)
     window = np.outer(np.hanning(256), np.hanning(512))
@@ -68,4 +68,4 @@ def test_flight_straight_down_moves_by_speed_over_rate(tmp_path: Path, rate: str
         across, down = moved((first - first.mean()) * window, (second - second.mean()) * window)
         found.append(down + whole)
         assert across == pytest.approx(0, abs=0.05)
-    assert np.mean(found) == pytest.approx(expected, abs=0.05)
+    assert np.mean(found) == pytest.approx(expected, abs=0.04)
