@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 import numpy as np
@@ -68,7 +67,7 @@ class Reading(NamedTuple):
     speed: float | None = None  # frames a second found over those claimed; None if unknown
     explanation: tuple[str, ...] = ()  # why it differs from what was expected
     warnings: tuple[str, ...] = ()  # doubts, with what to do
-    details: Mapping[str, Any] = MappingProxyType({})  # more of one kind, JSON values
+    details: Mapping[str, Any] = {}  # more of one kind, JSON values; never written to
     footage: Facts | None = None  # what was measured of footage without a strip
 
     @classmethod
@@ -174,7 +173,7 @@ def to_json(r: Reading) -> dict[str, Any]:
         "out_of_order": list(r.out_of_order),
         "unseen": list(r.unseen),
         "holds": [_hold_json(frame) for frame in r.holds],
-        "details": {**r.details},
+        "details": r.details,
         "footage": _footage_json(r.footage),
     }
 
