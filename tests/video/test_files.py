@@ -132,6 +132,11 @@ def test_rates_out_of_the_ordinary_are_exact_too(
     check_with_pyav(write(tmp_path / "clip", codec, rate), codec, rate)
 
 
+def least_db(codec: str) -> float:
+    """What luma keeps of a texture rougher than any clip (FILES.md); chroma may lie 1 dB lower."""
+    return 44.5 if codec == "h264" else 45
+
+
 def test_decoded_codes_are_as_near_as_promised(tmp_path: Path, codec: str) -> None:
     """PSNR = 10 log10(255^2 / mean squared error), per ITU-T J.340; over all frames.
 
@@ -151,12 +156,12 @@ def test_decoded_codes_are_as_near_as_promised(tmp_path: Path, codec: str) -> No
         np.mean((a.y.astype(float) - b.y.astype(float)) ** 2)
         for a, b in zip(written, read, strict=True)
     ]
-    assert 10 * np.log10(255**2 / np.mean(errors)) >= 44.5
+    assert 10 * np.log10(255**2 / np.mean(errors)) >= least_db(codec)
     chroma = [
         np.mean((a.cb.astype(float) - b.cb.astype(float)) ** 2)
         for a, b in zip(written, read, strict=True)
     ]
-    assert 10 * np.log10(255**2 / np.mean(chroma)) >= 43.5
+    assert 10 * np.log10(255**2 / np.mean(chroma)) >= least_db(codec) - 1
 
 
 def test_the_same_frames_give_the_same_bytes(tmp_path: Path, codec: str) -> None:
@@ -199,7 +204,7 @@ def test_smaller_files_are_smaller_and_as_good(tmp_path: Path, name: str) -> Non
                 writer.write(frame)
         read = [planes.y.astype(float) for planes in decoded(path)]
         worst = max(np.mean((a.y - b) ** 2) for a, b in zip(written, read, strict=True))
-        assert 10 * np.log10(255**2 / worst) >= 44.5
+        assert 10 * np.log10(255**2 / worst) >= least_db(name)
         sizes[small] = path.stat().st_size
     assert sizes[True] < 0.95 * sizes[False]
     with pytest.raises(RequestError, match="--small is for h264, hevc"):
