@@ -39,7 +39,7 @@ codec_option = click.option(
 )  # fmt: skip
 small_option = click.option(
     "--small", is_flag=True,
-    help="Smaller files, by a quarter, in several times the time. Codecs h264 and hevc.",
+    help="Smaller files, by a quarter or more, in several times the time. Codecs h264 and hevc.",
 )  # fmt: skip
 seed_option = click.option(
     "--seed", type=click.IntRange(0, 2**31 - 1), default=Clip.seed, show_default=True,
