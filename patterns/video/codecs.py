@@ -186,7 +186,7 @@ def _x265(preset: str) -> str:
         f"-preset {preset} -crf 17 -profile:v main "
         # hvc1 instead of hev1: Apple's players open nothing else
         "-tag:v hvc1 -g {keyframe} -x265-params qcomp=1:ipratio=1:cutree=0:aq-mode=0:sao=1:"
-        "psy-rd=0:psy-rdoq=0:scenecut=0:bframes=0:open-gop=0:"
+        "psy-rd=0:psy-rdoq=0:scenecut=0:bframes=0:open-gop=0:const-vbv=1:"
         "keyint={keyframe}:min-keyint={keyframe}:level-idc={level}:high-tier=0:"
         f"rc-lookahead=8:pools={THREADS}:frame-threads=1:lookahead-slices=1:log-level=error"
     )
