@@ -91,16 +91,24 @@ def _processor_s() -> float:
         return mine.ru_utime + mine.ru_stime + ended.ru_utime + ended.ru_stime
 
 
-def _tree_bytes(pid: int) -> int:
-    """Memory of a process and of those that it started; 0 where the system does not tell."""
+def _tree_bytes(pid: int, above: bytes = b"") -> int:
+    """Memory of a process and of those that it started; 0 where the system does not tell.
+
+    `above`: words of the process that started it. One with the same was not yet anything else, and
+    the memory that is seen in it is that of the other.
+    """
     total = 0
     if sys.platform != "linux":
         return total
     try:
+        words = Path(f"/proc/{pid}/cmdline").read_bytes()
+        if words == above:
+            return total
         fields = Path(f"/proc/{pid}/statm").read_text().split()
         total += int(fields[1]) * os.sysconf("SC_PAGE_SIZE")
         for task in Path(f"/proc/{pid}/task").iterdir():
-            total += sum(map(_tree_bytes, map(int, (task / "children").read_text().split())))
+            started = map(int, (task / "children").read_text().split())
+            total += sum(_tree_bytes(child, words) for child in started)
     except OSError:
         pass
     return total
