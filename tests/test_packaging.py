@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import importlib.util
 import re
+import shutil
 import subprocess
 import sys
 import tarfile
@@ -38,6 +39,19 @@ sys.modules["click"] = None  # as where it is not installed
 sys.argv[0] = "patterns"
 runpy.run_module("patterns", run_name="__main__")
 """
+
+
+TOP_LEVEL = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "patterns", "tests"}
+
+
+def test_nothing_else_lies_at_the_top_level() -> None:
+    if not (ROOT / ".git").exists() or shutil.which("git") is None:
+        pytest.skip("no clone, or no git: what is kept cannot be told from what was left behind")
+    # whoever owns the clone
+    asked = ["git", "-c", "safe.directory=*", "ls-files"]
+    kept = subprocess.run(asked, cwd=ROOT, capture_output=True, text=True, check=True)
+    names = {line.partition("/")[0] for line in kept.stdout.splitlines()}
+    assert {name for name in names if not name.startswith(".")} == TOP_LEVEL | {"outputs"}
 
 
 def imported(folder: Path) -> set[str]:
