@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path
 
@@ -63,3 +64,10 @@ def decoded(path: Path) -> list[Planes]:
             cb, cr = flat[luma:].reshape(2, *half)
             found.append(Planes(flat[:luma].reshape(frame.height, frame.width), cb, cr))
     return found
+
+
+def worst_db(written: Iterable[UInt8Array], read: Iterable[UInt8Array]) -> float:
+    """PSNR = 10 log10(255^2 / mean squared error), per ITU-T J.340, of the worst frame's luma."""
+    pairs = zip(written, read, strict=True)
+    errors = [float(np.mean((a.astype(float) - b) ** 2)) for a, b in pairs]
+    return float(10 * np.log10(255**2 / max(1e-9, *errors)))
