@@ -87,8 +87,7 @@ def _sight(luma: UInt8Array, placement: Placement) -> _Sight:
 def _greys(luma: UInt8Array, placement: Placement) -> tuple[float, float]:
     """Codes of black and of white: medians of the cells within the picture; NaN if none is."""
     on = placement.grid
-    codes = (sample(luma, placement, cells) for cells in (on.black, on.white))
-    inside = (own[~np.isnan(own)] for own in codes)
+    inside = (own[~np.isnan(own)] for own in sample([luma], placement, (on.black, on.white)))
     black, white = (median(own.tolist()) if len(own) else float("nan") for own in inside)
     return black, white
 

@@ -14,8 +14,9 @@ from __future__ import annotations
 
 from binascii import crc_hqx
 from fractions import Fraction
-from functools import cache, lru_cache
+from functools import lru_cache, reduce
 from math import ceil
+from operator import xor
 from typing import NamedTuple
 
 import numpy as np
@@ -45,24 +46,21 @@ def ungray(code: int) -> int:
     return code
 
 
+def number_word(number: int) -> int:
+    """Word of 28 bits for a frame number, 0 to 65535: Gray bits above, check cells below."""
+    code = number ^ number >> 1
+    columns = (column for k, column in enumerate(CHECK_COLUMNS) if code >> k & 1)
+    return code << CHECK_BITS | reduce(xor, columns, CHECK_OFFSET)
+
+
 def number_words(numbers: npt.ArrayLike) -> UInt32Array:
-    """Words of 28 bits for frame numbers 0 to 65535, any shape: Gray bits above, check below."""
+    """The same of frame numbers of any shape, quickly."""
     n = np.asarray(numbers, np.uint32)
     codes = n ^ (n >> np.uint32(1))
     checks = np.full_like(codes, CHECK_OFFSET)
     for k, column in enumerate(CHECK_COLUMNS):
         checks ^= ((codes >> np.uint32(k)) & np.uint32(1)) * np.uint32(column)
     return np.asarray((codes << np.uint32(CHECK_BITS)) | checks, np.uint32)
-
-
-@cache
-def _words() -> UInt32Array:
-    return number_words(np.arange(1 << NUMBER_BITS))
-
-
-def number_word(number: int) -> int:
-    """Word of one frame number, 0 to 65535."""
-    return int(_words()[number])
 
 
 def word_bits(word: int) -> BoolArray:
@@ -73,7 +71,13 @@ def word_bits(word: int) -> BoolArray:
 
 def word_of(bits: BoolArray) -> int:
     """Word of cells in the order in which they are drawn."""
-    return int.from_bytes(np.packbits(bits).tobytes(), "big") >> -len(bits) % 8
+    return words_of(bits[np.newaxis])[0]
+
+
+def words_of(bits: BoolArray) -> list[int]:
+    """The same of several rows of cells, (rows, cells)."""
+    beyond = -bits.shape[1] % 8  # bits that fill the last byte
+    return [int.from_bytes(row, "big") >> beyond for row in np.packbits(bits, axis=1)]
 
 
 class Word(NamedTuple):
@@ -85,11 +89,9 @@ class Word(NamedTuple):
     margin: float  # distance of the least sure cell from the middle, 0 to 1 (1: all cells pure)
 
 
-def _single(word: int, levels: FloatingArray) -> Word | None:
+def _single(word: int, margin: float) -> Word | None:
     number = ungray(word >> CHECK_BITS)
-    if number_word(number) != word:
-        return None
-    return Word(number, None, 0.0, float(np.clip(np.abs(levels - 0.5).min() * 2, 0, 1)))
+    return Word(number, None, 0.0, margin) if number_word(number) == word else None
 
 
 def _blend(earlier: int, levels: FloatingArray, grey: BoolArray) -> Word | None:
@@ -110,8 +112,6 @@ def _blend(earlier: int, levels: FloatingArray, grey: BoolArray) -> Word | None:
 def _faint(word: Word, levels: FloatingArray) -> Word | None:
     """A neighbour that shines through: cells in which the two differ lean more than all others."""
     leans = np.abs(levels - (levels > 0.5))
-    if not leans.max() > FAINT:
-        return None
     for earlier in (word.number - 1, word.number):
         if not 0 <= earlier < (1 << NUMBER_BITS) - 1:
             continue
@@ -123,24 +123,33 @@ def _faint(word: Word, levels: FloatingArray) -> Word | None:
     return None
 
 
-def read_levels(levels: npt.ArrayLike) -> Word | str:
-    """Read the number cells from their levels.
+def read_words(levels: FloatingArray) -> list[Word | str]:
+    """Read the number cells of pictures from their levels.
 
-    `levels`: (28,) in the drawn order: 0 is the black, 1 the white of the references nearby.
-    One frame, a mixture of two neighbours, or the reason why it is neither. Never a guess:
-    a word must agree with all its check cells.
+    `levels`: (pictures, 28) in the drawn order: 0 is the black, 1 the white of the references
+    nearby. Of each one frame, a mixture of two neighbours, or the reason why it is neither. Never a
+    guess: a word must agree with all its check cells.
     """
-    found = np.asarray(levels, np.float64)
-    grey = (found > GREY[0]) & (found < GREY[1])
-    word = word_of(found > 0.5)
-    if grey.sum() <= MAX_GREY:
-        single = _single(word, found)
-        if single is None:
-            return "number cells do not agree with their check cells"
-        return _faint(single, found) or single
+    lit = levels > 0.5
+    grey = (levels > GREY[0]) & (levels < GREY[1])
+    margins = np.clip(np.abs(levels - 0.5).min(axis=1) * 2, 0, 1).tolist()
+    leaning = (np.abs(levels - lit).max(axis=1) > FAINT).tolist()
+    few = (grey.sum(axis=1) <= MAX_GREY).tolist()
+    found: list[Word | str] = []
+    for k, word in enumerate(words_of(lit)):
+        if not few[k]:
+            found.append(_mixture(word, levels[k], grey[k]))
+            continue
+        single = _single(word, margins[k])
+        faint = _faint(single, levels[k]) if single and leaning[k] else None
+        found.append(faint or single or "number cells do not agree with their check cells")
+    return found
+
+
+def _mixture(word: int, levels: FloatingArray, grey: BoolArray) -> Word | str:
     number = ungray(word >> CHECK_BITS)
     pairs = [n for n in (number - 1, number) if 0 <= n < (1 << NUMBER_BITS) - 1]
-    blends = [blend for earlier in pairs if (blend := _blend(earlier, found, grey))]
+    blends = [blend for earlier in pairs if (blend := _blend(earlier, levels, grey))]
     if len(blends) == 1:
         return blends[0]
     return "number cells are neither black nor white and fit no mixture of two neighbours"
@@ -190,7 +199,11 @@ def identity_bits(identity: Identity) -> BoolArray:
 
 def read_identity(bits: npt.ArrayLike) -> Identity | None:
     """Identity from 64 cells in the drawn order; None if the check or a field says no."""
-    value = word_of(np.asarray(bits, bool)) ^ MASK
+    return _identity_of(word_of(np.asarray(bits, bool)) ^ MASK)
+
+
+@lru_cache(maxsize=32)  # it is the same in each picture that is read
+def _identity_of(value: int) -> Identity | None:
     body, crc = value >> CRC_BITS, value & 0xFFFF
     if crc16(body.to_bytes(6, "big")) != crc:
         return None

@@ -95,19 +95,18 @@ def cell_points(rects: tuple[Rect, ...], points: int, inner: float) -> FloatArra
     return np.stack(pairs, -1).reshape(len(rects), points * points, 2)
 
 
-def sample(luma: UInt8Array, placement: Placement, rects: tuple[Rect, ...]) -> FloatArray:
-    """Mean luma code of each cell's inner part, (cells,); NaN where that leaves the picture."""
-    pixels, shares = _under(placement, rects, (luma.shape[0], luma.shape[1]))
-    return np.asarray(np.einsum("ij,ij->i", np.take(luma, pixels), shares), np.float64)
-
-
-def sample_groups(
-    luma: UInt8Array, placement: Placement, groups: Sequence[tuple[Rect, ...]]
+def sample(
+    lumas: Sequence[UInt8Array], placement: Placement, groups: Sequence[tuple[Rect, ...]]
 ) -> list[FloatArray]:
-    """`sample` of several groups of cells, in one pass."""
-    codes = sample(luma, placement, tuple(chain(*groups)))
-    ends = [*accumulate(map(len, groups))]
-    return [codes[end - len(group) : end] for group, end in zip(groups, ends, strict=True)]
+    """Mean luma codes of the inner parts of groups of cells, each (pictures, cells).
+
+    `lumas`: pictures of one size. NaN where a cell leaves them.
+    """
+    pixels, shares = _under(
+        placement, tuple(chain(*groups)), (lumas[0].shape[0], lumas[0].shape[1])
+    )
+    codes = np.array([np.einsum("ij,ij->i", np.take(luma, pixels), shares) for luma in lumas])
+    return np.split(codes, [*accumulate(map(len, groups))][:-1], axis=1)
 
 
 # In a file the strip stays where it is: what was worked out for one picture serves the next.
@@ -138,7 +137,10 @@ def _under(
 
 @dataclass(frozen=True, eq=False)
 class References:
-    """What is seen of the white and the black reference cells, in codes or in light."""
+    """What is seen of the white and the black reference cells, in codes or in light: (..., cells).
+
+    Of one picture, or of several.
+    """
 
     on: StripGrid
     white: FloatArray
@@ -146,10 +148,16 @@ class References:
 
     def levels(self, seen: FloatArray, rects: tuple[Rect, ...]) -> FloatArray:
         """Levels of cells: 0 is the black, 1 the white, interpolated between the references."""
-        x = centres(rects)[:, 0]
-        white = np.interp(x, centres(self.on.white)[:, 0], self.white)
-        black = np.interp(x, centres(self.on.black)[:, 0], self.black)
+        white = self.white @ _between(rects, self.on.white)
+        black = self.black @ _between(rects, self.on.black)
         return np.asarray((seen - black) / (white - black), np.float64)
+
+
+@lru_cache(maxsize=64)
+def _between(rects: tuple[Rect, ...], references: tuple[Rect, ...]) -> FloatArray:
+    """Share of each reference (rows) in what is expected where each cell is (columns)."""
+    x, known = centres(rects)[:, 0], centres(references)[:, 0]
+    return np.array([np.interp(x, known, alone) for alone in np.eye(len(known))])
 
 
 LIGHT_POINTS, LIGHT_INNER = 4, 0.45  # the same of a camera, whose cells are blurred further in

@@ -9,16 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import median
+from itertools import repeat, takewhile
 from typing import NamedTuple
 
 import numpy as np
 
 from patterns.picture.arrays import BoolArray, Float32Array, FloatArray, UInt8Array
 from patterns.strip.camera_locate import Blobs, find_blobs, lit_pixels, locate, thinned
-from patterns.strip.code import Identity, Word, hold_row, read_identity, read_levels
-from patterns.strip.layout import StripGrid, hold_cells
-from patterns.strip.placement import Placement, References, sample, sample_groups
+from patterns.strip.code import Identity, Word, hold_row, read_identity, read_words
+from patterns.strip.layout import hold_cells
+from patterns.strip.placement import Placement, References, sample
 
 LEAST_CONTRAST = 40  # codes between the references' black and white
 CLEAR = 0.5  # share of that contrast that must lie between the darkest white and lightest black
@@ -75,22 +75,22 @@ class StripReading(Seen):
         return cls(*seen, identity, clipped, confidence=word.margin, placement=at)
 
 
-def _references(on: StripGrid, groups: Sequence[FloatArray]) -> References | None:
-    """References, if codes of white and black ones, posts, flags and dark places are a strip's."""
+def _clear(groups: Sequence[FloatArray]) -> BoolArray:
+    """Of which pictures the codes of references, posts, flags and dark places are a strip's."""
     white, black, posts, flags, dark = groups
-    whole = posts[~np.isnan(posts)]  # a crop may have cut a post; it was seen all the same
-    lit, unlit = np.concatenate([white, whole, flags]), np.concatenate([black, dark])
-    contrast = median(white.tolist()) - median(black.tolist())
+    whole = np.where(np.isnan(posts), np.inf, posts)  # a crop may have cut it; it was seen before
+    lit, unlit = np.concatenate([white, whole, flags], 1), np.concatenate([black, dark], 1)
+    middle = white.shape[1] // 2  # of an odd number of them
+    contrast = np.sort(white)[:, middle] - np.sort(black)[:, middle]
     # a NaN, a place outside the picture, fails these comparisons
-    if not contrast >= LEAST_CONTRAST or not lit.min() - unlit.max() >= CLEAR * contrast:
-        return None
-    return References(on, white, black)
+    apart = lit.min(axis=1) - unlit.max(axis=1)
+    return np.asarray((contrast >= LEAST_CONTRAST) & (apart >= CLEAR * contrast))
 
 
-def _identity(levels: FloatArray) -> Identity | None:
-    if not np.abs(levels - 0.5).min() >= IDENTITY_DOUBT:
-        return None
-    return read_identity(levels > 0.5)
+def _identities(levels: FloatArray) -> list[Identity | None]:
+    sure = np.abs(levels - 0.5).min(axis=1) >= IDENTITY_DOUBT
+    bits = levels > 0.5
+    return [read_identity(row) if clear else None for row, clear in zip(bits, sure, strict=True)]
 
 
 def _contradicts(levels: FloatArray, word: Word) -> bool:
@@ -102,23 +102,48 @@ def _contradicts(levels: FloatArray, word: Word) -> bool:
 
 def read_at(luma: UInt8Array, placement: Placement) -> StripReading | Unread:
     """Read the strip where it is known to lie; luma as in `read_strip`."""
+    return read_together([luma], placement)[0]
+
+
+def read_together(lumas: Sequence[UInt8Array], placement: Placement) -> list[StripReading | Unread]:
+    """Read the strip of pictures of one size in which it lies at the same place."""
     on = placement.grid
     wanted = (on.white, on.black, on.posts, on.flags, on.dark, on.number, on.identity)
-    *marks, number, identity_cells = sample_groups(luma, placement, wanted)
-    references = _references(on, marks)
-    if references is None:
-        return Unread(NO_STRIP)
-    both = np.concatenate([number, identity_cells])
-    levels = references.levels(both, on.number + on.identity)
-    word = read_levels(levels[: len(number)])
+    groups = sample(lumas, placement, wanted)
+    clear = _clear(groups[:5])
+    white, black, *_, number, identity_cells = (codes[clear] for codes in groups)
+    references = References(on, white, black)
+    words = read_words(references.levels(number, on.number))
+    identities = _identities(references.levels(identity_cells, on.identity))
+    seen = [luma for luma, whole in zip(lumas, clear, strict=True) if whole]
+    held = _held(seen, placement, references, identities)
+    readings = iter(map(_reading, words, identities, held, repeat(placement)))
+    return [next(readings) if whole else Unread(NO_STRIP) for whole in clear]
+
+
+def _held(
+    lumas: Sequence[UInt8Array],
+    placement: Placement,
+    references: References,
+    identities: Sequence[Identity | None],
+) -> list[FloatArray | None]:
+    """Levels of the hold cells of each picture, where its identity tells how many there are."""
+    counts = [hold_row(identity.rate).cells if identity else 0 for identity in identities]
+    held: list[FloatArray | None] = [None] * len(lumas)
+    for count in {*counts} - {0}:
+        rects = hold_cells(placement.grid, count)
+        levels = references.levels(sample(lumas, placement, (rects,))[0], rects)
+        held = [levels[k] if own == count else held[k] for k, own in enumerate(counts)]
+    return held
+
+
+def _reading(
+    word: Word | str, identity: Identity | None, held: FloatArray | None, placement: Placement
+) -> StripReading | Unread:
     if isinstance(word, str):
         return Unread(word)
-    identity = _identity(levels[len(number) :])
-    if identity:
-        rects = hold_cells(on, hold_row(identity.rate).cells)
-        held = references.levels(sample(luma, placement, rects), rects)
-        if _contradicts(held, word):
-            return Unread("the hold row contradicts the number cells")
+    if held is not None and _contradicts(held, word):
+        return Unread("the hold row contradicts the number cells")
     return StripReading.of(word, identity, placement)
 
 
@@ -176,13 +201,8 @@ class StraightReader:
 
     def read_parts(self, lumas: Sequence[UInt8Array]) -> list[StripReading | Unread]:
         """Read parts of the next pictures, up to one that is not read so: it is wanted whole."""
-        done: list[StripReading | Unread] = []
-        for luma in lumas:
-            found = None if self._near is None else read_at(luma, self._near)
-            if not isinstance(found, StripReading):
-                break
-            done.append(found)
-        return done
+        found = read_together(lumas, self._near) if self._near is not None else []
+        return [*takewhile(lambda one: isinstance(one, StripReading), found)]
 
 
 LIT = 0.58  # of the range of codes around

@@ -17,7 +17,7 @@ from patterns.strip.code import (
     Word,
     number_word,
     number_words,
-    read_levels,
+    read_words,
     ungray,
     word_bits,
 )
@@ -31,6 +31,10 @@ def _levels(word: int) -> FloatArray:
     return word_bits(word).astype(np.float64)
 
 
+def _read(levels: FloatArray) -> Word | str:
+    return read_words(levels[np.newaxis])[0]
+
+
 def test_gray_code_of_0_to_7() -> None:
     """The published sequence of three-bit reflected Gray code (F. Gray, US 2 632 058)."""
     assert [f"{number_word(n) >> CHECK_BITS:03b}" for n in range(8)] == [
@@ -40,6 +44,10 @@ def test_gray_code_of_0_to_7() -> None:
 
 def test_ungray_undoes_gray_for_every_number() -> None:
     assert all(ungray(number_word(n) >> CHECK_BITS) == n for n in range(1 << 16))
+
+
+def test_one_word_and_many_are_the_same() -> None:
+    assert number_words(ALL).tolist() == [number_word(n) for n in range(1 << 16)]
 
 
 def test_neighbours_differ_in_one_gray_cell_also_across_the_wrap() -> None:
@@ -131,7 +139,7 @@ def _ungray_all(codes: UInt32Array) -> UInt32Array:
 
 def test_clean_cells_read_as_their_number() -> None:
     for number in (0, 1, 2, 2757, 32767, 32768, 65534, 65535):
-        word = read_levels(_levels(number_word(number)))
+        word = _read(_levels(number_word(number)))
         assert isinstance(word, Word)
         assert (word.number, word.later, word.margin) == (number, None, 1.0)
 
@@ -143,12 +151,12 @@ def test_up_to_five_wrong_cells_are_refused() -> None:
         levels = _levels(number_word(int(rng.integers(1 << 16))))
         wrong = rng.choice(NUMBER_CELLS, int(rng.integers(1, 6)), replace=False)
         levels[wrong] = 1 - levels[wrong]
-        assert isinstance(read_levels(levels), str)
+        assert isinstance(_read(levels), str)
 
 
 @pytest.mark.parametrize("level", [0.0, 1.0])
 def test_a_row_of_one_level_is_no_number(level: float) -> None:
-    assert isinstance(read_levels(np.full(NUMBER_CELLS, level)), str)
+    assert isinstance(_read(np.full(NUMBER_CELLS, level)), str)
 
 
 @given(
@@ -160,7 +168,7 @@ def test_a_blend_of_neighbours_names_one_or_both(
     number: int, share: float, noise: list[float]
 ) -> None:
     levels = (1 - share) * _levels(number_word(number)) + share * _levels(number_word(number + 1))
-    word = read_levels(levels + np.array(noise))
+    word = _read(levels + np.array(noise))
     if isinstance(word, Word):
         named = {word.number, word.later} - {None}
         assert named & {number, number + 1}
@@ -173,7 +181,7 @@ def test_a_blend_of_neighbours_names_one_or_both(
 def test_a_clean_blend_is_recognised_with_its_share(share: float) -> None:
     for number in (0, 7, 1023, 2757, 65534):
         both = _levels(number_word(number)), _levels(number_word(number + 1))
-        word = read_levels((1 - share) * both[0] + share * both[1])
+        word = _read((1 - share) * both[0] + share * both[1])
         assert isinstance(word, Word)
         assert (word.number, word.later) == (number, number + 1)
         assert word.share == pytest.approx(share, abs=1e-6)
@@ -188,7 +196,7 @@ def test_cells_of_distant_frames_in_any_mixture_never_name_another(
     shares = np.array(
         data.draw(st.lists(st.floats(0, 1), min_size=NUMBER_CELLS, max_size=NUMBER_CELLS))
     )
-    word = read_levels((1 - shares) * both[0] + shares * both[1])
+    word = _read((1 - shares) * both[0] + shares * both[1])
     if isinstance(word, Word):
         assert word.later is None
         assert word.number in (number, number + gap)
