@@ -10,7 +10,6 @@ Machado, Oliveira and Fernandes, 2009), and nothing is said by colour alone.
 from __future__ import annotations
 
 from collections.abc import Collection
-from html import escape
 from pathlib import Path
 from typing import NamedTuple
 
@@ -168,6 +167,8 @@ FOLDER = (
 
 def table_in_page(label: str, head: str, rows: str) -> str:
     """Table, its cells as HTML, that is scrolled by finger and keyboard where it is too wide."""
+    from html import escape  # here and below, because only pages need it
+
     return (
         f'<div class="scroll" tabindex="0" role="group" aria-label="{escape(label)}"><table>'
         f"<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>"
@@ -189,6 +190,8 @@ def html_page(
     rules of this page alone, which stand behind the `common` ones, those of `page_css` if not
     given; `policy` is `SELF_CONTAINED`, `SCRIPTED` or `FOLDER`.
     """
+    from html import escape
+
     rules = f"{page_css() if common is None else common}{css}"
     values = {"title": escape(title), "body": body, "policy": policy, "css": rules, "after": after}
     return page_part("drawing", "page.html", **values)

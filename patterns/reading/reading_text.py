@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 import textwrap
 from collections import Counter
@@ -145,6 +144,8 @@ def _histogram(r: Reading) -> Iterator[str]:
 
 def reading_csv(reading: Reading) -> str:
     """Holds as comma-separated values, one frame a line, with a head line."""
+    import csv  # here, because most readings are not written as a table
+
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(["number", "start_s", "start_exact", "hold_s", "refreshes"])

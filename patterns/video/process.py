@@ -185,14 +185,14 @@ class FfmpegProcess:
     @property
     def words(self) -> str:
         """What it said is wrong, in one line; empty if it said nothing."""
-        lines = [*self._head, *self._tail]
+        lines = self.all_words.split("\n")
         telling = [line for line in lines if line and not line.startswith(_EMPTY_WORDS)]
         return telling[0] if telling else ""
 
     @property
     def all_words(self) -> str:
         """All of its messages that were kept, the first and the last ones."""
-        return "\n".join([*self._head, *self._tail])
+        return "\n".join(_PREFIX.sub("", line) for line in (*self._head, *self._tail))
 
     def wait(self) -> int:
         """Wait for its end; returns the exit code (negative: a signal)."""
@@ -274,8 +274,4 @@ class FfmpegProcess:
         line = raw.decode("utf-8", "replace").rstrip()
         if self._on_line is not None:
             self._on_line(line)
-        said = _PREFIX.sub("", line)[:LINE_CHARS]
-        if len(self._head) < HEAD_LINES:
-            self._head.append(said)
-        else:
-            self._tail.append(said)
+        (self._head if len(self._head) < HEAD_LINES else self._tail).append(line[:LINE_CHARS])

@@ -189,14 +189,14 @@ class _Times:
 
     def take(self, line: str) -> None:
         """Read one line; called by the thread that drains the messages."""
-        if shown := _SHOWN.search(line):
+        if "[Parsed_showinfo" not in line:
+            self.told.take(line)
+        elif shown := _SHOWN.search(line):
             tick = shown[1]
             self.told.pictures += 1
             self._times.put(None if tick == "NOPTS" else int(tick) * self._tick_s)
         elif tick_text := _TICK.search(line):
             self._tick_s = Fraction(int(tick_text[1]), int(tick_text[2]))
-        else:
-            self.told.take(line)
 
     def output_size(self) -> tuple[int, int]:
         """Size of the pictures that come; told before the first of them."""
