@@ -221,13 +221,15 @@ def image_motion(motion: Motion, width: int, height: int) -> ImageMotion:
     median over the grid's places that move.
     """
     places = speed_map(motion, width, height).astype(np.float64)
-    moving = places[np.nan_to_num(places) > 0]
+    moving = np.sort(places[np.nan_to_num(places) > 0])
+    # numpy's own median loads its masked arrays: 8 ms, a twentieth of a plan
+    middle = moving[(len(moving) - 1) // 2 : len(moving) // 2 + 1]
     x, y = _candidates(width, height)
     speeds = np.nan_to_num(speed_at(motion, width, height, x, y))
     best = int(np.argmax(speeds.round(9)))
     return ImageMotion(
         fastest_px_s=float(speeds[best]),
-        typical_px_s=float(np.median(moving)) if moving.size else 0.0,
+        typical_px_s=float(middle.mean()) if moving.size else 0.0,
         fastest_xy=(float(x[best]) / width, float(y[best]) / height),
     )
 

@@ -122,8 +122,7 @@ class CameraReader:
         self._gate = NumberGate()
         self._near: Placement | None = None
         self._lost = self._wait = 0
-        # corners of where it lay when pictures began to be read in part
-        self._home: FloatArray | None = None
+        self._home: Placement | None = None  # where it lay when pictures began to be read in part
 
     @property
     def identity(self) -> Identity | None:
@@ -155,8 +154,7 @@ class CameraReader:
         """
         if self._near is None:
             return None
-        corners = self._near.corners
-        room = int(ROOM * np.hypot(*(corners[1] - corners[0])))
+        room = int(ROOM * self._near.length_px)
         left, top, right, bottom = self._near.bounds(shape)
         left, top = max(left - room, 0), max(top - room, 0)
         right, bottom = min(right + room, shape[1]), min(bottom + room, shape[0])
@@ -200,10 +198,9 @@ class CameraReader:
 
     def _is_away(self, placement: Placement) -> bool:
         """Whether it has moved far from where it lay when this was first asked of these parts."""
-        corners = placement.corners
-        self._home = corners if self._home is None else self._home
-        most_px = AWAY * ROOM * float(np.hypot(*(self._home[1] - self._home[0])))
-        return bool(np.abs(corners - self._home).max() > most_px)
+        self._home = self._home or placement
+        moved_px = np.abs(placement.corners - self._home.corners).max()
+        return bool(moved_px > AWAY * ROOM * self._home.length_px)
 
     def _kept(self, found: StripReading | Unread) -> StripReading | Unread:
         if isinstance(found, Unread):

@@ -51,6 +51,12 @@ class Placement:
         """Its corners in the picture, (4, 2), from the upper left of the strip clockwise."""
         return self.to_picture(CORNERS)
 
+    @property
+    def length_px(self) -> float:
+        """Of its upper edge."""
+        left, right = self.corners[:2]
+        return float(np.hypot(*(right - left)))
+
     def bounds(self, shape: tuple[int, int]) -> tuple[int, int, int, int]:
         """Columns and rows (left, top, right, bottom) that hold all that `sample` looks at."""
         corners = self.corners

@@ -10,21 +10,22 @@ Azimuths are like bearings, from the far centre (0) to the right.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import cos, radians, sin
+from math import cos, pi, radians, sin
 from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from patterns.errors import RequestError
-from patterns.picture.arrays import FloatingArray, IntArray
+from patterns.picture.arrays import Float32Array, FloatingArray, IntArray
 from patterns.scenes.motion import RING_RADIUS_M, focal_px
 from patterns.scenes.orbit.motion import OrbitMotion
 from patterns.scenes.orbit.outlines import Profile, meet
 
-# The ground before and behind the axis is kept apart: its azimuths lie about pi and about
-# 0, and one row of the atlas serves a short span of azimuth.
+# The ground before and behind the axis is kept apart: one row of the atlas serves a short span of
+# azimuth.
 WALL, SUBJECT, FAR_GROUND, NEAR_GROUND = range(4)
+MIDDLES = (0.0, pi, 0.0, pi)  # azimuth about which each of them is seen
 
 WIDEST_AZIMUTH = 0.3  # radians; where a surface is seen edge on, a pixel spans more than is of use
 FINEST_M = 0.008  # nothing in the country is finer
@@ -37,7 +38,7 @@ class Seen:
     # surface, part: surface seen, and a number that changes where the picture has an edge
     surface: npt.NDArray[np.int8]
     part: npt.NDArray[np.int16]
-    azimuth: FloatingArray  # radians; about pi for `NEAR_GROUND` and `SUBJECT`, about 0 else
+    azimuth: FloatingArray  # radians
     # way across the turn: metres from the axis (ground), metres along the outline (subject),
     # elevation in radians as seen from the foot of the axis (wall)
     across: FloatingArray
@@ -45,6 +46,11 @@ class Seen:
     azimuth_span: FloatingArray
     across_span: FloatingArray
     distance_m: FloatingArray  # from the camera
+
+    @property
+    def middle(self) -> Float32Array:
+        """`MIDDLES` of what is seen."""
+        return np.array(MIDDLES, np.float32).take(self.surface)
 
 
 @dataclass(frozen=True)
@@ -202,9 +208,7 @@ class Samples:
         """Azimuths of what was seen, in the left half too."""
         if not self.halved:
             return seen.azimuth
-        about_pi = (seen.surface == NEAR_GROUND) | (seen.surface == SUBJECT)
-        left = np.where(about_pi, np.float32(2 * np.pi), np.float32(0)) - seen.azimuth
-        return _beside(left, seen.azimuth)
+        return _beside(2 * seen.middle - seen.azimuth, seen.azimuth)
 
     def rows(self, seen: Seen, rows: IntArray) -> IntArray:
         """Row of the atlas of each sample, in the left half too, from those of what was seen."""

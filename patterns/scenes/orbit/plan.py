@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from patterns.picture.arrays import FloatingArray, IntArray
-from patterns.scenes.orbit.geometry import NEAR_GROUND, SUBJECT, Seen
+from patterns.scenes.orbit.geometry import MIDDLES, SUBJECT, Seen
 
 STEP = 1.4  # from footprint to footprint across the turn
 # Rows to a footprint are 1 / density: by the subject's level edges, finer.
@@ -133,7 +133,7 @@ def plan_rows(samples: list[tuple[Seen, int]]) -> tuple[RowPlan, list[IntArray]]
                 ((unique[first:last] & ((1 << 26) - 1)) - 4) * DENSITIES[surface] * span,
                 span,
                 distance[first:last],
-                pi if surface in (NEAR_GROUND, SUBJECT) else 0.0,
+                MIDDLES[surface],
                 float(least[first:last].min()),
                 float(greatest[first:last].max()),
             )
@@ -177,8 +177,7 @@ def _extents(
     greatest = np.zeros(count, np.float32)
     distance, number = np.zeros(count), np.zeros(count)
     for what, row in zip(seen, rows, strict=True):
-        near = (what.surface == NEAR_GROUND) | (what.surface == SUBJECT)
-        beside = np.abs(what.azimuth - np.where(near, np.float32(pi), np.float32(0))).ravel()
+        beside = np.abs(what.azimuth - what.middle).ravel()
         np.minimum.at(least, row, beside)
         np.maximum.at(greatest, row, beside)
         distance += np.bincount(row, what.distance_m.ravel(), count)
