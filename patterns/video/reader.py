@@ -51,12 +51,12 @@ class Crop(NamedTuple):
 class Bottom:
     """The part at the bottom where strips lie, for who does not know yet how large pictures are."""
 
-    chain = "crop=iw:floor(if(gt(iw\\,ih)\\,ih/8\\,ih/6)):0:ih-oh"
+    chain = "crop=iw:floor(ih/8):0:ih-oh"
 
     @staticmethod
     def of(width: int, height: int) -> Crop:
         """The same of pictures of this size."""
-        rows = height // (8 if width > height else 6)
+        rows = height // 8
         return Crop(0, height - rows, width, rows)
 
 
