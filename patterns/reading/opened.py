@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from patterns.timing.cadence import Display
 from patterns.video.description import Description
 from patterns.video.probe import PacketScan, VideoInfo
-from patterns.video.reader import Bottom, Crop, Decoder, luma_decoder
+from patterns.video.reader import THREADS, Bottom, Crop, Decoder, luma_decoder
 
 if TYPE_CHECKING:
     from patterns.picture.arrays import UInt8Array
@@ -45,16 +45,19 @@ class OpenVideo:
 
     Where it may be a clip, the bottom of its pictures, where most strips lie, is decoded from when
     this is made; else whole pictures are. `close` ends what still runs.
+    `threads`: as of `Decoder`.
     """
 
-    def __init__(self, path: Path, given: Given, progress: Progress | None) -> None:
-        self._path, self._progress = path, progress
+    def __init__(
+        self, path: Path, given: Given, progress: Progress | None, *, threads: int = THREADS
+    ) -> None:
+        self._path, self.progress, self.threads = path, progress, threads
         self.asked = given.video
         # whether `first` gives the bottom of pictures
         self.bottom_first = self.asked in (None, "clip")
         self.told = Description()  # what the decoder that is read says of the file
         part = Bottom() if self.bottom_first else None
-        self._begun = luma_decoder(path, crop=part, told=self.told)
+        self._begun = luma_decoder(path, crop=part, threads=threads, told=self.told)
         try:
             self._scan = PacketScan(path)
         except BaseException:
@@ -78,7 +81,8 @@ class OpenVideo:
     def read(self, first: int = 0, crop: Crop | None = None) -> Generator[Timed]:
         """Times and pictures from the `first` on."""
         self.told = Description()
-        return self._show(luma_decoder(self._path, crop=crop, told=self.told), first)
+        decoder = luma_decoder(self._path, crop=crop, threads=self.threads, told=self.told)
+        return self._show(decoder, first)
 
     def _show(self, decoder: Decoder, first: int = 0) -> Generator[Timed]:
         count = self.info.pictures
@@ -86,5 +90,5 @@ class OpenVideo:
             for place, picture in enumerate(timed):
                 if place >= first:
                     yield picture
-                    if self._progress is not None:
-                        self._progress(min(place + 1, count), count)
+                    if self.progress is not None:
+                        self.progress(min(place + 1, count), count)

@@ -189,9 +189,12 @@ def _read_rest(video: OpenVideo, left: int, top: int, read: VideoRead) -> None:
 def judged_video(video: OpenVideo, path: Path, given: Given) -> Reading:
     """Read a video; as `read_file`."""
     read = read_video(video)
+    damage = video.told.damage(read.info.pictures)
+    if damage.inside and video.threads > 1:
+        with closing(OpenVideo(path, given, video.progress, threads=1)) as alike:  # each time
+            return judged_video(alike, path, given)
     if not read.times:
         raise InputError(f"{path} holds no picture that can be decoded: try a fresh copy")
-    damage = video.told.damage(read.info.pictures)
     damage = damage._replace(cut_off=damage.cut_off or ends_early(path))
     return _judged(path, given, read, damage)
 

@@ -22,6 +22,7 @@ from patterns.safety.opened import OpenVideo
 from patterns.safety.report import SafetyReport
 from patterns.safety.viewing import Viewing
 from patterns.side_by_side import Progress
+from patterns.video.description import Damage
 from patterns.video.probe import VideoInfo
 from patterns.whole_file import write_whole
 
@@ -111,7 +112,11 @@ def check_video(
     length_s = info.times[-1] - info.times[0] + 1 / rate
     again = loop or (info.pictures > 1 and length_s < SHORT_S)
     pictures = _show(check, frames, progress, info.pictures, again=again)
-    notes = _video_notes(info, pictures, again)
+    damage = video.told.damage(info.pictures)
+    if damage.inside and video.threads > 1:
+        with closing(OpenVideo(path, threads=1)) as alike:  # each time
+            return check_video(path, alike, viewing, loop, progress)
+    notes = _video_notes(info, pictures, damage, again)
     return FileResult(path, check.report(still=pictures == 1, notes=notes), check.worst)
 
 
@@ -131,8 +136,13 @@ def _show(
     return pictures
 
 
-def _video_notes(info: VideoInfo, decoded: int, looped: bool) -> tuple[str, ...]:
+def _video_notes(info: VideoInfo, decoded: int, damage: Damage, looped: bool) -> tuple[str, ...]:
     notes = []
+    if damage.inside:
+        notes.append(
+            "The file is damaged: players fill what is lost each in its own way, and may show what "
+            "was not checked; give a fresh copy."
+        )
     if decoded < info.pictures:
         notes.append(
             f"Only {decoded} of {info.pictures} pictures could be decoded: "

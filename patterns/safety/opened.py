@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from patterns.safety.viewing import FINE, Grid
+from patterns.video.description import Description
 from patterns.video.probe import PacketScan, VideoInfo
-from patterns.video.reader import Decoder, Matrix, ycbcr_decoder
+from patterns.video.reader import THREADS, Decoder, Matrix, ycbcr_decoder
 
 if TYPE_CHECKING:
     from patterns.picture.arrays import UInt8Array
@@ -24,14 +25,16 @@ class OpenVideo:
     """The pictures of a video, averaged down by the decoder, so that little leaves it.
 
     They have `FINE` by `FINE` places for each cell of the grid. `close` ends what still runs.
+    `threads`: as of `Decoder`.
     """
 
-    def __init__(self, path: Path) -> None:
-        self._path = path
+    def __init__(self, path: Path, *, threads: int = THREADS) -> None:
+        self._path, self.threads = path, threads
+        self.told = Description()  # what the decoder says as it reads the file for the first time
         self._scan = PacketScan(path)
         self._begun: Decoder | None = None
         try:
-            self._begun = self._decoder()
+            self._begun = self._decoder(self.told)
         except BaseException:
             self._scan.close()
             raise
@@ -54,14 +57,15 @@ class OpenVideo:
             with closing(decoder.pictures()) as pictures:
                 yield from pictures
 
-    def _decoder(self) -> Decoder | None:
-        told = self._scan.described()
-        if told.stream is None:  # which `info` says
+    def _decoder(self, told: Description | None = None) -> Decoder | None:
+        packets = self._scan.described()
+        if packets.stream is None:  # which `info` says
             return None
-        width, height = told.upright_size
+        width, height = packets.upright_size
         grid = Grid.of(width, height)
         size = (grid.columns * FINE, grid.rows * FINE)
-        return ycbcr_decoder(self._path, size, _matrix(told.stream.matrix, min(width, height)))
+        matrix = _matrix(packets.stream.matrix, min(width, height))
+        return ycbcr_decoder(self._path, size, matrix, threads=self.threads, told=told)
 
 
 def _matrix(named: str, short_side: int) -> Matrix:

@@ -16,7 +16,6 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from patterns.errors import InputError
-from patterns.side_by_side import usable_cores
 from patterns.video.description import Description
 from patterns.video.probe import SILENT, unreadable
 from patterns.video.process import FfmpegProcess, File, input_arguments
@@ -28,7 +27,10 @@ _TICK = re.compile(r"showinfo\S* @ \S+\] config in time_base: (\d+)/(\d+)")
 _SHOWN = re.compile(r"showinfo\S* @ \S+\] n: *\d+ pts: *(-?\d+|NOPTS)")
 WAIT_S = 30.0  # for a message that was written before what has been received
 MAX_PIXELS = 1 << 27  # a larger picture is refused before memory is taken for it
-MOST_THREADS = 16  # of a decoder: what ffmpeg itself takes at most
+# Of a decoder. Each waits for the picture before its own now and then, and we take some of their
+# time: on two cores 8 read a clip in 3 to 5 % less time than 4 do, and 16 in 2 % more. What they
+# make of damage is another thing each time; one alone always makes the same.
+THREADS = 8
 AHEAD = 64  # small pictures, or parts, that are decoded before they are wanted
 FEW_AHEAD = 8  # whole ones
 Matrix = Literal["bt709", "bt601", "bt2020"]
@@ -64,6 +66,7 @@ class Decoder:
     """A decoder at work on a file, from when this is made; `close` ends it.
 
     `chain`: filters that every picture passes; they leave `channels` planes of bytes.
+    `threads`: how many it works with; see `THREADS`.
     `ahead`: how many pictures wait, until they are wanted, where it keeps them.
     """
 
@@ -73,11 +76,13 @@ class Decoder:
         chain: Sequence[str],
         channels: int,
         *,
+        threads: int = THREADS,
         ahead: int = AHEAD,
         told: Description | None = None,
     ) -> None:
         self._path, self._channels, self._times = path, channels, _Times(told)
-        self._process = FfmpegProcess(_arguments(path, chain, ahead), on_line=self._times.take)
+        words = _arguments(path, chain, threads, ahead)
+        self._process = FfmpegProcess(words, on_line=self._times.take)
 
     def close(self) -> None:
         """End it; harmless if it has ended."""
@@ -120,6 +125,7 @@ def luma_decoder(
     *,
     size: tuple[int, int] | None = None,
     crop: Crop | Bottom | None = None,
+    threads: int = THREADS,
     told: Description | None = None,
 ) -> Decoder:
     """Start a decoder of the luma of each picture, upright.
@@ -127,6 +133,7 @@ def luma_decoder(
     `path`: any file that the bundled decoder opens.
     `size`: width and height to scale to (after the crop); None leaves them.
     `crop`: part that is wanted, inside of the pictures.
+    `threads`: as of `Decoder`.
     `told`: takes what the decoder says of the file: its damage, once all pictures are read.
 
     Its `pictures` are as `read_luma` says.
@@ -137,7 +144,8 @@ def luma_decoder(
         chain.insert(0, f"{crop.chain}:exact=1")
     if size is not None:
         chain.append(f"scale={size[0]}:{size[1]}:flags=area+accurate_rnd")
-    return Decoder(path, chain, 1, ahead=AHEAD if crop or size else FEW_AHEAD, told=told)
+    ahead = AHEAD if crop or size else FEW_AHEAD
+    return Decoder(path, chain, 1, threads=threads, ahead=ahead, told=told)
 
 
 def read_luma(
@@ -153,24 +161,28 @@ def read_luma(
     yield from luma_decoder(path, size=size, crop=crop).pictures()
 
 
-def ycbcr_decoder(path: File, size: tuple[int, int], matrix: Matrix) -> Decoder:
+def ycbcr_decoder(
+    path: File,
+    size: tuple[int, int],
+    matrix: Matrix,
+    *,
+    threads: int = THREADS,
+    told: Description | None = None,
+) -> Decoder:
     """Start a decoder of pictures averaged down to `size` (width, height), else as `read_luma`.
 
     It gives Y', Cb, Cr, uint8 (3, height, width), BT.709 in narrow range whatever the file has;
-    `matrix` is that of the file, where it does not hold R'G'B'.
+    `matrix` is that of the file, where it does not hold R'G'B'; others as of `luma_decoder`.
     """
     scale = f"scale={size[0]}:{size[1]}:flags=area+accurate_rnd:out_range=tv"
     colour = f"in_color_matrix={matrix}:out_color_matrix=bt709"
-    return Decoder(path, (f"{scale}:{colour}", "format=yuv444p"), 3)
+    return Decoder(path, (f"{scale}:{colour}", "format=yuv444p"), 3, threads=threads, told=told)
 
 
-def _arguments(path: File, chain: Sequence[str], ahead: int) -> tuple[str, ...]:
+def _arguments(path: File, chain: Sequence[str], threads: int, ahead: int) -> tuple[str, ...]:
     return (
         *("-loglevel", "info", "-copyts", "-max_pixels", str(MAX_PIXELS)),
-        # more than there are cores, as each waits for the picture before its own now and then, and
-        # we take some of their time: on two cores 8 read a clip in 3 to 5 % less than 4 do
-        *("-threads", str(min(4 * usable_cores(), MOST_THREADS))),
-        *input_arguments(path),
+        *("-threads", str(threads), *input_arguments(path)),
         *("-map", "0:V:0"),
         # showinfo first: it tells the time of each picture that the decoder made
         *("-vf", ",".join(("showinfo=checksum=0", *chain)), "-fps_mode", "passthrough"),

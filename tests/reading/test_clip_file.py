@@ -15,7 +15,7 @@ from patterns.errors import InputError
 from patterns.frame_source import frames
 from patterns.reading.opened import Given
 from patterns.reading.read_file import read_file
-from patterns.reading.reading import Reading
+from patterns.reading.reading import Reading, to_json
 from patterns.safety.files import check_file
 from patterns.scenes.bars.motion import BarsMotion
 from patterns.video.writer import VideoSpec, VideoWriter
@@ -153,8 +153,6 @@ def test_a_truncated_file_is_read_as_far_as_it_goes(folder: Path) -> None:
 
 
 def test_readings_do_not_depend_on_the_run(folder: Path) -> None:
-    from patterns.reading.reading import to_json
-
     texts = {json.dumps(to_json(read_file(folder / "clip.mp4", Given()))) for _ in range(2)}
     assert len(texts) == 1
 
@@ -248,6 +246,12 @@ def test_a_damaged_file_tells_nothing_of_drops(folder: Path) -> None:
     assert not reading.dropped
     assert not reading.repeated
     assert "damaged" in reading.verdict or not reading.read
+
+
+def test_a_damaged_file_is_read_alike_each_time(folder: Path) -> None:
+    clip = folder / "clip.mp4"
+    hurt = damaged(clip, eighths=7, step=clip.stat().st_size // 14)
+    assert len({json.dumps(to_json(read_file(hurt, Given(kind="clip")))) for _ in range(6)}) == 1
 
 
 def test_an_animation_of_24_counts_in_hundredths(folder: Path) -> None:
