@@ -110,12 +110,12 @@ def _speed(
     passages: Sequence[Sequence[Run]], rate: Fraction, file_rate: Fraction | None, interval_s: float
 ) -> float | None:
     """Return 1 where it is less than a picture away; the file's rate where it counts evenly."""
-    steps = [pair for passage in passages for pair in pairwise(passage)]
-    frames = sum(b.number - a.number for a, b in steps)
-    passed_s = float(sum(b.first_s - a.first_s for a, b in steps))
+    frames = sum(passage[-1].number - passage[0].number for passage in passages)
+    passed_s = float(sum(passage[-1].first_s - passage[0].first_s for passage in passages))
     if passed_s <= 0 or frames <= 0:
         return None
     even = file_rate is not None and float(file_rate / rate)
+    steps = [pair for passage in passages for pair in pairwise(passage)]
     single = sum(b.number - a.number == b.first_picture - a.first_picture == 1 for a, b in steps)
     if even and single == len(steps):
         return even

@@ -108,8 +108,11 @@ def hold_pattern(
 
     `mean`: refreshes to a frame as arithmetic has it, if that is known.
     """
-    periods = range(1, min(LONGEST, len(holds)) + 1)
-    agreements = {period: _agreement(holds, period) for period in periods}
+    agreements: dict[int, float] = {}
+    for period in range(1, min(LONGEST, len(holds)) + 1):
+        agreements[period] = _agreement(holds, period)
+        if agreements[period] == 1:
+            break  # none that is longer is better
     best = max(agreements.values(), default=0.0)
     if best < LEAST_AGREEMENT:
         return None

@@ -53,12 +53,12 @@ class Crop(NamedTuple):
 class Bottom:
     """The part at the bottom where strips lie, for who does not know yet how large pictures are."""
 
-    chain = "crop=iw:floor(ih/8):0:ih-oh"
+    chain = "crop=iw:floor(ih/9)+2:0:ih-oh"  # a ninth at most
 
     @staticmethod
     def of(width: int, height: int) -> Crop:
         """The same of pictures of this size."""
-        rows = height // 8
+        rows = height // 9 + 2
         return Crop(0, height - rows, width, rows)
 
 
