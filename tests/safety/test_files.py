@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import random
 from fractions import Fraction
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from patterns.picture.arrays import UInt8Array
 from patterns.safety.file_pictures import marked_picture, write_marked
 from patterns.safety.files import check_file
 from patterns.video.writer import VideoSpec, VideoWriter
+from tests.reading.test_clip_file import damaged
 from tests.safety.sequences import BT1702, BT1702_RED, HEIGHT, WIDTH, flash, flat, patch
 from tests.video.moving import moving_texture
 
@@ -149,15 +149,12 @@ def test_bad_files_are_refused_in_one_line(tmp_path: Path) -> None:
 
 
 def test_a_damaged_video_is_told_and_judged_alike_each_time(tmp_path: Path) -> None:
-    path = tmp_path / "hurt.mp4"
+    path = tmp_path / "whole.mp4"
     with VideoWriter(VideoSpec(path, 320, 192, Fraction(30))) as writer:
         for frame in moving_texture(60, 320, 192):
             writer.write(frame)
-    data, rng = bytearray(path.read_bytes()), random.Random(4)
-    for _ in range(30):
-        data[rng.randrange(data.find(b"mdat") + 2000, len(data) - 4000)] ^= rng.randrange(1, 255)
-    path.write_bytes(data)
-    reports = [check_file(path).report for _ in range(4)]
+    hurt = damaged(path, eighths=7, step=path.stat().st_size // 40)
+    reports = [check_file(hurt).report for _ in range(4)]
     assert "damaged" in reports[0].notes[0]
     assert reports == reports[:1] * 4
 
