@@ -244,10 +244,10 @@ def _portable(error: Exception) -> Exception:
 def usual_jobs(width: int, height: int) -> int:
     """How many clips of a size are made at once: one for each core, in half of the memory."""
     each = BYTES + BYTES_PER_PIXEL * width * height
-    return max(1, min(usable_cores(), _memory_bytes() // 2 // each))
+    return max(1, min(_usable_cores(), _memory_bytes() // 2 // each))
 
 
-def usable_cores() -> int:
+def _usable_cores() -> int:
     """How many cores this process may use."""
     usable = getattr(os, "sched_getaffinity", None)  # Linux
     return len(usable(0)) if usable else os.cpu_count() or 1

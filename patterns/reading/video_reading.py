@@ -191,8 +191,8 @@ def judged_video(video: OpenVideo, path: Path, given: Given) -> Reading:
     read = read_video(video)
     damage = video.told.damage(read.info.pictures)
     if damage.inside and video.threads > 1:
-        with closing(OpenVideo(path, given, video.progress, threads=1)) as alike:  # each time
-            return judged_video(alike, path, given)
+        with closing(OpenVideo(path, given, video.progress, threads=1)) as repeatable:
+            return judged_video(repeatable, path, given)
     if not read.times:
         raise InputError(f"{path} holds no picture that can be decoded: try a fresh copy")
     damage = damage._replace(cut_off=damage.cut_off or ends_early(path))

@@ -114,8 +114,8 @@ def check_video(
     pictures = _show(check, frames, progress, info.pictures, again=again)
     damage = video.told.damage(info.pictures)
     if damage.inside and video.threads > 1:
-        with closing(OpenVideo(path, threads=1)) as alike:  # each time
-            return check_video(path, alike, viewing, loop, progress)
+        with closing(OpenVideo(path, threads=1)) as repeatable:
+            return check_video(path, repeatable, viewing, loop, progress)
     notes = _video_notes(info, pictures, damage, again)
     return FileResult(path, check.report(still=pictures == 1, notes=notes), check.worst)
 

@@ -154,16 +154,19 @@ class References:
 
     def levels(self, seen: FloatArray, rects: tuple[Rect, ...]) -> FloatArray:
         """Levels of cells: 0 is the black, 1 the white, interpolated between the references."""
-        white = self.white @ _between(rects, self.on.white)
-        black = self.black @ _between(rects, self.on.black)
+        of_white, of_black = _between(self.on, rects)
+        white, black = self.white @ of_white, self.black @ of_black
         return np.asarray((seen - black) / (white - black), np.float64)
 
 
 @lru_cache(maxsize=64)
-def _between(rects: tuple[Rect, ...], references: tuple[Rect, ...]) -> FloatArray:
-    """Share of each reference (rows) in what is expected where each cell is (columns)."""
-    x, known = centres(rects)[:, 0], centres(references)[:, 0]
-    return np.array([np.interp(x, known, alone) for alone in np.eye(len(known))])
+def _between(on: StripGrid, rects: tuple[Rect, ...]) -> list[FloatArray]:
+    """Share of each white, and of each black reference (rows) in what is expected of each cell."""
+    x, references = centres(rects)[:, 0], (on.white, on.black)
+    return [
+        np.array([np.interp(x, centres(own)[:, 0], alone) for alone in np.eye(len(own))])
+        for own in references
+    ]
 
 
 LIGHT_POINTS, LIGHT_INNER = 4, 0.45  # the same of a camera, whose cells are blurred further in

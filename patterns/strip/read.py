@@ -133,7 +133,9 @@ def _held(
     for count in {*counts} - {0}:
         rects = hold_cells(placement.grid, count)
         levels = references.levels(sample(lumas, placement, (rects,))[0], rects)
-        held = [levels[k] if own == count else held[k] for k, own in enumerate(counts)]
+        for k, own in enumerate(counts):
+            if own == count:
+                held[k] = levels[k]
     return held
 
 

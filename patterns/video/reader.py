@@ -51,9 +51,12 @@ class Crop(NamedTuple):
 
 
 class Bottom:
-    """The part at the bottom where strips lie, for who does not know yet how large pictures are."""
+    """The part at the bottom where strips lie, for who does not know yet how large pictures are.
 
-    chain = "crop=iw:floor(ih/9)+2:0:ih-oh"  # a ninth at most
+    They take a ninth of the height at most; two rows more, as the size of copies is rounded.
+    """
+
+    chain = "crop=iw:floor(ih/9)+2:0:ih-oh"
 
     @staticmethod
     def of(width: int, height: int) -> Crop:
